@@ -1,0 +1,8 @@
+//! What is intended: quantities, the design file and its parts, diagnostics, regions.
+//!
+//! No I/O, no clock. Text goes in, a checked [`node::Design`] or a list of diagnostics comes out.
+
+pub mod node;
+pub mod part;
+pub mod quantity;
+pub mod region;

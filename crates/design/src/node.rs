@@ -1,0 +1,255 @@
+//! The resolved design: every name replaced by values, every range checked.
+//!
+//! Only `resolve` makes a [`Design`], so what reads one needs no further checks.
+
+use crate::part::{Battery, Charger, Panel, Radio, Receiver, Regulator};
+use crate::quantity::{
+    Angle, Bytes, Capacitance, Current, Duration, Length, Resistance, Share, Temperature, Uncertain, Voltage,
+};
+
+/// A node as it is meant to be, complete and checked.
+#[derive(Clone, Debug)]
+#[non_exhaustive]
+pub struct Design {
+    /// What people call it.
+    pub name: String,
+    /// A remark shown under the name, such as that the scenario is invented.
+    pub note: Option<String>,
+    /// Where it stands.
+    pub site: Site,
+    /// What it must keep.
+    pub promise: Promise,
+    /// The panel with its mounting; none on a primary cell.
+    pub panel: Option<MountedPanel>,
+    /// The charger; present exactly when there is a panel.
+    pub charger: Option<Charger>,
+    /// The battery.
+    pub battery: Battery,
+    /// A capacitor across the rail that carries the pulses.
+    pub buffer: Option<Buffer>,
+    /// The box around battery and electronics.
+    pub enclosure: Enclosure,
+    /// When the node stops and when it comes back.
+    pub cutoff: Cutoff,
+    /// The radio and how it joins; none if nothing on this battery transmits.
+    pub radio: Option<RadioUse>,
+    /// The positioning receiver, if any.
+    pub receiver: Option<Receiver>,
+    /// Everything that hangs on the battery, in the order of the file.
+    pub loads: Vec<Load>,
+    /// Where the node is over the year; empty for one that stays put under the open sky.
+    pub diary: Vec<Stay>,
+    /// Figures that were taken from memory or assumed, for the report: the place in the file or part, and the remark.
+    pub doubts: Vec<Doubt>,
+}
+
+/// A figure the person should not trust blindly.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Doubt {
+    /// Path of the field in the design file, such as `battery.self_discharge_per_month`.
+    pub field: String,
+    /// Why: "from memory, not from a data sheet", "not measured on this board".
+    pub remark: String,
+}
+
+/// Where a node stands.
+#[derive(Clone, Debug)]
+#[non_exhaustive]
+pub struct Site {
+    /// North positive, -90 to 90.
+    pub latitude: Angle,
+    /// East positive, -180 to 180.
+    pub longitude: Angle,
+    /// Above sea level.
+    pub elevation: Length,
+    /// Height of the skyline by azimuth, ascending azimuths in [0, 360); empty for a free horizon.
+    pub horizon: Vec<(Angle, Angle)>,
+    /// Share of sunlight that the ground throws back.
+    pub albedo: Share,
+    /// Days of each month on which snow lies on a flat panel, January first.
+    pub snow_days: [f64; 12],
+}
+
+/// What the node must keep.
+#[derive(Clone, Debug)]
+#[non_exhaustive]
+pub struct Promise {
+    /// How long it must live without a visit.
+    pub unattended: Duration,
+    /// The share of lives that must pass without an outage.
+    pub without_outage: Share,
+    /// Month (1-12) and day it goes out, if known.
+    pub installed: Option<(u8, u8)>,
+    /// State of charge on that day.
+    pub charge_at_installation: Share,
+}
+
+/// A panel and how it is mounted.
+#[derive(Clone, Debug)]
+#[non_exhaustive]
+pub struct MountedPanel {
+    /// The panel itself.
+    pub panel: Panel,
+    /// From the horizontal, 0 to 90.
+    pub tilt: Angle,
+    /// Clockwise from north, [0, 360); `None` when it may face anywhere (a vehicle).
+    pub azimuth: Option<Angle>,
+    /// Share of the light lost to dirt.
+    pub soiling: Share,
+    /// Share of the *diffuse and direct* light taken by near shade (a hail net, leaves).
+    pub shade: Share,
+    /// Months (January first) in which the near shade applies.
+    pub shade_months: [bool; 12],
+}
+
+/// A capacitor across the rail.
+#[derive(Clone, Copy, Debug)]
+#[non_exhaustive]
+pub struct Buffer {
+    /// Its capacitance.
+    pub capacitance: Capacitance,
+    /// Its series resistance.
+    pub esr: Resistance,
+    /// What it leaks for ever.
+    pub leakage: Current,
+}
+
+/// The box around battery and electronics.
+#[derive(Clone, Copy, Debug)]
+#[non_exhaustive]
+pub struct Enclosure {
+    /// Temperature rise of the inside over the air at 1000 W/m² on the horizontal [K].
+    pub sun_gain_k: f64,
+    /// How far the inside falls below the air in a clear night [K].
+    pub sky_loss_k: f64,
+    /// Time constant of the inside.
+    pub lag: Duration,
+}
+
+/// When a node stops and when it comes back.
+#[derive(Clone, Copy, Debug)]
+#[non_exhaustive]
+pub struct Cutoff {
+    /// Terminal voltage under the largest pulse below which it stops.
+    pub stops_below: Voltage,
+    /// Open-circuit voltage at which it comes back.
+    pub restarts_above: Voltage,
+    /// What it still draws from the battery while stopped.
+    pub stopped_current: Current,
+}
+
+/// How the radio is used.
+#[derive(Clone, Debug)]
+#[non_exhaustive]
+pub struct RadioUse {
+    /// The radio.
+    pub radio: Radio,
+    /// Regional parameters it obeys.
+    pub region: crate::region::Region,
+    /// Share of uplinks sent at each data rate; sums to 1.
+    pub data_rates: Vec<(u8, Share)>,
+    /// Battery current while transmitting at the chosen power, before the rail.
+    pub transmit_current: Uncertain<Current>,
+    /// How long it waits between two tries to join.
+    pub join_retry: Duration,
+}
+
+/// One consumer on the battery.
+#[derive(Clone, Debug)]
+#[non_exhaustive]
+pub struct Load {
+    /// Its key in the file.
+    pub name: String,
+    /// The regulator between battery and load.
+    pub regulator: Regulator,
+    /// What it draws when nothing happens, after the regulator.
+    pub floor: Uncertain<Current>,
+    /// Whether the floor was measured on the finished board.
+    pub floor_measured: bool,
+    /// What it draws if its sensors are left powered, on top of the floor; zero if it has none.
+    pub sensors_left_on: Current,
+    /// What it does from time to time, in the order of the file.
+    pub activities: Vec<Activity>,
+}
+
+/// Something a load does from time to time.
+#[derive(Clone, Debug)]
+#[non_exhaustive]
+pub struct Activity {
+    /// Its key in the file.
+    pub name: String,
+    /// How often, by state of charge: rows of (charge at or above which it holds, interval), highest first, the last at 0 %.
+    /// A fixed interval is one row at 0 %. `None` as interval means: not at all.
+    pub every: Vec<(Share, Option<Duration>)>,
+    /// When it happens at all.
+    pub when: Condition,
+    /// What it does, in order.
+    pub steps: Vec<Step>,
+}
+
+/// One step of an activity.
+#[derive(Clone, Debug)]
+pub enum Step {
+    /// A constant current for a time, after the regulator.
+    Draw {
+        /// The current.
+        current: Uncertain<Current>,
+        /// How long.
+        time: Duration,
+    },
+    /// One message sent and its receive windows.
+    Uplink {
+        /// Application bytes.
+        payload: Bytes,
+        /// Whether an acknowledgement is asked for.
+        confirmed: bool,
+        /// Share of confirmed messages that get no acknowledgement at one try; each is repeated, at most 8 tries.
+        loss: Share,
+    },
+    /// One position fix.
+    Fix {
+        /// Give up after this time without satellites.
+        give_up_after: Duration,
+        /// Share of tries under the open sky that fail.
+        failures: Share,
+    },
+}
+
+/// When an activity happens; every stated part must hold.
+#[derive(Clone, Debug, Default, PartialEq)]
+#[non_exhaustive]
+pub struct Condition {
+    /// Air colder than this.
+    pub air_below: Option<Temperature>,
+    /// Only while moving (true) or only while standing (false).
+    pub moving: Option<bool>,
+    /// Months, 1 to 12; empty for all.
+    pub months: Vec<u8>,
+    /// First and last hour of the local solar day, [from, to) wrapping over midnight.
+    pub hours: Option<(u8, u8)>,
+}
+
+/// A stretch of the year at one kind of place.
+#[derive(Clone, Debug)]
+#[non_exhaustive]
+pub struct Stay {
+    /// First day, (month, day).
+    pub from: (u8, u8),
+    /// Last day, inclusive; before `from` wraps over New Year.
+    pub to: (u8, u8),
+    /// What is above it while it stands.
+    pub sky: Sky,
+    /// Hours of each day on which it moves under the open sky, [from, to).
+    pub moving: Option<(u8, u8)>,
+}
+
+/// What a node can see of the sky.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Sky {
+    /// All of it.
+    Open,
+    /// About half of it: half the light, twice the failures of a fix.
+    Half,
+    /// None: no sun and no fix.
+    Roof,
+}

@@ -1,0 +1,5 @@
+//! What will happen: physics of sun, panel, charger, battery and loads, and the lives they add up to.
+//!
+//! No I/O, no clock. A checked design and its weather go in, a [`plan::Plan`] comes out.
+
+pub mod plan;
