@@ -2,7 +2,13 @@
 //!
 //! No I/O, no clock. Text goes in, a checked [`node::Design`] or a list of diagnostics comes out.
 
+pub mod catalog;
+pub mod diagnostic;
+pub mod file;
+pub mod manual;
 pub mod node;
 pub mod part;
 pub mod quantity;
 pub mod region;
+pub mod resolve;
+mod section;

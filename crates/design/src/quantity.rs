@@ -3,6 +3,11 @@
 //! A quantity is written as text with a unit (`"2600 mAh"`) and read by [`Quantity::parse`]; adding a
 //! [`Charge`] to an [`Energy`] does not compile.
 
+mod text;
+
+pub use text::QuantityError;
+pub(crate) use text::{a, shortened, unit_list, unit_of_example};
+
 /// A quantity that can be written as a number and a unit.
 pub trait Quantity: Copy + PartialEq + PartialOrd + std::fmt::Debug + Sized {
     /// What it measures, as a noun for messages: "charge", "electric current".
@@ -15,6 +20,19 @@ pub trait Quantity: Copy + PartialEq + PartialOrd + std::fmt::Debug + Sized {
     fn from_si(value: f64) -> Self;
     /// The value in SI units.
     fn si(self) -> f64;
+
+    /// Reads text such as `"4 uA +- 50 %"`.
+    ///
+    /// # Errors
+    /// What is wrong with the text and what to write instead.
+    fn parse(text: &str) -> Result<Uncertain<Self>, QuantityError> {
+        text::parse(text)
+    }
+
+    /// The quantity as text, to four digits in a handy unit.
+    fn text(self) -> String {
+        text::write(self)
+    }
 }
 
 macro_rules! quantities {
@@ -154,6 +172,10 @@ quantities! {
     /// Absolute power in decibels over one milliwatt.
     Dbm("radio power", "14 dBm") {
         from_dbm / dbm: "dBm" = 1.0;
+    }
+    /// A difference of two temperatures; kelvin inside.
+    TemperatureDifference("temperature difference", "15 K") {
+        from_kelvin / kelvin: "K" = 1.0;
     }
     /// A number of bytes.
     Bytes("size in bytes", "12 bytes") {

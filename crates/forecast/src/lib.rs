@@ -2,4 +2,9 @@
 //!
 //! No I/O, no clock. A checked design and its weather go in, a [`plan::Plan`] comes out.
 
+pub mod diary;
+pub mod life;
+pub mod load;
 pub mod plan;
+pub mod power;
+pub mod radio;

@@ -1,5 +1,14 @@
 //! The plan: everything that can be said about a design under given weather.
 
+mod defects;
+mod findings;
+mod ledger;
+mod lives;
+mod make;
+mod record;
+
+pub use make::plan;
+
 use design::quantity::{Angle, Charge, Current, Duration, Irradiance, Share, Temperature, Voltage};
 
 /// An hour of a life, as a date: `pass` counts the years lived, from 0.

@@ -1,0 +1,58 @@
+//! Charts as SVG: a title that says the finding, a description for who can't see it, classes instead of styles.
+
+pub(crate) mod earns;
+pub(crate) mod fortnight;
+mod frame;
+pub(crate) mod ledger;
+pub(crate) mod months;
+pub(crate) mod stroke;
+pub(crate) mod year;
+
+use maud::{Markup, html};
+
+/// A drawing and what it says.
+pub(crate) struct Chart {
+    /// Short name, unique on a page.
+    pub(crate) id: &'static str,
+    /// The finding, as a heading.
+    pub(crate) title: String,
+    /// What a reader would see, in words and figures.
+    pub(crate) description: String,
+    /// What to know to read it.
+    pub(crate) note: Option<String>,
+    width: f64,
+    height: f64,
+    body: Markup,
+}
+
+impl Chart {
+    /// The drawing alone.
+    pub(crate) fn svg(&self) -> Markup {
+        let (title, description) = (format!("{}-title", self.id), format!("{}-description", self.id));
+        html! {
+            svg.chart viewBox={ "0 0 " (frame::px(self.width)) " " (frame::px(self.height)) } role="img"
+                aria-labelledby={ (title) " " (description) } xmlns="http://www.w3.org/2000/svg" {
+                title id=(title) { (self.title) }
+                desc id=(description) { (self.description) }
+                (self.body)
+            }
+        }
+    }
+
+    /// The drawing under its heading.
+    pub(crate) fn section(&self) -> Markup {
+        html! {
+            section.figure {
+                h2 { (self.title) }
+                div.scroll tabindex="0" role="group" aria-label=(self.title) { (self.svg()) }
+                @if let Some(note) = &self.note { p.quiet { (note) } }
+            }
+        }
+    }
+}
+
+/// Width of every full chart in its own units, which are CSS pixels at full size.
+const WIDTH: f64 = 920.0;
+/// Room for figures at the left and words at the right.
+const LEFT: f64 = 52.0;
+const RIGHT: f64 = 128.0;

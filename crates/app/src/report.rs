@@ -1,0 +1,68 @@
+//! What the person sees: one page of text, the same with charts, and everything as data.
+
+pub(crate) mod hours;
+pub(crate) mod html;
+pub(crate) mod json;
+pub(crate) mod text;
+pub(crate) mod words;
+
+#[cfg(test)]
+pub(crate) mod fixture;
+
+use std::collections::BTreeMap;
+
+use forecast::plan::Plan;
+
+/// What a plan is about, as far as a report needs to know.
+#[derive(Clone, Debug)]
+pub(crate) struct Subject {
+    /// The design file as the person named it.
+    pub(crate) file: String,
+    /// The weather file as the person named it.
+    pub(crate) weather_file: String,
+    /// What people call the node.
+    pub(crate) name: String,
+    /// A remark shown under the name.
+    pub(crate) note: Option<String>,
+    /// North positive.
+    pub(crate) latitude_deg: f64,
+    /// The years it must live without a visit.
+    pub(crate) promise_years: f64,
+    /// Role and description of each part.
+    pub(crate) parts: Vec<(&'static str, String)>,
+    /// State of charge [%] at which a battery at rest stops the node, and at which it comes back.
+    pub(crate) limits_percent: (f64, f64),
+    /// Figures nobody should trust blindly: place in the file, and why.
+    pub(crate) doubts: Vec<(String, String)>,
+    /// Line of each place in the design file that the report points at.
+    pub(crate) lines: BTreeMap<String, usize>,
+}
+
+impl Subject {
+    /// `file:line` of a field, or the file alone where the field is not written out.
+    pub(crate) fn place(&self, field: &str) -> String {
+        match self.lines.get(field) {
+            Some(line) => format!("{}:{line}", self.file),
+            None => self.file.clone(),
+        }
+    }
+
+    /// First month of the year as it is drawn, so that the dark months lie unbroken in the middle.
+    pub(crate) fn first_month(&self) -> u8 {
+        if self.latitude_deg < 0.0 { 1 } else { 7 }
+    }
+
+    /// The twelve months (1 to 12) in the order in which they are drawn.
+    pub(crate) fn months(&self) -> impl Iterator<Item = u8> {
+        let first = self.first_month();
+        (0..12).map(move |offset| (first - 1 + offset) % 12 + 1)
+    }
+}
+
+/// The darkest month (1 to 12): the one with the least sun on the panel.
+pub(crate) fn darkest_month(plan: &Plan) -> Option<u8> {
+    let sunless = |a: &&forecast::plan::MonthRow, b: &&forecast::plan::MonthRow| {
+        a.sun_on_plane_wh_m2.total_cmp(&b.sun_on_plane_wh_m2)
+    };
+    plan.months.iter().min_by(sunless).map(|row| row.month)
+}

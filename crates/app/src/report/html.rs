@@ -1,0 +1,271 @@
+//! The report as one self-contained page.
+
+mod fonts;
+
+use forecast::plan::{DefectRow, Finding, Plan, Restart, Verdict};
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+use super::text::{ASSUMPTIONS, fate, life_rows, weather_rows};
+use super::{Subject, darkest_month, words};
+use crate::chart;
+
+const STYLE: &str = include_str!("html/page.css");
+
+/// The page: the answer, then why.
+pub(crate) fn page(subject: &Subject, plan: &Plan) -> String {
+    let answer = answer(subject, plan);
+    let page = html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta name="color-scheme" content="light dark";
+                meta name="generator" content={ "overwinter " (env!("CARGO_PKG_VERSION")) };
+                title { (answer) }
+                style { (PreEscaped(fonts::faces())) (PreEscaped(STYLE)) }
+            }
+            body {
+                header { p { b { "overwinter" } " " (subject.note.as_deref().unwrap_or("")) } p.quiet { (subject.file) } }
+                main {
+                    h1 { (answer) }
+                    (verdicts(plan))
+                    (facts(plan))
+                    (chart::year::chart(subject, plan).section())
+                    (chart::months::chart(subject, plan).section())
+                    (ledger(plan))
+                    (defects(plan))
+                    @if let Some(chart) = chart::fortnight::chart(subject, plan) { (chart.section()) }
+                    @if let Some(chart) = chart::earns::chart(subject, plan) { (chart.section()) }
+                    (findings(subject, plan))
+                    (details(subject, plan))
+                }
+                footer.quiet {
+                    "Made by overwinter " (env!("CARGO_PKG_VERSION")) " from " (subject.file) " and " (subject.weather_file) "."
+                }
+            }
+        }
+    };
+    page.into_string() + "\n"
+}
+
+fn answer(subject: &Subject, plan: &Plan) -> String {
+    let fate = match plan.verdict {
+        Verdict::Holds => "will live through this weather",
+        Verdict::Tight => "may not live through this weather",
+        Verdict::Fails => "will not live through this weather",
+        Verdict::NotKnown => "cannot be judged on this weather",
+    };
+    format!("{} {fate}", subject.name)
+}
+
+fn verdict_row(question: &str, verdict: Verdict, sentence: &str, figure: &str, reason: &str) -> Markup {
+    html! {
+        div.verdict {
+            p.quiet { (question) }
+            (chart::stroke::stroke(verdict))
+            div {
+                p.says { (sentence) }
+                p { b.(chart::stroke::class(verdict)) { (words::verdict(verdict)) } " " b { (figure) } }
+                @if !reason.is_empty() { p.quiet { (reason) } }
+            }
+        }
+    }
+}
+
+fn verdicts(plan: &Plan) -> Markup {
+    html! {
+        section.verdicts aria-label="Verdicts" {
+            (verdict_row("life", plan.verdict, words::will_it_live(plan.verdict), &plan.reason, &weather_sentence(plan)))
+            @if let Some(variant) = &plan.with_gate {
+                (verdict_row("changed", variant.verdict, &variant.name, &outages(&variant.life), ""))
+            }
+        }
+    }
+}
+
+fn outages(life: &forecast::plan::Life) -> String {
+    let lowest = format!("lowest charge {:.0} % on {}", life.lowest_charge.percent(), words::date(life.lowest_at));
+    if life.outages == 0 {
+        format!("never stops; {lowest}")
+    } else {
+        format!("stops {}, {} in all; {lowest}", words::count(life.outages as usize, "time"), words::count(life.outage_hours as usize, "hour"))
+    }
+}
+
+fn weather_sentence(plan: &Plan) -> String {
+    let weather = &plan.weather;
+    let away = weather.distance_km.map(|km| format!(", {km:.0} km from the site")).unwrap_or_default();
+    format!(
+        "{}{away}: {} hours, lived through {}. Another year may be darker.",
+        weather.title,
+        words::grouped(weather.hours),
+        words::count(usize::from(weather.passes), "time")
+    )
+}
+
+fn facts(plan: &Plan) -> Markup {
+    let life = &plan.life;
+    html! {
+        dl.facts {
+            (fact("Darkest", &format!("{:.0} %", life.lowest_charge.percent()), &words::date_in_life(life.lowest_at, plan)))
+            (fact("In hand then", &words::days(life.in_hand.days()), "without any sun"))
+            (fact("A full battery lasts", &words::days(life.without_sun.days()), "without sun, and can still restart"))
+            @match life.restart {
+                Restart::At(at, after) => { (fact("If it stopped then", &words::days(after), &format!("until it is back on {}", words::date(at)))) }
+                Restart::Never => { (fact("If it stopped then", "never back", "within a year of this weather")) }
+            }
+        }
+    }
+}
+
+fn fact(label: &str, figure: &str, rest: &str) -> Markup {
+    html! { div { dt { (label) } dd { b { (figure) } br; (rest) } } }
+}
+
+fn ledger(plan: &Plan) -> Markup {
+    let month = darkest_month(plan).map_or("the darkest month", words::month);
+    let dark = |entry: &forecast::plan::LedgerEntry| entry.per_dark_day.milliampere_hours();
+    let largest = plan.ledger.iter().map(|entry| dark(entry).abs()).fold(0.0, f64::max);
+    let left: f64 = plan.ledger.iter().map(dark).sum();
+    let left_year: f64 = plan.ledger.iter().map(|entry| entry.per_day.milliampere_hours()).sum();
+    let title = if left < 0.0 {
+        format!("A day in {month} costs {} mAh more than it brings", words::figure(-left))
+    } else {
+        format!("A day in {month} leaves {} mAh over", words::figure(left))
+    };
+    html! {
+        section {
+            h2 { (title) }
+            table.ledger {
+                thead { tr { th { "Entry" } th.figure { "mAh a day in " (month) } th.figure { "mAh a day, all year" } th {} } }
+                tbody {
+                    @for entry in &plan.ledger {
+                        tr {
+                            th scope="row" { (entry.purpose) }
+                            td.figure { (signed(dark(entry))) }
+                            td.figure { (signed(entry.per_day.milliampere_hours())) }
+                            td.bars { (chart::ledger::bar(dark(entry), largest)) }
+                        }
+                    }
+                }
+                tfoot { tr {
+                    th scope="row" { "left over" }
+                    td.figure { (signed(left)) } td.figure { (signed(left_year)) }
+                    td.bars { (chart::ledger::bar(left, largest)) }
+                } }
+            }
+        }
+    }
+}
+
+/// A figure with its sign, with a true minus.
+fn signed(value: f64) -> String {
+    words::signed(value).replace('-', "−")
+}
+
+fn defects(plan: &Plan) -> Markup {
+    let Some(worst) = plan.defects.first() else { return html! {} };
+    let title = match worst.days_to_death {
+        Some(days) => format!("If one thing goes wrong, it may stop within {}", words::days(days)),
+        None => "It lives through every single defect tried".to_owned(),
+    };
+    let extra = |row: &DefectRow| row.extra_per_day.milliampere_hours();
+    let largest = plan.defects.iter().map(extra).fold(0.0, f64::max);
+    html! {
+        section {
+            h2 { (title) }
+            table.ledger {
+                thead { tr { th { "Defect" } th.figure { "mAh more a day" } th.figure { "stops after" } th { "and then" } th {} } }
+                tbody {
+                    tr {
+                        th scope="row" { "as designed" } td.figure { "0" }
+                        td.figure { @if plan.life.outages == 0 { "never" } @else { (plan.life.first_outage.map_or(String::new(), words::date)) } }
+                        td {} td.bars {}
+                    }
+                    @for row in &plan.defects {
+                        tr {
+                            th scope="row" { (row.name) " " span.quiet { (row.effect) } }
+                            td.figure { @if extra(row) > 0.0 { (words::figure(extra(row))) } @else { "no sun" } }
+                            td.figure { (row.days_to_death.map_or("never".to_owned(), words::days)) }
+                            td { (back(row)) }
+                            td.bars { (chart::ledger::bar(-extra(row), largest)) }
+                        }
+                    }
+                }
+            }
+            p.quiet { "Each defect begins on " (words::date(worst.from)) ", a month before the darkest." }
+        }
+    }
+}
+
+fn back(row: &DefectRow) -> String {
+    match (row.days_to_death, row.restart) {
+        (None, _) => String::new(),
+        (Some(_), Some(Restart::At(at, _))) => format!("back on {}", words::date(at)),
+        (Some(_), Some(Restart::Never)) => "not back within a year".to_owned(),
+        (Some(_), None) => "needs a visit".to_owned(),
+    }
+}
+
+fn findings(subject: &Subject, plan: &Plan) -> Markup {
+    let mut findings: Vec<&Finding> = plan.findings.iter().collect();
+    findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
+    html! {
+        @if !findings.is_empty() {
+            section.findings {
+                h2 { "What wants a decision" }
+                @for finding in findings {
+                    div.finding {
+                        p.{ "severity-" (words::severity(finding.severity)) } { b { (words::severity(finding.severity)) } }
+                        div {
+                            p { (finding.message) }
+                            p.quiet { (subject.place(&finding.field)) ", " code { (finding.field) } ", " (finding.code) }
+                            p { span.remedy { (finding.help) } }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn details(subject: &Subject, plan: &Plan) -> Markup {
+    html! {
+        section {
+            h2 { "What was counted" }
+            (rows(life_rows(&plan.life).into_iter().map(|(figure, what)| (figure, what.to_owned()))))
+        }
+        section {
+            h2 { "What it was counted from" }
+            (rows(subject.parts.iter().map(|(role, what)| ((*role).to_owned(), what.clone()))))
+            (rows(weather_rows(subject, plan).into_iter().map(|(label, text)| (format!("weather: {label}"), text))))
+        }
+        @if !subject.doubts.is_empty() {
+            section {
+                h2 { "Figures to doubt" }
+                (rows(subject.doubts.iter().cloned()))
+            }
+        }
+        section {
+            h2 { "What is assumed" }
+            ul { @for text in ASSUMPTIONS { li { (text) } } }
+        }
+        (defect_sentences(plan))
+    }
+}
+
+fn defect_sentences(plan: &Plan) -> Markup {
+    html! {
+        @if !plan.defects.is_empty() {
+            section {
+                h2 { "The defects in words" }
+                (rows(plan.defects.iter().map(|row| (row.name.clone(), fate(row)))))
+            }
+        }
+    }
+}
+
+fn rows(rows: impl Iterator<Item = (String, String)>) -> Markup {
+    html! { table.plain { tbody { @for (label, text) in rows { tr { th scope="row" { (label) } td { (text) } } } } } }
+}

@@ -1,0 +1,284 @@
+//! One page of text: the verdict line, then at most 30 lines of 80 columns.
+
+mod everything;
+mod lay;
+
+use anstyle::{AnsiColor, Style};
+use forecast::plan::{DefectRow, Finding, Plan, Restart, Severity, Verdict};
+
+use super::{Subject, darkest_month, words};
+use lay::{bar, column_bar, paint, wrap};
+
+pub(crate) use everything::{ASSUMPTIONS, everything, fate, life_rows, weather_rows};
+
+/// Columns of the page.
+const WIDTH: usize = 80;
+/// Lines of the page after the verdict.
+const LINES: usize = 30;
+/// Columns before the twelve months; each month takes [`MONTH_WIDTH`].
+const MONTH_LABEL: usize = 20;
+const MONTH_WIDTH: usize = 5;
+/// Columns of a fact's label.
+const LABEL: usize = 14;
+
+const BOLD: Style = Style::new().bold();
+const QUIET: Style = Style::new().dimmed();
+const SUN: Style = AnsiColor::Yellow.on_default();
+const SPEND: Style = AnsiColor::Magenta.on_default();
+
+/// The page: what is asked most, in the order in which it is asked.
+pub(crate) fn page(subject: &Subject, plan: &Plan) -> String {
+    let mut lines = head(subject, plan);
+    lines.push(String::new());
+    lines.extend(facts(plan));
+    lines.push(String::new());
+    lines.extend(ledger(plan, 6));
+    lines.push(String::new());
+    lines.extend(months(subject, plan));
+    let tail = 1;
+    let verdict_line = 1;
+    let cautions = cautions(subject, plan, 5);
+    let room = (LINES + verdict_line).saturating_sub(lines.len() + tail);
+    let defects = defects(plan, room.saturating_sub(cautions.len() + 1).clamp(3, 6));
+    lines.push(String::new());
+    lines.extend(defects);
+    let room = (LINES + verdict_line).saturating_sub(lines.len() + tail);
+    lines.extend(if cautions.len() > room { self::cautions(subject, plan, room) } else { cautions });
+    lines.push(paint(QUIET, "--all: every figure; --report FILE.html: charts; --hours FILE.csv: every hour"));
+    lines.join("\n") + "\n"
+}
+
+/// The stroke of a verdict: whole, dashed, broken with a bar across the gap, dotted.
+fn stroke(verdict: Verdict) -> (&'static str, Style) {
+    match verdict {
+        Verdict::Holds => ("━━━━━", AnsiColor::Green.on_default().bold()),
+        Verdict::Tight => ("╍╍╍╍╍", AnsiColor::Yellow.on_default().bold()),
+        Verdict::Fails => ("━━┃━━", AnsiColor::Red.on_default().bold()),
+        Verdict::NotKnown => ("·····", AnsiColor::Yellow.on_default().bold()),
+    }
+}
+
+fn head(subject: &Subject, plan: &Plan) -> Vec<String> {
+    let (stroke, style) = stroke(plan.verdict);
+    let word = words::verdict(plan.verdict);
+    let name = lay::clip(&subject.name, WIDTH - 30);
+    let mut lines = vec![format!("{} on this weather: {name}", paint(style, &format!("{stroke} {word}")))];
+    lines.extend(wrap(&plan.reason, WIDTH));
+    lines.push(lay::clip(&weather_line(plan), WIDTH));
+    lines
+}
+
+/// The weather a plan was made with, in one line.
+fn weather_line(plan: &Plan) -> String {
+    let weather = &plan.weather;
+    let lived = if weather.passes > 1 { format!(", lived {} times over", weather.passes) } else { String::new() };
+    let away = weather.distance_km.map(|km| format!(", {km:.0} km from the site")).unwrap_or_default();
+    format!("Weather: {}, {} hours{lived}{away}", weather.title, words::grouped(weather.hours))
+}
+
+fn facts(plan: &Plan) -> Vec<String> {
+    let life = &plan.life;
+    let in_hand = words::days(life.in_hand.days());
+    let mut facts = vec![
+        (
+            "darkest",
+            format!(
+                "{}: charge {:.0} %; {in_hand} in hand without any sun",
+                words::date_in_life(life.lowest_at, plan),
+                life.lowest_charge.percent()
+            ),
+        ),
+        (
+            "without sun",
+            format!("a full battery lasts {} and can still restart", words::days(life.without_sun.days())),
+        ),
+        ("after a stop", restart_line(life.restart)),
+    ];
+    if let (Some(first), Some(cause)) = (life.first_outage, life.cause) {
+        let stops = format!("{}, {}", words::date_in_life(first, plan), words::cause(cause));
+        facts.push(("first stop", stops));
+    } else {
+        let half = match life.days_to_half {
+            Some(days) => format!("half full after {} in the darkest month", words::days(days)),
+            None => "never half full within a year".to_owned(),
+        };
+        facts.push(("from empty", half));
+    }
+    facts.into_iter().map(|(label, text)| format!("{label:<LABEL$}{text}")).collect()
+}
+
+fn restart_line(restart: Restart) -> String {
+    match restart {
+        Restart::At(at, days) => {
+            format!("on the darkest date it is back on {}, {} later", words::date(at), words::days(days))
+        }
+        Restart::Never => "on the darkest date it does not come back within a year".to_owned(),
+    }
+}
+
+/// Where the charge goes in the darkest month, at most `rows` entries and the sum.
+fn ledger(plan: &Plan, rows: usize) -> Vec<String> {
+    const NAME: usize = 30;
+    const BAR: usize = 38;
+    let month = darkest_month(plan).map_or("the darkest month", words::month);
+    let mut entries: Vec<(String, f64)> =
+        plan.ledger.iter().map(|entry| (entry.purpose.clone(), entry.per_dark_day.milliampere_hours())).collect();
+    let left: f64 = entries.iter().map(|(_, charge)| charge).sum();
+    if entries.len() > rows {
+        entries.sort_by(|a, b| b.1.total_cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
+        let earned = entries.iter().filter(|(_, charge)| *charge > 0.0).count();
+        let small = entries.splice(earned..=entries.len() - rows + earned, []).collect::<Vec<_>>();
+        entries.push((format!("{} smaller ones", small.len()), small.iter().map(|(_, charge)| charge).sum()));
+        entries.get_mut(earned..).into_iter().for_each(|spent| spent.sort_by(|a, b| a.1.total_cmp(&b.1)));
+    }
+    let largest = entries.iter().map(|(_, charge)| charge.abs()).fold(0.0, f64::max);
+    let title = format!("Where the charge goes, mAh a day in {month}");
+    let mut lines = vec![paint(BOLD, &title)];
+    for (name, charge) in &entries {
+        let style = if *charge > 0.0 { SUN } else { SPEND };
+        let bar = paint(style, &bar(charge.abs(), largest, BAR));
+        lines.push(format!("{:<NAME$}{:>8}  {bar}", lay::clip(name, NAME - 1), words::signed(*charge)));
+    }
+    lines.push(format!("{:<NAME$}{:>8}", "left over", words::signed(left)));
+    lines
+}
+
+/// Harvest against load, month by month, cut at midsummer.
+fn months(subject: &Subject, plan: &Plan) -> Vec<String> {
+    let rows: Vec<_> =
+        subject.months().filter_map(|month| plan.months.iter().find(|row| row.month == month)).collect();
+    let line = |label: &str, cells: Vec<String>| {
+        let cells: String = cells.iter().map(|cell| format!("{cell:>MONTH_WIDTH$}")).collect();
+        format!("{label:<MONTH_LABEL$}{cells}")
+    };
+    let offered = |row: &forecast::plan::MonthRow| row.offered_per_day.milliampere_hours();
+    let spent = |row: &forecast::plan::MonthRow| row.spent_per_day.milliampere_hours();
+    let bars: String = rows
+        .iter()
+        .map(|row| {
+            let share = if spent(row) > 0.0 { offered(row) / (2.0 * spent(row)) } else { 1.0 };
+            format!("  {}", paint(SUN, &column_bar(share, MONTH_WIDTH - 2)))
+        })
+        .collect();
+    vec![
+        paint(BOLD, &line("mAh a day", rows.iter().map(|row| words::month_short(row.month).to_owned()).collect())),
+        line("the sun offers", rows.iter().map(|row| format!("{:.0}", offered(row))).collect()),
+        line("the node spends", rows.iter().map(|row| format!("{:.0}", spent(row))).collect()),
+        format!("{:<MONTH_LABEL$}{bars}", "half bar = enough"),
+        line("lowest charge, %", rows.iter().map(|row| format!("{:.0}", row.lowest_charge.percent())).collect()),
+    ]
+}
+
+const DEFECT_NAME: usize = 34;
+
+/// As designed, beside the worst defects; at most `lines` lines.
+fn defects(plan: &Plan, lines: usize) -> Vec<String> {
+    if plan.defects.is_empty() {
+        return Vec::new();
+    }
+    let head =
+        format!("{:<DEFECT_NAME$}{:>13}  {:<13}{}", "If one thing goes wrong", "more a day", "stops after", "back");
+    let mut out = vec![paint(BOLD, &head), nominal_row(plan)];
+    out.extend(plan.defects.iter().map(defect_row).take(lines.saturating_sub(2)));
+    out
+}
+
+fn nominal_row(plan: &Plan) -> String {
+    let stops = plan.life.first_outage.map_or("never".to_owned(), words::date);
+    format!("{:<DEFECT_NAME$}{:>13}  {stops:<13}", "  as designed", "-")
+}
+
+fn defect_row(row: &DefectRow) -> String {
+    let name = lay::clip(&format!("  {}", row.name), DEFECT_NAME - 1);
+    let extra = if row.extra_per_day.coulombs() > 0.0 {
+        format!("{} mAh", words::milliampere_hours(row.extra_per_day))
+    } else {
+        "no sun".to_owned()
+    };
+    let stops = row.days_to_death.map_or("never".to_owned(), words::days);
+    let back = match (row.days_to_death, row.restart) {
+        (None, _) => String::new(),
+        (Some(_), Some(Restart::At(at, _))) => words::date(at),
+        (Some(_), _) => "not by itself".to_owned(),
+    };
+    format!("{name:<DEFECT_NAME$}{extra:>13}  {stops:<13}{back}").trim_end().to_owned()
+}
+
+fn severity_style(severity: Severity) -> Style {
+    match severity {
+        Severity::Note => QUIET,
+        Severity::Warning => AnsiColor::Yellow.on_default().bold(),
+        Severity::Danger => AnsiColor::Red.on_default().bold(),
+    }
+}
+
+/// The findings, worst first, each with its place; at most `lines` lines, the last of which says how many were left out.
+fn cautions(subject: &Subject, plan: &Plan, lines: usize) -> Vec<String> {
+    let mut findings: Vec<&Finding> = plan.findings.iter().collect();
+    findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
+    let mut out = Vec::new();
+    for (shown, finding) in findings.iter().enumerate() {
+        let said = caution(subject, finding);
+        let reserve = usize::from(shown + 1 < findings.len());
+        if out.len() + said.len() + reserve > lines {
+            if lines > 0 {
+                let left = words::count(findings.len() - shown, "more caution");
+                out.push(format!("{left} under --all"));
+            }
+            break;
+        }
+        out.extend(said);
+    }
+    out
+}
+
+fn caution(subject: &Subject, finding: &Finding) -> Vec<String> {
+    let word = words::severity(finding.severity);
+    let text = format!("{word}: {}: {}", subject.place(&finding.field), finding.message);
+    let mut lines = lay::wrap_indented(&text, WIDTH, "  ");
+    if let Some(first) = lines.first_mut() {
+        *first = first.replacen(word, &paint(severity_style(finding.severity), word), 1);
+    }
+    lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::fixture;
+
+    fn plain(text: &str) -> String {
+        anstream::adapter::strip_str(text).to_string()
+    }
+
+    #[test]
+    fn the_page_is_a_verdict_and_at_most_thirty_lines_of_eighty_columns() {
+        let subject = fixture::subject();
+        let mut plan = fixture::plan();
+        let many = plan.findings.first().cloned().expect("one finding");
+        for extra in 0..8 {
+            let page = plain(&page(&subject, &plan));
+            assert!(page.starts_with("━━━━━ holds"), "{page}");
+            assert!(page.lines().count() <= LINES + 1, "{extra} findings more:\n{page}");
+            assert!(page.lines().all(|line| line.chars().count() <= WIDTH), "{page}");
+            plan.findings.push(Finding { message: many.message.repeat(extra % 3 + 1), ..many.clone() });
+            plan.ledger.push(plan.ledger.last().cloned().expect("entries"));
+            plan.defects.push(plan.defects.first().cloned().expect("defects"));
+        }
+    }
+
+    #[test]
+    fn the_ledger_keeps_its_sum_when_small_entries_are_put_together() {
+        let plan = fixture::plan();
+        let sum = |lines: Vec<String>| {
+            let figure = |line: &String| plain(line).get(30..38).and_then(|figure| figure.trim().parse::<f64>().ok());
+            lines.iter().skip(1).filter_map(figure).collect::<Vec<_>>()
+        };
+        for rows in 3..8 {
+            let figures = sum(ledger(&plan, rows));
+            let (left, entries) = figures.split_last().expect("a sum");
+            assert_eq!(figures.len(), rows.min(plan.ledger.len()) + 1);
+            assert!((entries.iter().sum::<f64>() - left).abs() < 0.11, "{figures:?}");
+        }
+    }
+}

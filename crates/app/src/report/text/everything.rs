@@ -1,0 +1,156 @@
+//! What `--all` adds to the page.
+
+use forecast::plan::{DefectRow, Life, Plan};
+
+use super::lay::{paint, wrap_indented};
+use super::{BOLD, LABEL, Subject, WIDTH, words};
+
+/// Every figure of the plan that the page leaves out.
+pub(crate) fn everything(subject: &Subject, plan: &Plan) -> String {
+    let mut lines = Vec::new();
+    let mut section = |title: &str, body: Vec<String>| {
+        if !body.is_empty() {
+            lines.push(String::new());
+            lines.push(paint(BOLD, title));
+            lines.extend(body);
+        }
+    };
+    section("What was checked", parts(subject));
+    section("The life", life(&plan.life));
+    if let Some(variant) = &plan.with_gate {
+        let title = format!("{}: {}", variant.name, words::verdict(variant.verdict));
+        section(&title, life(&variant.life));
+    }
+    section("Every entry of the ledger, mAh a day", ledger(plan));
+    section("Every month", months(subject, plan));
+    section("Every defect", plan.defects.iter().flat_map(defect).collect());
+    section("Cautions", cautions(subject, plan));
+    section("Figures to doubt", doubts(subject));
+    section("The weather", weather(subject, plan));
+    section("What is assumed", ASSUMPTIONS.iter().flat_map(|text| wrap_indented(text, WIDTH, "  ")).collect());
+    lines.join("\n") + "\n"
+}
+
+/// What holds for every plan and is easily forgotten.
+pub(crate) const ASSUMPTIONS: [&str; 4] = [
+    "The answer holds for this weather and if nothing breaks; another year may be darker.",
+    "Parts are taken at their nominal values; their tolerances are not drawn yet.",
+    "Hours are local standard time and every step is one hour long.",
+    "Radio law, reach and the layout of the message are not checked yet.",
+];
+
+fn fact(label: &str, text: &str) -> Vec<String> {
+    let lines = wrap_indented(text, WIDTH - LABEL, "").into_iter().enumerate();
+    lines.map(|(index, line)| format!("{:<LABEL$}{line}", if index == 0 { label } else { "" })).collect()
+}
+
+fn parts(subject: &Subject) -> Vec<String> {
+    subject.parts.iter().flat_map(|(role, what)| fact(role, what)).collect()
+}
+
+/// Label, figure with unit and explanation of what a life counts.
+pub(crate) fn life_rows(life: &Life) -> Vec<(String, &'static str)> {
+    vec![
+        (words::count(life.outages as usize, "outage"), "times it stopped"),
+        (words::count(life.outage_hours as usize, "hour"), "stopped"),
+        (format!("{:.0} reports a year", life.reports_per_year), "sent"),
+        (format!("{:.0} reports a year", life.missed_reports_per_year), "missed"),
+        (format!("{:.0} % of new", life.capacity_left.percent()), "battery capacity left at the end"),
+        (format!("{} mAh a day", words::milliampere_hours(life.spilled_per_day)), "sun the full battery could not take"),
+        (format!("{:.0} hours a year", life.gated_hours_per_year), "sun refused, battery too cold or too hot"),
+        (format!("{:.0} hours a year", life.plating_hours_per_year), "charged below freezing without a gate"),
+    ]
+}
+
+fn life(life: &Life) -> Vec<String> {
+    life_rows(life).into_iter().map(|(figure, what)| format!("{figure:>24}  {what}")).collect()
+}
+
+fn ledger(plan: &Plan) -> Vec<String> {
+    let mut lines = vec![format!("{:<40}{:>14}{:>18}", "", "whole year", "darkest month")];
+    lines.extend(plan.ledger.iter().map(|entry| {
+        let (year, dark) = (entry.per_day.milliampere_hours(), entry.per_dark_day.milliampere_hours());
+        format!("{:<40}{:>14}{:>18}", entry.purpose, words::signed(year), words::signed(dark))
+    }));
+    lines
+}
+
+fn months(subject: &Subject, plan: &Plan) -> Vec<String> {
+    let row = |cells: [String; 8]| {
+        let [month, rest @ ..] = cells;
+        rest.iter().fold(format!("{month:<11}"), |line, cell| format!("{line}{cell:>9}"))
+    };
+    let head = ["", "sun", "offered", "taken", "spent", "air", "lowest", "stopped"].map(str::to_owned);
+    let units = ["", "Wh/m2 day", "mAh/day", "mAh/day", "mAh/day", "C", "charge %", "hours"].map(str::to_owned);
+    let mut lines = vec![row(head), row(units)];
+    for month in subject.months().filter_map(|month| plan.months.iter().find(|row| row.month == month)) {
+        lines.push(row([
+            words::month(month.month).to_owned(),
+            format!("{:.0}", month.sun_on_plane_wh_m2),
+            words::milliampere_hours(month.offered_per_day),
+            words::milliampere_hours(month.taken_per_day),
+            words::milliampere_hours(month.spent_per_day),
+            format!("{:.1}", month.air.celsius()),
+            format!("{:.0}", month.lowest_charge.percent()),
+            month.outage_hours.to_string(),
+        ]));
+    }
+    lines
+}
+
+/// What becomes of a node with one defect, in one sentence.
+pub(crate) fn fate(row: &DefectRow) -> String {
+    let Some(days) = row.days_to_death else {
+        return "lives through a year of it".to_owned();
+    };
+    let back = match row.restart {
+        Some(restart) if row.clears_by_itself => format!("; clears by itself, back {}", words::restart(restart)),
+        Some(forecast::plan::Restart::At(..)) | None => "; needs a visit".to_owned(),
+        Some(forecast::plan::Restart::Never) => "; does not come back within a year".to_owned(),
+    };
+    format!("from {} it stops after {}{back}", words::date(row.from), words::days(days))
+}
+
+fn defect(row: &DefectRow) -> Vec<String> {
+    wrap_indented(&format!("{} ({}): {}", row.name, row.effect, fate(row)), WIDTH, "  ")
+}
+
+fn cautions(subject: &Subject, plan: &Plan) -> Vec<String> {
+    let mut lines = Vec::new();
+    for finding in &plan.findings {
+        let word = words::severity(finding.severity);
+        let place = subject.place(&finding.field);
+        let text = format!("{word} {}: {place}, {}: {}", finding.code, finding.field, finding.message);
+        lines.extend(wrap_indented(&text, WIDTH, "  "));
+        lines.extend(wrap_indented(&finding.help, WIDTH - 2, "").iter().map(|line| format!("  {line}")));
+    }
+    lines
+}
+
+fn doubts(subject: &Subject) -> Vec<String> {
+    let doubt = |(field, remark): &(String, String)| wrap_indented(&format!("{field}: {remark}"), WIDTH, "  ");
+    subject.doubts.iter().flat_map(doubt).collect()
+}
+
+/// Where the weather comes from and what it lacks.
+pub(crate) fn weather_rows(subject: &Subject, plan: &Plan) -> Vec<(&'static str, String)> {
+    let weather = &plan.weather;
+    let mut rows = vec![("file", subject.weather_file.clone()), ("station", weather.title.clone())];
+    if let Some((latitude, longitude)) = weather.place {
+        let place = format!("latitude {:.3}°, longitude {:.3}°", latitude.degrees(), longitude.degrees());
+        rows.push(("place", place));
+    }
+    if let Some(km) = weather.distance_km {
+        rows.push(("distance", format!("{km:.0} km from the site of the design")));
+    }
+    let lived = words::count(usize::from(weather.passes), "time");
+    rows.push(("length", format!("{} hours, lived through {lived}", words::grouped(weather.hours))));
+    let split = if weather.diffuse_measured { "in the file" } else { "split from the global by Erbs' correlation" };
+    rows.push(("diffuse light", split.to_owned()));
+    rows.push(("wind", if weather.wind_measured { "in the file" } else { "not in the file; 1 m/s assumed" }.to_owned()));
+    rows
+}
+
+fn weather(subject: &Subject, plan: &Plan) -> Vec<String> {
+    weather_rows(subject, plan).iter().flat_map(|(label, text)| fact(label, text)).collect()
+}

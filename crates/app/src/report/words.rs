@@ -1,0 +1,166 @@
+//! How figures, dates and verdicts are said.
+
+use design::quantity::{Charge, Duration};
+use forecast::plan::{Cause, Moment, NodeState, Plan, Restart, Severity, Verdict};
+
+const MONTHS: [&str; 12] = [
+    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
+    "December",
+];
+
+/// Name of a month (1 to 12).
+pub(crate) fn month(number: u8) -> &'static str {
+    MONTHS.get(usize::from(number).wrapping_sub(1)).copied().unwrap_or("?")
+}
+
+/// First three letters of a month (1 to 12).
+pub(crate) fn month_short(number: u8) -> &'static str {
+    month(number).get(..3).unwrap_or("?")
+}
+
+/// "9 January".
+pub(crate) fn date(at: Moment) -> String {
+    format!("{} {}", at.day, month(at.month))
+}
+
+/// "9 January", or "9 January of year 3" in a life of several.
+pub(crate) fn date_in_life(at: Moment, plan: &Plan) -> String {
+    if plan.weather.passes > 1 { format!("{} of year {}", date(at), at.pass + 1) } else { date(at) }
+}
+
+/// The verdict in one of our four words.
+pub(crate) fn verdict(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Holds => "holds",
+        Verdict::Tight => "tight",
+        Verdict::Fails => "fails",
+        Verdict::NotKnown => "not known",
+    }
+}
+
+/// The answer to "will it live?" as a sentence.
+pub(crate) fn will_it_live(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Holds => "It will live.",
+        Verdict::Tight => "It may not live.",
+        Verdict::Fails => "It will not live.",
+        Verdict::NotKnown => "Whether it lives is not known.",
+    }
+}
+
+/// What stopped a node, to follow "it stops".
+pub(crate) fn cause(cause: Cause) -> &'static str {
+    match cause {
+        Cause::Sun => "for want of sun",
+        Cause::ChargeGate => "because the charger refused the sun: the battery was too cold or too hot",
+        Cause::BrownOut => "because a pulse pulled the voltage under the limit, with charge left",
+        Cause::Ageing => "because the battery has aged; a new one would have lived",
+    }
+}
+
+/// What a node is doing.
+pub(crate) fn state(state: NodeState) -> &'static str {
+    match state {
+        NodeState::Running => "running",
+        NodeState::Gated => "sun refused, battery too cold or hot",
+        NodeState::Full => "sun refused, battery full",
+        NodeState::Stopped => "stopped",
+    }
+}
+
+/// How bad a finding is.
+pub(crate) fn severity(severity: Severity) -> &'static str {
+    match severity {
+        Severity::Note => "note",
+        Severity::Warning => "warning",
+        Severity::Danger => "danger",
+    }
+}
+
+/// A span of time: hours under two days, then days, then years.
+pub(crate) fn days(days: f64) -> String {
+    if days < 2.0 {
+        let hours = (days * 24.0).round();
+        if (hours - 1.0).abs() < 0.5 { "1 hour".to_owned() } else { format!("{hours:.0} hours") }
+    } else if days < 99.95 {
+        format!("{days:.1} days")
+    } else if days < 730.0 {
+        format!("{days:.0} days")
+    } else {
+        format!("{:.1} years", Duration::from_days(days).years())
+    }
+}
+
+/// When a stopped node is back.
+pub(crate) fn restart(restart: Restart) -> String {
+    match restart {
+        Restart::At(at, after) => format!("{}, after {}", date(at), days(after)),
+        Restart::Never => "not within a year".to_owned(),
+    }
+}
+
+/// Milliampere-hours with the digits worth reading, without the unit.
+pub(crate) fn milliampere_hours(charge: Charge) -> String {
+    figure(charge.milliampere_hours())
+}
+
+/// A figure with the digits worth reading: 123, 12.3, 0.12.
+pub(crate) fn figure(value: f64) -> String {
+    let digits = match value.abs() {
+        size if size >= 99.95 => 0,
+        size if size >= 0.995 => 1,
+        size if size >= 0.005 => 2,
+        size if size > 0.0 => return format!("{value:.3}"),
+        _ => return "0".to_owned(),
+    };
+    format!("{value:.digits$}")
+}
+
+/// A figure with its sign, also when positive.
+pub(crate) fn signed(value: f64) -> String {
+    let text = figure(value);
+    if value > 0.0 { format!("+{text}") } else { text }
+}
+
+/// A whole number with commas between the thousands.
+pub(crate) fn grouped(number: usize) -> String {
+    let digits = number.to_string();
+    let mut out = String::new();
+    for (place, digit) in digits.chars().enumerate() {
+        if place > 0 && (digits.len() - place) % 3 == 0 {
+            out.push(',');
+        }
+        out.push(digit);
+    }
+    out
+}
+
+/// "1 outage", "2 outages".
+pub(crate) fn count(number: usize, one: &str) -> String {
+    format!("{} {one}{}", grouped(number), if number == 1 { "" } else { "s" })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn figures_keep_three_digits_and_never_lose_their_sign() {
+        let cases = [(0.0, "0"), (0.0421, "0.04"), (0.0021, "0.002"), (9.96, "10.0"), (-3.14, "-3.1"), (99.96, "100")];
+        for (value, said) in cases {
+            assert_eq!(figure(value), said);
+        }
+        assert_eq!(signed(41.0), "+41.0");
+        assert_eq!(signed(-41.0), "-41.0");
+    }
+
+    #[test]
+    fn thousands_are_set_apart_by_commas() {
+        assert_eq!([0, 999, 1000, 43830, 1234567].map(grouped), ["0", "999", "1,000", "43,830", "1,234,567"]);
+    }
+
+    #[test]
+    fn spans_are_said_in_the_unit_a_person_would_use() {
+        assert_eq!([0.04, 0.5, 6.24, 120.4, 1461.0].map(days), ["1 hour", "12 hours", "6.2 days", "120 days", "4.0 years"]);
+    }
+}

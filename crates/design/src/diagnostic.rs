@@ -1,0 +1,354 @@
+//! What is wrong with a design file: one [`Diagnostic`] for each problem, and the [`CODES`] that explain them.
+
+use std::ops::Range;
+
+/// How bad it is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Severity {
+    /// The design can't be used.
+    Error,
+    /// The design can be used, but probably says something that was not meant.
+    Warning,
+}
+
+/// One problem of a design file or part file.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Diagnostic {
+    /// How bad it is.
+    pub severity: Severity,
+    /// Name of its entry in [`CODES`].
+    pub code: &'static str,
+    /// The part file it is in; `None` for the design file.
+    pub file: Option<String>,
+    /// Bytes of that file's text to point at.
+    pub span: Range<usize>,
+    /// What is wrong.
+    pub message: String,
+    /// What to write instead.
+    pub help: String,
+}
+
+/// A kind of problem, as the manual explains it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Code {
+    /// What diagnostics carry.
+    pub name: &'static str,
+    /// A line.
+    pub title: &'static str,
+    /// A paragraph.
+    pub explanation: &'static str,
+    /// What leads to it.
+    pub example: &'static str,
+}
+
+/// Where diagnostics are collected.
+#[derive(Debug, Default)]
+pub(crate) struct Diagnostics {
+    list: Vec<Diagnostic>,
+    file: Option<String>,
+}
+
+impl Diagnostics {
+    /// An empty list for the part file of this name, or for the design file.
+    pub(crate) fn of_file(file: Option<&str>) -> Self {
+        Self { list: Vec::new(), file: file.map(str::to_owned) }
+    }
+
+    /// Notes an error.
+    pub(crate) fn error(&mut self, code: Code, span: &Range<usize>, message: impl Into<String>, help: impl Into<String>) {
+        self.push(Severity::Error, code, span, message.into(), help.into());
+    }
+
+    /// Notes a warning.
+    pub(crate) fn warning(&mut self, code: Code, span: &Range<usize>, message: impl Into<String>, help: impl Into<String>) {
+        self.push(Severity::Warning, code, span, message.into(), help.into());
+    }
+
+    fn push(&mut self, severity: Severity, code: Code, span: &Range<usize>, message: String, help: String) {
+        let diagnostic =
+            Diagnostic { severity, code: code.name, file: self.file.clone(), span: span.clone(), message, help };
+        // The same part file can be read for two sensors or loads.
+        if !self.list.contains(&diagnostic) {
+            self.list.push(diagnostic);
+        }
+    }
+
+    /// Takes over what was found in another file.
+    pub(crate) fn append(&mut self, other: Self) {
+        for diagnostic in other.list {
+            if !self.list.contains(&diagnostic) {
+                self.list.push(diagnostic);
+            }
+        }
+    }
+
+    /// Takes over a list.
+    pub(crate) fn extend(&mut self, list: &[Diagnostic]) {
+        self.list.extend(list.iter().cloned());
+    }
+
+    /// Whether it has an error.
+    pub(crate) fn has_errors(&self) -> bool {
+        self.list.iter().any(|one| one.severity == Severity::Error)
+    }
+
+    /// The list in the order of the text, the design file first.
+    pub(crate) fn into_sorted(self) -> Vec<Diagnostic> {
+        let mut list = self.list;
+        list.sort_by(|a, b| (&a.file, a.span.start, a.severity).cmp(&(&b.file, b.span.start, b.severity)));
+        list
+    }
+}
+
+/// The written word or key nearest to what was meant, if any is near enough to suggest.
+pub(crate) fn nearest<'a>(written: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+    let written: Vec<char> = written.chars().take(64).flat_map(char::to_lowercase).collect();
+    let allowed = (written.len() / 3).clamp(1, 4);
+    known
+        .into_iter()
+        .map(|word| (edit_distance(&written, &word.chars().flat_map(char::to_lowercase).collect::<Vec<_>>()), word))
+        .filter(|(distance, _)| *distance <= allowed)
+        .min_by_key(|(distance, _)| *distance)
+        .map(|(_, word)| word)
+}
+
+/// Edits (insert, remove, replace, swap of neighbours) between two words.
+///
+/// # References
+/// Damerau, Commun. ACM 7(3), 1964, 171-176 (optimal string alignment).
+fn edit_distance(a: &[char], b: &[char]) -> usize {
+    let mut rows = vec![vec![0; b.len() + 1]; a.len() + 1];
+    for (i, row) in rows.iter_mut().enumerate() {
+        row[0] = i;
+    }
+    rows[0] = (0..=b.len()).collect();
+    for i in 1..=a.len() {
+        for j in 1..=b.len() {
+            let replaced = rows[i - 1][j - 1] + usize::from(a[i - 1] != b[j - 1]);
+            let mut best = replaced.min(rows[i - 1][j] + 1).min(rows[i][j - 1] + 1);
+            if i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1] {
+                best = best.min(rows[i - 2][j - 2] + 1);
+            }
+            rows[i][j] = best;
+        }
+    }
+    rows[a.len()][b.len()]
+}
+
+macro_rules! codes {
+    ($($id:ident $name:literal $title:literal $explanation:literal $example:literal)+) => {
+        $(
+            #[doc = $title]
+            pub const $id: Code = Code { name: $name, title: $title, explanation: $explanation, example: $example };
+        )+
+        /// Every kind of problem, in the order of the manual.
+        pub const CODES: &[Code] = &[$($id),+];
+    };
+}
+
+codes! {
+    SYNTAX "syntax" "the text is not TOML"
+        "The file could not be read as TOML at this place: a quote or bracket is missing, a key appears twice, or tables are nested too deeply."
+        "name = \"Frost mast"
+    TOO_LARGE "too-large" "the file is too large"
+        "A design file holds a few kilobytes. More than 1 MB is taken for another kind of file and not read."
+        "a weather file given as design file"
+    SCHEMA_VERSION "schema-version" "the edition of the format is not known"
+        "`schema` says which edition of the format the file is written in. This program reads edition 1."
+        "schema = 2"
+    UNKNOWN_KEY "unknown-key" "the key is not known here"
+        "Keys that are not part of the format are refused, so that a misspelt key can't be ignored silently."
+        "latitud = \"46.5 deg\""
+    MISSING_KEY "missing-key" "a key is missing"
+        "The key is needed and neither the design file nor the part named there gives it."
+        "[site] without latitude"
+    ONE_OF "one-of" "exactly one of several keys is wanted"
+        "The keys exclude each other, or at least one of them is needed."
+        "every and every_by_charge in one activity"
+    WRONG_TYPE "wrong-type" "the value has the wrong form"
+        "A text, number, list or table was found where another form is wanted."
+        "battery = \"nmc-18650\""
+    BARE_NUMBER "bare-number" "a number without a unit"
+        "A physical quantity is written as text with its unit. A bare number could be milliamperes or microamperes."
+        "floor = 4"
+    NUMBER "number" "not a number"
+        "The text does not begin with a number. The decimal sign is a point."
+        "floor = \"4,2 uA\""
+    NOT_FINITE "not-finite" "the number is too large"
+        "The number can't be represented."
+        "elevation = \"1e999 m\""
+    MISSING_UNIT "missing-unit" "the unit is missing"
+        "The text holds a number but no unit."
+        "floor = \"4\""
+    UNKNOWN_UNIT "unknown-unit" "the unit is not known"
+        "Units are case-sensitive: `mAh` is a charge, `mah` is nothing."
+        "capacity = \"2600 mah\""
+    WRONG_QUANTITY "wrong-quantity" "the unit belongs to another quantity"
+        "The unit is known, but measures something else than what is wanted here."
+        "floor = \"4 uAh\""
+    TOLERANCE "tolerance" "the tolerance can't be used"
+        "After `+-` (or `±`) stands one standard deviation, in percent of the value or in its own unit, from 0 to 300 % of the value. On temperatures and decibels a percentage means nothing; on a share the tolerance is in percentage points."
+        "capacity = \"2600 mAh +- 400 %\""
+    TOLERANCE_UNUSED "tolerance-unused" "the tolerance is not used"
+        "No simulated life varies this quantity, so the tolerance has no effect."
+        "tilt = \"60 deg +- 5 deg\""
+    UNKNOWN_WORD "unknown-word" "the word is not one of those allowed"
+        "Only certain words are allowed here; the message lists them."
+        "chemistry = \"nmk\""
+    TEXT "text" "the text can't be used"
+        "Names and remarks are one line of at most 200 characters without control characters; names of loads, activities and regulators are not empty."
+        "name = \"\""
+    NOT_POSITIVE "not-positive" "the value must be above zero"
+        "A capacity, current or time of zero or less makes no sense here."
+        "capacity = \"-2600 mAh\""
+    NEGATIVE "negative" "the value must not be negative"
+        "The value may be zero but not less."
+        "leakage = \"-1 uA\""
+    SHARE_RANGE "share-range" "the share is outside its range"
+        "A share of a whole lies between 0 % and 100 %; some shares are limited further, as the message says."
+        "albedo = \"120 %\""
+    OUT_OF_RANGE "out-of-range" "the value is outside its range"
+        "The message says which range is allowed."
+        "payload = \"300 bytes\""
+    LATITUDE "latitude" "the latitude is outside -90 to 90 degrees"
+        "Latitude is counted from the equator, north positive."
+        "latitude = \"95 deg\""
+    LONGITUDE "longitude" "the longitude is outside -180 to 180 degrees"
+        "Longitude is counted from Greenwich, east positive."
+        "longitude = \"-190 deg\""
+    TILT "tilt" "the tilt is outside 0 to 90 degrees"
+        "0 degrees lies flat, 90 degrees stands upright. A panel that leans further faces the ground; turn its azimuth instead."
+        "tilt = \"140 deg\""
+    AZIMUTH "azimuth" "the azimuth is outside 0 to 360 degrees"
+        "Azimuth is counted clockwise from north: 90 degrees is east, 180 degrees south; 360 degrees is written 0 degrees."
+        "azimuth = \"-30 deg\""
+    HORIZON "horizon" "the horizon is not usable"
+        "A horizon is a list of pairs [azimuth, height]: azimuths ascend from 0 to below 360 degrees, heights lie between 0 and 90 degrees."
+        "horizon = [[\"90 deg\", \"4 deg\"], [\"80 deg\", \"2 deg\"]]"
+    SNOW_DAYS "snow-days" "the days of snow are not usable"
+        "Twelve numbers, January first, none below 0 or above the days of its month."
+        "snow_days = [40, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0]"
+    DATE "date" "there is no such day"
+        "A day of the year is written as text `MM-DD`."
+        "from = \"02-31\""
+    MONTH "month" "there is no such month"
+        "Months are numbers from 1 (January) to 12, each named once."
+        "months = [13]"
+    HOURS "hours" "the hours are not usable"
+        "Hours are a pair [from, to] of whole numbers from 0 to 24; the last hour is not included, and a pair may wrap over midnight."
+        "hours = [6, 25]"
+    PROMISE_SHARE "promise-share" "the promised share can't be shown"
+        "No number of simulated lives can show that nothing ever fails. 99.9 % already takes 10000 lives."
+        "without_outage = \"100 %\""
+    UNKNOWN_PART "unknown-part" "the catalogue has no such part"
+        "`part` names an entry of the catalogue, or a part file of your own by a path that ends in `.toml`."
+        "part = \"nmc-18560\""
+    PART_FILE_MISSING "part-file-missing" "the part file was not read"
+        "The part file named here could not be opened. Its path counts from the folder of the design file."
+        "part = \"my-cell.toml\""
+    PART_FILE "part-file" "the part file is not complete"
+        "A part file begins with `title` and `source`, does not name another part, and lists in `from_memory` only keys that it has."
+        "a part file without source"
+    CURVE_ORDER "curve-order" "the curve does not ascend"
+        "The left column of a curve ascends strictly; an open-circuit voltage ascends with the charge as well."
+        "open_circuit = [[\"50 %\", \"3.7 V\"], [\"0 %\", \"3.0 V\"]]"
+    CURVE_ENDS "curve-ends" "the curve does not reach from 0 % to 100 %"
+        "Open-circuit voltage is given from 0 % to 100 % of the charge, at least at both ends; other curves have at least one row and no charge outside that range."
+        "open_circuit = [[\"10 %\", \"3.4 V\"], [\"100 %\", \"4.2 V\"]]"
+    BATTERY_VOLTAGES "battery-voltages" "the battery's voltages contradict each other"
+        "The charge limit lies above the voltage of an empty battery, and the empty battery's voltage lies below that of a full one; the coldest charging temperature lies below the hottest."
+        "charge_limit = \"2.5 V\""
+    GATE "gate" "the temperature gate is not usable"
+        "The bands of a temperature gate ascend, do not overlap, and each ends above its beginning."
+        "temperature_gate = [{ from = \"45 C\", to = \"0 C\", current = \"100 %\" }]"
+    PANEL_POINTS "panel-points" "the panel's points contradict each other"
+        "The best point lies below open-circuit voltage and short-circuit current, and its power is that of the label within a third."
+        "best_voltage = \"8 V\""
+    PANEL_LABEL_ONLY "panel-label-only" "only the label of the panel is known"
+        "Voltages and currents of a generic panel of the 6 V class are used with a tolerance of 20 %. Cheap panels often give less than their label."
+        "[panel] with power alone"
+    PANEL_WITHOUT_CHARGER "panel-without-charger" "there is a panel but no charger"
+        "A panel needs something between itself and the battery, if only a diode (`kind = \"direct\"`)."
+        "[panel] without [charger]"
+    CHARGER_WITHOUT_PANEL "charger-without-panel" "there is a charger but no panel"
+        "A charger without a panel has nothing to charge from."
+        "[charger] without [panel]"
+    NEVER_CHARGED "never-charged" "nothing charges the battery"
+        "A rechargeable battery without a panel lives from its first charge. That is allowed, but a primary cell lasts longer."
+        "a lithium-ion battery without [panel]"
+    PRIMARY_CHARGED "primary-charged" "a primary cell must not be charged"
+        "Charging a lithium thionyl chloride or manganese dioxide cell can make it burst. Remove panel and charger, or choose a rechargeable battery."
+        "chemistry = \"li-socl2\" with [panel]"
+    OVERCHARGE "overcharge" "the charger's voltage is above the battery's charge limit"
+        "The charger would overcharge the battery, which can make it burn. Most often a charger for lithium-ion at 4.2 V meets a lithium iron phosphate cell, whose limit is 3.6 V or so."
+        "chemistry = \"lfp\" on a charger with voltage = \"4.2 V\""
+    UNDERCHARGE "undercharge" "the charger hardly charges the battery"
+        "The charger's voltage is below that of the half-full battery, so more than half of the capacity is never used."
+        "a 3.6 V charger on a 4.2 V battery"
+    DIRECT_UNLIMITED "direct-unlimited" "a diode alone may not charge this battery"
+        "A panel behind a diode goes on charging far above the limit of a lithium battery or supercapacitor. Use a charger with a voltage, or add a limiter and write its `voltage`."
+        "kind = \"direct\" without voltage on a lithium-ion battery"
+    NIMH_DIRECT_CURRENT "nimh-direct-current" "the panel charges the nickel battery too fast"
+        "Nickel metal hydride without charge control stands only about a tenth of its capacity per hour for ever. The panel's short-circuit current is above that."
+        "a 1 W panel on a 600 mAh battery through a diode"
+    UNKNOWN_REGION "unknown-region" "there is no such regional plan"
+        "`region` names one of the regional plans that are built in."
+        "region = \"EU686\""
+    DATA_RATE "data-rate" "the region has no such data rate"
+        "Data rates are written `DR0`, `DR1` and so on; which exist and what they mean depends on the region. Frequency-hopping data rates can't be simulated yet."
+        "data_rate = \"DR15\""
+    DATA_RATE_SHARES "data-rate-shares" "the shares of the data rates are not 100 % together"
+        "`data_rates` says which share of the uplinks is sent at each data rate, so they make 100 % together."
+        "data_rates = { DR5 = \"60 %\", DR3 = \"30 %\" }"
+    RADIO_POWER "radio-power" "the transmit current at this power is not known"
+        "The power lies outside the radio's table `transmit`; extrapolating it would be a guess."
+        "power = \"20 dBm\" on a radio whose table ends at 14 dBm"
+    PAYLOAD_TOO_LONG "payload-too-long" "the message is too long for the data rate"
+        "The region allows fewer bytes at this data rate; the network would not accept the message."
+        "payload = \"100 bytes\" at DR0 in EU868"
+    NO_LOAD "no-load" "nothing hangs on the battery"
+        "A node has at least one `[load.NAME]`."
+        "a design file without [load.board]"
+    UNKNOWN_REGULATOR "unknown-regulator" "there is no such regulator"
+        "`regulator` names one of the tables `[regulator.NAME]`; where there are several, each load says which."
+        "regulator = \"mian\""
+    FLOOR_UNMEASURED "floor-unmeasured" "the sleeping current was not measured"
+        "What a board draws asleep is decided by its worst solder joint and its forgotten pull-up, not by a data sheet. Until it is measured on the finished board, a spread of 100 % is used."
+        "floor = \"4 uA\" without floor_measured = true"
+    FLOOR_BELOW_SLEEP "floor-below-sleep" "the floor is below the radio's sleep current"
+        "The floor of the load that carries the radio includes the radio's sleep current, so it can't be below it."
+        "floor = \"0.5 uA\" with a radio that sleeps at 2 uA"
+    INTERVAL_ZERO "interval-zero" "the interval must be above zero"
+        "Something that happens every 0 minutes happens for ever. To switch an activity off, remove it."
+        "every = \"0 min\""
+    INTERVAL_ROWS "interval-rows" "the table of intervals is not usable"
+        "Rows of `every_by_charge` descend strictly from the highest charge, and the last one begins at 0 %."
+        "every_by_charge = [[\"50 %\", \"10 min\"]]"
+    ACTIVITY_TOO_LONG "activity-too-long" "the activity takes longer than its interval"
+        "Its steps together last longer than the shortest interval between two of them."
+        "every = \"1 s\" with a step of 5 s"
+    ACTIVITY_EMPTY "activity-empty" "the activity does nothing"
+        "An activity has at least one step or sensor."
+        "steps = [] without sensors"
+    STEP "step" "the step is not usable"
+        "A step has either `current` and `time`, or `uplink`, or `fix`."
+        "steps = [{ current = \"6 mA\" }]"
+    UPLINK_WITHOUT_RADIO "uplink-without-radio" "a message without a radio"
+        "A step sends a message, but the design has no `[radio]`."
+        "an uplink step without [radio]"
+    FIX_WITHOUT_RECEIVER "fix-without-receiver" "a position fix without a receiver"
+        "A step takes a position, but the design has no `[receiver]`."
+        "a fix step without [receiver]"
+    CUTOFF_ORDER "cutoff-order" "the node would come back below the voltage at which it stops"
+        "`restarts_above` lies above `stops_below`; otherwise the node starts and stops without end."
+        "stops_below = \"3.6 V\" and restarts_above = \"3.5 V\""
+    CUTOFF_ABOVE_FULL "cutoff-above-full" "the full battery is not enough to run"
+        "The voltage at which the node stops or comes back is above that of the full battery."
+        "a 5 V regulator on one lithium cell"
+    CUTOFF_TOO_LOW "cutoff-too-low" "the node stops later than its parts do"
+        "`stops_below` is below what the regulators need or below the voltage at which the battery's protection opens: the parts fail before the node stops in good order."
+        "stops_below = \"2.9 V\" with a 3.0 V regulator"
+    DIARY_OVERLAP "diary-overlap" "two stays share a day"
+        "Each day of the year belongs to one stay at most."
+        "from = \"11-01\" to = \"02-28\" and from = \"02-01\" to = \"03-31\""
+}

@@ -1,0 +1,167 @@
+//! The design file as it was written: read, with the place of every key, but not yet resolved.
+
+pub(crate) mod node;
+pub(crate) mod part;
+pub(crate) mod value;
+
+use crate::diagnostic::{self, Diagnostic, Diagnostics};
+use crate::section::{At, Field, PartSection, Section, in_order};
+use node::RootSection;
+use std::collections::BTreeMap;
+use std::ops::Range;
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+/// Largest text that is taken for a design file or part file [bytes].
+pub const LARGEST_BYTES: usize = 1 << 20;
+
+/// Most syntax errors that are worth showing.
+const MOST_SYNTAX_ERRORS: usize = 20;
+
+/// The edition of the format that this program reads.
+const SCHEMA: u32 = 1;
+
+/// A design file as it was written. Its problems come out of [`crate::resolve::resolve`], together with those that
+/// only show once the parts are known.
+#[derive(Debug)]
+pub struct DesignFile {
+    pub(crate) root: Option<RootSection>,
+    pub(crate) places: BTreeMap<String, Range<usize>>,
+    pub(crate) found: Vec<Diagnostic>,
+}
+
+/// Reads a design file.
+pub fn parse(text: &str) -> DesignFile {
+    let mut found = Diagnostics::default();
+    let mut places = BTreeMap::new();
+    let Some((document, whole)) = read_toml(text, &mut found) else {
+        return DesignFile { root: None, places, found: found.into_sorted() };
+    };
+    collect_places("", &document, &mut places);
+    let mut root = RootSection::read_keys(&document, &mut found);
+    if let Some(root) = root.as_mut().filter(|_| whole) {
+        root.complete(&mut found);
+        if let Some(schema) = root.schema.as_ref().filter(|schema| schema.value != SCHEMA) {
+            let message = format!("edition {} of the design file is not known", schema.value);
+            found.error(diagnostic::SCHEMA_VERSION, &schema.span, message, format!("write `schema = {SCHEMA}`"));
+        }
+    }
+    let mut found = found.into_sorted();
+    if !whole {
+        keep_what_syntax_errors_explain_not(text, &mut found);
+    }
+    DesignFile { root: root.filter(|_| whole), places, found }
+}
+
+impl DesignFile {
+    /// The part files it refers to, as they are written there; the caller reads them into the catalogue.
+    pub fn part_files(&self) -> Vec<&str> {
+        let Some(root) = &self.root else { return Vec::new() };
+        let sections = [
+            root.panel.as_ref().and_then(|section| section.value.label().part),
+            root.charger.as_ref().and_then(|section| section.value.label().part),
+            root.battery.as_ref().and_then(|section| section.value.label().part),
+            root.radio.as_ref().and_then(|section| section.value.label().part),
+            root.receiver.as_ref().and_then(|section| section.value.label().part),
+        ];
+        let loads = root.load.iter().flat_map(|loads| &loads.value.0);
+        let activities = loads.flat_map(|(_, load)| load.activity.iter().flat_map(|activities| &activities.value.0));
+        let sensors = activities.flat_map(|(_, activity)| activity.sensors.iter().flat_map(|sensors| &sensors.value));
+        let mut paths: Vec<&str> = sections
+            .into_iter()
+            .flatten()
+            .chain(sensors)
+            .map(|part: &At<String>| part.value.as_str())
+            .filter(|part| crate::catalog::is_path(part))
+            .collect();
+        paths.sort_unstable();
+        paths.dedup();
+        paths
+    }
+
+    /// Where a key such as `load.mast.activity.report.every` stands, or the table nearest around it.
+    pub fn span_of(&self, path: &str) -> Range<usize> {
+        let mut path = path;
+        loop {
+            if let Some(span) = self.places.get(path) {
+                return span.clone();
+            }
+            match path.rsplit_once('.') {
+                Some((around, _)) => path = around,
+                None => return 0..0,
+            }
+        }
+    }
+
+    /// Whether a key is written in this file.
+    pub(crate) fn writes(&self, path: &str) -> bool {
+        self.places.contains_key(path)
+    }
+}
+
+/// The table that a text holds, and whether it is whole; `None` if the text is too large.
+pub(crate) fn read_toml<'t>(text: &'t str, found: &mut Diagnostics) -> Option<(Spanned<DeValue<'t>>, bool)> {
+    if text.len() > LARGEST_BYTES {
+        let message = format!("the file has {} MB; a design file has a few kilobytes", text.len() >> 20);
+        found.error(diagnostic::TOO_LARGE, &(0..0), message, "is this the design file? a weather file is given with --weather");
+        return None;
+    }
+    let (table, errors) = DeTable::parse_recoverable(text);
+    for error in errors.iter().take(MOST_SYNTAX_ERRORS) {
+        let span = error.span().unwrap_or(0..0);
+        let help = "texts stand in quotes, keys before `=`, section names in [brackets]";
+        found.error(diagnostic::SYNTAX, &span, error.message().to_owned(), help);
+    }
+    let span = 0..text.lines().next().map_or(0, str::len);
+    Some((Spanned::new(span, DeValue::Table(table.into_inner())), errors.is_empty()))
+}
+
+/// After a syntax error keys go astray: what is missing, or stands on the same line, is not the person's fault.
+fn keep_what_syntax_errors_explain_not(text: &str, found: &mut Vec<Diagnostic>) {
+    let line = |at: usize| text.as_bytes().iter().take(at).filter(|byte| **byte == b'\n').count();
+    let broken: Vec<usize> =
+        found.iter().filter(|one| one.code == diagnostic::SYNTAX.name).map(|one| line(one.span.start)).collect();
+    found.retain(|one| {
+        one.code == diagnostic::SYNTAX.name
+            || (one.code != diagnostic::MISSING_KEY.name && !broken.contains(&line(one.span.start)))
+    });
+}
+
+/// Notes where every key stands, under its dotted path.
+fn collect_places(prefix: &str, value: &Spanned<DeValue<'_>>, places: &mut BTreeMap<String, Range<usize>>) {
+    let Some(table) = value.get_ref().as_table() else { return };
+    for (key, value) in in_order(table) {
+        let path = if prefix.is_empty() { key.get_ref().to_string() } else { format!("{prefix}.{}", key.get_ref()) };
+        collect_places(&path, value, places);
+        // A table's own span is that of its header only; a value is pointed at itself.
+        places.insert(path, value.span());
+    }
+}
+
+/// Reads a part file of the kind that the section wants.
+pub(crate) fn read_part<S: PartSection + Field>(name: &str, text: &str) -> (Option<S>, Diagnostics) {
+    let mut found = Diagnostics::of_file(Some(name));
+    let section = read_toml(text, &mut found)
+        .filter(|(_, whole)| *whole)
+        .and_then(|(document, _)| S::read_keys(&document, &mut found));
+    if let Some(section) = &section {
+        check_label(section, &mut found);
+    }
+    (section.filter(|_| !found.has_errors()), found)
+}
+
+fn check_label<S: PartSection>(section: &S, found: &mut Diagnostics) {
+    let label = section.label();
+    if label.title.is_none() || label.source.is_none() {
+        let help = "begin the file with `title = \"...\"` and `source = \"data sheet, edition, page\"`";
+        found.error(diagnostic::PART_FILE, label.span, "the part file lacks `title` or `source`", help);
+    }
+    if let Some(part) = label.part {
+        found.error(diagnostic::PART_FILE, &part.span, "a part file can't name another part", "write the keys themselves");
+    }
+    let written = section.written();
+    for key in label.from_memory.iter().filter(|key| !written.contains(&key.value.as_str())) {
+        let message = format!("`from_memory` lists `{}`, which the file does not have", key.value);
+        found.error(diagnostic::PART_FILE, &key.span, message, "list only keys of this file");
+    }
+}

@@ -1,0 +1,229 @@
+//! The keys of the design file that are not parts.
+
+use crate::file::part::{BatterySection, ChargerSection, PanelSection, RadioSection, ReceiverSection};
+use crate::file::value::{Date, Horizon, Hours, IntervalRows, Month, Named, RegulatorWord, SnowDays};
+use crate::node::Sky;
+use crate::quantity::{
+    Angle, Bytes, Capacitance, Current, Duration, Length, Resistance, Share, Temperature, TemperatureDifference,
+    Uncertain, Voltage,
+};
+use crate::section::rule::{
+    ELEVATION, FRACTION, INTERVAL, LATITUDE, LONGITUDE, NOT_NEGATIVE, PAYLOAD, POSITIVE, PROMISE, TEMPERATURE,
+};
+use crate::section::{At, section};
+
+section! {
+    /// One kind of node and its place.
+    pub(crate) struct RootSection = "design file" {
+        /// Edition of this file's format; always the first line.
+        schema: u32 = required 1;
+        /// What people call the node.
+        name: String = required "Frost mast";
+        /// A remark shown under the name.
+        note: String = optional "Larkmoor: an invented scenario";
+        /// Where the node stands.
+        site: SiteSection = required {};
+        /// What it must keep.
+        promise: PromiseSection = required {};
+        /// The panel and how it is mounted; left out on a primary cell.
+        panel: PanelSection = optional {};
+        /// The charger; present exactly when there is a panel.
+        charger: ChargerSection = optional {};
+        /// The battery.
+        battery: BatterySection = required {};
+        /// A capacitor across the rail that carries the pulses.
+        buffer: BufferSection = optional {};
+        /// The box around battery and electronics.
+        enclosure: EnclosureSection = optional {};
+        /// When the node stops and when it comes back; left out, it follows from regulator and battery.
+        cutoff: CutoffSection = optional {};
+        /// The radio; left out if nothing on this battery transmits.
+        radio: RadioSection = optional {};
+        /// The positioning receiver, if any.
+        receiver: ReceiverSection = optional {};
+        /// Regulators between battery and loads, each under a name of your choice.
+        regulator: Named<RegulatorSection> = optional main;
+        /// Everything that hangs on the battery, each under a name of your choice; at least one.
+        load: Named<LoadSection> = required board;
+        /// Where the node is over the year, for one that moves; left out: it stays put under the open sky.
+        diary: Vec<StaySection> = optional [{}];
+    }
+}
+
+section! {
+    /// Where the node stands.
+    pub(crate) struct SiteSection = "site" {
+        /// North positive.
+        latitude: Angle = required "46.5 deg" where LATITUDE;
+        /// East positive.
+        longitude: Angle = required "7.4 deg" where LONGITUDE;
+        /// Above sea level.
+        elevation: Length = required "640 m" where ELEVATION;
+        /// Height of the skyline by azimuth, clockwise from north, ascending from 0 deg to below 360 deg; `[]` is a free horizon.
+        horizon: Horizon = default [];
+        /// Share of sunlight that the ground throws back.
+        albedo: Share = default "20 %" where FRACTION;
+        /// Days of each month on which snow lies on a flat panel, January first.
+        snow_days: SnowDays = default [0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0];
+    }
+}
+
+section! {
+    /// What the node must keep.
+    pub(crate) struct PromiseSection = "promise" {
+        /// How long it must live without a visit.
+        unattended: Duration = required "5 years" where POSITIVE;
+        /// Share of such lives that must pass without an outage, below 100 %.
+        without_outage: Share = default "95 %" where PROMISE;
+        /// Month and day on which it goes out, as `MM-DD`.
+        installed: Date = optional "10-15";
+        /// State of charge on that day.
+        charge_at_installation: Share = default "50 %" where FRACTION;
+    }
+}
+
+section! {
+    /// A capacitor across the rail that carries the pulses.
+    pub(crate) struct BufferSection = "buffer" {
+        /// Its capacitance.
+        capacitance: Capacitance = required "470 uF" where POSITIVE;
+        /// Its series resistance.
+        esr: Resistance = required "80 mohm" where NOT_NEGATIVE;
+        /// What it leaks for ever.
+        leakage: Current = default "0 uA" where NOT_NEGATIVE;
+    }
+}
+
+section! {
+    /// The box around battery and electronics. The defaults are those of a white box and from memory.
+    pub(crate) struct EnclosureSection = "enclosure" {
+        /// How far the inside rises above the air at 1000 W/m² on the horizontal.
+        sun_gain: TemperatureDifference = default "15 K" where NOT_NEGATIVE;
+        /// How far the inside falls below the air in a clear night.
+        sky_loss: TemperatureDifference = default "4 K" where NOT_NEGATIVE;
+        /// Time constant of the inside.
+        lag: Duration = default "2 h" where POSITIVE;
+    }
+}
+
+section! {
+    /// When the node stops and when it comes back.
+    pub(crate) struct CutoffSection = "cutoff" {
+        /// Battery voltage under the largest pulse below which it stops. Left out: regulator output plus dropout, or the battery's `empty_voltage` if that is higher.
+        stops_below: Voltage = optional "3.4 V" where NOT_NEGATIVE;
+        /// Open-circuit voltage at which it comes back. Left out: that of 10 % more charge than at `stops_below`.
+        restarts_above: Voltage = optional "3.7 V" where NOT_NEGATIVE;
+        /// What it still draws from the battery while stopped.
+        stopped_current: Current = default "2 uA" where NOT_NEGATIVE;
+    }
+}
+
+section! {
+    /// A regulator between battery and loads.
+    pub(crate) struct RegulatorSection = "regulator" {
+        /// `ldo` (linear), `buck` (switching) or `none`.
+        kind: RegulatorWord = required "ldo";
+        /// Output voltage. Needed for `ldo` and `buck`.
+        output: Voltage = shown "3.0 V" where POSITIVE;
+        /// What it needs above its output.
+        dropout: Voltage = default "0.2 V" where NOT_NEGATIVE;
+        /// What it takes for itself. Needed for `ldo` and `buck`.
+        quiescent: Current = shown "1 uA" where NOT_NEGATIVE;
+        /// Power out over power in. Needed for `buck`.
+        efficiency: Share = depends "90 %" where FRACTION;
+    }
+}
+
+section! {
+    /// One consumer on the battery.
+    pub(crate) struct LoadSection = "load" {
+        /// Name of its regulator. Needed only where there are several.
+        regulator: String = optional "main";
+        /// What the whole load draws when nothing happens, after the regulator: the sleeping radio included, sensors named in `sensors` not.
+        floor: Uncertain<Current> = required "4 uA +- 50 %" where POSITIVE;
+        /// Whether the floor was measured on the finished board. If not and no tolerance is written, a spread of 100 % is used.
+        floor_measured: bool = default false;
+        /// What it does from time to time, each under a name of your choice.
+        activity: Named<ActivitySection> = optional report;
+    }
+}
+
+section! {
+    /// Something a load does from time to time.
+    pub(crate) struct ActivitySection = "activity" {
+        /// How often. Either this or `every_by_charge`.
+        every: Duration = shown "10 min" where INTERVAL;
+        /// How often by state of charge: rows of charge at or above which the interval holds, highest first, the last at 0 %; `never` is allowed as interval.
+        every_by_charge: IntervalRows = depends [["50 %", "10 min"], ["20 %", "1 h"], ["0 %", "never"]];
+        /// When it happens at all; every stated part must hold. Left out: always.
+        when: WhenSection = optional { air_below = "3 C" };
+        /// Sensors that are read first, by catalogue key or part file.
+        sensors: Vec<At<String>> = shown ["temperature-humidity"];
+        /// What it does, in order; each step has either `current` and `time`, or `uplink`, or `fix`.
+        steps: Vec<StepSection> = shown [{ current = "6 mA", time = "200 ms" }, { uplink = { payload = "12 bytes" } }];
+    }
+}
+
+section! {
+    /// When an activity happens.
+    pub(crate) struct WhenSection = "when" {
+        /// Air colder than this.
+        air_below: Temperature = optional "3 C" where TEMPERATURE;
+        /// Only while moving (`true`) or only while standing (`false`).
+        moving: bool = optional true;
+        /// Months, 1 to 12.
+        months: Vec<Month> = optional [11, 12];
+        /// First and last hour of the local solar day, the last not included; may wrap over midnight.
+        hours: Hours = optional [6, 18];
+    }
+}
+
+section! {
+    /// One step of an activity: `current` and `time`, or `uplink`, or `fix`.
+    pub(crate) struct StepSection = "steps" {
+        /// A constant current, after the regulator.
+        current: Uncertain<Current> = depends "6 mA" where POSITIVE;
+        /// How long it flows.
+        time: Duration = depends "200 ms" where POSITIVE;
+        /// One message and its receive windows.
+        uplink: UplinkSection = depends { payload = "12 bytes", confirmed = false };
+        /// One position fix.
+        fix: FixSection = depends { give_up_after = "120 s", failures = "10 %" };
+    }
+}
+
+section! {
+    /// One message sent.
+    pub(crate) struct UplinkSection = "uplink" {
+        /// Application bytes.
+        payload: Bytes = required "12 bytes" where PAYLOAD;
+        /// Whether an acknowledgement is asked for.
+        confirmed: bool = default false;
+        /// Share of confirmed messages that get no acknowledgement at one try; each is repeated, at most 8 tries.
+        loss: Share = default "5 %" where FRACTION;
+    }
+}
+
+section! {
+    /// One position fix.
+    pub(crate) struct FixSection = "fix" {
+        /// Give up after this time without satellites.
+        give_up_after: Duration = required "120 s" where POSITIVE;
+        /// Share of tries under the open sky that fail.
+        failures: Share = default "10 %" where FRACTION;
+    }
+}
+
+section! {
+    /// A stretch of the year at one kind of place. Days outside every stay: standing under the open sky.
+    pub(crate) struct StaySection = "diary" {
+        /// First day, as `MM-DD`.
+        from: Date = required "11-01";
+        /// Last day, included; before `from` it wraps over New Year.
+        to: Date = required "02-28";
+        /// What is above it while it stands: `open`, `half` or `roof`.
+        sky: Sky = required "roof";
+        /// Hours of each day on which it moves under the open sky, the last not included.
+        moving: Hours = optional [8, 12];
+    }
+}

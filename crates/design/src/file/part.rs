@@ -1,0 +1,233 @@
+//! The keys of parts: the same in the design file, in the catalogue and in a person's own part file.
+
+use crate::file::value::{ChargerWord, Curve, DataRate, DataRates, Facing, Month, Pair};
+use crate::part::{Chemistry, Cover};
+use crate::quantity::{
+    Angle, Capacitance, Charge, Current, Dbm, Duration, PerKelvin, Power, Resistance, Share, Temperature,
+    Uncertain, Voltage,
+};
+use crate::section::rule::{
+    CELLS, COEFFICIENT, EXPONENT, FACTOR, FRACTION, LOSS, NOT_NEGATIVE, POSITIVE, RADIO_POWER, SYMBOLS, TEMPERATURE,
+    TILT,
+};
+use crate::section::{part_section, section};
+
+part_section! {
+    /// The battery: one pack as it hangs on the charger.
+    ///
+    /// A supercapacitor is written with `capacitance`, `rated_voltage` and `esr`; every other chemistry with
+    /// `capacity`, `open_circuit` and `resistance`.
+    pub(crate) struct BatterySection = "battery" ("nmc-18650") {
+        /// What it is made of: `lco`, `nmc`, `lfp`, `lto`, `nimh`, `li-socl2`, `li-mno2` or `supercapacitor`.
+        chemistry: Chemistry = required "nmc";
+        /// What the label of one cell says. Not for a supercapacitor.
+        capacity: Uncertain<Charge> = depends "2600 mAh +- 200 mAh" where POSITIVE;
+        /// What a cell of this make really holds of its label.
+        label_to_real: Uncertain<Share> = default "100 %" where POSITIVE;
+        /// Open-circuit voltage of one cell by state of charge, from 0 % to 100 %. Not for a supercapacitor.
+        open_circuit: Curve<Share, Voltage> = depends [["0 %", "3.0 V"], ["50 %", "3.7 V"], ["100 %", "4.2 V"]] where NOT_NEGATIVE;
+        /// Series resistance of one cell at 25 °C and half charge. Not for a supercapacitor.
+        resistance: Uncertain<Resistance> = depends "70 mohm +- 30 %" where POSITIVE;
+        /// Factor on the resistance by temperature; 100 % is the resistance at 25 °C.
+        resistance_by_temperature: Curve<Temperature, Share> = default [["25 C", "100 %"]] where FACTOR;
+        /// Factor on the resistance by state of charge; 100 % is the resistance at half charge.
+        resistance_by_charge: Curve<Share, Share> = default [["50 %", "100 %"]] where FACTOR;
+        /// Usable share of the real capacity by temperature.
+        capacity_by_temperature: Curve<Temperature, Share> = default [["25 C", "100 %"]] where FACTOR;
+        /// Share of the charge lost in 30 days at 25 °C; it doubles every 10 K.
+        self_discharge_per_month: Share = default "0 %" where FRACTION;
+        /// A leak that flows whatever the charge, as in a supercapacitor.
+        leakage: Current = default "0 uA" where NOT_NEGATIVE;
+        /// Highest voltage one cell may be charged to. Needed for everything that can be charged; none for a primary cell.
+        charge_limit: Voltage = depends "4.2 V" where POSITIVE;
+        /// Coldest and hottest temperature at which it may be charged. Needed for everything that can be charged.
+        charge_temperature: Pair<Temperature> = depends ["0 C", "45 C"] where TEMPERATURE;
+        /// Voltage of one cell below which its protection or its chemistry ends the discharge. 0 V for a supercapacitor that does not say.
+        empty_voltage: Voltage = depends "3.0 V" where NOT_NEGATIVE;
+        /// How it loses capacity with time and use.
+        ageing: AgeingSection = required { first_year_at_25c = "4 %", at_full_charge = 1.7, doubles_every_k = 10.0, time_exponent = 0.75, per_100_cycles = "3 %" };
+        /// Supercapacitor only: its capacitance.
+        capacitance: Uncertain<Capacitance> = depends "10 F +- 20 %" where POSITIVE;
+        /// Supercapacitor only: the voltage on its label, which is also full.
+        rated_voltage: Voltage = depends "5.5 V" where POSITIVE;
+        /// Supercapacitor only: its series resistance.
+        esr: Uncertain<Resistance> = depends "120 mohm" where POSITIVE;
+        /// Cells one behind the other: voltages and resistance are multiplied by it.
+        cells_in_series: u32 = default 1 where CELLS;
+        /// Cells side by side: capacity is multiplied by it, resistance divided.
+        cells_in_parallel: u32 = default 1 where CELLS;
+    }
+}
+
+section! {
+    /// How a battery loses capacity with time and use.
+    pub(crate) struct AgeingSection = "ageing" {
+        /// Share of the capacity lost in the first year at 25 °C and half charge.
+        first_year_at_25c: Share = required "4 %" where LOSS;
+        /// Factor on that loss while it is kept full.
+        at_full_charge: f64 = required 1.7 where FACTOR;
+        /// Temperature rise in kelvin that doubles the loss.
+        doubles_every_k: f64 = required 10.0 where FACTOR;
+        /// The loss grows with time to this power, 0.5 to 1.
+        time_exponent: f64 = required 0.75 where EXPONENT;
+        /// Share of the capacity lost after 100 full cycles; it grows with the square root of the throughput.
+        per_100_cycles: Share = required "3 %" where LOSS;
+    }
+}
+
+part_section! {
+    /// The charger between panel and battery.
+    pub(crate) struct ChargerSection = "charger" ("linear-usb") {
+        /// How it takes power from the panel: `direct` (a diode), `linear`, `fixed-fraction` or `mppt`.
+        kind: ChargerWord = required "linear";
+        /// Share of the panel's open-circuit voltage at which a `fixed-fraction` charger holds the panel.
+        fraction: Share = depends "80 %" where FRACTION;
+        /// Voltage it charges the pack to; leave it out for a bare diode without a limiter.
+        voltage: Voltage = depends "4.2 V" where POSITIVE;
+        /// Largest charging current.
+        current: Current = required "500 mA" where POSITIVE;
+        /// Voltage lost between panel and battery: diode drop, or headroom of the pass element.
+        drop: Voltage = default "0.3 V" where NOT_NEGATIVE;
+        /// Panel voltage below which it does nothing; a linear charger folds its current back to stay above it.
+        input_minimum: Voltage = default "0 V" where NOT_NEGATIVE;
+        /// Panel voltage that destroys it.
+        input_absolute_maximum: Voltage = optional "7 V" where POSITIVE;
+        /// What it takes from the panel for itself while charging.
+        input_current: Current = default "0 uA" where NOT_NEGATIVE;
+        /// What it takes from the battery when there is no sun.
+        battery_drain: Current = default "0 uA" where NOT_NEGATIVE;
+        /// Output power over input power of a converter. Needed for `fixed-fraction` and `mppt`.
+        efficiency: Share = depends "85 %" where FRACTION;
+        /// Panel power below which a converter cannot run.
+        start_up: Power = default "0 W" where NOT_NEGATIVE;
+        /// Pack voltage below which it only trickles.
+        precharge_below: Voltage = optional "2.9 V" where POSITIVE;
+        /// The trickle. Needed with `precharge_below`.
+        precharge_current: Current = depends "50 mA" where POSITIVE;
+        /// Current at which it calls the battery full and stops; zero if it never stops.
+        terminate_current: Current = default "0 mA" where NOT_NEGATIVE;
+        /// Pack voltage at which it starts again after that.
+        recharge_below: Voltage = optional "4.05 V" where POSITIVE;
+        /// Bands of battery temperature and what is allowed in each; outside all bands nothing. `[]` is no gate at all.
+        temperature_gate: Vec<GateSection> = default [];
+    }
+}
+
+section! {
+    /// One band of a temperature gate.
+    pub(crate) struct GateSection = "temperature_gate" {
+        /// From this battery temperature.
+        from: Temperature = required "0 C" where TEMPERATURE;
+        /// To below this one.
+        to: Temperature = required "10 C" where TEMPERATURE;
+        /// Share of the charging current allowed.
+        current: Share = required "20 %" where FRACTION;
+        /// How much lower the charge voltage is set.
+        voltage_reduction: Voltage = default "0 mV" where NOT_NEGATIVE;
+    }
+}
+
+part_section! {
+    /// The panel at 1000 W/m² and 25 °C, and how it is mounted.
+    ///
+    /// A panel may be written with `power` alone: voltages and currents of a generic panel of the 6 V class are then
+    /// taken, with a tolerance of 20 %, and the report says so.
+    pub(crate) struct PanelSection = "panel" ("panel-1w") {
+        /// Power on the label.
+        power: Uncertain<Power> = required "1 W +- 5 %" where POSITIVE;
+        /// Open-circuit voltage. This and the next three are written together or left out together.
+        open_circuit_voltage: Voltage = depends "7.2 V" where POSITIVE;
+        /// Short-circuit current.
+        short_circuit_current: Current = depends "180 mA" where POSITIVE;
+        /// Voltage at the best point.
+        best_voltage: Voltage = depends "6.0 V" where POSITIVE;
+        /// Current at the best point.
+        best_current: Current = depends "167 mA" where POSITIVE;
+        /// Cells in series.
+        cells: u32 = default 12 where CELLS;
+        /// Change of the short-circuit current with temperature.
+        current_coefficient: PerKelvin = default "0.05 %/K" where COEFFICIENT;
+        /// Change of the open-circuit voltage with temperature.
+        voltage_coefficient: PerKelvin = default "-0.33 %/K" where COEFFICIENT;
+        /// Shunt resistance at 1000 W/m². It decides what a panel gives in December. Left out: 31 times open-circuit voltage over short-circuit current.
+        shunt: Resistance = depends "1 kohm" where POSITIVE;
+        /// Whether the shunt resistance grows as the light falls, as in a good cell.
+        shunt_grows_in_low_light: bool = default true;
+        /// What lies over the cells: `glass`, `etfe` or `epoxy`.
+        cover: Cover = default "epoxy";
+        /// Share of its yield it loses a year.
+        yearly_loss: Share = default "2 %" where LOSS;
+        /// Angle from the horizontal: 0 deg lies flat, 90 deg stands upright. Belongs to the design file, not to a part.
+        tilt: Angle = placed "60 deg" where TILT;
+        /// Where it faces, clockwise from north (180 deg is south), or `any` on a vehicle.
+        azimuth: Facing = placed "180 deg";
+        /// Share of the light lost to dirt.
+        soiling: Share = default "3 %" where LOSS;
+        /// Share of the light taken by near shade: a hail net, leaves.
+        shade: Share = default "0 %" where FRACTION;
+        /// Months in which the near shade applies, 1 to 12; left out: all.
+        shade_months: Vec<Month> = optional [4, 5, 6, 7, 8, 9, 10];
+    }
+}
+
+part_section! {
+    /// The radio with its processor, and how it is used.
+    ///
+    /// Its sleep current belongs to the `floor` of the load that carries the radio and must be included there.
+    pub(crate) struct RadioSection = "radio" ("radio-mcu-14dbm") {
+        /// Current by transmit power, ascending.
+        transmit: Curve<Dbm, Current> = required [["7 dBm", "25 mA"], ["14 dBm", "45 mA"]] where POSITIVE;
+        /// Current while receiving.
+        receive: Current = required "6 mA" where POSITIVE;
+        /// Current while the radio waits for a receive window and the processor sleeps.
+        wait: Current = required "1 mA" where NOT_NEGATIVE;
+        /// Current in the sleep that keeps time.
+        sleep: Current = required "2 uA" where NOT_NEGATIVE;
+        /// Extra current when the radio is forgotten in standby.
+        standby: Current = required "1.5 mA" where NOT_NEGATIVE;
+        /// How long each receive window stays open when nothing comes, in symbols.
+        window_symbols: u32 = default 8 where SYMBOLS;
+        /// Regional plan it obeys, such as `EU868`. Belongs to the design file.
+        region: String = placed "EU868";
+        /// Data rate of every uplink. Either this or `data_rates`.
+        data_rate: DataRate = shown "DR3";
+        /// Share of the uplinks sent at each data rate, together 100 %. Either this or `data_rate`.
+        data_rates: DataRates = depends { DR5 = "60 %", DR3 = "40 %" };
+        /// Transmit power, within the table `transmit`.
+        power: Dbm = placed "14 dBm" where RADIO_POWER;
+        /// How long it waits between two tries to join.
+        join_retry: Duration = default "10 min" where POSITIVE;
+    }
+}
+
+part_section! {
+    /// A satellite-positioning receiver.
+    pub(crate) struct ReceiverSection = "receiver" ("receiver-with-backup") {
+        /// Current while it searches and fixes.
+        acquire: Uncertain<Current> = required "25 mA +- 10 %" where POSITIVE;
+        /// Time to fix when clock and ephemeris are fresh.
+        hot: Duration = required "1 s" where POSITIVE;
+        /// Time to fix when time and almanac are known but the ephemeris is old.
+        warm: Duration = required "25 s" where POSITIVE;
+        /// Time to fix from nothing.
+        cold: Duration = required "30 s" where POSITIVE;
+        /// Age after which an ephemeris is useless.
+        ephemeris_life: Duration = required "2 h" where POSITIVE;
+        /// Current that keeps clock and memory between fixes; left out: every fix is cold.
+        backup: Current = optional "15 uA" where NOT_NEGATIVE;
+    }
+}
+
+part_section! {
+    /// A sensor. It is named in `sensors` of an activity and has a part file of its own.
+    pub(crate) struct SensorSection = "sensor" ("temperature-humidity") {
+        /// Current when it waits.
+        idle: Current = required "0.2 uA" where NOT_NEGATIVE;
+        /// Current while it measures.
+        measuring: Current = required "0.4 mA" where POSITIVE;
+        /// How long one measurement takes, warm-up included.
+        time: Duration = required "10 ms" where POSITIVE;
+        /// Current when it is left powered by mistake.
+        left_on: Current = required "0.3 mA" where NOT_NEGATIVE;
+    }
+}

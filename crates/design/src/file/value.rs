@@ -1,0 +1,664 @@
+//! What stands behind the equals signs: quantities, words, dates, curves, lists and named tables.
+
+use crate::diagnostic::{self, Diagnostics};
+use crate::node::Sky;
+use crate::part::{Chemistry, Cover};
+use crate::quantity::{Angle, Duration, Quantity, Share, Uncertain, a, shortened, unit_list, unit_of_example};
+use crate::section::{At, Field, Section, SectionDoc, as_table, in_order, wrong_type};
+use toml::Spanned;
+use toml::de::DeValue;
+
+/// Longest name or remark.
+const LONGEST_TEXT: usize = 200;
+
+/// The text that a value is, or an error.
+fn text_of<'v>(value: &'v Spanned<DeValue<'_>>, wanted: &str, example: &str, found: &mut Diagnostics) -> Option<&'v str> {
+    let text = value.get_ref().as_str();
+    if text.is_none() {
+        wrong_type(value, wanted, &format!("write {example}"), found);
+    }
+    text
+}
+
+/// The list that a value is, or an error.
+fn list_of<'v, 'i>(value: &'v Spanned<DeValue<'i>>, wanted: &str, example: &str, found: &mut Diagnostics) -> Option<&'v [Spanned<DeValue<'i>>]> {
+    let list = value.get_ref().as_array();
+    if list.is_none() {
+        wrong_type(value, wanted, &format!("write {example}"), found);
+    }
+    list.map(|list| &**list)
+}
+
+fn pair_of<'v, 'i>(value: &'v Spanned<DeValue<'i>>, example: &str, found: &mut Diagnostics) -> Option<(&'v Spanned<DeValue<'i>>, &'v Spanned<DeValue<'i>>)> {
+    match list_of(value, "a pair", example, found)? {
+        [first, second] => Some((first, second)),
+        list => {
+            let message = format!("a pair is wanted here, not a list of {}", list.len());
+            found.error(diagnostic::WRONG_TYPE, &value.span(), message, format!("write {example}"));
+            None
+        }
+    }
+}
+
+fn number_of(value: &DeValue<'_>) -> Option<f64> {
+    match value {
+        DeValue::Integer(integer) if integer.radix() == 10 => integer.as_str().parse().ok(),
+        DeValue::Float(float) => float.as_str().parse().ok(),
+        _ => None,
+    }
+}
+
+/// A plain text in JSON or TOML quotes.
+pub(crate) fn quoted(text: &str) -> String {
+    format!("\"{}\"", text.replace('\\', "\\\\").replace('"', "\\\"").replace('\n', "\\n"))
+}
+
+impl<Q: Quantity> Field for Uncertain<Q> {
+    fn noun() -> String {
+        format!("{}, as `\"{}\"`, with a tolerance if known", Q::NOUN, Q::EXAMPLE)
+    }
+    fn schema() -> String {
+        Q::schema()
+    }
+    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
+        if let Some(number) = number_of(value.get_ref()) {
+            bare_number::<Q>(number, value, found);
+            return None;
+        }
+        let text = text_of(value, &a(Q::NOUN), &format!("a text with a unit, as \"{}\"", Q::EXAMPLE), found)?;
+        match Q::parse(text) {
+            Ok(quantity) => Some(quantity),
+            Err(error) => {
+                found.error(error.code, &value.span(), error.message, error.help);
+                None
+            }
+        }
+    }
+    fn numbers(&self) -> Vec<f64> {
+        vec![self.nominal.si()]
+    }
+}
+
+fn bare_number<Q: Quantity>(number: f64, value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) {
+    let unit = unit_of_example::<Q>();
+    let as_percent = unit == "%" && number.abs() <= 1.0;
+    let number = if as_percent { number * 100.0 } else { number };
+    let message = format!("{} needs a unit", a(Q::NOUN));
+    let help = format!("write \"{number} {unit}\" if that is meant; units are {}", unit_list::<Q>());
+    found.error(diagnostic::BARE_NUMBER, &value.span(), message, help);
+}
+
+impl<Q: Quantity> Field for Q {
+    fn noun() -> String {
+        format!("{}, as `\"{}\"`", Q::NOUN, Q::EXAMPLE)
+    }
+    fn schema() -> String {
+        let units: Vec<&str> = Q::UNITS.iter().map(|(symbol, ..)| *symbol).collect();
+        let pattern = format!("^\\s*[-+]?[0-9.]+([eE][-+]?[0-9]+)?\\s*({})\\s*((\\+-|\\+/-|±).*)?$", units.join("|"));
+        let example = quoted(Q::EXAMPLE);
+        format!("{{\"type\":\"string\",\"pattern\":{},\"examples\":[{example}]}}", quoted(&pattern))
+    }
+    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
+        let read = Uncertain::<Q>::read(value, found)?;
+        if read.spread_si > 0.0 {
+            let help = format!("leave the tolerance out: \"{}\"", read.nominal.text());
+            found.warning(diagnostic::TOLERANCE_UNUSED, &value.span(), "no tolerance is used here", help);
+        }
+        Some(read.nominal)
+    }
+    fn numbers(&self) -> Vec<f64> {
+        vec![self.si()]
+    }
+}
+
+impl Field for bool {
+    fn noun() -> String {
+        "`true` or `false`".to_owned()
+    }
+    fn schema() -> String {
+        r#"{"type":"boolean"}"#.to_owned()
+    }
+    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
+        let read = value.get_ref().as_bool();
+        if read.is_none() {
+            wrong_type(value, "true or false", "write `true` or `false` without quotes", found);
+        }
+        read
+    }
+}
+
+impl Field for f64 {
+    fn noun() -> String {
+        "number".to_owned()
+    }
+    fn schema() -> String {
+        r#"{"type":"number"}"#.to_owned()
+    }
+    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
+        let read = number_of(value.get_ref()).filter(|number| number.is_finite());
+        if read.is_none() {
+            wrong_type(value, "a plain number", "write a number without unit or quotes, as `1.7`", found);
+        }
+        read
+    }
+    fn numbers(&self) -> Vec<f64> {
+        vec![*self]
+    }
+}
+
+impl Field for u32 {
+    fn noun() -> String {
+        "whole number".to_owned()
+    }
+    fn schema() -> String {
+        r#"{"type":"integer","minimum":0}"#.to_owned()
+    }
+    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
+        let read = value.get_ref().as_integer().and_then(|integer| Self::from_str_radix(integer.as_str(), integer.radix()).ok());
+        if read.is_none() {
+            wrong_type(value, "a whole number", "write a whole number without unit or quotes, as `12`", found);
+        }
+        read
+    }
+    fn numbers(&self) -> Vec<f64> {
+        vec![f64::from(*self)]
+    }
+}
+
+impl Field for String {
+    fn noun() -> String {
+        "text".to_owned()
+    }
+    fn schema() -> String {
+        r#"{"type":"string","minLength":1,"maxLength":200}"#.to_owned()
+    }
+    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
+        let text = text_of(value, "a text", "it in quotes", found)?;
+        usable_text(text, &value.span(), found).then(|| text.to_owned())
+    }
+}
+
+/// A longer text; line breaks count as spaces.
+#[derive(Clone, Debug)]
+pub(crate) struct Prose(pub(crate) String);
+
+impl Field for Prose {
+    fn noun() -> String {
+        String::noun()
+    }
+    fn schema() -> String {
+        r#"{"type":"string","minLength":1}"#.to_owned()
+    }
+    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
+        let text = text_of(value, "a text", "it in quotes", found)?;
+        let words: Vec<&str> = text.split_whitespace().collect();
+        if words.is_empty() || words.iter().any(|word| word.chars().any(char::is_control)) {
+            found.error(diagnostic::TEXT, &value.span(), "the text is empty or has control characters", "write a sentence");
+            return None;
+        }
+        Some(Self(words.join(" ")))
+    }
+}
+
+fn usable_text(text: &str, span: &std::ops::Range<usize>, found: &mut Diagnostics) -> bool {
+    let wrong = if text.trim().is_empty() {
+        "the text is empty"
+    } else if text.chars().count() > LONGEST_TEXT {
+        "the text is longer than 200 characters"
+    } else if text.chars().any(char::is_control) {
+        "the text has line breaks or control characters"
+    } else {
+        return true;
+    };
+    found.error(diagnostic::TEXT, span, wrong, "write one short line");
+    false
+}
+
+impl<T: Field> Field for Vec<T> {
+    fn noun() -> String {
+        format!("list of: {}", T::noun())
+    }
+    fn schema() -> String {
+        format!("{{\"type\":\"array\",\"items\":{}}}", T::schema())
+    }
+    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
+        let list = list_of(value, "a list", "it in square brackets", found)?;
+        let read: Vec<Option<T>> = list.iter().map(|item| T::read(item, found)).collect();
+        read.into_iter().collect()
+    }
+    fn numbers(&self) -> Vec<f64> {
+        self.iter().flat_map(Field::numbers).collect()
+    }
+    fn inside() -> Option<SectionDoc> {
+        T::inside()
+    }
+}
+
+impl<A: Field, B: Field> Field for (A, B) {
+    fn noun() -> String {
+        format!("pair of {} and {}", A::noun(), B::noun())
+    }
+    fn schema() -> String {
+        format!("{{\"type\":\"array\",\"prefixItems\":[{},{}],\"minItems\":2,\"maxItems\":2}}", A::schema(), B::schema())
+    }
+    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
+        let (first, second) = pair_of(value, "two values in square brackets", found)?;
+        let pair = (A::read(first, found), B::read(second, found));
+        Some((pair.0?, pair.1?))
+    }
+}
+
+/// A lowest and a highest value.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Pair<T>(pub(crate) T, pub(crate) T);
+
+impl<Q: Quantity> Field for Pair<Q> {
+    fn noun() -> String {
+        format!("pair [lowest, highest] of {}s", Q::NOUN)
+    }
+    fn schema() -> String {
+        <(Q, Q)>::schema()
+    }
+    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
+        <(Q, Q)>::read(value, found).map(|(low, high)| Self(low, high))
+    }
+    fn numbers(&self) -> Vec<f64> {
+        vec![self.0.si(), self.1.si()]
+    }
+}
+
+/// Rows of two columns, the left one ascending strictly. A rule applies to the right one.
+#[derive(Clone, Debug)]
+pub(crate) struct Curve<X, Y>(pub(crate) Vec<(X, Y)>);
+
+impl<X: Quantity, Y: Quantity> Field for Curve<X, Y> {
+    fn noun() -> String {
+        format!("list of pairs [{}, {}], ascending", X::NOUN, Y::NOUN)
+    }
+    fn schema() -> String {
+        format!("{{\"type\":\"array\",\"minItems\":1,\"items\":{}}}", <(X, Y)>::schema())
+    }
+    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
+        let rows = <Vec<(X, Y)>>::read(value, found)?;
+        let pair = format!("[\"{}\", \"{}\"]", X::EXAMPLE, Y::EXAMPLE);
+        if rows.is_empty() {
+            found.error(diagnostic::CURVE_ENDS, &value.span(), "the curve has no rows", format!("write at least [{pair}]"));
+            return None;
+        }
+        if rows.windows(2).any(|two| two[0].0 >= two[1].0) {
+            let message = format!("the {} of this curve does not ascend", X::NOUN);
+            found.error(diagnostic::CURVE_ORDER, &value.span(), message, format!("sort the rows by their left column, each once, as {pair}"));
+            return None;
+        }
+        let is_share = X::UNITS.iter().any(|(symbol, ..)| *symbol == "%");
+        if is_share && rows.iter().any(|row| !(0.0..=1.0).contains(&row.0.si())) {
+            let help = "write state of charge from \"0 %\" to \"100 %\"";
+            found.error(diagnostic::CURVE_ENDS, &value.span(), "the curve leaves the range from 0 % to 100 %", help);
+            return None;
+        }
+        Some(Self(rows))
+    }
+    fn numbers(&self) -> Vec<f64> {
+        self.0.iter().map(|row| row.1.si()).collect()
+    }
+}
+
+/// Height of the skyline by azimuth.
+#[derive(Clone, Debug)]
+pub(crate) struct Horizon(pub(crate) Vec<(Angle, Angle)>);
+
+impl Field for Horizon {
+    fn noun() -> String {
+        "list of pairs [azimuth, height], as `[\"90 deg\", \"4 deg\"]`".to_owned()
+    }
+    fn schema() -> String {
+        <Vec<(Angle, Angle)>>::schema()
+    }
+    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
+        let rows = <Vec<(Angle, Angle)>>::read(value, found)?;
+        let (azimuth, height) = (|row: &(Angle, Angle)| row.0.degrees(), |row: &(Angle, Angle)| row.1.degrees());
+        let wrong = if rows.iter().any(|row| !(0.0..360.0).contains(&azimuth(row))) {
+            "an azimuth of the horizon is outside 0 deg to below 360 deg"
+        } else if rows.iter().any(|row| !(0.0..=90.0).contains(&height(row))) {
+            "a height of the horizon is outside 0 deg to 90 deg"
+        } else if rows.windows(2).any(|two| azimuth(&two[0]) >= azimuth(&two[1])) {
+            "the azimuths of the horizon do not ascend"
+        } else {
+            return Some(Self(rows));
+        };
+        found.error(diagnostic::HORIZON, &value.span(), wrong, "write [[\"90 deg\", \"4 deg\"], [\"180 deg\", \"12 deg\"]]: azimuth clockwise from north, then height");
+        None
+    }
+}
+
+/// Something that is written as one of a few words.
+pub(crate) trait Word: Copy + 'static {
+    const NOUN: &'static str;
+    const WORDS: &'static [(&'static str, Self)];
+}
+
+fn read_word<W: Word>(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<W> {
+    let words: Vec<&str> = W::WORDS.iter().map(|(word, _)| *word).collect();
+    let text = text_of(value, &a(W::NOUN), &format!("one of \"{}\"", words.join("\", \"")), found)?;
+    let known = W::WORDS.iter().find(|(word, _)| *word == text).map(|(_, meaning)| *meaning);
+    if known.is_none() {
+        let list = format!("it is one of \"{}\"", words.join("\", \""));
+        let help = diagnostic::nearest(text, words.iter().copied()).map_or(list.clone(), |near| format!("did you mean \"{near}\"? {list}"));
+        found.error(diagnostic::UNKNOWN_WORD, &value.span(), format!("`{}` is not {}", shortened(text), a(W::NOUN)), help);
+    }
+    known
+}
+
+macro_rules! words {
+    ($($name:ident $noun:literal { $($word:literal = $meaning:expr),+ })+) => { $(
+        impl Word for $name {
+            const NOUN: &'static str = $noun;
+            const WORDS: &'static [(&'static str, Self)] = &[$(($word, $meaning)),+];
+        }
+        impl Field for $name {
+            fn noun() -> String { [$(concat!("`\"", $word, "\"`")),+].join(" or ") }
+            fn schema() -> String { format!("{{\"enum\":[{}]}}", [$(concat!("\"", $word, "\"")),+].join(",")) }
+            fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> { read_word(value, found) }
+        }
+    )+ };
+}
+
+/// `kind` of a charger.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum ChargerWord {
+    Direct,
+    Linear,
+    FixedFraction,
+    Mppt,
+}
+
+/// `kind` of a regulator.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum RegulatorWord {
+    None,
+    Ldo,
+    Buck,
+}
+
+words! {
+    Chemistry "chemistry" {
+        "lco" = Self::Lco, "nmc" = Self::Nmc, "lfp" = Self::Lfp, "lto" = Self::Lto, "nimh" = Self::Nimh,
+        "li-socl2" = Self::LiSocl2, "li-mno2" = Self::LiMno2, "supercapacitor" = Self::Supercapacitor
+    }
+    Cover "cover" { "glass" = Self::Glass, "etfe" = Self::Etfe, "epoxy" = Self::Epoxy }
+    ChargerWord "kind of charger" {
+        "direct" = Self::Direct, "linear" = Self::Linear, "fixed-fraction" = Self::FixedFraction, "mppt" = Self::Mppt
+    }
+    RegulatorWord "kind of regulator" { "none" = Self::None, "ldo" = Self::Ldo, "buck" = Self::Buck }
+    Sky "view of the sky" { "open" = Self::Open, "half" = Self::Half, "roof" = Self::Roof }
+}
+
+/// Where a panel faces; `None` for anywhere.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Facing(pub(crate) Option<Angle>);
+
+impl Field for Facing {
+    fn noun() -> String {
+        "angle, as `\"180 deg\"`, or `\"any\"`".to_owned()
+    }
+    fn schema() -> String {
+        format!("{{\"anyOf\":[{},{{\"const\":\"any\"}}]}}", Angle::schema())
+    }
+    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
+        if value.get_ref().as_str() == Some("any") {
+            return Some(Self(None));
+        }
+        let angle = Angle::read(value, found)?;
+        if !(0.0..360.0).contains(&angle.degrees()) {
+            let turned = Angle::from_degrees(angle.degrees().rem_euclid(360.0)).text();
+            let help = format!("write \"{turned}\"; degrees are counted clockwise from north");
+            found.error(diagnostic::AZIMUTH, &value.span(), "the azimuth must lie between 0 deg and below 360 deg", help);
+            return None;
+        }
+        Some(Self(Some(angle)))
+    }
+}
+
+/// An interval, or never.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Interval(pub(crate) Option<Duration>);
+
+impl Field for Interval {
+    fn noun() -> String {
+        "interval, as `\"10 min\"`, or `\"never\"`".to_owned()
+    }
+    fn schema() -> String {
+        format!("{{\"anyOf\":[{},{{\"const\":\"never\"}}]}}", Duration::schema())
+    }
+    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
+        if value.get_ref().as_str() == Some("never") {
+            return Some(Self(None));
+        }
+        crate::section::read_field::<Duration>("interval", value, Some(crate::section::rule::INTERVAL), found)
+            .map(|interval| Self(Some(interval.value)))
+    }
+}
+
+/// Rows of charge and interval, the charge descending strictly to 0 %.
+#[derive(Clone, Debug)]
+pub(crate) struct IntervalRows(pub(crate) Vec<(Share, Option<Duration>)>);
+
+impl Field for IntervalRows {
+    fn noun() -> String {
+        "list of pairs [state of charge, interval or `\"never\"`], descending".to_owned()
+    }
+    fn schema() -> String {
+        <Vec<(Share, Interval)>>::schema()
+    }
+    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
+        let rows = <Vec<(Share, Interval)>>::read(value, found)?;
+        let descends = rows.windows(2).all(|two| two[0].0 > two[1].0);
+        let ends = rows.last().is_some_and(|last| last.0 == Share::ZERO);
+        if !descends || !ends || rows.iter().any(|row| row.0.fraction() > 1.0) {
+            let help = "write [[\"50 %\", \"10 min\"], [\"0 %\", \"1 h\"]]: highest charge first, the last row from \"0 %\"";
+            found.error(diagnostic::INTERVAL_ROWS, &value.span(), "the rows do not descend to 0 %", help);
+            return None;
+        }
+        Some(Self(rows.into_iter().map(|(charge, interval)| (charge, interval.0)).collect()))
+    }
+}
+
+/// Days in each month, 29 in February.
+pub(crate) const MONTH_DAYS: [u8; 12] = [31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31];
+
+/// A day of the year.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Date {
+    pub(crate) month: u8,
+    pub(crate) day: u8,
+}
+
+impl Date {
+    fn parse(text: &str) -> Option<Self> {
+        let (month, day) = text.split_once('-').filter(|(month, day)| month.len() == 2 && day.len() == 2)?;
+        let two_digits = |text: &str| text.bytes().all(|byte| byte.is_ascii_digit()).then(|| text.parse::<u8>().ok()).flatten();
+        let (month, day) = (two_digits(month)?, two_digits(day)?);
+        let days = *MONTH_DAYS.get(usize::from(month).checked_sub(1)?)?;
+        (1..=days).contains(&day).then_some(Self { month, day })
+    }
+
+    /// Days since 1 January of a leap year.
+    pub(crate) fn day_of_leap_year(self) -> usize {
+        MONTH_DAYS.iter().take(usize::from(self.month) - 1).map(|days| usize::from(*days)).sum::<usize>() + usize::from(self.day) - 1
+    }
+}
+
+impl Field for Date {
+    fn noun() -> String {
+        "day of the year, as `\"10-15\"` for 15 October".to_owned()
+    }
+    fn schema() -> String {
+        r#"{"type":"string","pattern":"^(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$"}"#.to_owned()
+    }
+    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
+        let text = text_of(value, "a day of the year", "\"MM-DD\", as \"10-15\" for 15 October", found)?;
+        let date = Self::parse(text);
+        if date.is_none() {
+            let message = format!("`{}` is not a day of the year", shortened(text));
+            found.error(diagnostic::DATE, &value.span(), message, "write month and day as \"MM-DD\", as \"10-15\" for 15 October");
+        }
+        date
+    }
+}
+
+/// A month, 1 to 12.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Month(pub(crate) u8);
+
+impl Field for Month {
+    fn noun() -> String {
+        "month, 1 to 12".to_owned()
+    }
+    fn schema() -> String {
+        r#"{"type":"integer","minimum":1,"maximum":12}"#.to_owned()
+    }
+    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
+        let number = u32::read(value, found)?;
+        let month = u8::try_from(number).ok().filter(|month| (1..=12).contains(month));
+        if month.is_none() {
+            found.error(diagnostic::MONTH, &value.span(), format!("there is no month {number}"), "write months as numbers from 1 to 12");
+        }
+        month.map(Self)
+    }
+}
+
+/// Hours of a day, the last not included.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Hours(pub(crate) u8, pub(crate) u8);
+
+impl Field for Hours {
+    fn noun() -> String {
+        "pair [from, to] of hours, 0 to 24".to_owned()
+    }
+    fn schema() -> String {
+        r#"{"type":"array","items":{"type":"integer","minimum":0,"maximum":24},"minItems":2,"maxItems":2}"#.to_owned()
+    }
+    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
+        let (from, to) = <(u32, u32)>::read(value, found)?;
+        match (u8::try_from(from), u8::try_from(to)) {
+            (Ok(from), Ok(to)) if from < 24 && to <= 24 && from != to => Some(Self(from, to)),
+            _ => {
+                let help = "write [6, 18] for six in the morning to six in the evening, [22, 4] over midnight";
+                found.error(diagnostic::HOURS, &value.span(), format!("[{from}, {to}] are not hours of a day"), help);
+                None
+            }
+        }
+    }
+}
+
+/// Days of snow by month.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct SnowDays(pub(crate) [f64; 12]);
+
+impl Field for SnowDays {
+    fn noun() -> String {
+        "list of twelve numbers".to_owned()
+    }
+    fn schema() -> String {
+        r#"{"type":"array","items":{"type":"number","minimum":0,"maximum":31},"minItems":12,"maxItems":12}"#.to_owned()
+    }
+    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
+        let days = <Vec<f64>>::read(value, found)?;
+        let in_month = |(days, most): (&f64, &u8)| (0.0..=f64::from(*most)).contains(days);
+        match <[f64; 12]>::try_from(days) {
+            Ok(days) if days.iter().zip(&MONTH_DAYS).all(in_month) => Some(Self(days)),
+            _ => {
+                let help = "write twelve numbers, January first, none above the days of its month";
+                found.error(diagnostic::SNOW_DAYS, &value.span(), "the days of snow do not fit the months", help);
+                None
+            }
+        }
+    }
+}
+
+/// A data rate, `DR0` to `DR15`.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct DataRate(pub(crate) u8);
+
+impl DataRate {
+    fn parse(text: &str, span: &std::ops::Range<usize>, found: &mut Diagnostics) -> Option<Self> {
+        let rate = text.strip_prefix("DR").filter(|digits| digits.len() <= 2).and_then(|digits| digits.parse().ok()).filter(|rate| *rate <= 15);
+        if rate.is_none() {
+            found.error(diagnostic::DATA_RATE, span, format!("`{}` is not a data rate", shortened(text)), "write \"DR0\" to \"DR15\"");
+        }
+        rate.map(Self)
+    }
+}
+
+impl Field for DataRate {
+    fn noun() -> String {
+        "data rate, as `\"DR3\"`".to_owned()
+    }
+    fn schema() -> String {
+        r#"{"type":"string","pattern":"^DR([0-9]|1[0-5])$"}"#.to_owned()
+    }
+    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
+        Self::parse(text_of(value, "a data rate", "\"DR3\"", found)?, &value.span(), found)
+    }
+}
+
+/// Shares of the uplinks by data rate; together 1.
+#[derive(Clone, Debug)]
+pub(crate) struct DataRates(pub(crate) Vec<(u8, Share)>);
+
+impl Field for DataRates {
+    fn noun() -> String {
+        "table of data rates and shares, as `{ DR5 = \"60 %\", DR3 = \"40 %\" }`".to_owned()
+    }
+    fn schema() -> String {
+        format!("{{\"type\":\"object\",\"additionalProperties\":{}}}", Share::schema())
+    }
+    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
+        let table = as_table(value, "data_rates", found)?;
+        let rows: Vec<Option<(u8, Share)>> = in_order(table)
+            .into_iter()
+            .map(|(key, share)| {
+                let rate = DataRate::parse(key.get_ref(), &key.span(), found);
+                let share = crate::section::read_field::<Share>(key.get_ref(), share, Some(crate::section::rule::FRACTION), found);
+                Some((rate?.0, share?.value))
+            })
+            .collect();
+        let mut rows = rows.into_iter().collect::<Option<Vec<_>>>()?;
+        rows.sort_by_key(|(rate, _)| *rate);
+        let sum: f64 = rows.iter().map(|(_, share)| share.fraction()).sum();
+        if (sum - 1.0).abs() > 1e-6 {
+            let message = format!("the shares make {} together", Share::from_fraction(sum).text());
+            found.error(diagnostic::DATA_RATE_SHARES, &value.span(), message, "write shares that make 100 % together");
+            return None;
+        }
+        Some(Self(rows))
+    }
+}
+
+/// Tables under names of the person's choice, in the order of the file.
+#[derive(Clone, Debug)]
+pub(crate) struct Named<T>(pub(crate) Vec<(At<String>, T)>);
+
+impl<T: Field + Section> Field for Named<T> {
+    fn noun() -> String {
+        "tables under names of your choice".to_owned()
+    }
+    fn schema() -> String {
+        format!("{{\"type\":\"object\",\"additionalProperties\":{}}}", T::schema())
+    }
+    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
+        let table = as_table(value, T::DOC.name, found)?;
+        let rows: Vec<Option<_>> = in_order(table)
+            .into_iter()
+            .map(|(key, section)| {
+                let usable = usable_text(key.get_ref(), &key.span(), found);
+                let name = At { value: key.get_ref().to_string(), span: key.span() };
+                T::read(section, found).filter(|_| usable).map(|section| (name, section))
+            })
+            .collect();
+        rows.into_iter().collect::<Option<Vec<_>>>().map(Self)
+    }
+    fn inside() -> Option<SectionDoc> {
+        T::inside()
+    }
+}

@@ -1,0 +1,137 @@
+//! From what was written to what is meant: parts looked up, defaults filled in, every contradiction found.
+
+mod battery;
+mod load;
+mod place;
+mod power;
+mod radio;
+
+use crate::catalog::Catalog;
+use crate::diagnostic::{self, Diagnostic, Diagnostics};
+use crate::file::DesignFile;
+use crate::file::node::RootSection;
+use crate::node::{Design, Doubt};
+use crate::section::{Field, PartSection};
+
+/// A design without errors, and what is doubtful about it.
+#[derive(Clone, Debug)]
+pub struct Resolved {
+    /// The design.
+    pub design: Design,
+    /// What probably was not meant, in the order of the file.
+    pub warnings: Vec<Diagnostic>,
+}
+
+/// Resolves a design file with the parts of the catalogue.
+///
+/// # Errors
+/// All problems of the design file and of the part files it uses, warnings included, in the order of the text.
+pub fn resolve(catalog: &Catalog, file: &DesignFile) -> Result<Resolved, Vec<Diagnostic>> {
+    let mut resolver = Resolver { catalog, file, found: Diagnostics::default(), doubts: Vec::new() };
+    let design = file.root.as_ref().and_then(|root| resolver.design(root));
+    let mut found = resolver.found;
+    found.extend(&file.found);
+    match design {
+        Some(design) if !found.has_errors() => Ok(Resolved { design, warnings: found.into_sorted() }),
+        _ => Err(found.into_sorted()),
+    }
+}
+
+/// What a part is called and where it comes from.
+struct Origin {
+    name: String,
+    title: String,
+    source: String,
+}
+
+struct Resolver<'a> {
+    catalog: &'a Catalog,
+    file: &'a DesignFile,
+    found: Diagnostics,
+    doubts: Vec<Doubt>,
+}
+
+impl Resolver<'_> {
+    /// `None` only after an error was noted; every part is looked at first, so that all problems are found.
+    fn design(&mut self, root: &RootSection) -> Option<Design> {
+        let site = root.site.as_ref().and_then(|at| self.site(&at.value));
+        let promise = root.promise.as_ref().and_then(|at| Self::promise(&at.value));
+        let battery = root.battery.as_ref().and_then(|at| self.battery(&at.value));
+        let panel = root.panel.as_ref().map(|at| self.panel(&at.value));
+        let charger = root.charger.as_ref().map(|at| self.charger(&at.value));
+        self.check_power(root, battery.as_ref(), panel.as_ref(), charger.as_ref());
+        let enclosure = self.enclosure(root.enclosure.as_ref().map(|at| &at.value));
+        let radio = root.radio.as_ref().map(|at| self.radio(&at.value));
+        let receiver = root.receiver.as_ref().map(|at| self.receiver(&at.value));
+        let loads = self.loads(root, radio.as_ref().and_then(Option::as_ref));
+        let cutoff = self.cutoff(root, battery.as_ref(), loads.as_deref());
+        let diary = self.diary(root);
+        Some(Design {
+            name: root.name.as_ref()?.value.clone(),
+            note: root.note.as_ref().map(|note| note.value.clone()),
+            site: site?,
+            promise: promise?,
+            panel: none_or_good(panel)?,
+            charger: none_or_good(charger)?,
+            battery: battery?,
+            buffer: none_or_good(root.buffer.as_ref().map(|at| Self::buffer(&at.value)))?,
+            enclosure: enclosure?,
+            cutoff: cutoff?,
+            radio: none_or_good(radio)?,
+            receiver: none_or_good(receiver)?,
+            loads: loads?,
+            diary: diary?,
+            doubts: std::mem::take(&mut self.doubts),
+        })
+    }
+
+    /// Fills a section from the part that it names, notes what comes from memory, and asks for what is still missing.
+    /// `path` is where the section stands in the design file.
+    fn filled<S: PartSection + Field>(&mut self, written: &S, path: &str) -> Option<(S, Origin)> {
+        let mut section = written.clone();
+        let own = written.written();
+        for key in written.label().from_memory {
+            self.doubt(format!("{path}.{}", key.value), "from memory, not from a data sheet");
+        }
+        if let Some(name) = written.label().part {
+            let part: S = self.catalog.part(name, &mut self.found)?;
+            for key in part.label().from_memory.iter().filter(|key| !own.contains(&key.value.as_str())) {
+                self.doubt(format!("{path}.{}", key.value), "from memory, not from a data sheet");
+            }
+            section.fill_from(part, &name.span);
+        }
+        section.complete(&mut self.found);
+        let label = section.label();
+        let here = "written in the design file";
+        let origin = Origin {
+            name: label.part.map_or_else(|| here.to_owned(), |part| part.value.clone()),
+            title: label.title.map_or_else(|| format!("{} as {here}", S::DOC.name), str::to_owned),
+            source: label.source.unwrap_or(here).to_owned(),
+        };
+        Some((section, origin))
+    }
+
+    fn doubt(&mut self, field: impl Into<String>, remark: impl Into<String>) {
+        self.doubts.push(Doubt { field: field.into(), remark: remark.into() });
+    }
+
+    /// Says that a key is missing which this kind of part needs.
+    fn needs<T: Clone>(&mut self, value: Option<&crate::section::At<T>>, key: &str, what: &str, section: &impl PartSection) -> Option<T> {
+        if value.is_none() && !section.unreadable().contains(&key) {
+            let message = format!("{what} needs `{key}`");
+            let help = format!("add `{key} = ...` beside `part`, or name a part that has it");
+            let span = section.label().part.map_or(section.label().span, |part| &part.span);
+            self.found.error(diagnostic::MISSING_KEY, span, message, help);
+        }
+        value.map(|at| at.value.clone())
+    }
+}
+
+/// Turns "absent", "bad" and "good" into `Some(None)`, `None` and `Some(Some(_))`.
+#[expect(clippy::option_option, reason = "a part may be absent, which is not the same as bad")]
+fn none_or_good<T>(part: Option<Option<T>>) -> Option<Option<T>> {
+    match part {
+        None => Some(None),
+        Some(good) => good.map(Some),
+    }
+}

@@ -1,0 +1,288 @@
+//! Loads, their regulators, and what they do from time to time.
+
+use super::Resolver;
+use crate::diagnostic;
+use crate::file::node::{ActivitySection, FixSection, LoadSection, RegulatorSection, RootSection, StepSection, UplinkSection, WhenSection};
+use crate::file::part::SensorSection;
+use crate::file::value::RegulatorWord;
+use crate::node::{Activity, Condition, Load, RadioUse, Step};
+use crate::part::{Regulator, Sensor};
+use crate::quantity::{Current, Duration, Quantity, Share, Uncertain};
+use crate::section::{At, PartSection};
+use std::ops::Range;
+
+/// What the frame around application bytes takes of the largest MAC payload: seven bytes of header and the port.
+const FRAME_BYTES: usize = 8;
+
+/// What the steps of a load are checked against.
+struct Surroundings<'a> {
+    radio: Option<&'a RadioUse>,
+    has_radio: bool,
+    has_receiver: bool,
+}
+
+impl Resolver<'_> {
+    pub(super) fn loads(&mut self, root: &RootSection, radio: Option<&RadioUse>) -> Option<Vec<Load>> {
+        let named = root.load.as_ref()?;
+        if named.value.0.is_empty() {
+            let help = "add `[load.board]` with its `floor`";
+            self.found.error(diagnostic::NO_LOAD, &named.span, "nothing hangs on the battery", help);
+            return None;
+        }
+        let around = Surroundings { radio, has_radio: root.radio.is_some(), has_receiver: root.receiver.is_some() };
+        let rows = root.regulator.iter().flat_map(|rows| &rows.value.0);
+        let regulators: Vec<_> = rows.map(|(name, section)| (name.value.as_str(), self.regulator(name, section))).collect();
+        let mut used: Vec<&str> = Vec::new();
+        let loads: Vec<Option<Load>> = named
+            .value
+            .0
+            .iter()
+            .map(|(name, section)| {
+                let regulator = self.regulator_of(name, section, &regulators);
+                let regulator = regulator.map(|(name, regulator)| {
+                    // What a regulator takes for itself is counted once, with the first load on it.
+                    let counted = used.contains(&name);
+                    used.push(name);
+                    if counted { without_quiescent(regulator) } else { regulator }
+                });
+                self.load(name, section, regulator, &around)
+            })
+            .collect();
+        loads.into_iter().collect()
+    }
+
+    fn regulator(&mut self, name: &At<String>, section: &RegulatorSection) -> Option<Regulator> {
+        let kind = section.kind.as_ref()?.value;
+        let mut asked = |there: bool, key: &'static str| {
+            if !there && !section.unreadable.contains(&key) {
+                let message = format!("regulator `{}` needs `{key}`", name.value);
+                self.found.error(diagnostic::MISSING_KEY, &name.span, message, format!("add `{key} = ...`"));
+            }
+        };
+        if kind != RegulatorWord::None {
+            asked(section.output.is_some(), "output");
+            asked(section.quiescent.is_some(), "quiescent");
+        }
+        if kind == RegulatorWord::Buck {
+            asked(section.efficiency.is_some(), "efficiency");
+        }
+        let value = |at: &Option<At<crate::quantity::Voltage>>| at.as_ref().map(|at| at.value);
+        let quiescent = section.quiescent.as_ref().map(|at| at.value);
+        Some(match kind {
+            RegulatorWord::None => Regulator::None,
+            RegulatorWord::Ldo => Regulator::Ldo { output: value(&section.output)?, dropout: value(&section.dropout)?, quiescent: quiescent? },
+            RegulatorWord::Buck => Regulator::Buck {
+                output: value(&section.output)?,
+                dropout: value(&section.dropout)?,
+                quiescent: quiescent?,
+                efficiency: section.efficiency.as_ref()?.value,
+            },
+        })
+    }
+
+    /// The regulator of a load, under its name; `None` after an error.
+    fn regulator_of<'r>(&mut self, name: &At<String>, section: &LoadSection, regulators: &[(&'r str, Option<Regulator>)]) -> Option<(&'r str, Regulator)> {
+        let names: Vec<&str> = regulators.iter().map(|(name, _)| *name).collect();
+        match (&section.regulator, regulators) {
+            (None, []) => Some(("", Regulator::None)),
+            (None, [(only, regulator)]) => regulator.map(|regulator| (*only, regulator)),
+            (None, _) => {
+                let message = format!("load `{}` does not say which regulator it hangs on", name.value);
+                self.found.error(diagnostic::UNKNOWN_REGULATOR, &name.span, message, format!("add `regulator = \"...\"` with one of {}", names.join(", ")));
+                None
+            }
+            (Some(wanted), _) => {
+                let known = regulators.iter().find(|(name, _)| *name == wanted.value);
+                if known.is_none() {
+                    let help = match diagnostic::nearest(&wanted.value, names.iter().copied()) {
+                        Some(near) => format!("did you mean \"{near}\"?"),
+                        None => format!("add a table `[regulator.{}]`", wanted.value),
+                    };
+                    self.found.error(diagnostic::UNKNOWN_REGULATOR, &wanted.span, format!("there is no regulator `{}`", wanted.value), help);
+                }
+                known.and_then(|(name, regulator)| regulator.map(|regulator| (*name, regulator)))
+            }
+        }
+    }
+
+    fn load(&mut self, name: &At<String>, section: &LoadSection, regulator: Option<Regulator>, around: &Surroundings<'_>) -> Option<Load> {
+        let path = format!("load.{}", name.value);
+        let floor = section.floor.as_ref().map(|floor| self.floor(floor, section, &path));
+        let mut sensors: Vec<(String, Sensor)> = Vec::new();
+        let rows = section.activity.iter().flat_map(|rows| &rows.value.0);
+        let activities: Vec<Option<Activity>> = rows
+            .map(|(name, section)| self.activity(name, section, &format!("{path}.activity.{}", name.value), &mut sensors, around))
+            .collect();
+        self.check_sleep(section, around);
+        let idle: Current = sensors.iter().map(|(_, sensor)| sensor.idle).sum();
+        let left_on: Current = sensors.iter().map(|(_, sensor)| if sensor.left_on > sensor.idle { sensor.left_on - sensor.idle } else { Current::ZERO }).sum();
+        let floor = floor?;
+        Some(Load {
+            name: name.value.clone(),
+            regulator: regulator?,
+            floor: Uncertain { nominal: floor.nominal + idle, spread_si: floor.spread_si },
+            floor_measured: section.floor_measured.as_ref()?.value,
+            sensors_left_on: left_on,
+            activities: activities.into_iter().collect::<Option<_>>()?,
+        })
+    }
+
+    fn floor(&mut self, floor: &At<Uncertain<Current>>, section: &LoadSection, path: &str) -> Uncertain<Current> {
+        if section.floor_measured.as_ref().is_some_and(|measured| measured.value) {
+            return floor.value;
+        }
+        self.doubt(format!("{path}.floor"), "not measured on the finished board");
+        if floor.value.spread_si > 0.0 {
+            return floor.value;
+        }
+        let message = "the floor was not measured, so a spread of 100 % is used";
+        let help = "measure the sleeping board and write `floor_measured = true`, or write a tolerance";
+        self.found.warning(diagnostic::FLOOR_UNMEASURED, &floor.span, message, help);
+        Uncertain { nominal: floor.value.nominal, spread_si: floor.value.nominal.amperes() }
+    }
+
+    /// The load that sends carries the radio, whose sleep is part of the floor.
+    fn check_sleep(&mut self, section: &LoadSection, around: &Surroundings<'_>) {
+        let sends = section.activity.iter().flat_map(|rows| &rows.value.0).flat_map(|(_, activity)| activity.steps.iter().flat_map(|steps| &steps.value)).any(|step| step.uplink.is_some());
+        let (Some(floor), Some(radio)) = (&section.floor, around.radio) else { return };
+        if sends && floor.value.nominal < radio.radio.sleep {
+            let message = format!("the floor is below the {} at which the radio sleeps", radio.radio.sleep.text());
+            self.found.warning(diagnostic::FLOOR_BELOW_SLEEP, &floor.span, message, "the floor is that of the whole load, radio included");
+        }
+    }
+
+    fn activity(&mut self, name: &At<String>, section: &ActivitySection, path: &str, sensors: &mut Vec<(String, Sensor)>, around: &Surroundings<'_>) -> Option<Activity> {
+        let every = self.every(name, section);
+        let mut steps: Vec<Option<Step>> = Vec::new();
+        for wanted in section.sensors.iter().flat_map(|sensors| &sensors.value) {
+            let sensor = self.sensor(wanted, path);
+            steps.push(sensor.as_ref().map(|sensor| Step::Draw { current: Uncertain::exact(sensor.measuring), time: sensor.time }));
+            if let Some(sensor) = sensor
+                && !sensors.iter().any(|(known, _)| *known == wanted.value)
+            {
+                sensors.push((wanted.value.clone(), sensor));
+            }
+        }
+        steps.extend(section.steps.iter().flat_map(|steps| &steps.value).map(|step| self.step(step, around)));
+        if steps.is_empty() && section.unreadable.is_empty() {
+            let message = format!("activity `{}` does nothing", name.value);
+            self.found.error(diagnostic::ACTIVITY_EMPTY, &name.span, message, "add `steps` or `sensors`, or remove the activity");
+            return None;
+        }
+        let steps: Vec<Step> = steps.into_iter().collect::<Option<_>>()?;
+        let every = every?;
+        self.check_length(section, &every, &steps);
+        let when = section.when.as_ref().map_or_else(Condition::default, |when| condition(&when.value));
+        Some(Activity { name: name.value.clone(), every, when, steps })
+    }
+
+    fn every(&mut self, name: &At<String>, section: &ActivitySection) -> Option<Vec<(Share, Option<Duration>)>> {
+        match (&section.every, &section.every_by_charge) {
+            (Some(every), None) => Some(vec![(Share::ZERO, Some(every.value))]),
+            (None, Some(rows)) => Some(rows.value.0.clone()),
+            (Some(_), Some(rows)) => {
+                let help = "write `every` for a fixed interval, `every_by_charge` for one that depends on the charge";
+                self.found.error(diagnostic::ONE_OF, &rows.span, "both `every` and `every_by_charge` are written", help);
+                None
+            }
+            (None, None) => {
+                if section.unreadable.is_empty() {
+                    let message = format!("activity `{}` does not say how often", name.value);
+                    self.found.error(diagnostic::ONE_OF, &name.span, message, "add `every = \"10 min\"`");
+                }
+                None
+            }
+        }
+    }
+
+    fn sensor(&mut self, wanted: &At<String>, path: &str) -> Option<Sensor> {
+        let before = self.doubts.len();
+        let (section, origin) = self.filled(&SensorSection::naming(wanted.clone()), &wanted.value)?;
+        let new = self.doubts.split_off(before);
+        for doubt in new {
+            let field = format!("{path}.sensors");
+            let key = doubt.field.strip_prefix(&format!("{}.", wanted.value)).unwrap_or(&doubt.field).to_owned();
+            let remark = format!("`{key}` of {}: {}", wanted.value, doubt.remark);
+            self.doubt(field, remark);
+        }
+        Some(Sensor {
+            name: origin.name,
+            title: origin.title,
+            idle: section.idle?.value,
+            measuring: section.measuring?.value,
+            time: section.time?.value,
+            left_on: section.left_on?.value,
+            source: origin.source,
+        })
+    }
+
+    fn step(&mut self, section: &StepSection, around: &Surroundings<'_>) -> Option<Step> {
+        match (&section.current, &section.time, &section.uplink, &section.fix) {
+            (Some(current), Some(time), None, None) => Some(Step::Draw { current: current.value, time: time.value }),
+            (None, None, Some(uplink), None) => self.uplink(&uplink.value, &uplink.span, around),
+            (None, None, None, Some(fix)) => self.fix(&fix.value, &fix.span, around),
+            _ if !section.unreadable.is_empty() => None,
+            _ => {
+                let help = "write { current = \"6 mA\", time = \"200 ms\" }, or { uplink = { payload = \"12 bytes\" } }, or { fix = { give_up_after = \"120 s\" } }";
+                self.found.error(diagnostic::STEP, &section.span, "the step has not exactly one of current with time, uplink, fix", help);
+                None
+            }
+        }
+    }
+
+    fn uplink(&mut self, section: &UplinkSection, span: &Range<usize>, around: &Surroundings<'_>) -> Option<Step> {
+        if !around.has_radio {
+            self.found.error(diagnostic::UPLINK_WITHOUT_RADIO, span, "the step sends a message, but there is no radio", "add `[radio]`, or remove the step");
+        }
+        let payload = section.payload.as_ref()?;
+        for (rate, _) in around.radio.iter().flat_map(|radio| &radio.data_rates) {
+            let largest = around.radio.and_then(|radio| radio.region.largest_mac_payload.get(usize::from(*rate)));
+            let Some(most) = largest.map(|largest| largest.saturating_sub(FRAME_BYTES)) else { continue };
+            if payload.value.bytes() > most as f64 {
+                let message = format!("the message has {}, DR{rate} carries at most {most}", payload.value.text());
+                self.found.error(diagnostic::PAYLOAD_TOO_LONG, &payload.span, message, "shorten the message, split it, or use faster data rates");
+                return None;
+            }
+        }
+        Some(Step::Uplink { payload: payload.value, confirmed: section.confirmed.as_ref()?.value, loss: section.loss.as_ref()?.value })
+    }
+
+    fn fix(&mut self, section: &FixSection, span: &Range<usize>, around: &Surroundings<'_>) -> Option<Step> {
+        if !around.has_receiver {
+            self.found.error(diagnostic::FIX_WITHOUT_RECEIVER, span, "the step takes a position, but there is no receiver", "add `[receiver]`, or remove the step");
+        }
+        Some(Step::Fix { give_up_after: section.give_up_after.as_ref()?.value, failures: section.failures.as_ref()?.value })
+    }
+
+    /// Time on air is left out: it depends on the data rate and is short against what people forget here.
+    fn check_length(&mut self, section: &ActivitySection, every: &[(Share, Option<Duration>)], steps: &[Step]) {
+        let length: Duration = steps.iter().map(|step| match step {
+            Step::Draw { time, .. } => *time,
+            Step::Fix { give_up_after, .. } => *give_up_after,
+            Step::Uplink { .. } => Duration::ZERO,
+        }).sum();
+        let shortest = every.iter().filter_map(|row| row.1).min_by(|a, b| a.seconds().total_cmp(&b.seconds()));
+        if let Some(shortest) = shortest.filter(|shortest| length > *shortest) {
+            let span = section.every.as_ref().map(|at| &at.span).or(section.every_by_charge.as_ref().map(|at| &at.span)).unwrap_or(&section.span);
+            let message = format!("the steps take {}, longer than the interval of {}", length.text(), shortest.text());
+            self.found.error(diagnostic::ACTIVITY_TOO_LONG, span, message, "lengthen the interval or shorten the steps");
+        }
+    }
+}
+
+fn without_quiescent(regulator: Regulator) -> Regulator {
+    match regulator {
+        Regulator::None => Regulator::None,
+        Regulator::Ldo { output, dropout, .. } => Regulator::Ldo { output, dropout, quiescent: Current::ZERO },
+        Regulator::Buck { output, dropout, efficiency, .. } => Regulator::Buck { output, dropout, quiescent: Current::ZERO, efficiency },
+    }
+}
+
+fn condition(section: &WhenSection) -> Condition {
+    Condition {
+        air_below: section.air_below.as_ref().map(|at| at.value),
+        moving: section.moving.as_ref().map(|at| at.value),
+        months: section.months.iter().flat_map(|months| &months.value).map(|month| month.0).collect(),
+        hours: section.hours.as_ref().map(|at| (at.value.0, at.value.1)),
+    }
+}

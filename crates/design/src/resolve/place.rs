@@ -1,0 +1,148 @@
+//! Site, promise, box, cut-off and diary.
+
+use super::Resolver;
+use super::battery::{charge_at, voltage_at};
+use crate::diagnostic;
+use crate::file::node::{BufferSection, CutoffSection, EnclosureSection, PromiseSection, RootSection, SiteSection, StaySection};
+use crate::node::{Buffer, Cutoff, Enclosure, Load, Promise, Site, Stay};
+use crate::part::{Battery, Regulator};
+use crate::quantity::{Quantity, Share, Voltage};
+use crate::section::Section;
+
+/// How much more charge than at the cut-off the node waits for before it comes back, if the file does not say.
+const RESTART_CHARGE: f64 = 0.1;
+/// On a flat curve ten percent of charge may be no voltage at all; at least this much is waited for [V].
+const RESTART_VOLTS: f64 = 0.02;
+
+impl Resolver<'_> {
+    pub(super) fn site(&mut self, section: &SiteSection) -> Option<Site> {
+        if !self.file.writes("site.snow_days") {
+            self.doubt("site.snow_days", "not stated, so no day of snow on the panel is assumed");
+        }
+        Some(Site {
+            latitude: section.latitude.as_ref()?.value,
+            longitude: section.longitude.as_ref()?.value,
+            elevation: section.elevation.as_ref()?.value,
+            horizon: section.horizon.as_ref()?.value.0.clone(),
+            albedo: section.albedo.as_ref()?.value,
+            snow_days: section.snow_days.as_ref()?.value.0,
+        })
+    }
+
+    pub(super) fn promise(section: &PromiseSection) -> Option<Promise> {
+        Some(Promise {
+            unattended: section.unattended.as_ref()?.value,
+            without_outage: section.without_outage.as_ref()?.value,
+            installed: section.installed.as_ref().map(|at| (at.value.month, at.value.day)),
+            charge_at_installation: section.charge_at_installation.as_ref()?.value,
+        })
+    }
+
+    pub(super) fn buffer(section: &BufferSection) -> Option<Buffer> {
+        Some(Buffer {
+            capacitance: section.capacitance.as_ref()?.value,
+            esr: section.esr.as_ref()?.value,
+            leakage: section.leakage.as_ref()?.value,
+        })
+    }
+
+    pub(super) fn enclosure(&mut self, written: Option<&EnclosureSection>) -> Option<Enclosure> {
+        for key in ["enclosure.sun_gain", "enclosure.sky_loss", "enclosure.lag"] {
+            if !self.file.writes(key) {
+                self.doubt(key, "that of a white box, from memory");
+            }
+        }
+        let section = self.or_defaults(written);
+        Some(Enclosure {
+            sun_gain_k: section.sun_gain?.value.kelvin(),
+            sky_loss_k: section.sky_loss?.value.kelvin(),
+            lag: section.lag?.value,
+        })
+    }
+
+    /// The section as written, or one of defaults alone.
+    fn or_defaults<S: Section + Clone>(&mut self, written: Option<&S>) -> S {
+        written.cloned().unwrap_or_else(|| {
+            let mut section = S::empty(0..0);
+            section.complete(&mut self.found);
+            section
+        })
+    }
+
+    pub(super) fn cutoff(&mut self, root: &RootSection, battery: Option<&Battery>, loads: Option<&[Load]>) -> Option<Cutoff> {
+        let section: CutoffSection = self.or_defaults(root.cutoff.as_ref().map(|at| &at.value));
+        if !self.file.writes("cutoff.stopped_current") {
+            self.doubt("cutoff.stopped_current", "assumed");
+        }
+        let (battery, loads) = (battery?, loads?);
+        let needed = loads.iter().map(|load| needs_volts(load.regulator)).fold(battery.empty_voltage.volts(), f64::max);
+        let stops_below = section.stops_below.as_ref().map_or(Voltage::from_volts(needed), |at| at.value);
+        let restarts_above = section.restarts_above.as_ref().map_or_else(|| usual_restart(battery, stops_below), |at| at.value);
+        let full = voltage_at(&battery.open_circuit, Share::from_fraction(1.0));
+        let place = |key: &str| if self.file.writes(key) { self.file.span_of(key) } else { self.file.span_of("battery") };
+        if stops_below >= full || restarts_above > full {
+            let place = if stops_below >= full { place("cutoff.stops_below") } else { place("cutoff.restarts_above") };
+            let message = format!("the node needs {} to run and {} to come back, the full battery has {}", stops_below.text(), restarts_above.text(), full.text());
+            let help = "choose a regulator with a lower output, more cells in series, or lower limits in [cutoff]";
+            self.found.error(diagnostic::CUTOFF_ABOVE_FULL, &place, message, help);
+        } else if restarts_above <= stops_below {
+            let message = format!("the node stops below {} and would come back at {}", stops_below.text(), restarts_above.text());
+            let help = format!("write more than \"{}\" for `restarts_above`, or leave it out", stops_below.text());
+            self.found.error(diagnostic::CUTOFF_ORDER, &place("cutoff.restarts_above"), message, help);
+        }
+        if section.stops_below.is_some() && stops_below.volts() + 1e-6 < needed {
+            let message = format!("the node stops below {}, but battery and regulators need {}", stops_below.text(), Voltage::from_volts(needed).text());
+            let help = "raise `stops_below`, or leave it out";
+            self.found.warning(diagnostic::CUTOFF_TOO_LOW, &place("cutoff.stops_below"), message, help);
+        }
+        Some(Cutoff { stops_below, restarts_above, stopped_current: section.stopped_current?.value })
+    }
+
+    pub(super) fn diary(&mut self, root: &RootSection) -> Option<Vec<Stay>> {
+        let sections = root.diary.as_ref().map_or(&[][..], |at| &at.value);
+        let mut taken = [false; 366];
+        sections
+            .iter()
+            .map(|section| {
+                let stay = stay(section)?;
+                if !Self::take_days(section, &mut taken) {
+                    let help = "end one stay on the day before the next begins";
+                    self.found.error(diagnostic::DIARY_OVERLAP, &section.span, "this stay shares a day with one before it", help);
+                }
+                Some(stay)
+            })
+            .collect()
+    }
+
+    /// Marks the days of a stay; false if one of them was taken.
+    fn take_days(section: &StaySection, taken: &mut [bool; 366]) -> bool {
+        let (Some(from), Some(to)) = (&section.from, &section.to) else { return true };
+        let (first, last) = (from.value.day_of_leap_year(), to.value.day_of_leap_year());
+        let in_stay = |day: usize| if first <= last { (first..=last).contains(&day) } else { day >= first || day <= last };
+        let free = taken.iter().enumerate().all(|(day, taken)| !(*taken && in_stay(day)));
+        taken.iter_mut().enumerate().for_each(|(day, taken)| *taken |= in_stay(day));
+        free
+    }
+}
+
+fn stay(section: &StaySection) -> Option<Stay> {
+    Some(Stay {
+        from: section.from.as_ref().map(|at| (at.value.month, at.value.day))?,
+        to: section.to.as_ref().map(|at| (at.value.month, at.value.day))?,
+        sky: section.sky.as_ref()?.value,
+        moving: section.moving.as_ref().map(|at| (at.value.0, at.value.1)),
+    })
+}
+
+fn needs_volts(regulator: Regulator) -> f64 {
+    match regulator {
+        Regulator::None => 0.0,
+        Regulator::Ldo { output, dropout, .. } | Regulator::Buck { output, dropout, .. } => (output + dropout).volts(),
+    }
+}
+
+fn usual_restart(battery: &Battery, stops_below: Voltage) -> Voltage {
+    let charge = charge_at(&battery.open_circuit, stops_below).fraction() + RESTART_CHARGE;
+    let voltage = voltage_at(&battery.open_circuit, Share::from_fraction(charge));
+    Voltage::from_volts(voltage.volts().max(stops_below.volts() + RESTART_VOLTS))
+}

@@ -1,0 +1,116 @@
+//! Radio, region and receiver.
+
+use super::Resolver;
+use super::battery::interpolate;
+use crate::diagnostic;
+use crate::file::part::{RadioSection, ReceiverSection};
+use crate::node::RadioUse;
+use crate::part::{Radio, Receiver};
+use crate::quantity::{Current, Dbm, Quantity, Share, Uncertain};
+use crate::region::{Modulation, Region};
+use crate::section::At;
+use std::ops::Range;
+
+impl Resolver<'_> {
+    pub(super) fn radio(&mut self, written: &RadioSection) -> Option<RadioUse> {
+        let (section, origin) = self.filled(written, "radio")?;
+        let region = section.region.as_ref().and_then(|name| self.region(name));
+        let data_rates = self.data_rates(&section, region.as_ref());
+        let transmit = section.transmit.as_ref().map(|at| at.value.0.clone());
+        let transmit_current = self.transmit_current(section.power.as_ref(), transmit.as_deref());
+        let radio = Radio {
+            name: origin.name,
+            title: origin.title,
+            transmit: transmit?,
+            receive: section.receive?.value,
+            wait: section.wait?.value,
+            sleep: section.sleep?.value,
+            standby: section.standby?.value,
+            window_symbols: section.window_symbols?.value,
+            source: origin.source,
+        };
+        Some(RadioUse {
+            radio,
+            region: region?,
+            data_rates: data_rates?,
+            transmit_current: transmit_current?,
+            join_retry: section.join_retry?.value,
+        })
+    }
+
+    fn region(&mut self, name: &At<String>) -> Option<Region> {
+        let region = Region::builtin(&name.value);
+        if region.is_none() {
+            let names = Region::names();
+            let list = format!("it is one of {}", names.join(", "));
+            let help = diagnostic::nearest(&name.value, names.iter().copied()).map_or(list.clone(), |near| format!("did you mean \"{near}\"? {list}"));
+            let message = format!("there is no region `{}`", crate::quantity::shortened(&name.value));
+            self.found.error(diagnostic::UNKNOWN_REGION, &name.span, message, help);
+        }
+        region
+    }
+
+    fn data_rates(&mut self, section: &RadioSection, region: Option<&Region>) -> Option<Vec<(u8, Share)>> {
+        let (rates, span) = match (&section.data_rate, &section.data_rates) {
+            (Some(rate), None) => (vec![(rate.value.0, Share::from_fraction(1.0))], rate.span.clone()),
+            (None, Some(rates)) => (rates.value.0.clone(), rates.span.clone()),
+            (Some(_), Some(rates)) => {
+                let help = "write `data_rate` if all uplinks have the same, else `data_rates`";
+                self.found.error(diagnostic::ONE_OF, &rates.span, "both `data_rate` and `data_rates` are written", help);
+                return None;
+            }
+            (None, None) => {
+                if section.unreadable.is_empty() {
+                    let help = "add `data_rate = \"DR3\"`, or `data_rates = { DR5 = \"60 %\", DR3 = \"40 %\" }`";
+                    self.found.error(diagnostic::ONE_OF, &section.span, "the radio has no `data_rate`", help);
+                }
+                return None;
+            }
+        };
+        let region = region?;
+        let known = rates.iter().map(|(rate, _)| self.known_rate(*rate, region, &span)).collect::<Vec<_>>();
+        known.into_iter().all(|known| known).then_some(rates)
+    }
+
+    fn known_rate(&mut self, rate: u8, region: &Region, span: &Range<usize>) -> bool {
+        let usable = |(known, modulation): &&(u8, Modulation)| {
+            *modulation != Modulation::LrFhss
+                && region.largest_mac_payload.get(usize::from(*known)).is_some_and(|largest| *largest > 0)
+        };
+        if region.data_rates.iter().filter(usable).any(|(known, _)| *known == rate) {
+            return true;
+        }
+        let names: Vec<String> = region.data_rates.iter().filter(usable).map(|(known, _)| format!("DR{known}")).collect();
+        let message = format!("DR{rate} can't be used in {}", region.name);
+        self.found.error(diagnostic::DATA_RATE, span, message, format!("it has {} for uplinks", names.join(", ")));
+        false
+    }
+
+    fn transmit_current(&mut self, power: Option<&At<Dbm>>, table: Option<&[(Dbm, Current)]>) -> Option<Uncertain<Current>> {
+        let (power, table) = (power?, table?);
+        let (first, last) = (table.first()?.0, table.last()?.0);
+        if power.value < first || power.value > last {
+            let message = format!("the radio's table has no current at {}", power.value.text());
+            let help = format!("write a power from \"{}\" to \"{}\", or add a measured row to `transmit`", first.text(), last.text());
+            self.found.error(diagnostic::RADIO_POWER, &power.span, message, help);
+            return None;
+        }
+        let points: Vec<(f64, f64)> = table.iter().map(|(power, current)| (power.dbm(), current.amperes())).collect();
+        Some(Uncertain::exact(Current::from_amperes(interpolate(&points, power.value.dbm()))))
+    }
+
+    pub(super) fn receiver(&mut self, written: &ReceiverSection) -> Option<Receiver> {
+        let (section, origin) = self.filled(written, "receiver")?;
+        Some(Receiver {
+            name: origin.name,
+            title: origin.title,
+            acquire: section.acquire?.value,
+            hot: section.hot?.value,
+            warm: section.warm?.value,
+            cold: section.cold?.value,
+            ephemeris_life: section.ephemeris_life?.value,
+            backup: section.backup.map(|at| at.value),
+            source: origin.source,
+        })
+    }
+}

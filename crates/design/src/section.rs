@@ -1,0 +1,375 @@
+//! How a section of the design file is declared once and read, checked and documented from that declaration.
+//!
+//! [`section!`] makes a struct whose fields are `Option<At<T>>`: what was written, and where. Reading collects every
+//! problem; what a part file gives is merged before [`Section::complete`] asks for what is missing and fills in defaults.
+
+use crate::diagnostic::{self, Diagnostics};
+use crate::quantity::shortened;
+use std::ops::Range;
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+/// A value and where it was written.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct At<T> {
+    /// The value.
+    pub(crate) value: T,
+    /// Where it stands in the text.
+    pub(crate) span: Range<usize>,
+}
+
+/// What can be written as the value of a key.
+pub(crate) trait Field: Sized {
+    /// What it is, in words, for the manual and for messages.
+    fn noun() -> String;
+    /// The JSON Schema that describes it.
+    fn schema() -> String;
+    /// Reads it, or says why not.
+    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self>;
+    /// The numbers that a rule applies to, in SI units.
+    fn numbers(&self) -> Vec<f64> {
+        Vec::new()
+    }
+    /// The keys inside it, if it is a table or a list of tables.
+    fn inside() -> Option<SectionDoc> {
+        None
+    }
+}
+
+/// What the manual says about a section.
+#[derive(Clone, Copy)]
+pub(crate) struct SectionDoc {
+    pub name: &'static str,
+    pub doc: &'static str,
+    pub fields: fn() -> Vec<FieldDoc>,
+}
+
+/// Whether a key must be written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Need {
+    /// Always, in the design file or in a part.
+    Required,
+    /// Always, and in the design file: it says how a part is used.
+    Placed,
+    /// Never; the example shows it nevertheless.
+    Shown,
+    /// Never.
+    Optional,
+    /// Under the condition that its text states.
+    Depends,
+    /// Never; the example is what holds otherwise.
+    Default,
+}
+
+/// What the manual says about a key.
+pub(crate) struct FieldDoc {
+    pub key: &'static str,
+    pub doc: &'static str,
+    pub need: Need,
+    /// TOML text; `{}` marks a table of its own, `[{}]` a list of tables, a bare name a table of named tables.
+    pub example: &'static str,
+    pub rule: Option<rule::Rule>,
+    pub noun: fn() -> String,
+    pub schema: fn() -> String,
+    pub inside: fn() -> Option<SectionDoc>,
+}
+
+/// A table with known keys.
+pub(crate) trait Section: Sized {
+    /// What the manual says about it.
+    const DOC: SectionDoc;
+    /// The section with nothing written.
+    fn empty(span: Range<usize>) -> Self;
+    /// Reads the keys that are written.
+    fn read_keys(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self>;
+    /// Asks for the keys that are missing and fills in defaults.
+    fn complete(&mut self, found: &mut Diagnostics);
+}
+
+/// What a part is and where it comes from.
+pub(crate) struct Label<'s> {
+    pub(crate) span: &'s Range<usize>,
+    pub(crate) part: Option<&'s At<String>>,
+    pub(crate) title: Option<&'s str>,
+    pub(crate) source: Option<&'s str>,
+    pub(crate) from_memory: &'s [At<String>],
+}
+
+/// A section that a part file can fill.
+pub(crate) trait PartSection: Section + Clone {
+    /// The keys that say what it is and where it comes from.
+    fn label(&self) -> Label<'_>;
+    /// The section with nothing but the name of a part.
+    fn naming(part: At<String>) -> Self;
+    /// The keys that are written.
+    fn written(&self) -> Vec<&'static str>;
+    /// The keys that are written but could not be read.
+    fn unreadable(&self) -> &[&'static str];
+    /// Takes from a part what is not written here; the place is then that of `part`.
+    fn fill_from(&mut self, part: Self, span: &Range<usize>);
+}
+
+/// The entries of a table in the order of the text.
+pub(crate) fn in_order<'t, 'i>(table: &'t DeTable<'i>) -> Vec<(&'t Spanned<toml::de::DeString<'i>>, &'t Spanned<DeValue<'i>>)> {
+    let mut entries: Vec<_> = table.iter().collect();
+    entries.sort_by_key(|(key, _)| key.span().start);
+    entries
+}
+
+/// The table that a value is, or an error.
+pub(crate) fn as_table<'t, 'i>(value: &'t Spanned<DeValue<'i>>, noun: &str, found: &mut Diagnostics) -> Option<&'t DeTable<'i>> {
+    let table = value.get_ref().as_table();
+    if table.is_none() {
+        wrong_type(value, &format!("a table of keys ({noun})"), &format!("write `{{ key = ... }}` or begin a table `[{noun}]`"), found);
+    }
+    table
+}
+
+/// Says that a value has the wrong form.
+pub(crate) fn wrong_type(value: &Spanned<DeValue<'_>>, wanted: &str, help: &str, found: &mut Diagnostics) {
+    let is = value.get_ref().type_str();
+    found.error(diagnostic::WRONG_TYPE, &value.span(), format!("{wanted} is wanted here, not {}", crate::quantity::a(is)), help);
+}
+
+/// Reads the value of one key and checks its range.
+pub(crate) fn read_field<T: Field>(key: &str, value: &Spanned<DeValue<'_>>, rule: Option<rule::Rule>, found: &mut Diagnostics) -> Option<At<T>> {
+    let read = T::read(value, found)?;
+    if let Some(rule) = rule
+        && !read.numbers().iter().all(|number| rule.allows(*number))
+    {
+        found.error(rule.code, &value.span(), format!("`{key}` {}", rule.wanted), format!("write {}", rule.help));
+        return None;
+    }
+    Some(At { value: read, span: value.span() })
+}
+
+/// Says that a key is not known, and which one may have been meant.
+pub(crate) fn unknown_key(key: &Spanned<toml::de::DeString<'_>>, name: &str, keys: &[&'static str], found: &mut Diagnostics) {
+    let help = match diagnostic::nearest(key.get_ref(), keys.iter().copied()) {
+        Some(near) => format!("did you mean `{near}`?"),
+        None => format!("the keys of {name} are {}", keys.join(", ")),
+    };
+    found.error(diagnostic::UNKNOWN_KEY, &key.span(), format!("`{}` is not a key of {name}", shortened(key.get_ref())), help);
+}
+
+/// Says that a needed key is missing.
+pub(crate) fn missing_key(key: &str, name: &str, example: &str, span: &Range<usize>, found: &mut Diagnostics) {
+    let help = match example {
+        "{}" => format!("add a table `[{key}]`"),
+        _ => format!("add `{key} = {example}`"),
+    };
+    found.error(diagnostic::MISSING_KEY, span, format!("{name} has no `{key}`"), help);
+}
+
+/// Reads a default from its text in the declaration.
+pub(crate) fn default_value<T: Field>(text: &str, span: &Range<usize>) -> Option<At<T>> {
+    let value = DeValue::parse(text).ok()?;
+    T::read(&value, &mut Diagnostics::default()).map(|value| At { value, span: span.clone() })
+}
+
+impl<T: Field> Field for At<T> {
+    fn noun() -> String {
+        T::noun()
+    }
+    fn schema() -> String {
+        T::schema()
+    }
+    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
+        T::read(value, found).map(|read| Self { value: read, span: value.span() })
+    }
+}
+
+macro_rules! section {
+    ($(#[doc = $doc:literal])+ pub(crate) struct $name:ident = $title:literal { $($(#[doc = $text:literal])+ $key:ident : $type:ty = $need:ident $example:tt $(where $rule:expr)?;)+ }) => {
+        $crate::section::section_struct! { $(#[doc = $doc])+ pub(crate) struct $name = $title { $($(#[doc = $text])+ $key : $type = $need $example $(where $rule)?;)+ } }
+        impl $crate::section::Field for $name {
+            fn noun() -> String { "table".to_owned() }
+            fn schema() -> String { $crate::manual::section_schema(&<Self as $crate::section::Section>::DOC) }
+            fn read(value: &toml::Spanned<toml::de::DeValue<'_>>, found: &mut $crate::diagnostic::Diagnostics) -> Option<Self> {
+                let mut section = <Self as $crate::section::Section>::read_keys(value, found)?;
+                $crate::section::Section::complete(&mut section, found);
+                Some(section)
+            }
+            fn inside() -> Option<$crate::section::SectionDoc> { Some(<Self as $crate::section::Section>::DOC) }
+        }
+    };
+}
+
+macro_rules! part_section {
+    ($(#[doc = $doc:literal])+ pub(crate) struct $name:ident = $title:literal ($part:literal) { $($(#[doc = $text:literal])+ $key:ident : $type:ty = $need:ident $example:tt $(where $rule:expr)?;)+ }) => {
+        $crate::section::section_struct! { $(#[doc = $doc])+ pub(crate) struct $name = $title {
+            /// A part of the catalogue, or the path of a part file of your own that ends in `.toml`; keys written beside it override the part's.
+            part: String = shown $part;
+            /// What the part is, in words. Needed in a part file.
+            title: $crate::file::value::Prose = optional "as measured on the bench";
+            /// Where the figures come from. Needed in a part file.
+            source: $crate::file::value::Prose = optional "data sheet of the maker, edition and page";
+            /// Keys whose figures have no seen source; the report says so.
+            from_memory: Vec<$crate::section::At<String>> = optional [];
+            $($(#[doc = $text])+ $key : $type = $need $example $(where $rule)?;)+
+        } }
+        // A part is completed only after the part file has been merged.
+        impl $crate::section::Field for $name {
+            fn noun() -> String { "table".to_owned() }
+            fn schema() -> String { $crate::manual::section_schema(&<Self as $crate::section::Section>::DOC) }
+            fn read(value: &toml::Spanned<toml::de::DeValue<'_>>, found: &mut $crate::diagnostic::Diagnostics) -> Option<Self> {
+                <Self as $crate::section::Section>::read_keys(value, found)
+            }
+            fn inside() -> Option<$crate::section::SectionDoc> { Some(<Self as $crate::section::Section>::DOC) }
+        }
+        impl $crate::section::PartSection for $name {
+            fn label(&self) -> $crate::section::Label<'_> {
+                $crate::section::Label {
+                    span: &self.span,
+                    part: self.part.as_ref(),
+                    title: self.title.as_ref().map(|at| at.value.0.as_str()),
+                    source: self.source.as_ref().map(|at| at.value.0.as_str()),
+                    from_memory: self.from_memory.as_ref().map_or(&[], |at| at.value.as_slice()),
+                }
+            }
+            fn naming(part: $crate::section::At<String>) -> Self {
+                Self { part: Some(part.clone()), ..<Self as $crate::section::Section>::empty(part.span) }
+            }
+            fn written(&self) -> Vec<&'static str> {
+                [$((stringify!($key), self.$key.is_some())),+].into_iter().filter(|(_, written)| *written).map(|(key, _)| key).collect()
+            }
+            fn unreadable(&self) -> &[&'static str] { &self.unreadable }
+            fn fill_from(&mut self, part: Self, span: &std::ops::Range<usize>) {
+                $(if self.$key.is_none() && !self.unreadable.contains(&stringify!($key)) {
+                    self.$key = part.$key.map(|at| $crate::section::At { value: at.value, span: span.clone() });
+                })+
+                self.title = self.title.take().or(part.title);
+                self.source = self.source.take().or(part.source);
+                self.unreadable.extend(part.unreadable);
+            }
+        }
+    };
+}
+
+macro_rules! section_struct {
+    ($(#[doc = $doc:literal])+ pub(crate) struct $name:ident = $title:literal { $($(#[doc = $text:literal])+ $key:ident : $type:ty = $need:ident $example:tt $(where $rule:expr)?;)+ }) => {
+        $(#[doc = $doc])+
+        #[derive(Clone, Debug)]
+        pub(crate) struct $name {
+            /// Where the section stands.
+            pub(crate) span: std::ops::Range<usize>,
+            /// Keys that were written but could not be read.
+            pub(crate) unreadable: Vec<&'static str>,
+            $($(#[doc = $text])+ pub(crate) $key: Option<$crate::section::At<$type>>,)+
+        }
+        impl $crate::section::Section for $name {
+            const DOC: $crate::section::SectionDoc = $crate::section::SectionDoc {
+                name: $title,
+                doc: concat!($($doc, "\n"),+),
+                fields: || vec![$($crate::section::FieldDoc {
+                    key: stringify!($key),
+                    doc: concat!($($text),+),
+                    need: $crate::section::need!($need),
+                    example: stringify!($example),
+                    rule: $crate::section::rule_of!($($rule)?),
+                    noun: <$type as $crate::section::Field>::noun,
+                    schema: <$type as $crate::section::Field>::schema,
+                    inside: <$type as $crate::section::Field>::inside,
+                }),+],
+            };
+            fn empty(span: std::ops::Range<usize>) -> Self {
+                Self { span, unreadable: Vec::new(), $($key: None),+ }
+            }
+            fn read_keys(value: &toml::Spanned<toml::de::DeValue<'_>>, found: &mut $crate::diagnostic::Diagnostics) -> Option<Self> {
+                let table = $crate::section::as_table(value, $title, found)?;
+                let mut section = <Self as $crate::section::Section>::empty(value.span());
+                for (key, value) in $crate::section::in_order(table) {
+                    match key.get_ref().as_ref() {
+                        $(stringify!($key) => {
+                            section.$key = $crate::section::read_field(stringify!($key), value, $crate::section::rule_of!($($rule)?), found);
+                            if section.$key.is_none() { section.unreadable.push(stringify!($key)); }
+                        })+
+                        _ => $crate::section::unknown_key(key, $title, &[$(stringify!($key)),+], found),
+                    }
+                }
+                Some(section)
+            }
+            fn complete(&mut self, found: &mut $crate::diagnostic::Diagnostics) {
+                $(if self.$key.is_none() && !self.unreadable.contains(&stringify!($key)) {
+                    match $crate::section::need!($need) {
+                        $crate::section::Need::Required | $crate::section::Need::Placed =>
+                            $crate::section::missing_key(stringify!($key), $title, stringify!($example), &self.span, found),
+                        $crate::section::Need::Default =>
+                            self.$key = $crate::section::default_value(stringify!($example), &self.span),
+                        _ => {}
+                    }
+                })+
+            }
+        }
+    };
+}
+
+macro_rules! need {
+    (required) => { $crate::section::Need::Required };
+    (placed) => { $crate::section::Need::Placed };
+    (shown) => { $crate::section::Need::Shown };
+    (optional) => { $crate::section::Need::Optional };
+    (depends) => { $crate::section::Need::Depends };
+    (default) => { $crate::section::Need::Default };
+}
+
+macro_rules! rule_of {
+    () => { None };
+    ($rule:expr) => { Some($rule) };
+}
+
+pub(crate) use {need, part_section, rule_of, section, section_struct};
+
+/// The ranges that numbers must keep.
+pub(crate) mod rule {
+    use crate::diagnostic::{self, Code};
+
+    /// A range of SI values, how to say it, and the code of its diagnostic.
+    #[derive(Clone, Copy)]
+    pub(crate) struct Rule {
+        pub least: f64,
+        pub most: f64,
+        pub code: Code,
+        pub wanted: &'static str,
+        pub help: &'static str,
+    }
+
+    impl Rule {
+        pub(crate) fn allows(&self, number: f64) -> bool {
+            (self.least..=self.most).contains(&number)
+        }
+    }
+
+    /// Anything smaller than this in SI units is taken for nothing (a nanoampere is 1e-9).
+    const TINY: f64 = 1e-12;
+    /// Anything larger than this in SI units is a slip (300 years are 1e10 s).
+    const HUGE: f64 = 1e10;
+    const ZERO_CELSIUS_K: f64 = 273.15;
+
+    macro_rules! rules {
+        ($($name:ident = $least:expr, $most:expr, $code:ident, $wanted:literal, $help:literal;)+) => {
+            $(pub(crate) const $name: Rule = Rule { least: $least, most: $most, code: diagnostic::$code, wanted: $wanted, help: $help };)+
+        };
+    }
+
+    rules! {
+        POSITIVE = TINY, HUGE, NOT_POSITIVE, "must be above zero", "a value above zero";
+        NOT_NEGATIVE = 0.0, HUGE, NEGATIVE, "must not be negative", "zero or more";
+        FRACTION = 0.0, 1.0, SHARE_RANGE, "must lie between 0 % and 100 %", "a share from \"0 %\" to \"100 %\"";
+        LOSS = 0.0, 0.9, SHARE_RANGE, "must lie between 0 % and 90 %", "a share from \"0 %\" to \"90 %\"";
+        PROMISE = 0.5, 0.999, PROMISE_SHARE, "must lie between 50 % and 99.9 %", "\"99.9 %\" or less: no number of simulated lives can show 100 %";
+        FACTOR = 1e-3, 1e3, OUT_OF_RANGE, "must lie between 0.1 % and 100000 % (0.001 and 1000)", "a factor in that range";
+        EXPONENT = 0.5, 1.0, OUT_OF_RANGE, "must lie between 0.5 and 1", "0.5 (square root of time) to 1 (proportional)";
+        COEFFICIENT = -0.02, 0.02, OUT_OF_RANGE, "must lie between -2 %/K and 2 %/K", "a coefficient such as \"-0.33 %/K\"";
+        CELLS = 1.0, 1000.0, OUT_OF_RANGE, "must lie between 1 and 1000", "a whole number from 1";
+        SYMBOLS = 1.0, 255.0, OUT_OF_RANGE, "must lie between 1 and 255", "a whole number of symbols such as 8";
+        PAYLOAD = 0.0, 242.0, OUT_OF_RANGE, "must lie between 0 and 242 bytes", "at most \"242 bytes\"";
+        RADIO_POWER = -30.0, 40.0, OUT_OF_RANGE, "must lie between -30 dBm and 40 dBm", "a power such as \"14 dBm\"";
+        LATITUDE = -90.0, 90.0, LATITUDE, "must lie between -90 deg and 90 deg", "degrees from the equator, north positive; are latitude and longitude swapped?";
+        LONGITUDE = -180.0, 180.0, LONGITUDE, "must lie between -180 deg and 180 deg", "degrees from Greenwich, east positive";
+        ELEVATION = -500.0, 9000.0, OUT_OF_RANGE, "must lie between -500 m and 9000 m", "metres above the sea";
+        TILT = 0.0, 90.0, TILT, "must lie between 0 deg and 90 deg", "\"0 deg\" (flat) to \"90 deg\" (upright); a panel that leans further is turned by its azimuth";
+        INTERVAL = 1e-3, HUGE, INTERVAL_ZERO, "must be above zero", "an interval such as \"10 min\", or remove the activity";
+        TEMPERATURE = ZERO_CELSIUS_K - 100.0, ZERO_CELSIUS_K + 200.0, OUT_OF_RANGE, "must lie between -100 C and 200 C", "degrees Celsius, as \"-20 C\"";
+    }
+}

@@ -1,0 +1,266 @@
+//! What is the same in every life of a node: lookup tables of battery, charger, cut-off and demand.
+
+use design::node::{Buffer, Design};
+use design::part::{Ageing, Battery, Charger};
+use design::quantity::{Charge, Voltage};
+
+use crate::load::Demand;
+use crate::power::ageing;
+use crate::power::battery;
+use crate::power::charge_table::ChargeTable;
+use crate::power::charger;
+
+/// Where the charging current comes from.
+#[derive(Clone, Debug)]
+pub enum Harvest {
+    /// Panel and charger.
+    Table(Box<ChargeTable>),
+    /// The record states the charging current itself.
+    Given,
+    /// No panel.
+    None,
+}
+
+/// Four quantities over one evenly spaced argument, looked up together and interpolated linearly.
+#[derive(Clone, Debug)]
+pub struct Rows {
+    start: f32,
+    per_unit: f32,
+    rows: Vec<[f32; 4]>,
+}
+
+impl Rows {
+    /// Tabulates `values` at `intervals + 1` points from `start` to `end`.
+    fn new(start: f32, end: f32, intervals: usize, values: impl Fn(f64) -> [f64; 4]) -> Self {
+        let width = (end - start) / intervals as f32;
+        let row = |index: usize| values(f64::from(start + index as f32 * width)).map(|value| value as f32);
+        Self { start, per_unit: 1.0 / width, rows: (0..=intervals).map(row).collect() }
+    }
+
+    /// The quantities at an argument; held at the ends outside the range.
+    #[inline]
+    #[must_use]
+    pub fn at(&self, argument: f32) -> [f32; 4] {
+        let last = self.rows.len() - 2;
+        let place = ((argument - self.start) * self.per_unit).clamp(0.0, (last + 1) as f32);
+        let index = (place as usize).min(last);
+        let share = place - index as f32;
+        let (low, high) = (&self.rows[index], &self.rows[index + 1]);
+        std::array::from_fn(|k| low[k] + share * (high[k] - low[k]))
+    }
+}
+
+/// What a charger allows at one battery temperature.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ChargeLimits {
+    /// Largest current [A].
+    pub amperes: f32,
+    /// Voltage it charges to [V].
+    pub volts: f32,
+    /// State of charge at which the battery rests at that voltage.
+    pub full_charge: f32,
+}
+
+/// The charger as the hour step sees it.
+#[derive(Clone, Debug)]
+pub struct ChargerTables {
+    by_whole_degree: Vec<ChargeLimits>,
+    /// What it takes from the battery in the dark [A].
+    pub drain_amperes: f32,
+    /// Below this resting voltage it only trickles [V].
+    pub precharge_below_volts: f32,
+    /// The trickle [A].
+    pub precharge_amperes: f32,
+    /// Whether it stops once the battery is full.
+    pub stops_when_full: bool,
+    /// Resting voltage below which it starts again [V].
+    pub recharge_below_volts: f32,
+}
+
+const COLDEST_CELSIUS: f32 = -60.0;
+const HOTTEST_CELSIUS: f32 = 100.0;
+const HALF_DEGREES: usize = 320;
+const CHARGE_STEPS: usize = 200;
+
+impl ChargerTables {
+    /// What it allows with the battery at this temperature [°C]; bands are resolved to whole degrees.
+    #[inline]
+    #[must_use]
+    pub fn limits(&self, battery_celsius: f32) -> ChargeLimits {
+        let degree = (battery_celsius.clamp(COLDEST_CELSIUS, HOTTEST_CELSIUS) - COLDEST_CELSIUS) as usize;
+        self.by_whole_degree[degree.min(self.by_whole_degree.len() - 1)]
+    }
+
+    fn new(charger: &Charger, battery: &Battery) -> Self {
+        let highest = charger.voltage.unwrap_or_else(|| battery::open_circuit(battery, 1.0));
+        let allowed = |degree: i32| {
+            let (share, reduction) = charger::gate(charger, f64::from(degree));
+            let voltage = highest - reduction;
+            ChargeLimits {
+                amperes: (charger.current.amperes() * share) as f32,
+                volts: voltage.volts() as f32,
+                full_charge: battery::charge_at_rest(battery, voltage) as f32,
+            }
+        };
+        let none = f64::NEG_INFINITY;
+        Self {
+            by_whole_degree: ((COLDEST_CELSIUS as i32)..=(HOTTEST_CELSIUS as i32)).map(allowed).collect(),
+            drain_amperes: charger.battery_drain.amperes() as f32,
+            precharge_below_volts: charger.precharge_below.map_or(none, Voltage::volts) as f32,
+            precharge_amperes: charger.precharge_current.amperes() as f32,
+            stops_when_full: charger.terminate_current.amperes() > 0.0 && charger.recharge_below.is_some(),
+            recharge_below_volts: charger.recharge_below.map_or(none, Voltage::volts) as f32,
+        }
+    }
+
+    /// The same charger without its temperature gate.
+    pub fn open_gate(&mut self) {
+        let widest = self.by_whole_degree.iter().copied().max_by(|one, other| one.amperes.total_cmp(&other.amperes));
+        if let Some(widest) = widest {
+            self.by_whole_degree.fill(widest);
+        }
+    }
+
+    /// A charger that takes everything up to full and costs nothing.
+    fn ideal() -> Self {
+        let all = ChargeLimits { amperes: f32::INFINITY, volts: f32::INFINITY, full_charge: 1.0 };
+        Self {
+            by_whole_degree: vec![all],
+            drain_amperes: 0.0,
+            precharge_below_volts: f32::NEG_INFINITY,
+            precharge_amperes: 0.0,
+            stops_when_full: false,
+            recharge_below_volts: f32::NEG_INFINITY,
+        }
+    }
+}
+
+/// All that is the same in every life of a node.
+#[derive(Clone, Debug)]
+pub struct NodeTables {
+    /// Where the charging current comes from.
+    pub harvest: Harvest,
+    /// By state of charge: resting voltage [V], resistance at 25 °C [ohm], factor on wear.
+    pub(super) by_charge: Rows,
+    /// By battery temperature [°C]: factor on resistance, share of charge locked by cold, self-discharge [1/h], wear [1/h].
+    pub(super) by_temperature: Rows,
+    /// The charger.
+    pub charger: ChargerTables,
+    /// The loads.
+    pub demand: Demand,
+    /// Real capacity when new [Ah].
+    pub capacity_ah: f64,
+    /// Whether an empty store leaves the node running, its load unmet.
+    pub never_stops: bool,
+    /// Terminal voltage under the pulse below which it stops [V].
+    pub stops_below_volts: f32,
+    /// Resting voltage at which it is back [V].
+    pub restarts_above_volts: f32,
+    /// Draw while stopped [A].
+    pub stopped_amperes: f32,
+    /// Leak that flows whatever the charge [A].
+    pub leakage_amperes: f32,
+    /// Charge for one join [Ah].
+    pub join_ah: f64,
+    /// How wear adds up; none for a store that keeps its capacity.
+    pub ageing: Option<Ageing>,
+    buffer: Option<Buffer>,
+}
+
+impl NodeTables {
+    /// The tables of a design with its nominal parts.
+    #[must_use]
+    pub fn new(design: &Design, harvest: Harvest, demand: Demand) -> Self {
+        let battery = &design.battery;
+        let by_charge = Rows::new(0.0, 1.0, CHARGE_STEPS, |charge| {
+            let rest = battery::open_circuit(battery, charge).volts();
+            let warm_ohm = battery.resistance.nominal.ohms() * battery::resistance_by_charge(battery, charge);
+            [rest, warm_ohm, ageing::charge_factor(&battery.ageing, charge), 0.0]
+        });
+        let by_temperature = Rows::new(COLDEST_CELSIUS, HOTTEST_CELSIUS, HALF_DEGREES, |celsius| {
+            [
+                battery::resistance_by_temperature(battery, celsius),
+                1.0 - battery::usable_share(battery, celsius),
+                battery::self_discharge_per_hour(battery, celsius),
+                ageing::hourly_wear(&battery.ageing, celsius),
+            ]
+        });
+        let charger = design.charger.as_ref();
+        Self {
+            harvest,
+            by_charge,
+            by_temperature,
+            charger: charger.map_or_else(ChargerTables::ideal, |charger| ChargerTables::new(charger, battery)),
+            capacity_ah: real_capacity(battery).ampere_hours(),
+            never_stops: false,
+            stops_below_volts: design.cutoff.stops_below.volts() as f32,
+            restarts_above_volts: design.cutoff.restarts_above.volts() as f32,
+            stopped_amperes: design.cutoff.stopped_current.amperes() as f32,
+            leakage_amperes: battery.leakage.amperes() as f32,
+            join_ah: demand.join.ampere_hours(),
+            demand,
+            ageing: Some(battery.ageing.clone()),
+            buffer: design.buffer,
+        }
+    }
+
+    /// A store without voltage, resistance, leak, wear or cut-off, fed by a stated current; an empty one leaves the load
+    /// unmet. For reference tables that are made with such a store.
+    #[must_use]
+    pub fn ideal_store(capacity: Charge, demand: Demand) -> Self {
+        Self {
+            harvest: Harvest::Given,
+            by_charge: Rows::new(0.0, 1.0, 1, |_| [1.0, 0.0, 0.0, 0.0]),
+            by_temperature: Rows::new(COLDEST_CELSIUS, HOTTEST_CELSIUS, 1, |_| [0.0; 4]),
+            charger: ChargerTables::ideal(),
+            demand,
+            capacity_ah: capacity.ampere_hours(),
+            never_stops: true,
+            stops_below_volts: f32::NEG_INFINITY,
+            restarts_above_volts: f32::NEG_INFINITY,
+            stopped_amperes: 0.0,
+            leakage_amperes: 0.0,
+            join_ah: 0.0,
+            ageing: None,
+            buffer: None,
+        }
+    }
+
+    /// Voltage at rest at this state of charge [V].
+    #[must_use]
+    pub fn rest_volts(&self, charge: f32) -> f32 {
+        self.by_charge.at(charge)[0]
+    }
+
+    /// Voltage at the terminals with this current into the battery [A].
+    #[must_use]
+    pub fn terminal_volts(&self, charge: f32, battery_celsius: f32, amperes: f32) -> f32 {
+        self.rest_volts(charge) + amperes * self.resistance_ohm(charge, battery_celsius)
+    }
+
+    /// How far the largest pulse pulls the voltage down at this charge and battery temperature [V].
+    #[must_use]
+    pub fn pulse_drop_at(&self, charge: f32, battery_celsius: f32) -> f32 {
+        self.pulse_drop_volts(self.resistance_ohm(charge, battery_celsius))
+    }
+
+    fn resistance_ohm(&self, charge: f32, battery_celsius: f32) -> f32 {
+        self.by_charge.at(charge)[1] * self.by_temperature.at(battery_celsius)[0]
+    }
+
+    /// How far the largest pulse pulls the voltage down at this battery resistance [ohm].
+    #[inline]
+    #[must_use]
+    pub fn pulse_drop_volts(&self, resistance_ohm: f32) -> f32 {
+        match &self.buffer {
+            None => self.demand.pulse.amperes as f32 * resistance_ohm,
+            Some(buffer) => battery::pulse_drop(self.demand.pulse, f64::from(resistance_ohm), buffer) as f32,
+        }
+    }
+}
+
+/// What a new battery of this label really holds.
+#[must_use]
+pub fn real_capacity(battery: &Battery) -> Charge {
+    battery.capacity.nominal * battery.label_to_real.nominal.fraction()
+}

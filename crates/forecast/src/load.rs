@@ -1,0 +1,325 @@
+//! What the node draws: floor, activities and drains, compiled into one table that the lives look up by the hour.
+
+mod fix;
+mod uplink;
+
+pub use fix::FixCost;
+pub use uplink::{MessageCost, join_cost};
+
+use design::node::{Activity, Condition, Design, Load, Sky, Step};
+use design::part::Regulator;
+use design::quantity::{Charge, Current, Duration, Voltage};
+
+use crate::diary::{Diary, Situation};
+
+/// A current at the battery: one part that flows whatever the voltage, one part of constant power behind a converter.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Draw {
+    /// Current that does not depend on the battery voltage [A].
+    pub amperes: f32,
+    /// Power drawn through a switching regulator [W].
+    pub watts: f32,
+}
+
+impl Draw {
+    /// The draw at the battery for a current behind a regulator, averaged with weight `duty`.
+    fn behind(regulator: &Regulator, current: Current, duty: f64) -> Self {
+        match *regulator {
+            Regulator::None | Regulator::Ldo { .. } => {
+                Self { amperes: (current.amperes() * duty) as f32, watts: 0.0 }
+            }
+            Regulator::Buck { output, efficiency, .. } => {
+                let watts = (output * current).watts() / efficiency.fraction();
+                Self { amperes: 0.0, watts: (watts * duty) as f32 }
+            }
+        }
+    }
+
+    /// The current at this battery voltage [A].
+    #[inline]
+    #[must_use]
+    pub fn at(self, battery_volts: f32) -> f32 {
+        self.amperes + self.watts / battery_volts
+    }
+
+    fn plus(self, other: Self) -> Self {
+        Self { amperes: self.amperes + other.amperes, watts: self.watts + other.watts }
+    }
+}
+
+/// A share of the mean draw in an hour, with its purpose.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Contribution {
+    /// Index into [`Demand::purposes`].
+    pub purpose: usize,
+    /// The mean draw over the hour.
+    pub draw: Draw,
+    /// Only when the air is colder than this [°C].
+    pub air_below_celsius: f32,
+}
+
+/// What is drawn in one kind of hour at one level of charge.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Row {
+    /// Whatever the air temperature.
+    pub always: Draw,
+    /// On top of it when the air is below each threshold [°C].
+    pub when_cold: Vec<(f32, Draw)>,
+    /// Reports sent per hour, with the same thresholds.
+    pub reports: Vec<(f32, f32)>,
+    /// The same, by purpose.
+    pub contributions: Vec<Contribution>,
+}
+
+impl Row {
+    /// The draw with the air this cold [°C].
+    #[inline]
+    #[must_use]
+    pub fn draw(&self, air_celsius: f32) -> Draw {
+        let cold = self.when_cold.iter().filter(|(threshold, _)| air_celsius < *threshold);
+        cold.fold(self.always, |sum, (_, draw)| sum.plus(*draw))
+    }
+
+    /// Reports per hour with the air this cold [°C].
+    #[must_use]
+    pub fn reports_per_hour(&self, air_celsius: f32) -> f32 {
+        self.reports.iter().filter(|(threshold, _)| air_celsius < *threshold).map(|(_, count)| count).sum()
+    }
+}
+
+/// The largest pulse a node draws.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Pulse {
+    /// Current at the battery [A].
+    pub amperes: f64,
+    /// How long it lasts.
+    pub seconds: f64,
+}
+
+/// Everything a node draws while it runs, by kind of hour and level of charge.
+#[derive(Clone, Debug)]
+pub struct Demand {
+    /// Names of the purposes, in the order of the file.
+    pub purposes: Vec<String>,
+    /// Charge levels at which intervals change, ascending, the first 0; a level holds from its charge upwards.
+    pub levels: Vec<f32>,
+    /// Kinds of hours that occur.
+    kinds: Vec<Situation>,
+    /// Row of kind `k` at level `l`: `rows[k * levels + l]`.
+    rows: Vec<Row>,
+    /// The largest pulse.
+    pub pulse: Pulse,
+    /// Charge for joining the network once.
+    pub join: Charge,
+}
+
+impl Demand {
+    /// Compiles the loads of a design for the kinds of hours that its diary brings.
+    #[must_use]
+    pub fn new(design: &Design, diary: &Diary) -> Self {
+        let levels = charge_levels(&design.loads);
+        let mut purposes = Vec::new();
+        let mut rows = Vec::with_capacity(diary.situations().len() * levels.len());
+        for situation in diary.situations() {
+            for &level in &levels {
+                rows.push(row(design, *situation, level, &mut purposes));
+            }
+        }
+        let join = design.radio.as_ref().map_or(Charge::ZERO, join_cost);
+        Self { purposes, levels, kinds: diary.situations().to_vec(), rows, pulse: largest_pulse(design), join }
+    }
+
+    /// A constant draw and nothing else: for stores and walks whose load is given.
+    #[must_use]
+    pub fn constant(current: Current) -> Self {
+        let draw = Draw { amperes: current.amperes() as f32, watts: 0.0 };
+        let contributions = vec![Contribution { purpose: 0, draw, air_below_celsius: f32::INFINITY }];
+        let row = Row { always: draw, contributions, ..Row::default() };
+        Self {
+            purposes: vec!["load".into()],
+            levels: vec![0.0],
+            kinds: vec![Situation::default()],
+            rows: vec![row],
+            pulse: Pulse::default(),
+            join: Charge::ZERO,
+        }
+    }
+
+    /// The index of the level that holds at this charge [share].
+    #[inline]
+    #[must_use]
+    pub fn level(&self, charge: f32) -> usize {
+        self.levels.iter().skip(1).filter(|level| charge >= **level).count()
+    }
+
+    /// What is drawn in this kind of hour at this level.
+    #[inline]
+    #[must_use]
+    pub fn row(&self, kind: usize, level: usize) -> &Row {
+        &self.rows[kind * self.levels.len() + level]
+    }
+
+    /// How many kinds of hours there are.
+    #[must_use]
+    pub fn kinds(&self) -> usize {
+        self.kinds.len()
+    }
+
+    /// The mean charge drawn per day in this kind of hour at full charge and with the air at this temperature.
+    #[must_use]
+    pub fn per_day(&self, kind: usize, battery: Voltage, air_celsius: f32) -> Charge {
+        let draw = self.row(kind, self.levels.len() - 1).draw(air_celsius);
+        Current::from_amperes(f64::from(draw.at(battery.volts() as f32))) * Duration::from_days(1.0)
+    }
+}
+
+fn charge_levels(loads: &[Load]) -> Vec<f32> {
+    let shares = loads.iter().flat_map(|load| &load.activities).flat_map(|activity| &activity.every);
+    let mut levels: Vec<f32> = shares.map(|(share, _)| share.fraction() as f32).chain([0.0]).collect();
+    levels.sort_by(f32::total_cmp);
+    levels.dedup();
+    levels
+}
+
+fn row(design: &Design, situation: Situation, level: f32, purposes: &mut Vec<String>) -> Row {
+    let mut row = Row::default();
+    for load in &design.loads {
+        let mut busy_share = 0.0;
+        for activity in &load.activities {
+            if holds_in(&activity.when, situation) {
+                busy_share += add_activity(&mut row, design, load, activity, situation, level, purposes);
+            }
+        }
+        add_floor(&mut row, load, busy_share, purposes);
+    }
+    if let Some(backup) = design.receiver.as_ref().and_then(|receiver| receiver.backup) {
+        let draw = Draw { amperes: backup.amperes() as f32, watts: 0.0 };
+        add(&mut row, purpose(purposes, "positioning backup"), draw, f32::INFINITY);
+    }
+    if let Some(buffer) = &design.buffer {
+        let draw = Draw { amperes: buffer.leakage.amperes() as f32, watts: 0.0 };
+        add(&mut row, purpose(purposes, "buffer leakage"), draw, f32::INFINITY);
+    }
+    row
+}
+
+fn holds_in(when: &Condition, situation: Situation) -> bool {
+    when.moving.is_none_or(|moving| moving == situation.moving)
+        && (when.months.is_empty() || when.months.contains(&situation.month))
+        && when.hours.is_none_or(|(from, to)| crate::diary::hour_between(situation.hour, from, to))
+}
+
+/// The floor flows while nothing else does: an activity's currents are totals of the board while it is busy.
+fn add_floor(row: &mut Row, load: &Load, busy_share: f64, purposes: &mut Vec<String>) {
+    let idle = Draw::behind(&load.regulator, load.floor.nominal, (1.0 - busy_share).max(0.0));
+    add(row, purpose(purposes, &format!("{}: sleeping", load.name)), idle, f32::INFINITY);
+    if let Regulator::Ldo { quiescent, .. } | Regulator::Buck { quiescent, .. } = load.regulator {
+        let own = Draw { amperes: quiescent.amperes() as f32, watts: 0.0 };
+        add(row, purpose(purposes, &format!("{}: regulator", load.name)), own, f32::INFINITY);
+    }
+}
+
+/// Adds one activity and returns the share of time in which it keeps the load awake.
+///
+/// An activity that waits for cold air is not counted as busy, so that the floor never falls short.
+fn add_activity(
+    row: &mut Row,
+    design: &Design,
+    load: &Load,
+    activity: &Activity,
+    situation: Situation,
+    level: f32,
+    purposes: &mut Vec<String>,
+) -> f64 {
+    let Some(interval) = interval_at(activity, level) else { return 0.0 };
+    let per_second = 1.0 / interval.seconds();
+    let threshold = activity.when.air_below.map_or(f32::INFINITY, |air| air.celsius() as f32);
+    let mut busy_seconds = 0.0;
+    for step in &activity.steps {
+        for (label, current, seconds) in costs(design, step, interval, situation.sky) {
+            busy_seconds += seconds;
+            let draw = Draw::behind(&load.regulator, current, seconds * per_second);
+            add(row, purpose(purposes, &format!("{}: {label}", activity.name)), draw, threshold);
+        }
+        if matches!(step, Step::Uplink { .. }) {
+            row.reports.push((threshold, (3600.0 * per_second) as f32));
+        }
+    }
+    if threshold.is_finite() { 0.0 } else { busy_seconds * per_second }
+}
+
+/// The interval of an activity at a level of charge; `None` if it does not happen there.
+fn interval_at(activity: &Activity, level: f32) -> Option<Duration> {
+    activity.every.iter().find(|(share, _)| level >= share.fraction() as f32).and_then(|(_, every)| *every)
+}
+
+/// What one step costs: label, current and mean time of each of its phases.
+fn costs(design: &Design, step: &Step, interval: Duration, sky: Sky) -> Vec<(&'static str, Current, f64)> {
+    match step {
+        Step::Draw { current, time } => vec![("measuring", current.nominal, time.seconds())],
+        Step::Uplink { payload, confirmed, loss } => {
+            let Some(radio) = &design.radio else { return Vec::new() };
+            let tries = if *confirmed { uplink::expected_tries(loss.fraction()) } else { 1.0 };
+            let cost = MessageCost::new(radio, *payload);
+            vec![
+                ("sending", radio.transmit_current.nominal, cost.sending.seconds() * tries),
+                ("waiting for a window", radio.radio.wait, cost.waiting.seconds() * tries),
+                ("listening", radio.radio.receive, cost.listening.seconds() * tries),
+            ]
+        }
+        Step::Fix { give_up_after, failures } => {
+            let Some(receiver) = &design.receiver else { return Vec::new() };
+            let cost = FixCost::new(receiver, interval, *give_up_after, failures.fraction(), sky);
+            vec![
+                ("fixing", receiver.acquire.nominal, cost.fixing.seconds()),
+                ("searching in vain", receiver.acquire.nominal, cost.searching_in_vain.seconds()),
+            ]
+        }
+    }
+}
+
+fn purpose(purposes: &mut Vec<String>, name: &str) -> usize {
+    purposes.iter().position(|known| known == name).unwrap_or_else(|| {
+        purposes.push(name.to_owned());
+        purposes.len() - 1
+    })
+}
+
+fn add(row: &mut Row, purpose: usize, draw: Draw, air_below_celsius: f32) {
+    if draw == Draw::default() {
+        return;
+    }
+    row.contributions.push(Contribution { purpose, draw, air_below_celsius });
+    if air_below_celsius == f32::INFINITY {
+        row.always = row.always.plus(draw);
+    } else {
+        row.when_cold.push((air_below_celsius, draw));
+    }
+}
+
+/// The step that draws the largest current at the battery; behind a converter at 3.3 V input or its output, if higher.
+fn largest_pulse(design: &Design) -> Pulse {
+    let mut largest = Pulse::default();
+    for load in &design.loads {
+        for step in load.activities.iter().flat_map(|activity| &activity.steps) {
+            let (current, seconds) = match step {
+                Step::Draw { current, time } => (current.nominal, time.seconds()),
+                Step::Uplink { payload, .. } => {
+                    let Some(radio) = &design.radio else { continue };
+                    let slowest = MessageCost::slowest(radio, *payload);
+                    (radio.transmit_current.nominal, slowest.seconds())
+                }
+                Step::Fix { give_up_after, .. } => {
+                    let Some(receiver) = &design.receiver else { continue };
+                    (receiver.acquire.nominal, give_up_after.seconds())
+                }
+            };
+            let draw = Draw::behind(&load.regulator, current, 1.0);
+            let amperes = f64::from(draw.at(design.cutoff.stops_below.volts() as f32));
+            if amperes > largest.amperes {
+                largest = Pulse { amperes, seconds };
+            }
+        }
+    }
+    largest
+}

@@ -1,0 +1,79 @@
+//! What a message costs: time on air, waiting and listening, over the data rates in use.
+
+use design::node::RadioUse;
+use design::quantity::{Bytes, Charge, Duration, Share};
+use design::region::Modulation;
+
+use crate::radio::airtime;
+
+/// Tries of a confirmed message before the device gives up (LoRaWAN 1.0.2, section 18.4, recommends eight).
+const LARGEST_TRIES: i32 = 8;
+/// RECEIVE_DELAY1 and the second window one second later (RP002-1.0.4, section 3.3).
+const FIRST_WINDOW_S: f64 = 1.0;
+/// JOIN_ACCEPT_DELAY1 (RP002-1.0.4, section 3.3).
+const JOIN_FIRST_WINDOW_S: f64 = 5.0;
+const BETWEEN_WINDOWS_S: f64 = 1.0;
+
+/// Mean times of one message over the data rates in use.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct MessageCost {
+    /// On air.
+    pub sending: Duration,
+    /// Between sending and the end of the second window, receiver off.
+    pub waiting: Duration,
+    /// In both windows, when nothing comes.
+    pub listening: Duration,
+}
+
+impl MessageCost {
+    /// The cost of a message with so many application bytes.
+    #[must_use]
+    pub fn new(radio: &RadioUse, payload: Bytes) -> Self {
+        Self::of_frame(radio, airtime::frame_bytes(payload.bytes() as usize), FIRST_WINDOW_S)
+    }
+
+    /// Time on air at the slowest data rate in use.
+    #[must_use]
+    pub fn slowest(radio: &RadioUse, payload: Bytes) -> Duration {
+        let frame = airtime::frame_bytes(payload.bytes() as usize);
+        let times = used(radio).filter_map(|(modulation, _)| airtime::uplink(modulation, frame));
+        times.fold(Duration::ZERO, |longest, time| if time > longest { time } else { longest })
+    }
+
+    fn of_frame(radio: &RadioUse, frame_bytes: usize, first_window_s: f64) -> Self {
+        let window = |of: Modulation| airtime::window(of, radio.radio.window_symbols);
+        let second_window = modulation(radio, radio.region.second_window.1).and_then(window);
+        let mut cost = Self { sending: Duration::ZERO, waiting: Duration::ZERO, listening: Duration::ZERO };
+        for (modulation, share) in used(radio) {
+            let first_window = window(modulation).unwrap_or_default();
+            let on_air = airtime::uplink(modulation, frame_bytes).unwrap_or_default();
+            let until_second = Duration::from_seconds(first_window_s + BETWEEN_WINDOWS_S);
+            cost.sending = cost.sending + on_air * share.fraction();
+            cost.waiting = cost.waiting + (until_second - first_window) * share.fraction();
+            cost.listening = cost.listening + (first_window + second_window.unwrap_or(first_window)) * share.fraction();
+        }
+        cost
+    }
+}
+
+/// Charge for one join: a request, the wait and both windows.
+#[must_use]
+pub fn join_cost(radio: &RadioUse) -> Charge {
+    let cost = MessageCost::of_frame(radio, airtime::JOIN_REQUEST, JOIN_FIRST_WINDOW_S);
+    radio.transmit_current.nominal * cost.sending
+        + radio.radio.wait * cost.waiting
+        + radio.radio.receive * cost.listening
+}
+
+/// Mean number of tries when a share `loss` of them gets no acknowledgement.
+pub(super) fn expected_tries(loss: f64) -> f64 {
+    if loss < 1.0 { (1.0 - loss.powi(LARGEST_TRIES)) / (1.0 - loss) } else { f64::from(LARGEST_TRIES) }
+}
+
+fn used(radio: &RadioUse) -> impl Iterator<Item = (Modulation, Share)> {
+    radio.data_rates.iter().filter_map(|(rate, share)| Some((modulation(radio, *rate)?, *share)))
+}
+
+fn modulation(radio: &RadioUse, data_rate: u8) -> Option<Modulation> {
+    radio.region.data_rates.iter().find(|(number, _)| *number == data_rate).map(|(_, modulation)| *modulation)
+}

@@ -1,0 +1,218 @@
+//! What is asked of one life: its lowest point, what is in hand there, and how it comes back.
+
+use std::ops::ControlFlow::{Break, Continue};
+
+use design::quantity::{Charge, Duration, Share};
+
+use crate::life::kernel::{HourOutcome, Lanes};
+use crate::life::node::NodeTables;
+use crate::life::walk::{Darkness, Record, Walk};
+use crate::plan::{Life, Moment, Restart};
+use crate::power::battery::FREEZING_CELSIUS;
+
+/// The longest look ahead for a restart, a refill or a death: a year.
+pub(super) const YEAR_H: usize = 8766;
+/// The longest a node is followed without sun: long enough for any primary cell.
+const LONGEST_WITHOUT_SUN_H: usize = 40 * YEAR_H;
+
+/// A node in its weather, ready to be walked.
+#[derive(Debug)]
+pub(super) struct Stage<'a> {
+    pub(super) node: &'a NodeTables,
+    pub(super) record: &'a Record,
+    /// Month, day and hour of each hour of the record.
+    pub(super) dates: &'a [(u8, u8, u8)],
+    /// First hour of the month with the least sun on the plane.
+    pub(super) dark_month_from: usize,
+    /// Whether charging below freezing damages the battery and nothing prevents it.
+    pub(super) plates: bool,
+}
+
+/// What is kept of one hour.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct KeptHour {
+    pub(super) place: usize,
+    /// State of charge at its start and at its end.
+    pub(super) charge_before: f32,
+    pub(super) charge: f32,
+    pub(super) outcome: HourOutcome,
+}
+
+/// One life with all that was seen on the way.
+#[derive(Debug)]
+pub(super) struct Lived {
+    pub(super) life: Life,
+    /// The hours of the last pass.
+    pub(super) last_pass: Vec<KeptHour>,
+    /// The life as it stood at each hour of the last pass at which a defect may start.
+    pub(super) before_dark: Lanes<1>,
+    pub(super) end: Lanes<1>,
+}
+
+#[derive(Debug, Default)]
+struct Counts {
+    outage_hours: u32,
+    outages: u32,
+    first_outage: Option<usize>,
+    gated_hours: u32,
+    plating_hours: u32,
+    reports: f64,
+    wanted_reports: f64,
+}
+
+impl Stage<'_> {
+    /// The date of an hour of a walk that began at `from`.
+    pub(super) fn moment(&self, from: usize, index: usize) -> Moment {
+        let year = self.record.hours.len();
+        let (month, day, hour) = self.dates[(from + index) % year];
+        Moment { pass: u16::try_from(index / year).unwrap_or(u16::MAX), month, day, hour }
+    }
+
+    /// Lives from `from` at this charge for so many hours, and answers the usual questions.
+    pub(super) fn live(&self, from: usize, charge: Share, hours: usize, defects_from: usize) -> Lived {
+        let year = self.record.hours.len();
+        let start = Lanes::new(self.node, charge.fraction());
+        let mut counts = Counts::default();
+        let mut lowest = (f64::INFINITY, 0, start.clone());
+        let mut before_dark = start.clone();
+        let mut last_pass = Vec::with_capacity(year);
+        let last_from = hours.saturating_sub(year);
+        let mut charge_before = charge.fraction() as f32;
+        let end = Walk::new(start, from, hours).go(self.node, self.record, |index, lanes, outcome| {
+            let place = (from + index) % year;
+            self.count(&mut counts, index, place, lanes, outcome);
+            if lanes.charge(0) < lowest.0 {
+                lowest = (lanes.charge(0), index, lanes.clone());
+            }
+            if index >= last_from {
+                last_pass.push(KeptHour { place, charge_before, charge: lanes.charge(0) as f32, outcome: *outcome });
+                if (place + 1) % year == defects_from {
+                    before_dark = lanes.clone();
+                }
+            }
+            charge_before = lanes.charge(0) as f32;
+            Continue(())
+        });
+        let life = self.answer(from, hours, &counts, &lowest, &end);
+        Lived { life, last_pass, before_dark, end }
+    }
+
+    /// Hours out in a life from `from`, and nothing else of it.
+    pub(super) fn outage_hours(&self, from: usize, charge: Share, hours: usize) -> u32 {
+        let mut out = 0;
+        Walk::new(Lanes::new(self.node, charge.fraction()), from, hours).go(self.node, self.record, |_, _, outcome| {
+            out += u32::from(!outcome.running || outcome.ran_dry);
+            Continue(())
+        });
+        out
+    }
+
+    fn count(&self, counts: &mut Counts, index: usize, place: usize, lanes: &Lanes<1>, outcome: &HourOutcome) {
+        let weather = &self.record.hours[place];
+        let demand = &self.node.demand;
+        let kind = usize::from(self.record.kinds[place]);
+        let out = !outcome.running || outcome.ran_dry;
+        counts.outages += u32::from(outcome.stopped_now);
+        counts.outage_hours += u32::from(out);
+        if out && counts.first_outage.is_none() {
+            counts.first_outage = Some(index);
+        }
+        counts.gated_hours += u32::from(outcome.gated);
+        let plating = self.plates && outcome.taken > 0.0 && weather.battery_celsius < FREEZING_CELSIUS;
+        counts.plating_hours += u32::from(plating);
+        let full_level = demand.levels.len() - 1;
+        counts.wanted_reports += f64::from(demand.row(kind, full_level).reports_per_hour(weather.air_celsius));
+        if !out {
+            let level = demand.level(lanes.charge(0) as f32);
+            counts.reports += f64::from(demand.row(kind, level).reports_per_hour(weather.air_celsius));
+        }
+    }
+
+    fn answer(
+        &self,
+        from: usize,
+        hours: usize,
+        counts: &Counts,
+        lowest: &(f64, usize, Lanes<1>),
+        end: &Lanes<1>,
+    ) -> Life {
+        let years = hours as f64 / YEAR_H as f64;
+        let (lowest_charge, lowest_index, lowest_lanes) = lowest;
+        let lowest_place = (from + lowest_index + 1) % self.record.hours.len();
+        let (in_hand, _) = self.until_stopped(lowest_lanes.clone(), lowest_place, usize::MAX);
+        let spilled = (end.flows[0].offered - end.flows[0].taken) / (hours as f64 / 24.0);
+        Life {
+            outage_hours: counts.outage_hours,
+            outages: counts.outages.max(u32::from(counts.first_outage.is_some())),
+            first_outage: counts.first_outage.map(|index| self.moment(from, index)),
+            cause: None,
+            missed_reports_per_year: (counts.wanted_reports - counts.reports).max(0.0) / years,
+            reports_per_year: counts.reports / years,
+            lowest_charge: Share::from_fraction(*lowest_charge),
+            lowest_at: self.moment(from, *lowest_index),
+            in_hand,
+            without_sun: self.without_sun(),
+            restart: self.restart_from(lowest_lanes, lowest_place),
+            days_to_half: self.days_to_half(),
+            spilled_per_day: Charge::from_ampere_hours(spilled),
+            capacity_left: Share::from_fraction(end.capacity_ah[0] / end.new_capacity_ah[0]),
+            gated_hours_per_year: f64::from(counts.gated_hours) / years,
+            plating_hours_per_year: f64::from(counts.plating_hours) / years,
+        }
+    }
+
+    /// How long a full new battery lasts without sun from the start of the darkest month.
+    fn without_sun(&self) -> Duration {
+        self.until_stopped(Lanes::new(self.node, 1.0), self.dark_month_from, usize::MAX).0
+    }
+
+    /// Walks until the node stops, without sun for `dark_hours`, and returns the time and the life at that point.
+    pub(super) fn until_stopped(&self, lanes: Lanes<1>, from: usize, dark_hours: usize) -> (Duration, Lanes<1>) {
+        let longest = if dark_hours == usize::MAX { LONGEST_WITHOUT_SUN_H } else { YEAR_H };
+        let mut lasted = longest;
+        let walk = Walk { lanes, from, hours: longest, darkness: Darkness { hours: dark_hours } };
+        let end = walk.go(self.node, self.record, |index, _, outcome| {
+            if outcome.running && !outcome.ran_dry {
+                return Continue(());
+            }
+            lasted = index;
+            Break(())
+        });
+        (Duration::from_hours(lasted as f64), end)
+    }
+
+    /// When a node that has just stopped at this place of the record runs again.
+    pub(super) fn until_running(&self, stopped: Lanes<1>, from: usize, dark_hours: usize) -> Restart {
+        let mut restart = Restart::Never;
+        let walk = Walk { lanes: stopped, from, hours: YEAR_H, darkness: Darkness { hours: dark_hours } };
+        walk.go(self.node, self.record, |index, _, outcome| {
+            if !outcome.running {
+                return Continue(());
+            }
+            restart = Restart::At(self.moment(from, index), index as f64 / 24.0);
+            Break(())
+        });
+        restart
+    }
+
+    /// The restart of a node that stops at this place with the charge at which it would stop there.
+    fn restart_from(&self, lanes: &Lanes<1>, place: usize) -> Restart {
+        let (_, mut stopped) = self.until_stopped(lanes.clone(), place, usize::MAX);
+        stopped.running = [false];
+        self.until_running(stopped, place, 0)
+    }
+
+    fn days_to_half(&self) -> Option<f64> {
+        let mut empty = Lanes::new(self.node, 0.0);
+        empty.running = [false];
+        let mut days = None;
+        Walk::new(empty, self.dark_month_from, YEAR_H).go(self.node, self.record, |index, lanes, _| {
+            if lanes.charge(0) < 0.5 {
+                return Continue(());
+            }
+            days = Some(index as f64 / 24.0);
+            Break(())
+        });
+        days
+    }
+}

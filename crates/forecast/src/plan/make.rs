@@ -1,0 +1,232 @@
+//! From a checked design and a weather record to the plan; nothing here can fail.
+
+use design::node::Design;
+use design::part::GateBand;
+use design::quantity::{Current, Irradiance, Share, Temperature, Voltage};
+
+use super::defects::defects;
+use super::findings::findings;
+use super::ledger::{ledger, months};
+use super::lives::{KeptHour, Lived, Stage};
+use super::record::{self, Felt};
+use crate::diary::Diary;
+use crate::life::node::{Harvest, NodeTables};
+use crate::load::Demand;
+use crate::plan::{Cause, Hour, Life, Moment, NodeState, Plan, Variant, Verdict, WeatherUsed};
+use crate::power::charge_table::ChargeTable;
+use crate::power::charger::charging_current;
+use crate::power::diode::Point;
+use crate::power::panel::PanelModel;
+use crate::sky::weather::WeatherHours;
+
+/// With fewer dark days in hand than this at the lowest point, a life that went well is no proof: good practice asks
+/// five to seven days of autonomy for an undemanding load (IEEE 1562, clause 6, from memory).
+const DAYS_IN_HAND: f64 = 5.0;
+/// A primary cell must last the promise and this share more: its end comes without a warning (own choice).
+const PRIMARY_MARGIN: f64 = 1.2;
+
+/// Plans a design under one weather record, lived again and again for as long as the promise says.
+#[must_use]
+pub fn plan(design: &Design, weather: &WeatherHours) -> Plan {
+    let diary = Diary::new(design);
+    let felt = record::build(design, weather, &diary);
+    let node = tables(design, &diary);
+    let used = weather_used(design, weather, &felt);
+    let stage = stage(design, &felt, &node);
+    let start = start(design, weather, &felt);
+    let hours = usize::from(used.passes) * felt.dates.len();
+    let charge = design.promise.charge_at_installation;
+    let defects_from = month_before(&felt, stage.dark_month_from);
+    let mut lived = stage.live(start, charge, hours, defects_from);
+    lived.life.cause = cause(&lived.life, design, &stage, start, hours);
+    let with_gate = with_gate(design, &felt, &diary, &lived.life, start, hours);
+    let (verdict, reason) = judge(design, &lived.life);
+    let dark_month = felt.dates[stage.dark_month_from].0;
+    let model = panel_model(design);
+    Plan {
+        verdict,
+        reason,
+        ledger: ledger(&stage, &lived.last_pass, dark_month),
+        months: months(&stage, &lived.last_pass, &felt.plain_in_plane_w_m2),
+        defects: defects(&stage, design, &lived, defects_from),
+        with_gate,
+        findings: findings(&stage, design, model.as_ref(), &lived.life, &used),
+        hours: hours_of(&stage, design, model.as_ref(), &lived, used.passes - 1),
+        life: lived.life,
+        weather: used,
+    }
+}
+
+fn tables(design: &Design, diary: &Diary) -> NodeTables {
+    let harvest = match (panel_model(design), &design.charger) {
+        (Some(model), Some(charger)) => {
+            Harvest::Table(Box::new(ChargeTable::new(&model, charger, &design.battery)))
+        }
+        _ => Harvest::None,
+    };
+    NodeTables::new(design, harvest, Demand::new(design, diary))
+}
+
+/// The panel's curve; `None` without a panel, or if its data-sheet points fit no solar cell (said as a finding).
+fn panel_model(design: &Design) -> Option<PanelModel> {
+    design.panel.as_ref().and_then(|mounted| PanelModel::new(&mounted.panel).ok())
+}
+
+fn stage<'a>(design: &Design, felt: &'a Felt, node: &'a NodeTables) -> Stage<'a> {
+    let gate_missing = design.charger.as_ref().is_some_and(|charger| charger.temperature_gate.is_empty());
+    Stage {
+        node,
+        record: &felt.record,
+        dates: &felt.dates,
+        dark_month_from: felt.dark_month_from,
+        plates: gate_missing && design.battery.chemistry.plates_below_freezing(),
+    }
+}
+
+fn weather_used(design: &Design, weather: &WeatherHours, felt: &Felt) -> WeatherUsed {
+    let hours = felt.dates.len();
+    let wanted_h = design.promise.unattended.hours();
+    WeatherUsed {
+        title: weather.title.clone(),
+        place: weather.place.as_ref().map(|place| (place.latitude, place.longitude)),
+        distance_km: weather.place.as_ref().map(|place| record::distance_km(design, place)),
+        hours,
+        passes: (wanted_h / hours as f64).round().clamp(1.0, 100.0) as u16,
+        diffuse_measured: weather.dni_w_m2.is_some() && weather.dhi_w_m2.is_some(),
+        wind_measured: weather.wind_m_s.is_some(),
+    }
+}
+
+/// The hour it goes out: the day of the file, else midsummer, so that the first winter comes whole.
+fn start(design: &Design, weather: &WeatherHours, felt: &Felt) -> usize {
+    let south = weather.place.as_ref().map_or(design.site.latitude, |place| place.latitude).degrees() < 0.0;
+    let date = design.promise.installed.unwrap_or(if south { (12, 21) } else { (6, 21) });
+    felt.dates.iter().position(|(month, day, _)| (*month, *day) >= date).unwrap_or(0)
+}
+
+/// First hour of the month before the darkest: when a defect begins to matter.
+fn month_before(felt: &Felt, dark_month_from: usize) -> usize {
+    let dark_month = felt.dates[dark_month_from].0;
+    let before = if dark_month == 1 { 12 } else { dark_month - 1 };
+    felt.dates.iter().position(|(month, _, _)| *month == before).unwrap_or(0)
+}
+
+/// What would have saved a life that failed: the first of pulse, gate and wear whose removal does.
+fn cause(life: &Life, design: &Design, stage: &Stage<'_>, start: usize, hours: usize) -> Option<Cause> {
+    life.first_outage?;
+    let charge = design.promise.charge_at_installation;
+    let saved = |change: &dyn Fn(&mut NodeTables)| {
+        let mut node = stage.node.clone();
+        change(&mut node);
+        let changed = Stage { node: &node, ..*stage };
+        changed.outage_hours(start, charge, hours) == 0
+    };
+    if saved(&|node| node.demand.pulse.amperes = 0.0) {
+        Some(Cause::BrownOut)
+    } else if saved(&|node| node.charger.open_gate()) {
+        Some(Cause::ChargeGate)
+    } else if saved(&|node| node.ageing = None) {
+        Some(Cause::Ageing)
+    } else {
+        Some(Cause::Sun)
+    }
+}
+
+/// The same node with the plainest gate, charging only from 0 to 45 °C, where it has none and charges below freezing.
+fn with_gate(
+    design: &Design,
+    felt: &Felt,
+    diary: &Diary,
+    life: &Life,
+    start: usize,
+    hours: usize,
+) -> Option<Variant> {
+    if life.plating_hours_per_year <= 0.0 {
+        return None;
+    }
+    let mut gated = design.clone();
+    let band = GateBand {
+        from: Temperature::from_celsius(0.0),
+        to: Temperature::from_celsius(45.0),
+        current: Share::from_fraction(1.0),
+        voltage_reduction: Voltage::ZERO,
+    };
+    gated.charger.as_mut()?.temperature_gate = vec![band];
+    let node = tables(&gated, diary);
+    let stage = stage(&gated, felt, &node);
+    let lived = stage.live(start, gated.promise.charge_at_installation, hours, 0);
+    let (verdict, _) = judge(&gated, &lived.life);
+    Some(Variant { name: "with a gate that charges only from 0 to 45 C".to_owned(), verdict, life: lived.life })
+}
+
+/// The verdict on one life and its reason.
+fn judge(design: &Design, life: &Life) -> (Verdict, String) {
+    let days = life.in_hand.days();
+    let promised = design.promise.unattended;
+    if let Some(first) = life.first_outage {
+        let year = first.pass + 1;
+        let hours_a_year = f64::from(life.outage_hours) / promised.years().max(1.0);
+        return (Verdict::Fails, format!("it stops in year {year} and is out for {hours_a_year:.0} hours a year"));
+    }
+    if design.panel.is_none() {
+        let years = life.without_sun.years();
+        let verdict = if life.without_sun < promised * PRIMARY_MARGIN { Verdict::Tight } else { Verdict::Holds };
+        return (verdict, format!("the cell lasts {years:.1} years for {:.1} promised", promised.years()));
+    }
+    if life.plating_hours_per_year > 0.0 {
+        let hours = life.plating_hours_per_year;
+        return (Verdict::Tight, format!("no outage, but it charges below 0 C for {hours:.0} hours a year"));
+    }
+    let lowest = life.lowest_charge.percent();
+    if days < DAYS_IN_HAND {
+        return (Verdict::Tight, format!("no outage, but only {days:.1} dark days in hand at the lowest point"));
+    }
+    (Verdict::Holds, format!("no outage, never below {lowest:.0} % charge, {days:.0} dark days in hand at the lowest point"))
+}
+
+fn hours_of(
+    stage: &Stage<'_>,
+    design: &Design,
+    panel: Option<&PanelModel>,
+    lived: &Lived,
+    last_pass: u16,
+) -> Vec<Hour> {
+    lived.last_pass.iter().map(|kept| hour(stage, design, panel, kept, last_pass)).collect()
+}
+
+fn hour(stage: &Stage<'_>, design: &Design, panel: Option<&PanelModel>, kept: &KeptHour, pass: u16) -> Hour {
+    let weather = &stage.record.hours[kept.place];
+    let (month, day, hour) = stage.dates[kept.place];
+    let outcome = &kept.outcome;
+    let net = outcome.taken - outcome.spent;
+    let volts = f64::from(stage.node.terminal_volts(kept.charge, weather.battery_celsius, net));
+    let (sun, cell) = (f64::from(weather.in_plane_w_m2), f64::from(weather.cell_celsius));
+    let point = match (panel, &design.charger) {
+        (Some(panel), Some(charger)) if sun > 0.0 => {
+            charging_current(&panel.at(sun, cell), charger, volts, f64::from(outcome.taken)).panel
+        }
+        _ => Point::default(),
+    };
+    Hour {
+        at: Moment { pass, month, day, hour },
+        in_plane: Irradiance::from_watts_per_square_metre(sun),
+        air: Temperature::from_celsius(f64::from(weather.air_celsius)),
+        cell: Temperature::from_celsius(cell),
+        battery: Temperature::from_celsius(f64::from(weather.battery_celsius)),
+        panel_current: Current::from_amperes(point.amperes),
+        panel_voltage: Voltage::from_volts(point.volts),
+        battery_current: Current::from_amperes(f64::from(net)),
+        battery_voltage: Voltage::from_volts(volts),
+        charge: Share::from_fraction(f64::from(kept.charge)),
+        state: state(outcome),
+    }
+}
+
+fn state(outcome: &crate::life::kernel::HourOutcome) -> NodeState {
+    match outcome {
+        outcome if !outcome.running => NodeState::Stopped,
+        outcome if outcome.gated && outcome.offered > 0.0 => NodeState::Gated,
+        outcome if outcome.full => NodeState::Full,
+        _ => NodeState::Running,
+    }
+}

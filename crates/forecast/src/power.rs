@@ -1,0 +1,9 @@
+//! Panel, charger and battery: from light on the cells to charge in the store.
+
+pub mod ageing;
+pub mod battery;
+pub mod charge_table;
+pub mod charger;
+pub mod diode;
+pub mod panel;
+pub mod sizing;

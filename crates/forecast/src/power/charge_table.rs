@@ -1,0 +1,163 @@
+//! Charging current by light, cell temperature and battery voltage, tabulated for the inner loop.
+
+use design::part::{Battery, Charger, ChargerKind};
+use design::quantity::Voltage;
+
+use super::charger::{LEAST_BATTERY_V, converted_w, converter_runs, operating_point};
+use super::diode::Diode;
+use super::panel::{PanelModel, REFERENCE_W_M2};
+
+const LIGHTS: usize = 32;
+const TEMPERATURES: usize = 19;
+const VOLTAGES: usize = 13;
+const CELLS: usize = LIGHTS * TEMPERATURES * VOLTAGES;
+
+const COLDEST_CELSIUS: f64 = -40.0;
+const HOTTEST_CELSIUS: f64 = 85.0;
+/// Fourth roots of the darkest and brightest irradiance tabulated [W/m²]: 1 and 1400.
+const DARKEST_ROOT: f64 = 1.0;
+const BRIGHTEST_ROOT: f64 = 6.117;
+/// What a panel and charger offer a battery [A], before current limit, temperature gate and charge voltage.
+///
+/// Trilinear over the fourth root of the irradiance, cell temperature and battery voltage. The fourth root spaces the
+/// light almost by ratio at the cost of two square roots. What is tabulated is the sixteenth root of the share that the
+/// output falls short of all the light can drive: beyond the knee of a panel this shortfall grows exponentially, its
+/// root almost linearly, and four products undo it. 32 kB: it fits the first-level cache.
+#[derive(Clone, Debug)]
+pub struct ChargeTable {
+    roots: Box<[f32]>,
+    /// Irradiance below which a converter stands still, by cell temperature [W/m²].
+    starts_w_m2: [f32; TEMPERATURES],
+    /// What the light can drive at the coldest row [A or W, per W/m²], and its change from row to row.
+    driven: f32,
+    driven_per_row: f32,
+    /// What the charger takes from the panel current for itself [A]; 0 for a converter, whose share is in the table.
+    input_a: f32,
+    lowest_v: f32,
+    per_v: f32,
+    /// 1 if the output is power, else 0.
+    by_power: f32,
+}
+
+impl ChargeTable {
+    /// The table of a panel and a charger on a battery, for voltages between empty and its charge limit; outside, the
+    /// nearer end holds.
+    pub fn new(panel: &PanelModel, charger: &Charger, battery: &Battery) -> Self {
+        let (lowest_v, highest_v) = voltage_range(battery);
+        let roots = (0..CELLS).map(|cell| {
+            let battery_v = grid(lowest_v, highest_v, cell % VOLTAGES, VOLTAGES);
+            let irradiance = grid(DARKEST_ROOT, BRIGHTEST_ROOT, cell / VOLTAGES % LIGHTS, LIGHTS).powi(4);
+            let celsius = celsius(cell / VOLTAGES / LIGHTS);
+            let output = output(&panel.at(irradiance, celsius), charger, battery_v);
+            let shortfall = 1.0 - output / (irradiance * driven(panel, charger, celsius));
+            single(shortfall.max(0.0).powf(1.0 / 16.0))
+        });
+        let coldest = driven(panel, charger, celsius(0));
+        Self {
+            roots: roots.collect(),
+            starts_w_m2: std::array::from_fn(|row| single(start_up_w_m2(panel, charger, celsius(row)))),
+            driven: single(coldest),
+            driven_per_row: single(driven(panel, charger, celsius(1)) - coldest),
+            input_a: single(if converts(charger) { 0.0 } else { charger.input_current.amperes() }),
+            lowest_v: single(lowest_v),
+            per_v: single((VOLTAGES - 1) as f64 / (highest_v - lowest_v)),
+            by_power: f32::from(u8::from(converts(charger))),
+        }
+    }
+
+    /// Current offered to the battery [A] at an effective irradiance [W/m²], a cell temperature [°C] and a battery
+    /// voltage [V]; 0 in the dark, never negative. Not limited.
+    #[inline]
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "clamped to the grid just before"
+    )]
+    pub fn current_a(&self, irradiance_w_m2: f32, cell_celsius: f32, battery_v: f32) -> f32 {
+        const ROOTS: f32 = (LIGHTS - 1) as f32 / (BRIGHTEST_ROOT - DARKEST_ROOT) as f32;
+        const KELVINS: f32 = (TEMPERATURES - 1) as f32 / (HOTTEST_CELSIUS - COLDEST_CELSIUS) as f32;
+        let root = irradiance_w_m2.max(0.0).sqrt().sqrt();
+        let x = ((root - DARKEST_ROOT as f32) * ROOTS).clamp(0.0, (LIGHTS - 1) as f32 - 1e-3);
+        let y =
+            ((cell_celsius - COLDEST_CELSIUS as f32) * KELVINS).clamp(0.0, (TEMPERATURES - 1) as f32 - 1e-3);
+        let z = ((battery_v - self.lowest_v) * self.per_v).clamp(0.0, (VOLTAGES - 1) as f32 - 1e-3);
+        let (i, j, k) = (x as usize, y as usize, z as usize);
+        let driven = (self.driven + y * self.driven_per_row) * irradiance_w_m2;
+        let (x, y, z) = (x - i as f32, y - j as f32, z - k as f32);
+        let t = &self.roots;
+        let along = |at: usize| t[at] + z * (t[at + 1] - t[at]);
+        let at = (j * LIGHTS + i) * VOLTAGES + k;
+        let colder = along(at) + x * (along(at + VOLTAGES) - along(at));
+        let at = at + LIGHTS * VOLTAGES;
+        let warmer = along(at) + x * (along(at + VOLTAGES) - along(at));
+        let root = colder + y * (warmer - colder);
+        let starts = self.starts_w_m2[j] + y * (self.starts_w_m2[j + 1] - self.starts_w_m2[j]);
+        let running = f32::from(u8::from(irradiance_w_m2 >= starts));
+        let fourth = root * root * root * root;
+        let output = driven * (1.0 - fourth * fourth * fourth * fourth) - self.input_a;
+        let divisor = 1.0 + self.by_power * (battery_v.max(LEAST_BATTERY_V as f32) - 1.0);
+        running * output.max(0.0) / divisor
+    }
+}
+
+/// Current of a pinned panel [A], power out of a converter [W].
+fn output(curve: &Diode, charger: &Charger, battery_v: f64) -> f64 {
+    let point = operating_point(curve, charger, battery_v);
+    if converts(charger) { converted_w(point, charger) } else { point.amperes }
+}
+
+/// More than any output per irradiance: the photocurrent [A per W/m²], or twice its product with the open-circuit
+/// voltage [W per W/m²], which even a frozen panel doesn't reach.
+fn driven(panel: &PanelModel, charger: &Charger, celsius: f64) -> f64 {
+    if converts(charger) {
+        let reference = panel.reference();
+        2.0 * reference.photocurrent_a * reference.open_circuit_v() / REFERENCE_W_M2
+    } else {
+        panel.at(REFERENCE_W_M2, celsius).photocurrent_a / REFERENCE_W_M2
+    }
+}
+
+fn voltage_range(battery: &Battery) -> (f64, f64) {
+    let end = |end: Option<&(design::quantity::Share, Voltage)>| end.map_or(0.0, |(_, volts)| volts.volts());
+    let lowest_v = end(battery.open_circuit.first()).min(battery.empty_voltage.volts());
+    let full_v = end(battery.open_circuit.last());
+    let highest_v = battery.charge_limit.map_or(full_v, Voltage::volts).max(full_v);
+    (lowest_v, highest_v.max(lowest_v + 0.1))
+}
+
+fn celsius(row: usize) -> f64 {
+    grid(COLDEST_CELSIUS, HOTTEST_CELSIUS, row, TEMPERATURES)
+}
+
+fn converts(charger: &Charger) -> bool {
+    matches!(charger.kind, ChargerKind::FixedFraction { .. } | ChargerKind::Mppt)
+}
+
+fn grid(first: f64, last: f64, index: usize, count: usize) -> f64 {
+    first + (last - first) * index as f64 / (count - 1) as f64
+}
+
+/// Power and voltage of a panel both rise with light, so that one irradiance tells whether a converter runs.
+fn start_up_w_m2(panel: &PanelModel, charger: &Charger, celsius: f64) -> f64 {
+    let runs = |irradiance: f64| {
+        let curve = panel.at(irradiance, celsius);
+        converter_runs(operating_point(&curve, charger, 0.0), charger)
+    };
+    let (mut low, mut high) = (0.0, BRIGHTEST_ROOT.powi(4));
+    if !converts(charger) || runs(1e-6) {
+        return 0.0;
+    }
+    if !runs(high) {
+        return f64::INFINITY;
+    }
+    while high - low > 1e-6 * high {
+        let middle = 0.5 * (low + high);
+        if runs(middle) { high = middle } else { low = middle }
+    }
+    high
+}
+
+#[expect(clippy::cast_possible_truncation, reason = "single precision is the point")]
+fn single(value: f64) -> f32 {
+    value as f32
+}

@@ -1,0 +1,3 @@
+//! The radio's side of the forecast.
+
+pub mod airtime;

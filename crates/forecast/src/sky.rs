@@ -1,0 +1,12 @@
+//! The sky over a node: where the sun stands, what the weather lets through, and what falls on a tilted panel.
+
+pub mod decompose;
+pub mod incidence;
+pub mod irradiance;
+pub mod monthly;
+pub mod plane;
+pub mod skyline;
+pub mod snow;
+pub mod sun;
+pub mod transpose;
+pub mod weather;
