@@ -11,7 +11,9 @@ pub(crate) mod fixture;
 
 use std::collections::BTreeMap;
 
-use forecast::plan::Plan;
+use forecast::plan::{Plan, Severity};
+
+use crate::problem::Problem;
 
 /// What a plan is about, as far as a report needs to know.
 #[derive(Clone, Debug)]
@@ -34,11 +36,48 @@ pub(crate) struct Subject {
     pub(crate) limits_percent: (f64, f64),
     /// Figures nobody should trust blindly: place in the file, and why.
     pub(crate) doubts: Vec<(String, String)>,
+    /// What the design file probably does not mean.
+    pub(crate) warnings: Vec<Problem>,
     /// Line of each place in the design file that the report points at.
     pub(crate) lines: BTreeMap<String, usize>,
 }
 
+/// Something that wants a decision: found in the weather, or in the design file alone.
+pub(crate) struct Caution {
+    /// How bad.
+    pub(crate) severity: Severity,
+    /// Name that the manual explains.
+    pub(crate) code: &'static str,
+    /// File and line.
+    pub(crate) place: String,
+    /// What is wrong.
+    pub(crate) message: String,
+    /// What to do.
+    pub(crate) help: String,
+}
+
 impl Subject {
+    /// All that wants a decision, worst first.
+    pub(crate) fn cautions(&self, plan: &Plan) -> Vec<Caution> {
+        let found = plan.findings.iter().map(|finding| Caution {
+            severity: finding.severity,
+            code: finding.code,
+            place: self.place(&finding.field),
+            message: finding.message.clone(),
+            help: finding.help.clone(),
+        });
+        let warned = self.warnings.iter().map(|warning| Caution {
+            severity: Severity::Warning,
+            code: warning.code,
+            place: warning.location(),
+            message: warning.message.clone(),
+            help: warning.help.clone(),
+        });
+        let mut cautions: Vec<Caution> = found.chain(warned).collect();
+        cautions.sort_by_key(|caution| std::cmp::Reverse(caution.severity));
+        cautions
+    }
+
     /// `file:line` of a field, or the file alone where the field is not written out.
     pub(crate) fn place(&self, field: &str) -> String {
         match self.lines.get(field) {

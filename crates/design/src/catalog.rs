@@ -69,19 +69,26 @@ impl Catalog {
     }
 
     /// The part of this name, or `None` if something was found wrong with it.
-    pub(crate) fn part<S: PartSection + Field>(&self, name: &At<String>, found: &mut Diagnostics) -> Option<S> {
+    pub(crate) fn part<S: PartSection + Field>(
+        &self,
+        name: &At<String>,
+        found: &mut Diagnostics,
+    ) -> Option<S> {
         let section = <S as Section>::DOC.name;
         let text = if is_path(&name.value) {
             self.files.get(&name.value).map(String::as_str)
         } else {
-            SHIPPED.iter().find(|part| part.section == section && part.key == name.value).map(|part| part.text)
+            SHIPPED
+                .iter()
+                .find(|part| part.section == section && part.key == name.value)
+                .map(|part| part.text)
         };
         let Some(text) = text else {
             no_such_part(section, name, found);
             return None;
         };
         let (part, problems) = read_part(&name.value, text);
-        found.append(problems);
+        found.append(problems.into_sorted());
         part
     }
 }
@@ -89,15 +96,22 @@ impl Catalog {
 fn no_such_part(section: &str, name: &At<String>, found: &mut Diagnostics) {
     if is_path(&name.value) {
         let message = format!("the part file `{}` was not read", name.value);
-        found.error(diagnostic::PART_FILE_MISSING, &name.span, message, "its path counts from the folder of the design file");
+        found.error(
+            diagnostic::PART_FILE_MISSING,
+            &name.span,
+            message,
+            "its path counts from the folder of the design file",
+        );
         return;
     }
     let names = Catalog::names(section);
-    let list = format!("the catalogue has {}; or name a part file of your own that ends in .toml", names.join(", "));
+    let list =
+        format!("the catalogue has {}; or name a part file of your own that ends in .toml", names.join(", "));
     let help = match diagnostic::nearest(&name.value, names.iter().copied()) {
         Some(near) => format!("did you mean \"{near}\"? {list}"),
         None => list,
     };
-    let message = format!("there is no {section} `{}` in the catalogue", crate::quantity::shortened(&name.value));
+    let message =
+        format!("there is no {section} `{}` in the catalogue", crate::quantity::shortened(&name.value));
     found.error(diagnostic::UNKNOWN_PART, &name.span, message, help);
 }

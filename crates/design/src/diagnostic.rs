@@ -55,36 +55,35 @@ impl Diagnostics {
     }
 
     /// Notes an error.
-    pub(crate) fn error(&mut self, code: Code, span: &Range<usize>, message: impl Into<String>, help: impl Into<String>) {
+    pub(crate) fn error(
+        &mut self,
+        code: Code,
+        span: &Range<usize>,
+        message: impl Into<String>,
+        help: impl Into<String>,
+    ) {
         self.push(Severity::Error, code, span, message.into(), help.into());
     }
 
     /// Notes a warning.
-    pub(crate) fn warning(&mut self, code: Code, span: &Range<usize>, message: impl Into<String>, help: impl Into<String>) {
+    pub(crate) fn warning(
+        &mut self,
+        code: Code,
+        span: &Range<usize>,
+        message: impl Into<String>,
+        help: impl Into<String>,
+    ) {
         self.push(Severity::Warning, code, span, message.into(), help.into());
     }
 
     fn push(&mut self, severity: Severity, code: Code, span: &Range<usize>, message: String, help: String) {
-        let diagnostic =
-            Diagnostic { severity, code: code.name, file: self.file.clone(), span: span.clone(), message, help };
-        // The same part file can be read for two sensors or loads.
-        if !self.list.contains(&diagnostic) {
-            self.list.push(diagnostic);
-        }
+        let (file, span) = (self.file.clone(), span.clone());
+        self.list.push(Diagnostic { severity, code: code.name, file, span, message, help });
     }
 
-    /// Takes over what was found in another file.
-    pub(crate) fn append(&mut self, other: Self) {
-        for diagnostic in other.list {
-            if !self.list.contains(&diagnostic) {
-                self.list.push(diagnostic);
-            }
-        }
-    }
-
-    /// Takes over a list.
-    pub(crate) fn extend(&mut self, list: &[Diagnostic]) {
-        self.list.extend(list.iter().cloned());
+    /// Takes over what was found elsewhere.
+    pub(crate) fn append(&mut self, found: impl IntoIterator<Item = Diagnostic>) {
+        self.list.extend(found);
     }
 
     /// Whether it has an error.
@@ -92,12 +91,18 @@ impl Diagnostics {
         self.list.iter().any(|one| one.severity == Severity::Error)
     }
 
-    /// The list in the order of the text, the design file first.
+    /// The list in the order of the text, the design file first, and nothing twice: a part file that is used twice is
+    /// read twice.
     pub(crate) fn into_sorted(self) -> Vec<Diagnostic> {
         let mut list = self.list;
-        list.sort_by(|a, b| (&a.file, a.span.start, a.severity).cmp(&(&b.file, b.span.start, b.severity)));
+        list.sort_by(|a, b| key(a).cmp(&key(b)));
+        list.dedup();
         list
     }
+}
+
+fn key(one: &Diagnostic) -> (Option<&str>, usize, Severity, &str, &str) {
+    (one.file.as_deref(), one.span.start, one.severity, one.code, &one.message)
 }
 
 /// The written word or key nearest to what was meant, if any is near enough to suggest.
@@ -106,7 +111,9 @@ pub(crate) fn nearest<'a>(written: &str, known: impl IntoIterator<Item = &'a str
     let allowed = (written.len() / 3).clamp(1, 4);
     known
         .into_iter()
-        .map(|word| (edit_distance(&written, &word.chars().flat_map(char::to_lowercase).collect::<Vec<_>>()), word))
+        .map(|word| {
+            (edit_distance(&written, &word.chars().flat_map(char::to_lowercase).collect::<Vec<_>>()), word)
+        })
         .filter(|(distance, _)| *distance <= allowed)
         .min_by_key(|(distance, _)| *distance)
         .map(|(_, word)| word)

@@ -43,7 +43,12 @@ pub fn parse(text: &str) -> DesignFile {
         root.complete(&mut found);
         if let Some(schema) = root.schema.as_ref().filter(|schema| schema.value != SCHEMA) {
             let message = format!("edition {} of the design file is not known", schema.value);
-            found.error(diagnostic::SCHEMA_VERSION, &schema.span, message, format!("write `schema = {SCHEMA}`"));
+            found.error(
+                diagnostic::SCHEMA_VERSION,
+                &schema.span,
+                message,
+                format!("write `schema = {SCHEMA}`"),
+            );
         }
     }
     let mut found = found.into_sorted();
@@ -65,8 +70,10 @@ impl DesignFile {
             root.receiver.as_ref().and_then(|section| section.value.label().part),
         ];
         let loads = root.load.iter().flat_map(|loads| &loads.value.0);
-        let activities = loads.flat_map(|(_, load)| load.activity.iter().flat_map(|activities| &activities.value.0));
-        let sensors = activities.flat_map(|(_, activity)| activity.sensors.iter().flat_map(|sensors| &sensors.value));
+        let activities =
+            loads.flat_map(|(_, load)| load.activity.iter().flat_map(|activities| &activities.value.0));
+        let sensors =
+            activities.flat_map(|(_, activity)| activity.sensors.iter().flat_map(|sensors| &sensors.value));
         let mut paths: Vec<&str> = sections
             .into_iter()
             .flatten()
@@ -103,7 +110,12 @@ impl DesignFile {
 pub(crate) fn read_toml<'t>(text: &'t str, found: &mut Diagnostics) -> Option<(Spanned<DeValue<'t>>, bool)> {
     if text.len() > LARGEST_BYTES {
         let message = format!("the file has {} MB; a design file has a few kilobytes", text.len() >> 20);
-        found.error(diagnostic::TOO_LARGE, &(0..0), message, "is this the design file? a weather file is given with --weather");
+        found.error(
+            diagnostic::TOO_LARGE,
+            &(0..0),
+            message,
+            "is this the design file? a weather file is given with --weather",
+        );
         return None;
     }
     let (table, errors) = DeTable::parse_recoverable(text);
@@ -119,8 +131,11 @@ pub(crate) fn read_toml<'t>(text: &'t str, found: &mut Diagnostics) -> Option<(S
 /// After a syntax error keys go astray: what is missing, or stands on the same line, is not the person's fault.
 fn keep_what_syntax_errors_explain_not(text: &str, found: &mut Vec<Diagnostic>) {
     let line = |at: usize| text.as_bytes().iter().take(at).filter(|byte| **byte == b'\n').count();
-    let broken: Vec<usize> =
-        found.iter().filter(|one| one.code == diagnostic::SYNTAX.name).map(|one| line(one.span.start)).collect();
+    let broken: Vec<usize> = found
+        .iter()
+        .filter(|one| one.code == diagnostic::SYNTAX.name)
+        .map(|one| line(one.span.start))
+        .collect();
     found.retain(|one| {
         one.code == diagnostic::SYNTAX.name
             || (one.code != diagnostic::MISSING_KEY.name && !broken.contains(&line(one.span.start)))
@@ -131,7 +146,8 @@ fn keep_what_syntax_errors_explain_not(text: &str, found: &mut Vec<Diagnostic>) 
 fn collect_places(prefix: &str, value: &Spanned<DeValue<'_>>, places: &mut BTreeMap<String, Range<usize>>) {
     let Some(table) = value.get_ref().as_table() else { return };
     for (key, value) in in_order(table) {
-        let path = if prefix.is_empty() { key.get_ref().to_string() } else { format!("{prefix}.{}", key.get_ref()) };
+        let path =
+            if prefix.is_empty() { key.get_ref().to_string() } else { format!("{prefix}.{}", key.get_ref()) };
         collect_places(&path, value, places);
         // A table's own span is that of its header only; a value is pointed at itself.
         places.insert(path, value.span());
@@ -157,7 +173,12 @@ fn check_label<S: PartSection>(section: &S, found: &mut Diagnostics) {
         found.error(diagnostic::PART_FILE, label.span, "the part file lacks `title` or `source`", help);
     }
     if let Some(part) = label.part {
-        found.error(diagnostic::PART_FILE, &part.span, "a part file can't name another part", "write the keys themselves");
+        found.error(
+            diagnostic::PART_FILE,
+            &part.span,
+            "a part file can't name another part",
+            "write the keys themselves",
+        );
     }
     let written = section.written();
     for key in label.from_memory.iter().filter(|key| !written.contains(&key.value.as_str())) {

@@ -1,8 +1,224 @@
 //! The manual of the design file, its JSON Schema and a commented example, generated from the declarations.
 
-use crate::section::SectionDoc;
+use crate::catalog::{Catalog, SHIPPED};
+use crate::diagnostic::CODES;
+use crate::file::node::RootSection;
+use crate::file::part::SensorSection;
+use crate::file::value::quoted;
+use crate::quantity::units;
+use crate::section::{FieldDoc, Need, Section, SectionDoc};
+use std::fmt::Write as _;
 
-pub(crate) fn section_schema(doc: &SectionDoc) -> String {
-    let _ = doc;
-    String::new()
+const WIDTH: usize = 100;
+
+const OPENING: &str = "# The design file
+
+This page is generated from the program; change the declarations in `crates/design/src/file/`, not this page.
+
+One file describes one kind of node and its place. It is TOML: `key = value` lines under `[section]` headings. Keys that are
+not listed here are refused. All problems of a file are reported at once, each with a code that the last chapter explains.
+
+**Quantities** are texts with a unit: `\"2600 mAh\"`, `\"-20 C\"`, `\"14 dBm\"`. A tolerance may follow: `\"4 uA +- 50 %\"`,
+`\"2600 mAh +- 200 mAh\"` (`±` works as well). It is one standard deviation of what the quantity may really be, and is spread
+over the simulated lives; on a share it is in percentage points. The page says where a tolerance is used.
+
+**Parts** (`[panel]`, `[charger]`, `[battery]`, `[radio]`, `[receiver]`, sensors) are named by `part`: an entry of the catalogue,
+or the path of a part file of your own, which ends in `.toml` and counts from the folder of the design file. Keys written beside
+`part` override the part's; without `part` all keys are written in the section itself. A part file has the keys of its section
+and begins with `title` and `source`; `from_memory` lists the keys whose figures have no seen source, and the report repeats them
+where they matter.
+";
+
+/// The manual as Markdown.
+pub fn markdown() -> String {
+    let mut out = OPENING.to_owned();
+    out.push_str("\n## Units\n\n| quantity | units |\n| --- | --- |\n");
+    for (noun, symbols) in units() {
+        let _ = writeln!(out, "| {noun} | {} |", symbols.join(", "));
+    }
+    chapter(&mut out, "", &RootSection::DOC);
+    chapter(&mut out, "sensor part file", &SensorSection::DOC);
+    out.push_str("\n## Catalogue\n\n| section | parts |\n| --- | --- |\n");
+    for section in ["battery", "charger", "panel", "radio", "receiver", "sensor"] {
+        let _ = writeln!(out, "| {section} | `{}` |", Catalog::names(section).join("`, `"));
+    }
+    let _ =
+        writeln!(out, "\n{} parts; their figures and sources stand in `crates/design/data/`.", SHIPPED.len());
+    out.push_str("\n## Codes\n");
+    for code in CODES {
+        let _ = writeln!(
+            out,
+            "\n### {}\n\n{}: {}\n\nExample: {}.",
+            code.name,
+            capital(code.title),
+            code.explanation,
+            code.example
+        );
+    }
+    out
+}
+
+fn chapter(out: &mut String, path: &str, section: &SectionDoc) {
+    let heading = if path.is_empty() { "Top of the file" } else { path };
+    let _ = writeln!(
+        out,
+        "\n## {heading}\n\n{}\n\n| key | meaning | written as | needed |\n| --- | --- | --- | --- |",
+        section.doc.trim()
+    );
+    let fields = (section.fields)();
+    for field in &fields {
+        let range = field.rule.map_or_else(String::new, |rule| format!("; {}", rule.wanted));
+        let _ = writeln!(
+            out,
+            "| `{}` | {} | {}{range} | {} |",
+            field.key,
+            field.doc.trim(),
+            cell(&(field.noun)()),
+            need(field)
+        );
+    }
+    for field in &fields {
+        if let Some(inside) = (field.inside)() {
+            let path = path.trim_matches(['[', ']']);
+            let path = if path.is_empty() { String::new() } else { format!("{path}.") };
+            let path = match shape(field) {
+                Shape::Value => format!("{path}{}", field.key),
+                Shape::Table => format!("[{path}{}]", field.key),
+                Shape::List => format!("[[{path}{}]]", field.key),
+                Shape::Named => format!("[{path}{}.NAME]", field.key),
+            };
+            chapter(out, &path, &inside);
+        }
+    }
+}
+
+fn need(field: &FieldDoc) -> String {
+    match field.need {
+        Need::Required | Need::Placed => "yes".to_owned(),
+        Need::Optional | Need::Shown => "no".to_owned(),
+        Need::Depends => "see meaning".to_owned(),
+        Need::Default => format!("no: `{}`", plain(field.example)),
+    }
+}
+
+fn cell(text: &str) -> String {
+    text.replace('|', "\\|")
+}
+
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+/// How a key is laid out in the file.
+enum Shape {
+    Value,
+    Table,
+    List,
+    Named,
+}
+
+fn shape(field: &FieldDoc) -> Shape {
+    match field.example {
+        "{}" => Shape::Table,
+        "[{}]" => Shape::List,
+        name if (field.inside)().is_some() && name.bytes().all(|byte| byte.is_ascii_alphanumeric()) => {
+            Shape::Named
+        }
+        _ => Shape::Value,
+    }
+}
+
+/// A design file that shows every key, optional ones behind `#`. It resolves as it is.
+pub fn commented_example() -> String {
+    let mut out = comment(
+        "Every key of the design file. This file is generated, and resolves as it is. A line that begins with # and a key shows an optional key with an example or its default: remove the # to use it.",
+    );
+    table(&mut out, "", &RootSection::DOC);
+    out
+}
+
+fn table(out: &mut String, path: &str, section: &SectionDoc) {
+    let fields = (section.fields)();
+    let names_part = fields.iter().any(|field| field.key == "part");
+    for field in fields.iter().filter(|field| matches!(shape(field), Shape::Value)) {
+        let live = match field.need {
+            Need::Placed | Need::Shown => true,
+            Need::Required => !names_part,
+            Need::Optional | Need::Depends | Need::Default => false,
+        };
+        out.push_str(&comment(field.doc.trim()));
+        let _ = writeln!(out, "{}{} = {}", if live { "" } else { "#" }, field.key, plain(field.example));
+    }
+    for field in &fields {
+        let Some(inside) = (field.inside)() else { continue };
+        let path = if path.is_empty() { field.key.to_owned() } else { format!("{path}.{}", field.key) };
+        let (path, header) = match shape(field) {
+            Shape::Value => continue,
+            Shape::Table => (path.clone(), format!("[{path}]")),
+            Shape::List => (path.clone(), format!("[[{path}]]")),
+            Shape::Named => (format!("{path}.{}", field.example), format!("[{path}.{}]", field.example)),
+        };
+        let _ = write!(out, "\n{}{header}\n", comment(field.doc.trim()));
+        table(out, &path, &inside);
+    }
+}
+
+/// A text as comment lines.
+fn comment(text: &str) -> String {
+    let mut out = String::new();
+    let mut line = "#".to_owned();
+    for word in text.split_whitespace() {
+        if line.chars().count() + 1 + word.chars().count() > WIDTH {
+            let _ = writeln!(out, "{line}");
+            "#".clone_into(&mut line);
+        }
+        let _ = write!(line, " {word}");
+    }
+    let _ = writeln!(out, "{line}");
+    out
+}
+
+/// The JSON Schema of the design file, for editors that complete and check while one types.
+pub fn json_schema() -> String {
+    let schema = section_schema(&RootSection::DOC);
+    let head =
+        "{\"$schema\":\"https://json-schema.org/draft/2020-12/schema\",\"title\":\"Design file of a node\",";
+    format!("{head}{}\n", schema.trim_start_matches('{'))
+}
+
+/// The JSON Schema of one section. A section that names a part may leave out what the part gives.
+pub(crate) fn section_schema(section: &SectionDoc) -> String {
+    let fields = (section.fields)();
+    let names_part = fields.iter().any(|field| field.key == "part");
+    let properties: Vec<String> = fields
+        .iter()
+        .map(|field| {
+            // A table describes itself; JSON allows no key twice.
+            let schema = (field.schema)();
+            let described = if schema.starts_with("{\"description\":") {
+                schema
+            } else {
+                let rest = schema.trim_start_matches('{');
+                format!("{{\"description\":{},{rest}", quoted(&plain(field.doc)))
+            };
+            format!("{}:{described}", quoted(field.key))
+        })
+        .collect();
+    let required: Vec<String> = fields
+        .iter()
+        .filter(|field| field.need == Need::Placed || (field.need == Need::Required && !names_part))
+        .map(|field| quoted(field.key))
+        .collect();
+    let required =
+        if required.is_empty() { String::new() } else { format!("\"required\":[{}],", required.join(",")) };
+    format!(
+        "{{\"description\":{},\"type\":\"object\",\"additionalProperties\":false,{required}\"properties\":{{{}}}}}",
+        quoted(&plain(section.doc)),
+        properties.join(",")
+    )
+}
+
+fn plain(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
 }

@@ -6,7 +6,7 @@
 mod text;
 
 pub use text::QuantityError;
-pub(crate) use text::{a, shortened, unit_list, unit_of_example};
+pub(crate) use text::{a, shortened, unit_list, unit_of_example, units};
 
 /// A quantity that can be written as a number and a unit.
 pub trait Quantity: Copy + PartialEq + PartialOrd + std::fmt::Debug + Sized {

@@ -73,7 +73,10 @@ impl Region {
         Some(Self {
             name: table.get("name")?.as_str()?.to_owned(),
             data_rates: table.get("datarate_up")?.as_array()?.iter().map(data_rate).collect::<Option<_>>()?,
-            largest_mac_payload: payloads.iter().map(|size| usize::try_from(size.as_integer()?).ok()).collect::<Option<_>>()?,
+            largest_mac_payload: payloads
+                .iter()
+                .map(|size| usize::try_from(size.as_integer()?).ok())
+                .collect::<Option<_>>()?,
             second_window: (hertz("rx2_freq")?, table.get("rx2_dr").and_then(small)?),
             largest_power: Dbm::from_dbm(table.get("max_eirp")?.as_float()?),
             join_data_rates: (joins.first().and_then(small)?, joins.get(1).and_then(small)?),
@@ -105,7 +108,10 @@ mod tests {
         for (name, text) in BUILTIN {
             let region = Region::read(text).unwrap_or_else(|| panic!("{name} does not read"));
             assert_eq!(&region.name, name);
-            assert!(region.data_rates.windows(2).all(|two| two[0].0 < two[1].0), "{name}: ascending data rates");
+            assert!(
+                region.data_rates.windows(2).all(|two| two[0].0 < two[1].0),
+                "{name}: ascending data rates"
+            );
         }
     }
 

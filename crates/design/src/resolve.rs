@@ -30,7 +30,7 @@ pub fn resolve(catalog: &Catalog, file: &DesignFile) -> Result<Resolved, Vec<Dia
     let mut resolver = Resolver { catalog, file, found: Diagnostics::default(), doubts: Vec::new() };
     let design = file.root.as_ref().and_then(|root| resolver.design(root));
     let mut found = resolver.found;
-    found.extend(&file.found);
+    found.append(file.found.iter().cloned());
     match design {
         Some(design) if !found.has_errors() => Ok(Resolved { design, warnings: found.into_sorted() }),
         _ => Err(found.into_sorted()),
@@ -116,7 +116,13 @@ impl Resolver<'_> {
     }
 
     /// Says that a key is missing which this kind of part needs.
-    fn needs<T: Clone>(&mut self, value: Option<&crate::section::At<T>>, key: &str, what: &str, section: &impl PartSection) -> Option<T> {
+    fn needs<T: Clone>(
+        &mut self,
+        value: Option<&crate::section::At<T>>,
+        key: &str,
+        what: &str,
+        section: &impl PartSection,
+    ) -> Option<T> {
         if value.is_none() && !section.unreadable().contains(&key) {
             let message = format!("{what} needs `{key}`");
             let help = format!("add `{key} = ...` beside `part`, or name a part that has it");

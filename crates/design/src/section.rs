@@ -110,17 +110,28 @@ pub(crate) trait PartSection: Section + Clone {
 }
 
 /// The entries of a table in the order of the text.
-pub(crate) fn in_order<'t, 'i>(table: &'t DeTable<'i>) -> Vec<(&'t Spanned<toml::de::DeString<'i>>, &'t Spanned<DeValue<'i>>)> {
+pub(crate) fn in_order<'t, 'i>(
+    table: &'t DeTable<'i>,
+) -> Vec<(&'t Spanned<toml::de::DeString<'i>>, &'t Spanned<DeValue<'i>>)> {
     let mut entries: Vec<_> = table.iter().collect();
     entries.sort_by_key(|(key, _)| key.span().start);
     entries
 }
 
 /// The table that a value is, or an error.
-pub(crate) fn as_table<'t, 'i>(value: &'t Spanned<DeValue<'i>>, noun: &str, found: &mut Diagnostics) -> Option<&'t DeTable<'i>> {
+pub(crate) fn as_table<'t, 'i>(
+    value: &'t Spanned<DeValue<'i>>,
+    noun: &str,
+    found: &mut Diagnostics,
+) -> Option<&'t DeTable<'i>> {
     let table = value.get_ref().as_table();
     if table.is_none() {
-        wrong_type(value, &format!("a table of keys ({noun})"), &format!("write `{{ key = ... }}` or begin a table `[{noun}]`"), found);
+        wrong_type(
+            value,
+            &format!("a table of keys ({noun})"),
+            &format!("write `{{ key = ... }}` or begin a table `[{noun}]`"),
+            found,
+        );
     }
     table
 }
@@ -128,35 +139,66 @@ pub(crate) fn as_table<'t, 'i>(value: &'t Spanned<DeValue<'i>>, noun: &str, foun
 /// Says that a value has the wrong form.
 pub(crate) fn wrong_type(value: &Spanned<DeValue<'_>>, wanted: &str, help: &str, found: &mut Diagnostics) {
     let is = value.get_ref().type_str();
-    found.error(diagnostic::WRONG_TYPE, &value.span(), format!("{wanted} is wanted here, not {}", crate::quantity::a(is)), help);
+    found.error(
+        diagnostic::WRONG_TYPE,
+        &value.span(),
+        format!("{wanted} is wanted here, not {}", crate::quantity::a(is)),
+        help,
+    );
 }
 
 /// Reads the value of one key and checks its range.
-pub(crate) fn read_field<T: Field>(key: &str, value: &Spanned<DeValue<'_>>, rule: Option<rule::Rule>, found: &mut Diagnostics) -> Option<At<T>> {
+pub(crate) fn read_field<T: Field>(
+    key: &str,
+    value: &Spanned<DeValue<'_>>,
+    rule: Option<rule::Rule>,
+    found: &mut Diagnostics,
+) -> Option<At<T>> {
     let read = T::read(value, found)?;
     if let Some(rule) = rule
         && !read.numbers().iter().all(|number| rule.allows(*number))
     {
-        found.error(rule.code, &value.span(), format!("`{key}` {}", rule.wanted), format!("write {}", rule.help));
+        found.error(
+            rule.code,
+            &value.span(),
+            format!("`{key}` {}", rule.wanted),
+            format!("write {}", rule.help),
+        );
         return None;
     }
     Some(At { value: read, span: value.span() })
 }
 
 /// Says that a key is not known, and which one may have been meant.
-pub(crate) fn unknown_key(key: &Spanned<toml::de::DeString<'_>>, name: &str, keys: &[&'static str], found: &mut Diagnostics) {
+pub(crate) fn unknown_key(
+    key: &Spanned<toml::de::DeString<'_>>,
+    name: &str,
+    keys: &[&'static str],
+    found: &mut Diagnostics,
+) {
     let help = match diagnostic::nearest(key.get_ref(), keys.iter().copied()) {
         Some(near) => format!("did you mean `{near}`?"),
         None => format!("the keys of {name} are {}", keys.join(", ")),
     };
-    found.error(diagnostic::UNKNOWN_KEY, &key.span(), format!("`{}` is not a key of {name}", shortened(key.get_ref())), help);
+    found.error(
+        diagnostic::UNKNOWN_KEY,
+        &key.span(),
+        format!("`{}` is not a key of {name}", shortened(key.get_ref())),
+        help,
+    );
 }
 
 /// Says that a needed key is missing.
-pub(crate) fn missing_key(key: &str, name: &str, example: &str, span: &Range<usize>, found: &mut Diagnostics) {
+pub(crate) fn missing_key(
+    key: &str,
+    name: &str,
+    example: &str,
+    span: &Range<usize>,
+    found: &mut Diagnostics,
+) {
     let help = match example {
         "{}" => format!("add a table `[{key}]`"),
-        _ => format!("add `{key} = {example}`"),
+        _ => format!("add `{key} = {}`", example.split_whitespace().collect::<Vec<_>>().join(" ")),
     };
     found.error(diagnostic::MISSING_KEY, span, format!("{name} has no `{key}`"), help);
 }
@@ -305,17 +347,33 @@ macro_rules! section_struct {
 }
 
 macro_rules! need {
-    (required) => { $crate::section::Need::Required };
-    (placed) => { $crate::section::Need::Placed };
-    (shown) => { $crate::section::Need::Shown };
-    (optional) => { $crate::section::Need::Optional };
-    (depends) => { $crate::section::Need::Depends };
-    (default) => { $crate::section::Need::Default };
+    (required) => {
+        $crate::section::Need::Required
+    };
+    (placed) => {
+        $crate::section::Need::Placed
+    };
+    (shown) => {
+        $crate::section::Need::Shown
+    };
+    (optional) => {
+        $crate::section::Need::Optional
+    };
+    (depends) => {
+        $crate::section::Need::Depends
+    };
+    (default) => {
+        $crate::section::Need::Default
+    };
 }
 
 macro_rules! rule_of {
-    () => { None };
-    ($rule:expr) => { Some($rule) };
+    () => {
+        None
+    };
+    ($rule:expr) => {
+        Some($rule)
+    };
 }
 
 pub(crate) use {need, part_section, rule_of, section, section_struct};

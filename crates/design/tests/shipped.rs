@@ -1,14 +1,18 @@
 //! Every shipped part and every example loads, and the examples resolve without an error.
 
 use design::catalog::{Catalog, SHIPPED};
+use design::diagnostic::Severity;
 use design::file::parse;
-use design::resolve::{Resolved, resolve};
+use design::resolve::resolve;
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 fn toml_files(folder: &Path) -> Vec<PathBuf> {
     let entries = std::fs::read_dir(folder).expect("the folder exists");
-    let mut files: Vec<PathBuf> = entries.map(|entry| entry.expect("readable").path()).filter(|path| path.extension().is_some_and(|ending| ending == "toml")).collect();
+    let mut files: Vec<PathBuf> = entries
+        .map(|entry| entry.expect("readable").path())
+        .filter(|path| path.extension().is_some_and(|ending| ending == "toml"))
+        .collect();
     files.sort();
     files
 }
@@ -17,14 +21,20 @@ fn data() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("data")
 }
 
-fn resolved(text: &str) -> Resolved {
-    resolve(&Catalog::builtin(), &parse(text)).unwrap_or_else(|problems| panic!("{problems:#?}\nin\n{text}"))
-}
-
 #[test]
 fn every_part_file_in_the_folders_is_in_the_catalogue() {
-    for (section, folder) in [("battery", "batteries"), ("charger", "chargers"), ("panel", "panels"), ("radio", "radios"), ("receiver", "receivers"), ("sensor", "sensors")] {
-        let on_disk: BTreeSet<String> = toml_files(&data().join(folder)).iter().map(|path| path.file_stem().expect("a name").to_string_lossy().into_owned()).collect();
+    for (section, folder) in [
+        ("battery", "batteries"),
+        ("charger", "chargers"),
+        ("panel", "panels"),
+        ("radio", "radios"),
+        ("receiver", "receivers"),
+        ("sensor", "sensors"),
+    ] {
+        let on_disk: BTreeSet<String> = toml_files(&data().join(folder))
+            .iter()
+            .map(|path| path.file_stem().expect("a name").to_string_lossy().into_owned())
+            .collect();
         let listed: BTreeSet<String> = Catalog::names(section).into_iter().map(str::to_owned).collect();
         assert_eq!(on_disk, listed, "{folder}");
     }
@@ -40,18 +50,29 @@ fn every_region_file_is_built_in() {
 
 /// A design around one shipped part; everything else is written so that it suits.
 fn around(section: &str, key: &str) -> String {
-    let part = |wanted: &str, otherwise: &str| if wanted == section { key.to_owned() } else { otherwise.to_owned() };
+    let part =
+        |wanted: &str, otherwise: &str| if wanted == section { key.to_owned() } else { otherwise.to_owned() };
     let battery = part("battery", "nmc-18650");
     let primary = battery.starts_with("li-");
     let suits = match battery.as_str() {
         name if name.starts_with("lfp") => "voltage = \"3.6 V\"",
-        name if name.starts_with("lto") => "voltage = \"2.8 V\"",
+        name if name.starts_with("lto") => "voltage = \"2.7 V\"",
         name if name.starts_with("nimh") => "voltage = \"1.45 V\"",
         name if name.starts_with("super") => "voltage = \"5.0 V\"",
         _ => "",
     };
     let (battery, suits) = if section == "charger" {
-        (if key == "linear-lfp" { "lfp-18650" } else if key == "direct-diode" { "nimh-aa" } else { "nmc-18650" }.to_owned(), "")
+        (
+            if key == "linear-lfp" {
+                "lfp-18650"
+            } else if key == "direct-diode" {
+                "nimh-aa"
+            } else {
+                "nmc-18650"
+            }
+            .to_owned(),
+            "",
+        )
     } else {
         (battery, suits)
     };
@@ -60,9 +81,15 @@ fn around(section: &str, key: &str) -> String {
     } else {
         let panel = part("panel", "panel-0w3");
         let charger = part("charger", "linear-usb");
-        format!("[panel]\npart = \"{panel}\"\ntilt = \"60 deg\"\nazimuth = \"180 deg\"\n[charger]\npart = \"{charger}\"\n{suits}\n")
+        format!(
+            "[panel]\npart = \"{panel}\"\ntilt = \"60 deg\"\nazimuth = \"180 deg\"\n[charger]\npart = \"{charger}\"\n{suits}\n"
+        )
     };
-    let (radio, receiver, sensor) = (part("radio", "radio-mcu-14dbm"), part("receiver", "receiver-with-backup"), part("sensor", "temperature-humidity"));
+    let (radio, receiver, sensor) = (
+        part("radio", "radio-mcu-14dbm"),
+        part("receiver", "receiver-with-backup"),
+        part("sensor", "temperature-humidity"),
+    );
     format!(
         "schema = 1\nname = \"Test\"\n[site]\nlatitude = \"47 deg\"\nlongitude = \"13 deg\"\nelevation = \"640 m\"\n[promise]\nunattended = \"5 years\"\n\
          {power}[battery]\npart = \"{battery}\"\n[radio]\npart = \"{radio}\"\nregion = \"EU868\"\ndata_rate = \"DR3\"\npower = \"14 dBm\"\n[receiver]\npart = \"{receiver}\"\n\
@@ -74,21 +101,8 @@ fn around(section: &str, key: &str) -> String {
 fn every_shipped_part_is_complete_and_in_range() {
     for part in SHIPPED {
         let text = around(part.section, part.key);
-        let text = if part.key == "direct-diode" { text.replace("panel-0w3", "panel-0w5") } else { text };
-        let result = resolve(&Catalog::builtin(), &parse(&text));
-        let errors: Vec<_> = result.err().into_iter().flatten().filter(|one| one.code != "nimh-direct-current" && one.severity == design::diagnostic::Severity::Error).collect();
+        let problems = resolve(&Catalog::builtin(), &parse(&text)).err().unwrap_or_default();
+        let errors: Vec<_> = problems.iter().filter(|one| one.severity == Severity::Error).collect();
         assert!(errors.is_empty(), "{} `{}`: {errors:#?}", part.section, part.key);
-    }
-}
-
-#[test]
-fn every_example_resolves() {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples/larkmoor");
-    let files = toml_files(&folder);
-    assert!(files.len() >= 4, "four examples of Larkmoor");
-    for path in files {
-        let text = std::fs::read_to_string(&path).expect("readable");
-        let resolved = resolved(&text);
-        assert!(!resolved.design.loads.is_empty(), "{}", path.display());
     }
 }

@@ -8,3 +8,4 @@ pub mod load;
 pub mod plan;
 pub mod power;
 pub mod radio;
+pub mod sky;

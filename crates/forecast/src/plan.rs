@@ -108,7 +108,7 @@ pub struct Life {
     pub restart: Restart,
     /// From empty to half full in the worst month; `None` if never within a year.
     pub days_to_half: Option<f64>,
-    /// Charge the full battery could not take, per day over the year.
+    /// What was offered and not taken, per day over the year.
     pub spilled_per_day: Charge,
     /// Capacity left at the end, of what it had when new.
     pub capacity_left: Share,
@@ -158,7 +158,7 @@ pub struct MonthRow {
     pub month: u8,
     /// Sun on the plane of the panel per day [Wh/m²].
     pub sun_on_plane_wh_m2: f64,
-    /// What charger and panel offered the battery, per day.
+    /// What the charger could have put into a battery that is never full, per day.
     pub offered_per_day: Charge,
     /// What the battery took, per day.
     pub taken_per_day: Charge,
@@ -185,7 +185,7 @@ pub struct DefectRow {
     pub from: Moment,
     /// Days until the node stops; `None` if it lives through a year.
     pub days_to_death: Option<f64>,
-    /// When it is back, the defect being `clears_by_itself` or not.
+    /// When it is back for good after that.
     pub restart: Option<Restart>,
     /// Whether a restart or the end of the event clears it.
     pub clears_by_itself: bool,

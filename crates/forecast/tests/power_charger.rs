@@ -1,4 +1,5 @@
 //! Chargers against tabulated shares of the best point, and the inner loop's table against the equations.
+#![expect(clippy::float_cmp, reason = "zeros, ends and held values are exact")]
 
 mod power_parts;
 
@@ -213,8 +214,8 @@ fn the_gate_allows_what_its_band_says() {
     assert_eq!(gate(&linear(), -30.0), (1.0, Voltage::ZERO));
 }
 
-/// Worst error of the table over its whole range, as a share of what it may be off (1 % of the short-circuit current of
-/// that light, or 2 uA), and whether it is exact to 1 % where the panel is not pinned against its knee.
+/// Worst error of the table off its nodes, over the share that it may be off: 1 % of the short-circuit current in that
+/// light, or 2 uA.
 fn worst_of_table(panel: &Panel, charger: &Charger) -> f64 {
     let model = PanelModel::new(panel).expect("a sound data sheet");
     let table = ChargeTable::new(&model, charger, &cell());
@@ -242,7 +243,6 @@ fn worst_of_table(panel: &Panel, charger: &Charger) -> f64 {
             }
         }
     }
-    println!("{}: {:.2} of what is allowed at {}", charger.title, worst.0, worst.1);
     worst.0
 }
 
@@ -279,7 +279,7 @@ fn the_table_is_within_a_hundredth_of_the_equations() {
     for panel in [six_volt_panel(), five_volt] {
         for charger in [&linear(), &nano, &usb, &direct, &hungry] {
             let worst = worst_of_table(&panel, charger);
-            if worst>1.0{println!("BAD")}
+            assert!(worst < 1.0, "{} on {}: {worst}", charger.title, panel.open_circuit_voltage.volts());
         }
     }
 }

@@ -1,4 +1,5 @@
 //! The panel model against published and independently computed figures.
+#![expect(clippy::float_cmp, reason = "zeros, ends and held values are exact")]
 #![expect(clippy::disallowed_methods, reason = "the test reads its data files")]
 
 mod power_parts;

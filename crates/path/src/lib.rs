@@ -9,6 +9,8 @@
 //! * [`terminal`]: loss of an antenna among clutter (P.2108).
 //! * [`p1812`]: the whole path over terrain (P.1812-6).
 //! * [`geodesic`]: distance, bearing and points on the WGS 84 ellipsoid.
+//!
+//! Equation numbers of P.525 and P.526 are cited from memory; the formulas themselves are held by the tests.
 
 mod error;
 mod free_space;

@@ -37,7 +37,7 @@ pub(crate) struct GroundPoint {
 impl<'a> Profile<'a> {
     /// Least number of points (the reference implementation of P.1812 asks the same).
     pub const MIN_POINTS: usize = 5;
-    /// Length of a path: the limits P.1812-6 Annex 1 §1 gives for itself.
+    /// Length of a path: what P.1812-6 says of itself in its introduction (from memory).
     pub const LENGTH: Range = Range::new("path length", "km", 0.25, 3000.0);
     /// Height of the ground above sea level: the surface of the Earth (bounds of ours, to catch voids).
     pub const TERRAIN: Range = Range::new("terrain height", "m", -500.0, 9000.0);

@@ -75,7 +75,7 @@ impl Complex {
     /// The root with a positive real part.
     fn sqrt(self) -> Self {
         let size = self.re.hypot(self.im);
-        let re = ((size + self.re) / 2.0).sqrt();
+        let re = f64::midpoint(size, self.re).sqrt();
         Self::new(re, self.im / (2.0 * re))
     }
 }

@@ -7,18 +7,21 @@ mod common;
 use path::p1812::{ANTENNA, FREQUENCY, LAPSE, LATITUDE, Link, REFRACTIVITY, Scratch, TIME, predict};
 use path::{Error, Profile, Range, Zone};
 
+/// Spoils one input of a link.
+type Change = fn(&mut Link);
+
 const DISTANCE_KM: [f64; 5] = [0.0, 0.1, 0.2, 0.3, 0.4];
 const FLAT_M: [f64; 5] = [100.0; 5];
 
 #[test]
 fn inputs_out_of_range_are_refused_with_the_range() {
     let (case, _) = common::short_paths().remove(0);
-    let refusal = |change: fn(&mut Link)| {
+    let refusal = |change: Change| {
         let mut link = case.link;
         change(&mut link);
         predict(&link, &case.profile(), &mut Scratch::default()).expect_err("out of range")
     };
-    let refusals: [(fn(&mut Link), Range, f64); 8] = [
+    let refusals: [(Change, Range, f64); 8] = [
         (|link| link.frequency_ghz = 0.029, FREQUENCY, 0.029),
         (|link| link.frequency_ghz = 6.1, FREQUENCY, 6.1),
         (|link| link.transmitter_m = 0.5, ANTENNA, 0.5),

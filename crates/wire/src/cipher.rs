@@ -129,6 +129,15 @@ mod tests {
         assert_eq!(Cipher::new(&RFC4493_KEY).encrypt_block([0; 16]), expected);
     }
 
+    #[test]
+    fn key_schedules_are_wiped_when_dropped() {
+        // Holds only while `aes` is built with `zeroize`: without it this does not compile.
+        const fn wiped<T: zeroize::ZeroizeOnDrop>() -> bool {
+            std::mem::needs_drop::<T>()
+        }
+        assert!(wiped::<Aes128Enc>() && wiped::<aes::Aes128Dec>());
+    }
+
     fn octets(value: &toml::Value) -> Vec<u8> {
         let text = value.as_str().expect("hex text");
         let mut octets = vec![0; text.len() / 2];

@@ -49,13 +49,17 @@ pub(crate) fn chart(subject: &Subject, plan: &Plan) -> Option<Chart> {
 
 /// Fourteen whole days with the lowest charge of the last year as near to their middle as the record allows.
 fn fortnight(plan: &Plan) -> Option<&[Hour]> {
-    let lowest = plan.hours.iter().enumerate().min_by(|a, b| a.1.charge.fraction().total_cmp(&b.1.charge.fraction()))?.0;
+    let lowest = plan
+        .hours
+        .iter()
+        .enumerate()
+        .min_by(|a, b| a.1.charge.fraction().total_cmp(&b.1.charge.fraction()))?
+        .0;
     let middle_of_day = lowest.saturating_sub(usize::from(plan.hours.get(lowest)?.at.hour)) + 12;
     let from = middle_of_day.saturating_sub(HOURS / 2 - 12 + 24);
     let from = from.min(plan.hours.len().saturating_sub(HOURS));
     plan.hours.get(from..from + HOURS)
 }
-
 
 type Series = Vec<(f64, f64)>;
 
@@ -107,8 +111,8 @@ fn sun(hours: &[Hour], x: Scale) -> Markup {
     let upper = series(hours, x, y, value);
     let lower: Series = upper.iter().map(|(place, _)| (*place, SUN.1)).collect();
     html! {
-        (name(SUN, "sun on the panel"))
-        (left_axis(y, &ticks(0.0, top, 3), "W/m²", (LEFT, WIDTH - RIGHT)))
+        (name(SUN, "sun on the panel, W/m²"))
+        (left_axis(y, &ticks(0.0, top, 3), (LEFT, WIDTH - RIGHT)))
         path.earn d=(area(&upper, &lower)) {}
     }
 }
@@ -122,8 +126,8 @@ fn current(hours: &[Hour], x: Scale) -> Markup {
     let into = series(hours, x, y, |hour| value(hour).max(0.0));
     let out = series(hours, x, y, |hour| value(hour).min(0.0));
     html! {
-        (name(CURRENT, "current into the battery (above) and out of it (below)"))
-        (left_axis(y, &ticks(low, high, 3), "mA", (LEFT, WIDTH - RIGHT)))
+        (name(CURRENT, "current into the battery (above zero) and out of it (below), mA"))
+        (left_axis(y, &ticks(low, high, 3), (LEFT, WIDTH - RIGHT)))
         path.earn d=(area(&into, &zero(&into))) {}
         path.spend d=(area(&zero(&out), &out)) {}
         path.axis d={ "M" (px(LEFT)) " " (px(y.at(0.0))) "H" (px(WIDTH - RIGHT)) } {}
@@ -135,8 +139,8 @@ fn charge(subject: &Subject, hours: &[Hour], x: Scale) -> Markup {
     let top = (range(hours, |hour| hour.charge.percent()).1 * 1.1).clamp(10.0, 100.0);
     let y = Scale::new((0.0, top), (CHARGE.1, CHARGE.0));
     html! {
-        (name(CHARGE, "charge"))
-        (left_axis(y, &ticks(0.0, top, 3), "%", (LEFT, WIDTH - RIGHT)))
+        (name(CHARGE, "charge, %"))
+        (left_axis(y, &ticks(0.0, top, 3), (LEFT, WIDTH - RIGHT)))
         @if stops < top {
             path.limit d={ "M" (px(LEFT)) " " (px(y.at(stops))) "H" (px(WIDTH - RIGHT)) } {}
             (right_word("fails", y.at(stops), &format!("stops at {stops:.0} %")))
@@ -148,7 +152,8 @@ fn charge(subject: &Subject, hours: &[Hour], x: Scale) -> Markup {
 fn warmth(hours: &[Hour], x: Scale) -> Markup {
     let (air_low, air_high) = range(hours, |hour| hour.air.celsius());
     let (low, high) = range(hours, |hour| hour.battery.celsius());
-    let (low, high) = (low.min(air_low).floor(), high.max(air_high).ceil().max(low.min(air_low).floor() + 1.0));
+    let (low, high) =
+        (low.min(air_low).floor(), high.max(air_high).ceil().max(low.min(air_low).floor() + 1.0));
     let y = Scale::new((low, high), (WARMTH.1, WARMTH.0));
     let air = series(hours, x, y, |hour| hour.air.celsius());
     let battery = series(hours, x, y, |hour| hour.battery.celsius());
@@ -157,8 +162,8 @@ fn warmth(hours: &[Hour], x: Scale) -> Markup {
     let (air_word, battery_word) =
         if ends.0 > ends.1 { (ends.0 + apart, ends.1 - apart) } else { (ends.0 - apart, ends.1 + apart) };
     html! {
-        (name(WARMTH, "temperature"))
-        (left_axis(y, &ticks(low, high, 4), "°C", (LEFT, WIDTH - RIGHT)))
+        (name(WARMTH, "temperature, °C"))
+        (left_axis(y, &ticks(low, high, 4), (LEFT, WIDTH - RIGHT)))
         @if low < 0.0 && high > 0.0 { path.axis d={ "M" (px(LEFT)) " " (px(y.at(0.0))) "H" (px(WIDTH - RIGHT)) } {} }
         path.quiet d=(line(&air)) {}
         path.ink d=(line(&battery)) {}

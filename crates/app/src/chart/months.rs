@@ -17,8 +17,12 @@ const TORN_AT_LOADS: f64 = 4.0;
 pub(crate) fn chart(subject: &Subject, plan: &Plan) -> Chart {
     let offered = |row: &MonthRow| row.offered_per_day.milliampere_hours();
     let spent = |row: &MonthRow| row.spent_per_day.milliampere_hours();
-    let short: Vec<&str> =
-        plan.months.iter().filter(|row| offered(row) < spent(row)).map(|row| words::month(row.month)).collect();
+    let short: Vec<&str> = plan
+        .months
+        .iter()
+        .filter(|row| offered(row) < spent(row))
+        .map(|row| words::month(row.month))
+        .collect();
     let title = match short.as_slice() {
         [] => "The sun offers more than the node spends in every month".to_owned(),
         [one] => format!("In {one} the sun offers less than the node spends"),
@@ -29,7 +33,12 @@ pub(crate) fn chart(subject: &Subject, plan: &Plan) -> Chart {
         .filter_map(|month| plan.months.iter().find(|row| row.month == month))
         .map(|row| {
             let name = words::month(row.month);
-            format!("{name} {:.0} offered, {:.0} taken, {:.0} spent", offered(row), row.taken_per_day.milliampere_hours(), spent(row))
+            format!(
+                "{name} {:.0} offered, {:.0} taken, {:.0} spent",
+                offered(row),
+                row.taken_per_day.milliampere_hours(),
+                spent(row)
+            )
         })
         .collect();
     Chart {
@@ -60,7 +69,8 @@ fn body(subject: &Subject, plan: &Plan) -> Markup {
     let right = WIDTH - RIGHT;
     let step = (right - LEFT) / rows.len().max(1) as f64;
     html! {
-        (left_axis(y, &ticks(0.0, top, 5), "mAh a day", (LEFT, right)))
+        (left_axis(y, &ticks(0.0, top, 5), (LEFT, right)))
+        text.word x=(px(LEFT)) y=(px(TOP - 26.0)) { "mAh a day" }
         @for (index, row) in rows.iter().enumerate() {
             (month(row, y, top, LEFT + step * index as f64, step))
         }

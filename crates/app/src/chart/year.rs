@@ -25,7 +25,10 @@ pub(crate) fn chart(subject: &Subject, plan: &Plan) -> Chart {
     let lowest = life.lowest_charge.percent();
     let darkest = words::date(life.lowest_at);
     let title = match life.first_outage {
-        Some(_) => format!("The node stops: {} without charge or voltage", words::count(life.outage_hours as usize, "hour")),
+        Some(_) => format!(
+            "The node stops: {} without charge or voltage",
+            words::count(life.outage_hours as usize, "hour")
+        ),
         None => format!("The charge falls to {lowest:.0} % on {darkest} and never to the limit"),
     };
     let description = format!(
@@ -59,7 +62,8 @@ fn body(subject: &Subject, plan: &Plan) -> Markup {
     let y = Scale::new((0.0, 100.0), (BOTTOM, TOP));
     html! {
         (night(subject, &x))
-        (left_axis(y, &ticks(0.0, 100.0, 4), "%", (LEFT, WIDTH - RIGHT)))
+        (left_axis(y, &ticks(0.0, 100.0, 4), (LEFT, WIDTH - RIGHT)))
+        text.word x=(px(LEFT)) y=(px(TOP - 8.0)) { "charge, %" }
         (band(plan, &x, y))
         (limits(subject, y))
         (stopped(plan, &x))
@@ -77,7 +81,7 @@ fn night(subject: &Subject, x: &YearAxis) -> Markup {
         })
         .collect();
     let upper: Vec<_> = lower.iter().map(|(place, _)| (*place, TOP)).collect();
-    html! { path.night d=(area(&upper, &lower)) {} text.word x=(px(LEFT + 6.0)) y=(px(TOP - 6.0)) { "night" } }
+    html! { path.night d=(area(&upper, &lower)) {} text.quiet x=(px(LEFT + 6.0)) y=(px(TOP + 16.0)) { "night" } }
 }
 
 /// The days in the order of the drawing, broken where they do not follow each other.
@@ -87,7 +91,9 @@ fn stretches(plan: &Plan, x: &YearAxis) -> Vec<Vec<Day>> {
         let day = x.day(hour.at.month, hour.at.day);
         let charge = hour.charge.percent();
         let stretch = match stretches.last_mut() {
-            Some(stretch) if stretch.last().is_some_and(|last| day == last.day || day == last.day + 1) => stretch,
+            Some(stretch) if stretch.last().is_some_and(|last| day == last.day || day == last.day + 1) => {
+                stretch
+            }
             _ => {
                 stretches.push(Vec::new());
                 stretches.last_mut().expect("just pushed")
@@ -134,7 +140,8 @@ fn limits(subject: &Subject, y: Scale) -> Markup {
 /// Stretches in which the node was stopped, as bars on the floor of the chart.
 fn stopped(plan: &Plan, x: &YearAxis) -> Markup {
     let is_stopped = |hour: &&Hour| hour.state == NodeState::Stopped;
-    let mut days: Vec<u16> = plan.hours.iter().filter(is_stopped).map(|hour| x.day(hour.at.month, hour.at.day)).collect();
+    let mut days: Vec<u16> =
+        plan.hours.iter().filter(is_stopped).map(|hour| x.day(hour.at.month, hour.at.day)).collect();
     days.sort_unstable();
     days.dedup();
     let bars: String = days

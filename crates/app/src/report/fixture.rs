@@ -5,8 +5,8 @@ use std::f64::consts::{PI, TAU};
 
 use design::quantity::{Charge, Current, Duration, Irradiance, Share, Temperature, Voltage};
 use forecast::plan::{
-    DefectRow, Finding, Hour, LedgerEntry, Life, Moment, MonthRow, NodeState, Plan, Restart, Severity, Verdict,
-    WeatherUsed,
+    DefectRow, Finding, Hour, LedgerEntry, Life, Moment, MonthRow, NodeState, Plan, Restart, Severity,
+    Verdict, WeatherUsed,
 };
 
 use super::Subject;
@@ -22,9 +22,16 @@ pub(crate) fn subject() -> Subject {
         note: Some("Larkmoor is invented".to_owned()),
         latitude_deg: 47.0,
         promise_years: 5.0,
-        parts: vec![("panel", "1.2 W, tilted 60°".to_owned()), ("battery", "2600 mAh, lithium cobalt oxide".to_owned())],
+        parts: vec![
+            ("panel", "1.2 W, tilted 60°".to_owned()),
+            ("battery", "2600 mAh, lithium cobalt oxide".to_owned()),
+        ],
         limits_percent: (6.0, 15.0),
-        doubts: vec![("battery.self_discharge_per_month".to_owned(), "from memory, not from a data sheet".to_owned())],
+        doubts: vec![(
+            "battery.self_discharge_per_month".to_owned(),
+            "from memory, not from a data sheet".to_owned(),
+        )],
+        warnings: Vec::new(),
         lines: BTreeMap::from([("charger.temperature_gate".to_owned(), 23)]),
     }
 }
@@ -50,7 +57,11 @@ pub(crate) fn hours() -> Vec<Hour> {
         let cloud = 0.35 + 0.3 * (day as f64 * 1.7).sin() + 0.25 * (day as f64 * 0.31).sin() + 0.15 * season;
         for hour in 0..24_u8 {
             let from_noon_h = f64::from(hour) + 0.5 - 12.0;
-            let sun = if from_noon_h.abs() < half_day_h { (PI * from_noon_h / (2.0 * half_day_h)).cos() } else { 0.0 };
+            let sun = if from_noon_h.abs() < half_day_h {
+                (PI * from_noon_h / (2.0 * half_day_h)).cos()
+            } else {
+                0.0
+            };
             let in_plane = 700.0 * sun * cloud.clamp(0.05, 1.0);
             let air = 8.0 + 10.0 * season + 4.0 * (TAU * (f64::from(hour) - 9.0) / 24.0).sin();
             let panel_ma = in_plane * 0.043;
@@ -83,10 +94,15 @@ fn months(hours: &[Hour]) -> Vec<MonthRow> {
             month,
             sun_on_plane_wh_m2: sum(|hour| hour.in_plane.watts_per_square_metre()),
             offered_per_day: Charge::from_milliampere_hours(sum(|hour| hour.panel_current.milliamperes())),
-            taken_per_day: Charge::from_milliampere_hours(sum(|hour| hour.battery_current.milliamperes() + 1.5)),
+            taken_per_day: Charge::from_milliampere_hours(sum(|hour| {
+                hour.battery_current.milliamperes() + 1.5
+            })),
             spent_per_day: Charge::from_milliampere_hours(36.0),
             air: Temperature::from_celsius(sum(|hour| hour.air.celsius()) / 24.0),
-            lowest_charge: of_month.iter().map(|hour| hour.charge).fold(Share::from_fraction(1.0), |a, b| if b < a { b } else { a }),
+            lowest_charge: of_month
+                .iter()
+                .map(|hour| hour.charge)
+                .fold(Share::from_fraction(1.0), |a, b| if b < a { b } else { a }),
             outage_hours: 0,
         }
     };
@@ -116,7 +132,11 @@ fn defect(name: &str, effect: &str, extra: f64, days: Option<f64>, restart: Opti
 /// The plan of the invented year.
 pub(crate) fn plan() -> Plan {
     let hours = hours();
-    let lowest = hours.iter().copied().reduce(|a, b| if b.charge < a.charge { b } else { a }).expect("a year of hours");
+    let lowest = hours
+        .iter()
+        .copied()
+        .reduce(|a, b| if b.charge < a.charge { b } else { a })
+        .expect("a year of hours");
     Plan {
         verdict: Verdict::Holds,
         reason: "it never stops in 5 years and keeps 6.2 dark days in hand".to_owned(),
@@ -142,7 +162,13 @@ pub(crate) fn plan() -> Plan {
         months: months(&hours),
         defects: vec![
             defect("radio left in standby", "1.6 mA all day", 38.4, Some(26.3), Some(Restart::Never)),
-            defect("panel unplugged or buried", "no sun", 0.0, Some(21.2), Some(Restart::At(moment(60, 11), 12.4))),
+            defect(
+                "panel unplugged or buried",
+                "no sun",
+                0.0,
+                Some(21.2),
+                Some(Restart::At(moment(60, 11), 12.4)),
+            ),
             defect("regulator no-load current", "55 uA all day", 1.3, None, None),
         ],
         with_gate: None,
@@ -151,7 +177,8 @@ pub(crate) fn plan() -> Plan {
             severity: Severity::Warning,
             field: "charger.temperature_gate".to_owned(),
             message: "it charges below freezing for 212 hours a year, and nothing prevents it".to_owned(),
-            help: "give the charger a temperature gate, or choose a cell that may be charged when cold".to_owned(),
+            help: "give the charger a temperature gate, or choose a cell that may be charged when cold"
+                .to_owned(),
         }],
         hours,
     }

@@ -2,7 +2,7 @@
 
 mod fonts;
 
-use forecast::plan::{DefectRow, Finding, Plan, Restart, Verdict};
+use forecast::plan::{DefectRow, Plan, Restart, Verdict};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::text::{ASSUMPTIONS, fate, life_rows, weather_rows};
@@ -37,7 +37,7 @@ pub(crate) fn page(subject: &Subject, plan: &Plan) -> String {
                     (defects(plan))
                     @if let Some(chart) = chart::fortnight::chart(subject, plan) { (chart.section()) }
                     @if let Some(chart) = chart::earns::chart(subject, plan) { (chart.section()) }
-                    (findings(subject, plan))
+                    (cautions(subject, plan))
                     (details(subject, plan))
                 }
                 footer.quiet {
@@ -85,11 +85,16 @@ fn verdicts(plan: &Plan) -> Markup {
 }
 
 fn outages(life: &forecast::plan::Life) -> String {
-    let lowest = format!("lowest charge {:.0} % on {}", life.lowest_charge.percent(), words::date(life.lowest_at));
+    let lowest =
+        format!("lowest charge {:.0} % on {}", life.lowest_charge.percent(), words::date(life.lowest_at));
     if life.outages == 0 {
         format!("never stops; {lowest}")
     } else {
-        format!("stops {}, {} in all; {lowest}", words::count(life.outages as usize, "time"), words::count(life.outage_hours as usize, "hour"))
+        format!(
+            "stops {}, {} in all; {lowest}",
+            words::count(life.outages as usize, "time"),
+            words::count(life.outage_hours as usize, "hour")
+        )
     }
 }
 
@@ -208,20 +213,19 @@ fn back(row: &DefectRow) -> String {
     }
 }
 
-fn findings(subject: &Subject, plan: &Plan) -> Markup {
-    let mut findings: Vec<&Finding> = plan.findings.iter().collect();
-    findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
+fn cautions(subject: &Subject, plan: &Plan) -> Markup {
+    let cautions = subject.cautions(plan);
     html! {
-        @if !findings.is_empty() {
-            section.findings {
+        @if !cautions.is_empty() {
+            section {
                 h2 { "What wants a decision" }
-                @for finding in findings {
-                    div.finding {
-                        p.{ "severity-" (words::severity(finding.severity)) } { b { (words::severity(finding.severity)) } }
+                @for caution in cautions {
+                    div.caution {
+                        p.{ "severity-" (words::severity(caution.severity)) } { b { (words::severity(caution.severity)) } }
                         div {
-                            p { (finding.message) }
-                            p.quiet { (subject.place(&finding.field)) ", " code { (finding.field) } ", " (finding.code) }
-                            p { span.remedy { (finding.help) } }
+                            p { (caution.message) }
+                            p { span.remedy { (caution.help) } }
+                            p.quiet { (caution.place) ", " (caution.code) }
                         }
                     }
                 }

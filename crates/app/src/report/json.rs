@@ -7,6 +7,7 @@ use forecast::plan::{
 use serde_json::{Value, json};
 
 use super::{Subject, words};
+use crate::problem::Problem;
 
 /// The plan.
 pub(crate) fn plan(subject: &Subject, plan: &Plan) -> Value {
@@ -26,6 +27,7 @@ pub(crate) fn plan(subject: &Subject, plan: &Plan) -> Value {
             "verdict": verdict(variant.verdict),
             "life": life(&variant.life),
         })),
+        "diagnostics": subject.warnings.iter().map(Problem::to_json).collect::<Vec<_>>(),
         "findings": plan.findings.iter().map(|one| finding(subject, one)).collect::<Vec<_>>(),
         "hours": plan.hours.iter().map(hour).collect::<Vec<_>>(),
     })

@@ -4,9 +4,9 @@ mod everything;
 mod lay;
 
 use anstyle::{AnsiColor, Style};
-use forecast::plan::{DefectRow, Finding, Plan, Restart, Severity, Verdict};
+use forecast::plan::{DefectRow, Plan, Restart, Severity, Verdict};
 
-use super::{Subject, darkest_month, words};
+use super::{Caution, Subject, darkest_month, words};
 use lay::{bar, column_bar, paint, wrap};
 
 pub(crate) use everything::{ASSUMPTIONS, everything, fate, life_rows, weather_rows};
@@ -71,7 +71,8 @@ fn head(subject: &Subject, plan: &Plan) -> Vec<String> {
 /// The weather a plan was made with, in one line.
 fn weather_line(plan: &Plan) -> String {
     let weather = &plan.weather;
-    let lived = if weather.passes > 1 { format!(", lived {} times over", weather.passes) } else { String::new() };
+    let lived =
+        if weather.passes > 1 { format!(", lived {} times over", weather.passes) } else { String::new() };
     let away = weather.distance_km.map(|km| format!(", {km:.0} km from the site")).unwrap_or_default();
     format!("Weather: {}, {} hours{lived}{away}", weather.title, words::grouped(weather.hours))
 }
@@ -121,8 +122,11 @@ fn ledger(plan: &Plan, rows: usize) -> Vec<String> {
     const NAME: usize = 30;
     const BAR: usize = 38;
     let month = darkest_month(plan).map_or("the darkest month", words::month);
-    let mut entries: Vec<(String, f64)> =
-        plan.ledger.iter().map(|entry| (entry.purpose.clone(), entry.per_dark_day.milliampere_hours())).collect();
+    let mut entries: Vec<(String, f64)> = plan
+        .ledger
+        .iter()
+        .map(|entry| (entry.purpose.clone(), entry.per_dark_day.milliampere_hours()))
+        .collect();
     let left: f64 = entries.iter().map(|(_, charge)| charge).sum();
     if entries.len() > rows {
         entries.sort_by(|a, b| b.1.total_cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
@@ -161,11 +165,17 @@ fn months(subject: &Subject, plan: &Plan) -> Vec<String> {
         })
         .collect();
     vec![
-        paint(BOLD, &line("mAh a day", rows.iter().map(|row| words::month_short(row.month).to_owned()).collect())),
+        paint(
+            BOLD,
+            &line("mAh a day", rows.iter().map(|row| words::month_short(row.month).to_owned()).collect()),
+        ),
         line("the sun offers", rows.iter().map(|row| format!("{:.0}", offered(row))).collect()),
         line("the node spends", rows.iter().map(|row| format!("{:.0}", spent(row))).collect()),
         format!("{:<MONTH_LABEL$}{bars}", "half bar = enough"),
-        line("lowest charge, %", rows.iter().map(|row| format!("{:.0}", row.lowest_charge.percent())).collect()),
+        line(
+            "lowest charge, %",
+            rows.iter().map(|row| format!("{:.0}", row.lowest_charge.percent())).collect(),
+        ),
     ]
 }
 
@@ -176,8 +186,10 @@ fn defects(plan: &Plan, lines: usize) -> Vec<String> {
     if plan.defects.is_empty() {
         return Vec::new();
     }
-    let head =
-        format!("{:<DEFECT_NAME$}{:>13}  {:<13}{}", "If one thing goes wrong", "more a day", "stops after", "back");
+    let head = format!(
+        "{:<DEFECT_NAME$}{:>13}  {:<13}{}",
+        "If one thing goes wrong", "more a day", "stops after", "back"
+    );
     let mut out = vec![paint(BOLD, &head), nominal_row(plan)];
     out.extend(plan.defects.iter().map(defect_row).take(lines.saturating_sub(2)));
     out
@@ -212,17 +224,18 @@ fn severity_style(severity: Severity) -> Style {
     }
 }
 
-/// The findings, worst first, each with its place; at most `lines` lines, the last of which says how many were left out.
+/// What wants a decision, worst first, each with its place; at most `lines` lines, the last of which says how many were
+/// left out.
 fn cautions(subject: &Subject, plan: &Plan, lines: usize) -> Vec<String> {
-    let mut findings: Vec<&Finding> = plan.findings.iter().collect();
-    findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
+    let cautions = subject.cautions(plan);
     let mut out = Vec::new();
-    for (shown, finding) in findings.iter().enumerate() {
-        let said = caution(subject, finding);
-        let reserve = usize::from(shown + 1 < findings.len());
+    for (shown, one) in cautions.iter().enumerate() {
+        let said = caution(one);
+        let reserve = usize::from(shown + 1 < cautions.len());
         if out.len() + said.len() + reserve > lines {
             if lines > 0 {
-                let left = words::count(findings.len() - shown, "more caution");
+                let left =
+                    words::count(cautions.len() - shown, if shown == 0 { "caution" } else { "more caution" });
                 out.push(format!("{left} under --all"));
             }
             break;
@@ -232,18 +245,20 @@ fn cautions(subject: &Subject, plan: &Plan, lines: usize) -> Vec<String> {
     out
 }
 
-fn caution(subject: &Subject, finding: &Finding) -> Vec<String> {
-    let word = words::severity(finding.severity);
-    let text = format!("{word}: {}: {}", subject.place(&finding.field), finding.message);
+fn caution(caution: &Caution) -> Vec<String> {
+    let word = words::severity(caution.severity);
+    let text = format!("{word}: {}: {}", caution.place, caution.message);
     let mut lines = lay::wrap_indented(&text, WIDTH, "  ");
     if let Some(first) = lines.first_mut() {
-        *first = first.replacen(word, &paint(severity_style(finding.severity), word), 1);
+        *first = first.replacen(word, &paint(severity_style(caution.severity), word), 1);
     }
     lines
 }
 
 #[cfg(test)]
 mod tests {
+    use forecast::plan::Finding;
+
     use super::*;
     use crate::report::fixture;
 
@@ -271,7 +286,8 @@ mod tests {
     fn the_ledger_keeps_its_sum_when_small_entries_are_put_together() {
         let plan = fixture::plan();
         let sum = |lines: Vec<String>| {
-            let figure = |line: &String| plain(line).get(30..38).and_then(|figure| figure.trim().parse::<f64>().ok());
+            let figure =
+                |line: &String| plain(line).get(30..38).and_then(|figure| figure.trim().parse::<f64>().ok());
             lines.iter().skip(1).filter_map(figure).collect::<Vec<_>>()
         };
         for rows in 3..8 {

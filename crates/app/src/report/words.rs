@@ -4,7 +4,17 @@ use design::quantity::{Charge, Duration};
 use forecast::plan::{Cause, Moment, NodeState, Plan, Restart, Severity, Verdict};
 
 const MONTHS: [&str; 12] = [
-    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
     "December",
 ];
 
@@ -146,7 +156,14 @@ mod tests {
 
     #[test]
     fn figures_keep_three_digits_and_never_lose_their_sign() {
-        let cases = [(0.0, "0"), (0.0421, "0.04"), (0.0021, "0.002"), (9.96, "10.0"), (-3.14, "-3.1"), (99.96, "100")];
+        let cases = [
+            (0.0, "0"),
+            (0.0421, "0.04"),
+            (0.0021, "0.002"),
+            (9.96, "10.0"),
+            (-3.14, "-3.1"),
+            (99.96, "100"),
+        ];
         for (value, said) in cases {
             assert_eq!(figure(value), said);
         }
@@ -161,6 +178,9 @@ mod tests {
 
     #[test]
     fn spans_are_said_in_the_unit_a_person_would_use() {
-        assert_eq!([0.04, 0.5, 6.24, 120.4, 1461.0].map(days), ["1 hour", "12 hours", "6.2 days", "120 days", "4.0 years"]);
+        assert_eq!(
+            [0.04, 0.5, 6.24, 120.4, 1461.0].map(days),
+            ["1 hour", "12 hours", "6.2 days", "120 days", "4.0 years"]
+        );
     }
 }

@@ -4,8 +4,8 @@ use crate::file::part::{BatterySection, ChargerSection, PanelSection, RadioSecti
 use crate::file::value::{Date, Horizon, Hours, IntervalRows, Month, Named, RegulatorWord, SnowDays};
 use crate::node::Sky;
 use crate::quantity::{
-    Angle, Bytes, Capacitance, Current, Duration, Length, Resistance, Share, Temperature, TemperatureDifference,
-    Uncertain, Voltage,
+    Angle, Bytes, Capacitance, Current, Duration, Length, Resistance, Share, Temperature,
+    TemperatureDifference, Uncertain, Voltage,
 };
 use crate::section::rule::{
     ELEVATION, FRACTION, INTERVAL, LATITUDE, LONGITUDE, NOT_NEGATIVE, PAYLOAD, POSITIVE, PROMISE, TEMPERATURE,

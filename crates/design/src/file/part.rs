@@ -7,8 +7,8 @@ use crate::quantity::{
     Uncertain, Voltage,
 };
 use crate::section::rule::{
-    CELLS, COEFFICIENT, EXPONENT, FACTOR, FRACTION, LOSS, NOT_NEGATIVE, POSITIVE, RADIO_POWER, SYMBOLS, TEMPERATURE,
-    TILT,
+    CELLS, COEFFICIENT, EXPONENT, FACTOR, FRACTION, LOSS, NOT_NEGATIVE, POSITIVE, RADIO_POWER, SYMBOLS,
+    TEMPERATURE, TILT,
 };
 use crate::section::{part_section, section};
 

@@ -3,7 +3,9 @@
 use crate::diagnostic::{self, Diagnostics};
 use crate::node::Sky;
 use crate::part::{Chemistry, Cover};
-use crate::quantity::{Angle, Duration, Quantity, Share, Uncertain, a, shortened, unit_list, unit_of_example};
+use crate::quantity::{
+    Angle, Duration, Quantity, Share, Uncertain, a, shortened, unit_list, unit_of_example,
+};
 use crate::section::{At, Field, Section, SectionDoc, as_table, in_order, wrong_type};
 use toml::Spanned;
 use toml::de::DeValue;
@@ -12,7 +14,12 @@ use toml::de::DeValue;
 const LONGEST_TEXT: usize = 200;
 
 /// The text that a value is, or an error.
-fn text_of<'v>(value: &'v Spanned<DeValue<'_>>, wanted: &str, example: &str, found: &mut Diagnostics) -> Option<&'v str> {
+fn text_of<'v>(
+    value: &'v Spanned<DeValue<'_>>,
+    wanted: &str,
+    example: &str,
+    found: &mut Diagnostics,
+) -> Option<&'v str> {
     let text = value.get_ref().as_str();
     if text.is_none() {
         wrong_type(value, wanted, &format!("write {example}"), found);
@@ -21,7 +28,12 @@ fn text_of<'v>(value: &'v Spanned<DeValue<'_>>, wanted: &str, example: &str, fou
 }
 
 /// The list that a value is, or an error.
-fn list_of<'v, 'i>(value: &'v Spanned<DeValue<'i>>, wanted: &str, example: &str, found: &mut Diagnostics) -> Option<&'v [Spanned<DeValue<'i>>]> {
+fn list_of<'v, 'i>(
+    value: &'v Spanned<DeValue<'i>>,
+    wanted: &str,
+    example: &str,
+    found: &mut Diagnostics,
+) -> Option<&'v [Spanned<DeValue<'i>>]> {
     let list = value.get_ref().as_array();
     if list.is_none() {
         wrong_type(value, wanted, &format!("write {example}"), found);
@@ -29,7 +41,11 @@ fn list_of<'v, 'i>(value: &'v Spanned<DeValue<'i>>, wanted: &str, example: &str,
     list.map(|list| &**list)
 }
 
-fn pair_of<'v, 'i>(value: &'v Spanned<DeValue<'i>>, example: &str, found: &mut Diagnostics) -> Option<(&'v Spanned<DeValue<'i>>, &'v Spanned<DeValue<'i>>)> {
+fn pair_of<'v, 'i>(
+    value: &'v Spanned<DeValue<'i>>,
+    example: &str,
+    found: &mut Diagnostics,
+) -> Option<(&'v Spanned<DeValue<'i>>, &'v Spanned<DeValue<'i>>)> {
     match list_of(value, "a pair", example, found)? {
         [first, second] => Some((first, second)),
         list => {
@@ -94,7 +110,8 @@ impl<Q: Quantity> Field for Q {
     }
     fn schema() -> String {
         let units: Vec<&str> = Q::UNITS.iter().map(|(symbol, ..)| *symbol).collect();
-        let pattern = format!("^\\s*[-+]?[0-9.]+([eE][-+]?[0-9]+)?\\s*({})\\s*((\\+-|\\+/-|±).*)?$", units.join("|"));
+        let pattern =
+            format!("^\\s*[-+]?[0-9.]+([eE][-+]?[0-9]+)?\\s*({})\\s*((\\+-|\\+/-|±).*)?$", units.join("|"));
         let example = quoted(Q::EXAMPLE);
         format!("{{\"type\":\"string\",\"pattern\":{},\"examples\":[{example}]}}", quoted(&pattern))
     }
@@ -154,9 +171,17 @@ impl Field for u32 {
         r#"{"type":"integer","minimum":0}"#.to_owned()
     }
     fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
-        let read = value.get_ref().as_integer().and_then(|integer| Self::from_str_radix(integer.as_str(), integer.radix()).ok());
+        let read = value
+            .get_ref()
+            .as_integer()
+            .and_then(|integer| Self::from_str_radix(integer.as_str(), integer.radix()).ok());
         if read.is_none() {
-            wrong_type(value, "a whole number", "write a whole number without unit or quotes, as `12`", found);
+            wrong_type(
+                value,
+                "a whole number",
+                "write a whole number without unit or quotes, as `12`",
+                found,
+            );
         }
         read
     }
@@ -193,7 +218,12 @@ impl Field for Prose {
         let text = text_of(value, "a text", "it in quotes", found)?;
         let words: Vec<&str> = text.split_whitespace().collect();
         if words.is_empty() || words.iter().any(|word| word.chars().any(char::is_control)) {
-            found.error(diagnostic::TEXT, &value.span(), "the text is empty or has control characters", "write a sentence");
+            found.error(
+                diagnostic::TEXT,
+                &value.span(),
+                "the text is empty or has control characters",
+                "write a sentence",
+            );
             return None;
         }
         Some(Self(words.join(" ")))
@@ -239,7 +269,11 @@ impl<A: Field, B: Field> Field for (A, B) {
         format!("pair of {} and {}", A::noun(), B::noun())
     }
     fn schema() -> String {
-        format!("{{\"type\":\"array\",\"prefixItems\":[{},{}],\"minItems\":2,\"maxItems\":2}}", A::schema(), B::schema())
+        format!(
+            "{{\"type\":\"array\",\"prefixItems\":[{},{}],\"minItems\":2,\"maxItems\":2}}",
+            A::schema(),
+            B::schema()
+        )
     }
     fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
         let (first, second) = pair_of(value, "two values in square brackets", found)?;
@@ -282,18 +316,33 @@ impl<X: Quantity, Y: Quantity> Field for Curve<X, Y> {
         let rows = <Vec<(X, Y)>>::read(value, found)?;
         let pair = format!("[\"{}\", \"{}\"]", X::EXAMPLE, Y::EXAMPLE);
         if rows.is_empty() {
-            found.error(diagnostic::CURVE_ENDS, &value.span(), "the curve has no rows", format!("write at least [{pair}]"));
+            found.error(
+                diagnostic::CURVE_ENDS,
+                &value.span(),
+                "the curve has no rows",
+                format!("write at least [{pair}]"),
+            );
             return None;
         }
         if rows.windows(2).any(|two| two[0].0 >= two[1].0) {
             let message = format!("the {} of this curve does not ascend", X::NOUN);
-            found.error(diagnostic::CURVE_ORDER, &value.span(), message, format!("sort the rows by their left column, each once, as {pair}"));
+            found.error(
+                diagnostic::CURVE_ORDER,
+                &value.span(),
+                message,
+                format!("sort the rows by their left column, each once, as {pair}"),
+            );
             return None;
         }
         let is_share = X::UNITS.iter().any(|(symbol, ..)| *symbol == "%");
         if is_share && rows.iter().any(|row| !(0.0..=1.0).contains(&row.0.si())) {
             let help = "write state of charge from \"0 %\" to \"100 %\"";
-            found.error(diagnostic::CURVE_ENDS, &value.span(), "the curve leaves the range from 0 % to 100 %", help);
+            found.error(
+                diagnostic::CURVE_ENDS,
+                &value.span(),
+                "the curve leaves the range from 0 % to 100 %",
+                help,
+            );
             return None;
         }
         Some(Self(rows))
@@ -316,7 +365,8 @@ impl Field for Horizon {
     }
     fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
         let rows = <Vec<(Angle, Angle)>>::read(value, found)?;
-        let (azimuth, height) = (|row: &(Angle, Angle)| row.0.degrees(), |row: &(Angle, Angle)| row.1.degrees());
+        let (azimuth, height) =
+            (|row: &(Angle, Angle)| row.0.degrees(), |row: &(Angle, Angle)| row.1.degrees());
         let wrong = if rows.iter().any(|row| !(0.0..360.0).contains(&azimuth(row))) {
             "an azimuth of the horizon is outside 0 deg to below 360 deg"
         } else if rows.iter().any(|row| !(0.0..=90.0).contains(&height(row))) {
@@ -343,8 +393,14 @@ fn read_word<W: Word>(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> 
     let known = W::WORDS.iter().find(|(word, _)| *word == text).map(|(_, meaning)| *meaning);
     if known.is_none() {
         let list = format!("it is one of \"{}\"", words.join("\", \""));
-        let help = diagnostic::nearest(text, words.iter().copied()).map_or(list.clone(), |near| format!("did you mean \"{near}\"? {list}"));
-        found.error(diagnostic::UNKNOWN_WORD, &value.span(), format!("`{}` is not {}", shortened(text), a(W::NOUN)), help);
+        let help = diagnostic::nearest(text, words.iter().copied())
+            .map_or(list.clone(), |near| format!("did you mean \"{near}\"? {list}"));
+        found.error(
+            diagnostic::UNKNOWN_WORD,
+            &value.span(),
+            format!("`{}` is not {}", shortened(text), a(W::NOUN)),
+            help,
+        );
     }
     known
 }
@@ -412,7 +468,12 @@ impl Field for Facing {
         if !(0.0..360.0).contains(&angle.degrees()) {
             let turned = Angle::from_degrees(angle.degrees().rem_euclid(360.0)).text();
             let help = format!("write \"{turned}\"; degrees are counted clockwise from north");
-            found.error(diagnostic::AZIMUTH, &value.span(), "the azimuth must lie between 0 deg and below 360 deg", help);
+            found.error(
+                diagnostic::AZIMUTH,
+                &value.span(),
+                "the azimuth must lie between 0 deg and below 360 deg",
+                help,
+            );
             return None;
         }
         Some(Self(Some(angle)))
@@ -476,7 +537,9 @@ pub(crate) struct Date {
 impl Date {
     fn parse(text: &str) -> Option<Self> {
         let (month, day) = text.split_once('-').filter(|(month, day)| month.len() == 2 && day.len() == 2)?;
-        let two_digits = |text: &str| text.bytes().all(|byte| byte.is_ascii_digit()).then(|| text.parse::<u8>().ok()).flatten();
+        let two_digits = |text: &str| {
+            text.bytes().all(|byte| byte.is_ascii_digit()).then(|| text.parse::<u8>().ok()).flatten()
+        };
         let (month, day) = (two_digits(month)?, two_digits(day)?);
         let days = *MONTH_DAYS.get(usize::from(month).checked_sub(1)?)?;
         (1..=days).contains(&day).then_some(Self { month, day })
@@ -484,7 +547,9 @@ impl Date {
 
     /// Days since 1 January of a leap year.
     pub(crate) fn day_of_leap_year(self) -> usize {
-        MONTH_DAYS.iter().take(usize::from(self.month) - 1).map(|days| usize::from(*days)).sum::<usize>() + usize::from(self.day) - 1
+        MONTH_DAYS.iter().take(usize::from(self.month) - 1).map(|days| usize::from(*days)).sum::<usize>()
+            + usize::from(self.day)
+            - 1
     }
 }
 
@@ -500,7 +565,12 @@ impl Field for Date {
         let date = Self::parse(text);
         if date.is_none() {
             let message = format!("`{}` is not a day of the year", shortened(text));
-            found.error(diagnostic::DATE, &value.span(), message, "write month and day as \"MM-DD\", as \"10-15\" for 15 October");
+            found.error(
+                diagnostic::DATE,
+                &value.span(),
+                message,
+                "write month and day as \"MM-DD\", as \"10-15\" for 15 October",
+            );
         }
         date
     }
@@ -521,7 +591,12 @@ impl Field for Month {
         let number = u32::read(value, found)?;
         let month = u8::try_from(number).ok().filter(|month| (1..=12).contains(month));
         if month.is_none() {
-            found.error(diagnostic::MONTH, &value.span(), format!("there is no month {number}"), "write months as numbers from 1 to 12");
+            found.error(
+                diagnostic::MONTH,
+                &value.span(),
+                format!("there is no month {number}"),
+                "write months as numbers from 1 to 12",
+            );
         }
         month.map(Self)
     }
@@ -536,15 +611,22 @@ impl Field for Hours {
         "pair [from, to] of hours, 0 to 24".to_owned()
     }
     fn schema() -> String {
-        r#"{"type":"array","items":{"type":"integer","minimum":0,"maximum":24},"minItems":2,"maxItems":2}"#.to_owned()
+        r#"{"type":"array","items":{"type":"integer","minimum":0,"maximum":24},"minItems":2,"maxItems":2}"#
+            .to_owned()
     }
     fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
         let (from, to) = <(u32, u32)>::read(value, found)?;
         match (u8::try_from(from), u8::try_from(to)) {
             (Ok(from), Ok(to)) if from < 24 && to <= 24 && from != to => Some(Self(from, to)),
             _ => {
-                let help = "write [6, 18] for six in the morning to six in the evening, [22, 4] over midnight";
-                found.error(diagnostic::HOURS, &value.span(), format!("[{from}, {to}] are not hours of a day"), help);
+                let help =
+                    "write [6, 18] for six in the morning to six in the evening, [22, 4] over midnight";
+                found.error(
+                    diagnostic::HOURS,
+                    &value.span(),
+                    format!("[{from}, {to}] are not hours of a day"),
+                    help,
+                );
                 None
             }
         }
@@ -560,7 +642,8 @@ impl Field for SnowDays {
         "list of twelve numbers".to_owned()
     }
     fn schema() -> String {
-        r#"{"type":"array","items":{"type":"number","minimum":0,"maximum":31},"minItems":12,"maxItems":12}"#.to_owned()
+        r#"{"type":"array","items":{"type":"number","minimum":0,"maximum":31},"minItems":12,"maxItems":12}"#
+            .to_owned()
     }
     fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
         let days = <Vec<f64>>::read(value, found)?;
@@ -569,7 +652,12 @@ impl Field for SnowDays {
             Ok(days) if days.iter().zip(&MONTH_DAYS).all(in_month) => Some(Self(days)),
             _ => {
                 let help = "write twelve numbers, January first, none above the days of its month";
-                found.error(diagnostic::SNOW_DAYS, &value.span(), "the days of snow do not fit the months", help);
+                found.error(
+                    diagnostic::SNOW_DAYS,
+                    &value.span(),
+                    "the days of snow do not fit the months",
+                    help,
+                );
                 None
             }
         }
@@ -582,9 +670,18 @@ pub(crate) struct DataRate(pub(crate) u8);
 
 impl DataRate {
     fn parse(text: &str, span: &std::ops::Range<usize>, found: &mut Diagnostics) -> Option<Self> {
-        let rate = text.strip_prefix("DR").filter(|digits| digits.len() <= 2).and_then(|digits| digits.parse().ok()).filter(|rate| *rate <= 15);
+        let rate = text
+            .strip_prefix("DR")
+            .filter(|digits| digits.len() <= 2)
+            .and_then(|digits| digits.parse().ok())
+            .filter(|rate| *rate <= 15);
         if rate.is_none() {
-            found.error(diagnostic::DATA_RATE, span, format!("`{}` is not a data rate", shortened(text)), "write \"DR0\" to \"DR15\"");
+            found.error(
+                diagnostic::DATA_RATE,
+                span,
+                format!("`{}` is not a data rate", shortened(text)),
+                "write \"DR0\" to \"DR15\"",
+            );
         }
         rate.map(Self)
     }
@@ -619,7 +716,12 @@ impl Field for DataRates {
             .into_iter()
             .map(|(key, share)| {
                 let rate = DataRate::parse(key.get_ref(), &key.span(), found);
-                let share = crate::section::read_field::<Share>(key.get_ref(), share, Some(crate::section::rule::FRACTION), found);
+                let share = crate::section::read_field::<Share>(
+                    key.get_ref(),
+                    share,
+                    Some(crate::section::rule::FRACTION),
+                    found,
+                );
                 Some((rate?.0, share?.value))
             })
             .collect();
@@ -628,7 +730,12 @@ impl Field for DataRates {
         let sum: f64 = rows.iter().map(|(_, share)| share.fraction()).sum();
         if (sum - 1.0).abs() > 1e-6 {
             let message = format!("the shares make {} together", Share::from_fraction(sum).text());
-            found.error(diagnostic::DATA_RATE_SHARES, &value.span(), message, "write shares that make 100 % together");
+            found.error(
+                diagnostic::DATA_RATE_SHARES,
+                &value.span(),
+                message,
+                "write shares that make 100 % together",
+            );
             return None;
         }
         Some(Self(rows))

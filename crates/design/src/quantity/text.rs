@@ -1,8 +1,9 @@
 //! Quantities as text: `"2600 mAh +- 200 mAh"`.
 
 use super::{
-    Angle, Bytes, Capacitance, Charge, Current, Dbm, Decibels, Duration, Energy, Frequency, Irradiance, Length,
-    PerKelvin, Power, Quantity, Resistance, Share, Temperature, TemperatureDifference, Uncertain, Voltage,
+    Angle, Bytes, Capacitance, Charge, Current, Dbm, Decibels, Duration, Energy, Frequency, Irradiance,
+    Length, PerKelvin, Power, Quantity, Resistance, Share, Temperature, TemperatureDifference, Uncertain,
+    Voltage,
 };
 use crate::diagnostic::{self, Code};
 
@@ -66,7 +67,8 @@ fn spread<Q: Quantity>(value: Q, text: &str) -> Result<f64> {
         number * find_unit::<Q>(text, unit)?.0
     };
     let too_much = has_ratios::<Q>() && !own_percent && spread_si > LARGEST_TOLERANCE * value.si().abs();
-    if !spread_si.is_finite() || spread_si < 0.0 || too_much || (own_percent && spread_si > LARGEST_TOLERANCE) {
+    if !spread_si.is_finite() || spread_si < 0.0 || too_much || (own_percent && spread_si > LARGEST_TOLERANCE)
+    {
         return error(
             diagnostic::TOLERANCE,
             format!("`+- {text}` is not a usable tolerance"),
@@ -87,7 +89,11 @@ fn split_number<Q: Quantity>(text: &str) -> Result<(f64, &str)> {
     let (digits, rest) = text.split_at(length);
     let help = format!("write a number and a unit, as \"{}\"", Q::EXAMPLE);
     let Ok(number) = digits.parse::<f64>() else {
-        return error(diagnostic::NUMBER, format!("`{}` does not begin with a number", shortened(text)), help);
+        return error(
+            diagnostic::NUMBER,
+            format!("`{}` does not begin with a number", shortened(text)),
+            help,
+        );
     };
     if rest.starts_with([',', '.', '_', '\'']) {
         let help = "the decimal sign is a point and digits are not grouped, as \"4.2 V\"".to_owned();
@@ -137,14 +143,19 @@ fn find_unit<Q: Quantity>(text: &str, unit: &str) -> Result<(f64, f64)> {
             format!("write \"{}\" if that is meant; {} is written in {list}", fixed.trim_end(), a(Q::NOUN)),
         );
     }
-    if let Some(noun) = ALL.iter().find(|(_, units)| units.iter().any(|(symbol, ..)| *symbol == unit)).map(|all| all.0) {
+    if let Some(noun) =
+        ALL.iter().find(|(_, units)| units.iter().any(|(symbol, ..)| *symbol == unit)).map(|all| all.0)
+    {
         return error(
             diagnostic::WRONG_QUANTITY,
             format!("`{unit}` is the unit of {}", a(noun)),
             format!("{} is wanted, such as \"{example}\"", a(Q::NOUN)),
         );
     }
-    let help = match diagnostic::nearest(&unit, Q::UNITS.iter().map(|(symbol, ..)| *symbol).filter(|s| !s.is_empty())) {
+    let help = match diagnostic::nearest(
+        &unit,
+        Q::UNITS.iter().map(|(symbol, ..)| *symbol).filter(|s| !s.is_empty()),
+    ) {
         Some(near) => format!("write \"{near}\"; {} is written in {list}", a(Q::NOUN)),
         None => format!("{} is written in {list}, as \"{example}\"", a(Q::NOUN)),
     };
@@ -159,7 +170,8 @@ pub(crate) fn a(noun: &str) -> String {
 
 /// The units of a quantity as words: "mAh, Ah or C".
 pub(crate) fn unit_list<Q: Quantity>() -> String {
-    let symbols: Vec<&str> = Q::UNITS.iter().map(|(symbol, ..)| *symbol).filter(|symbol| !symbol.is_empty()).collect();
+    let symbols: Vec<&str> =
+        Q::UNITS.iter().map(|(symbol, ..)| *symbol).filter(|symbol| !symbol.is_empty()).collect();
     match symbols.as_slice() {
         [rest @ .., last] if !rest.is_empty() => format!("{} or {last}", rest.join(", ")),
         _ => symbols.concat(),
@@ -210,6 +222,13 @@ const ALL: &[NounAndUnits] = all! {
     Charge Current Voltage Power Energy Resistance Capacitance Irradiance Angle Length Frequency Duration Share
     PerKelvin Decibels Dbm Bytes Temperature TemperatureDifference
 };
+
+/// Every quantity with its units, for the manual.
+pub(crate) fn units() -> Vec<(&'static str, Vec<&'static str>)> {
+    let symbols =
+        |all: &NounAndUnits| all.1.iter().map(|unit| unit.0).filter(|symbol| !symbol.is_empty()).collect();
+    ALL.iter().map(|all| (all.0, symbols(all))).collect()
+}
 
 #[cfg(test)]
 mod tests {

@@ -19,7 +19,11 @@ impl Resolver<'_> {
     pub(super) fn battery(&mut self, written: &BatterySection) -> Option<Battery> {
         let (section, origin) = self.filled(written, "battery")?;
         let chemistry = section.chemistry.as_ref()?.value;
-        let cell = if chemistry == Chemistry::Supercapacitor { self.capacitor(&section) } else { self.cell(&section) };
+        let cell = if chemistry == Chemistry::Supercapacitor {
+            self.capacitor(&section)
+        } else {
+            self.cell(&section)
+        };
         let (charge_limit, charge_temperature) = self.charge_limits(&section, chemistry);
         let cell = cell?;
         self.check_cell(&section, &cell, charge_limit)?;
@@ -31,7 +35,11 @@ impl Resolver<'_> {
             chemistry,
             capacity: scaled(cell.capacity, parallel),
             label_to_real: section.label_to_real?.value,
-            open_circuit: cell.open_circuit.into_iter().map(|(charge, volts)| (charge, volts * series)).collect(),
+            open_circuit: cell
+                .open_circuit
+                .into_iter()
+                .map(|(charge, volts)| (charge, volts * series))
+                .collect(),
             resistance: scaled(cell.resistance, series / parallel),
             resistance_by_temperature: section.resistance_by_temperature?.value.0,
             resistance_by_charge: section.resistance_by_charge?.value.0,
@@ -48,41 +56,72 @@ impl Resolver<'_> {
 
     fn cell(&mut self, section: &BatterySection) -> Option<Cell> {
         let what = "a battery";
-        for (key, there) in [("capacitance", &section.capacitance.as_ref().map(|at| &at.span)), ("rated_voltage", &section.rated_voltage.as_ref().map(|at| &at.span)), ("esr", &section.esr.as_ref().map(|at| &at.span))] {
+        for (key, there) in [
+            ("capacitance", &section.capacitance.as_ref().map(|at| &at.span)),
+            ("rated_voltage", &section.rated_voltage.as_ref().map(|at| &at.span)),
+            ("esr", &section.esr.as_ref().map(|at| &at.span)),
+        ] {
             if let Some(span) = there {
                 let help = "write `chemistry = \"supercapacitor\"`, or remove the key";
-                self.found.error(diagnostic::ONE_OF, span, format!("`{key}` belongs to a supercapacitor"), help);
+                self.found.error(
+                    diagnostic::ONE_OF,
+                    span,
+                    format!("`{key}` belongs to a supercapacitor"),
+                    help,
+                );
             }
         }
         let capacity = self.needs(section.capacity.as_ref(), "capacity", what, section);
         let open_circuit = self.needs(section.open_circuit.as_ref(), "open_circuit", what, section);
         let resistance = self.needs(section.resistance.as_ref(), "resistance", what, section);
         let empty_voltage = self.needs(section.empty_voltage.as_ref(), "empty_voltage", what, section);
-        Some(Cell { capacity: capacity?, open_circuit: open_circuit?.0, resistance: resistance?, empty_voltage: empty_voltage? })
+        Some(Cell {
+            capacity: capacity?,
+            open_circuit: open_circuit?.0,
+            resistance: resistance?,
+            empty_voltage: empty_voltage?,
+        })
     }
 
     /// A capacitor's charge is capacitance times voltage, and its open-circuit voltage a straight line.
     fn capacitor(&mut self, section: &BatterySection) -> Option<Cell> {
         let what = "a supercapacitor";
-        for (key, there) in [("capacity", section.capacity.as_ref().map(|at| &at.span)), ("open_circuit", section.open_circuit.as_ref().map(|at| &at.span)), ("resistance", section.resistance.as_ref().map(|at| &at.span))] {
+        for (key, there) in [
+            ("capacity", section.capacity.as_ref().map(|at| &at.span)),
+            ("open_circuit", section.open_circuit.as_ref().map(|at| &at.span)),
+            ("resistance", section.resistance.as_ref().map(|at| &at.span)),
+        ] {
             if let Some(span) = there {
                 let help = "write `capacitance`, `rated_voltage` and `esr` instead";
-                self.found.error(diagnostic::ONE_OF, span, format!("`{key}` does not belong to a supercapacitor"), help);
+                self.found.error(
+                    diagnostic::ONE_OF,
+                    span,
+                    format!("`{key}` does not belong to a supercapacitor"),
+                    help,
+                );
             }
         }
-        let capacitance: Option<Uncertain<Capacitance>> = self.needs(section.capacitance.as_ref(), "capacitance", what, section);
+        let capacitance: Option<Uncertain<Capacitance>> =
+            self.needs(section.capacitance.as_ref(), "capacitance", what, section);
         let rated = self.needs(section.rated_voltage.as_ref(), "rated_voltage", what, section);
         let esr = self.needs(section.esr.as_ref(), "esr", what, section);
         let (capacitance, rated) = (capacitance?, rated?);
         Some(Cell {
-            capacity: Uncertain { nominal: capacitance.nominal * rated, spread_si: capacitance.spread_si * rated.volts() },
+            capacity: Uncertain {
+                nominal: capacitance.nominal * rated,
+                spread_si: capacitance.spread_si * rated.volts(),
+            },
             open_circuit: vec![(Share::ZERO, Voltage::ZERO), (Share::from_fraction(1.0), rated)],
             resistance: esr?,
             empty_voltage: section.empty_voltage.as_ref().map_or(Voltage::ZERO, |at| at.value),
         })
     }
 
-    fn charge_limits(&mut self, section: &BatterySection, chemistry: Chemistry) -> (Option<Voltage>, Option<(crate::quantity::Temperature, crate::quantity::Temperature)>) {
+    fn charge_limits(
+        &mut self,
+        section: &BatterySection,
+        chemistry: Chemistry,
+    ) -> (Option<Voltage>, Option<(crate::quantity::Temperature, crate::quantity::Temperature)>) {
         if !chemistry.rechargeable() {
             return (None, None);
         }
@@ -91,39 +130,72 @@ impl Resolver<'_> {
             (None, Chemistry::Supercapacitor) => section.rated_voltage.as_ref().map(|at| at.value),
             (limit, _) => self.needs(limit.as_ref(), "charge_limit", what, section),
         };
-        let temperature = self.needs(section.charge_temperature.as_ref(), "charge_temperature", what, section);
+        let temperature =
+            self.needs(section.charge_temperature.as_ref(), "charge_temperature", what, section);
         (limit, temperature.map(|pair| (pair.0, pair.1)))
     }
 
-    fn check_cell(&mut self, section: &BatterySection, cell: &Cell, charge_limit: Option<Voltage>) -> Option<()> {
+    fn check_cell(
+        &mut self,
+        section: &BatterySection,
+        cell: &Cell,
+        charge_limit: Option<Voltage>,
+    ) -> Option<()> {
         let span = |at: Option<std::ops::Range<usize>>| at.unwrap_or_else(|| section.span.clone());
         let curve = span(section.open_circuit.as_ref().map(|at| at.span.clone()));
         let (first, last) = (cell.open_circuit.first()?, cell.open_circuit.last()?);
         if first.0.fraction() > 0.0 || last.0.fraction() < 1.0 || cell.open_circuit.len() < 2 {
             let help = "write a row for \"0 %\" and a row for \"100 %\"";
-            self.found.error(diagnostic::CURVE_ENDS, &curve, "the open-circuit curve does not reach from 0 % to 100 %", help);
+            self.found.error(
+                diagnostic::CURVE_ENDS,
+                &curve,
+                "the open-circuit curve does not reach from 0 % to 100 %",
+                help,
+            );
             return None;
         }
         if cell.open_circuit.windows(2).any(|two| two[0].1 > two[1].1) {
             let help = "a fuller battery never has the lower voltage; check the right column";
-            self.found.error(diagnostic::CURVE_ORDER, &curve, "the open-circuit voltage falls as the charge rises", help);
+            self.found.error(
+                diagnostic::CURVE_ORDER,
+                &curve,
+                "the open-circuit voltage falls as the charge rises",
+                help,
+            );
             return None;
         }
         let mut sound = true;
         if cell.empty_voltage >= last.1 {
             let place = span(section.empty_voltage.as_ref().map(|at| at.span.clone()));
             let help = format!("write less than the full cell's {}", last.1.text());
-            self.found.error(diagnostic::BATTERY_VOLTAGES, &place, "the empty voltage is not below that of a full cell", help);
+            self.found.error(
+                diagnostic::BATTERY_VOLTAGES,
+                &place,
+                "the empty voltage is not below that of a full cell",
+                help,
+            );
             sound = false;
         }
         if charge_limit.is_some_and(|limit| limit <= cell.empty_voltage || limit <= first.1) {
             let place = span(section.charge_limit.as_ref().map(|at| at.span.clone()));
-            self.found.error(diagnostic::BATTERY_VOLTAGES, &place, "the charge limit is not above the voltage of an empty cell", "write the voltage to which one cell is charged, as \"4.2 V\"");
+            self.found.error(
+                diagnostic::BATTERY_VOLTAGES,
+                &place,
+                "the charge limit is not above the voltage of an empty cell",
+                "write the voltage to which one cell is charged, as \"4.2 V\"",
+            );
             sound = false;
         }
-        if let Some(At { value, span }) = section.charge_temperature.as_ref().filter(|at| at.value.0 >= at.value.1) {
+        if let Some(At { value, span }) =
+            section.charge_temperature.as_ref().filter(|at| at.value.0 >= at.value.1)
+        {
             let help = format!("write [\"{}\", \"{}\"]", value.1.text(), value.0.text());
-            self.found.error(diagnostic::BATTERY_VOLTAGES, span, "the coldest charging temperature is not below the hottest", help);
+            self.found.error(
+                diagnostic::BATTERY_VOLTAGES,
+                span,
+                "the coldest charging temperature is not below the hottest",
+                help,
+            );
             sound = false;
         }
         sound.then_some(())
@@ -147,13 +219,15 @@ fn ageing(section: &AgeingSection) -> Option<Ageing> {
 /// State of charge at which the open-circuit curve reaches a voltage, and the voltage at a state of charge; straight
 /// lines between the rows.
 pub(super) fn charge_at(curve: &[(Share, Voltage)], voltage: Voltage) -> Share {
-    let points: Vec<(f64, f64)> = curve.iter().map(|(charge, volts)| (volts.volts(), charge.fraction())).collect();
+    let points: Vec<(f64, f64)> =
+        curve.iter().map(|(charge, volts)| (volts.volts(), charge.fraction())).collect();
     Share::from_fraction(interpolate(&points, voltage.volts()))
 }
 
 /// Open-circuit voltage at a state of charge.
 pub(super) fn voltage_at(curve: &[(Share, Voltage)], charge: Share) -> Voltage {
-    let points: Vec<(f64, f64)> = curve.iter().map(|(charge, volts)| (charge.fraction(), volts.volts())).collect();
+    let points: Vec<(f64, f64)> =
+        curve.iter().map(|(charge, volts)| (charge.fraction(), volts.volts())).collect();
     Voltage::from_volts(interpolate(&points, charge.fraction()))
 }
 

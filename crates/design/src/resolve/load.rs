@@ -2,7 +2,10 @@
 
 use super::Resolver;
 use crate::diagnostic;
-use crate::file::node::{ActivitySection, FixSection, LoadSection, RegulatorSection, RootSection, StepSection, UplinkSection, WhenSection};
+use crate::file::node::{
+    ActivitySection, FixSection, LoadSection, RegulatorSection, RootSection, StepSection, UplinkSection,
+    WhenSection,
+};
 use crate::file::part::SensorSection;
 use crate::file::value::RegulatorWord;
 use crate::node::{Activity, Condition, Load, RadioUse, Step};
@@ -29,9 +32,11 @@ impl Resolver<'_> {
             self.found.error(diagnostic::NO_LOAD, &named.span, "nothing hangs on the battery", help);
             return None;
         }
-        let around = Surroundings { radio, has_radio: root.radio.is_some(), has_receiver: root.receiver.is_some() };
+        let around =
+            Surroundings { radio, has_radio: root.radio.is_some(), has_receiver: root.receiver.is_some() };
         let rows = root.regulator.iter().flat_map(|rows| &rows.value.0);
-        let regulators: Vec<_> = rows.map(|(name, section)| (name.value.as_str(), self.regulator(name, section))).collect();
+        let regulators: Vec<_> =
+            rows.map(|(name, section)| (name.value.as_str(), self.regulator(name, section))).collect();
         let mut used: Vec<&str> = Vec::new();
         let loads: Vec<Option<Load>> = named
             .value
@@ -70,7 +75,11 @@ impl Resolver<'_> {
         let quiescent = section.quiescent.as_ref().map(|at| at.value);
         Some(match kind {
             RegulatorWord::None => Regulator::None,
-            RegulatorWord::Ldo => Regulator::Ldo { output: value(&section.output)?, dropout: value(&section.dropout)?, quiescent: quiescent? },
+            RegulatorWord::Ldo => Regulator::Ldo {
+                output: value(&section.output)?,
+                dropout: value(&section.dropout)?,
+                quiescent: quiescent?,
+            },
             RegulatorWord::Buck => Regulator::Buck {
                 output: value(&section.output)?,
                 dropout: value(&section.dropout)?,
@@ -81,14 +90,24 @@ impl Resolver<'_> {
     }
 
     /// The regulator of a load, under its name; `None` after an error.
-    fn regulator_of<'r>(&mut self, name: &At<String>, section: &LoadSection, regulators: &[(&'r str, Option<Regulator>)]) -> Option<(&'r str, Regulator)> {
+    fn regulator_of<'r>(
+        &mut self,
+        name: &At<String>,
+        section: &LoadSection,
+        regulators: &[(&'r str, Option<Regulator>)],
+    ) -> Option<(&'r str, Regulator)> {
         let names: Vec<&str> = regulators.iter().map(|(name, _)| *name).collect();
         match (&section.regulator, regulators) {
             (None, []) => Some(("", Regulator::None)),
             (None, [(only, regulator)]) => regulator.map(|regulator| (*only, regulator)),
             (None, _) => {
                 let message = format!("load `{}` does not say which regulator it hangs on", name.value);
-                self.found.error(diagnostic::UNKNOWN_REGULATOR, &name.span, message, format!("add `regulator = \"...\"` with one of {}", names.join(", ")));
+                self.found.error(
+                    diagnostic::UNKNOWN_REGULATOR,
+                    &name.span,
+                    message,
+                    format!("add `regulator = \"...\"` with one of {}", names.join(", ")),
+                );
                 None
             }
             (Some(wanted), _) => {
@@ -98,24 +117,44 @@ impl Resolver<'_> {
                         Some(near) => format!("did you mean \"{near}\"?"),
                         None => format!("add a table `[regulator.{}]`", wanted.value),
                     };
-                    self.found.error(diagnostic::UNKNOWN_REGULATOR, &wanted.span, format!("there is no regulator `{}`", wanted.value), help);
+                    self.found.error(
+                        diagnostic::UNKNOWN_REGULATOR,
+                        &wanted.span,
+                        format!("there is no regulator `{}`", wanted.value),
+                        help,
+                    );
                 }
                 known.and_then(|(name, regulator)| regulator.map(|regulator| (*name, regulator)))
             }
         }
     }
 
-    fn load(&mut self, name: &At<String>, section: &LoadSection, regulator: Option<Regulator>, around: &Surroundings<'_>) -> Option<Load> {
+    fn load(
+        &mut self,
+        name: &At<String>,
+        section: &LoadSection,
+        regulator: Option<Regulator>,
+        around: &Surroundings<'_>,
+    ) -> Option<Load> {
         let path = format!("load.{}", name.value);
         let floor = section.floor.as_ref().map(|floor| self.floor(floor, section, &path));
         let mut sensors: Vec<(String, Sensor)> = Vec::new();
         let rows = section.activity.iter().flat_map(|rows| &rows.value.0);
         let activities: Vec<Option<Activity>> = rows
-            .map(|(name, section)| self.activity(name, section, &format!("{path}.activity.{}", name.value), &mut sensors, around))
+            .map(|(name, section)| {
+                self.activity(name, section, &format!("{path}.activity.{}", name.value), &mut sensors, around)
+            })
             .collect();
         self.check_sleep(section, around);
         let idle: Current = sensors.iter().map(|(_, sensor)| sensor.idle).sum();
-        let left_on: Current = sensors.iter().map(|(_, sensor)| if sensor.left_on > sensor.idle { sensor.left_on - sensor.idle } else { Current::ZERO }).sum();
+        let left_on: Current = sensors
+            .iter()
+            .map(
+                |(_, sensor)| {
+                    if sensor.left_on > sensor.idle { sensor.left_on - sensor.idle } else { Current::ZERO }
+                },
+            )
+            .sum();
         let floor = floor?;
         Some(Load {
             name: name.value.clone(),
@@ -127,12 +166,17 @@ impl Resolver<'_> {
         })
     }
 
-    fn floor(&mut self, floor: &At<Uncertain<Current>>, section: &LoadSection, path: &str) -> Uncertain<Current> {
+    fn floor(
+        &mut self,
+        floor: &At<Uncertain<Current>>,
+        section: &LoadSection,
+        path: &str,
+    ) -> Uncertain<Current> {
         if section.floor_measured.as_ref().is_some_and(|measured| measured.value) {
             return floor.value;
         }
         self.doubt(format!("{path}.floor"), "not measured on the finished board");
-        if floor.value.spread_si > 0.0 {
+        if floor.value.spread_si > 0.0 || section.unreadable.contains(&"floor_measured") {
             return floor.value;
         }
         let message = "the floor was not measured, so a spread of 100 % is used";
@@ -143,20 +187,43 @@ impl Resolver<'_> {
 
     /// The load that sends carries the radio, whose sleep is part of the floor.
     fn check_sleep(&mut self, section: &LoadSection, around: &Surroundings<'_>) {
-        let sends = section.activity.iter().flat_map(|rows| &rows.value.0).flat_map(|(_, activity)| activity.steps.iter().flat_map(|steps| &steps.value)).any(|step| step.uplink.is_some());
+        let sends = section
+            .activity
+            .iter()
+            .flat_map(|rows| &rows.value.0)
+            .flat_map(|(_, activity)| activity.steps.iter().flat_map(|steps| &steps.value))
+            .any(|step| step.uplink.is_some());
         let (Some(floor), Some(radio)) = (&section.floor, around.radio) else { return };
         if sends && floor.value.nominal < radio.radio.sleep {
-            let message = format!("the floor is below the {} at which the radio sleeps", radio.radio.sleep.text());
-            self.found.warning(diagnostic::FLOOR_BELOW_SLEEP, &floor.span, message, "the floor is that of the whole load, radio included");
+            let message =
+                format!("the floor is below the {} at which the radio sleeps", radio.radio.sleep.text());
+            self.found.warning(
+                diagnostic::FLOOR_BELOW_SLEEP,
+                &floor.span,
+                message,
+                "the floor is that of the whole load, radio included",
+            );
         }
     }
 
-    fn activity(&mut self, name: &At<String>, section: &ActivitySection, path: &str, sensors: &mut Vec<(String, Sensor)>, around: &Surroundings<'_>) -> Option<Activity> {
+    fn activity(
+        &mut self,
+        name: &At<String>,
+        section: &ActivitySection,
+        path: &str,
+        sensors: &mut Vec<(String, Sensor)>,
+        around: &Surroundings<'_>,
+    ) -> Option<Activity> {
         let every = self.every(name, section);
         let mut steps: Vec<Option<Step>> = Vec::new();
         for wanted in section.sensors.iter().flat_map(|sensors| &sensors.value) {
             let sensor = self.sensor(wanted, path);
-            steps.push(sensor.as_ref().map(|sensor| Step::Draw { current: Uncertain::exact(sensor.measuring), time: sensor.time }));
+            steps.push(
+                sensor.as_ref().map(|sensor| Step::Draw {
+                    current: Uncertain::exact(sensor.measuring),
+                    time: sensor.time,
+                }),
+            );
             if let Some(sensor) = sensor
                 && !sensors.iter().any(|(known, _)| *known == wanted.value)
             {
@@ -166,7 +233,12 @@ impl Resolver<'_> {
         steps.extend(section.steps.iter().flat_map(|steps| &steps.value).map(|step| self.step(step, around)));
         if steps.is_empty() && section.unreadable.is_empty() {
             let message = format!("activity `{}` does nothing", name.value);
-            self.found.error(diagnostic::ACTIVITY_EMPTY, &name.span, message, "add `steps` or `sensors`, or remove the activity");
+            self.found.error(
+                diagnostic::ACTIVITY_EMPTY,
+                &name.span,
+                message,
+                "add `steps` or `sensors`, or remove the activity",
+            );
             return None;
         }
         let steps: Vec<Step> = steps.into_iter().collect::<Option<_>>()?;
@@ -176,13 +248,22 @@ impl Resolver<'_> {
         Some(Activity { name: name.value.clone(), every, when, steps })
     }
 
-    fn every(&mut self, name: &At<String>, section: &ActivitySection) -> Option<Vec<(Share, Option<Duration>)>> {
+    fn every(
+        &mut self,
+        name: &At<String>,
+        section: &ActivitySection,
+    ) -> Option<Vec<(Share, Option<Duration>)>> {
         match (&section.every, &section.every_by_charge) {
             (Some(every), None) => Some(vec![(Share::ZERO, Some(every.value))]),
             (None, Some(rows)) => Some(rows.value.0.clone()),
             (Some(_), Some(rows)) => {
                 let help = "write `every` for a fixed interval, `every_by_charge` for one that depends on the charge";
-                self.found.error(diagnostic::ONE_OF, &rows.span, "both `every` and `every_by_charge` are written", help);
+                self.found.error(
+                    diagnostic::ONE_OF,
+                    &rows.span,
+                    "both `every` and `every_by_charge` are written",
+                    help,
+                );
                 None
             }
             (None, None) => {
@@ -201,7 +282,8 @@ impl Resolver<'_> {
         let new = self.doubts.split_off(before);
         for doubt in new {
             let field = format!("{path}.sensors");
-            let key = doubt.field.strip_prefix(&format!("{}.", wanted.value)).unwrap_or(&doubt.field).to_owned();
+            let key =
+                doubt.field.strip_prefix(&format!("{}.", wanted.value)).unwrap_or(&doubt.field).to_owned();
             let remark = format!("`{key}` of {}: {}", wanted.value, doubt.remark);
             self.doubt(field, remark);
         }
@@ -218,54 +300,110 @@ impl Resolver<'_> {
 
     fn step(&mut self, section: &StepSection, around: &Surroundings<'_>) -> Option<Step> {
         match (&section.current, &section.time, &section.uplink, &section.fix) {
-            (Some(current), Some(time), None, None) => Some(Step::Draw { current: current.value, time: time.value }),
+            (Some(current), Some(time), None, None) => {
+                Some(Step::Draw { current: current.value, time: time.value })
+            }
             (None, None, Some(uplink), None) => self.uplink(&uplink.value, &uplink.span, around),
             (None, None, None, Some(fix)) => self.fix(&fix.value, &fix.span, around),
             _ if !section.unreadable.is_empty() => None,
             _ => {
                 let help = "write { current = \"6 mA\", time = \"200 ms\" }, or { uplink = { payload = \"12 bytes\" } }, or { fix = { give_up_after = \"120 s\" } }";
-                self.found.error(diagnostic::STEP, &section.span, "the step has not exactly one of current with time, uplink, fix", help);
+                self.found.error(
+                    diagnostic::STEP,
+                    &section.span,
+                    "the step has not exactly one of current with time, uplink, fix",
+                    help,
+                );
                 None
             }
         }
     }
 
-    fn uplink(&mut self, section: &UplinkSection, span: &Range<usize>, around: &Surroundings<'_>) -> Option<Step> {
+    fn uplink(
+        &mut self,
+        section: &UplinkSection,
+        span: &Range<usize>,
+        around: &Surroundings<'_>,
+    ) -> Option<Step> {
         if !around.has_radio {
-            self.found.error(diagnostic::UPLINK_WITHOUT_RADIO, span, "the step sends a message, but there is no radio", "add `[radio]`, or remove the step");
+            self.found.error(
+                diagnostic::UPLINK_WITHOUT_RADIO,
+                span,
+                "the step sends a message, but there is no radio",
+                "add `[radio]`, or remove the step",
+            );
         }
         let payload = section.payload.as_ref()?;
         for (rate, _) in around.radio.iter().flat_map(|radio| &radio.data_rates) {
-            let largest = around.radio.and_then(|radio| radio.region.largest_mac_payload.get(usize::from(*rate)));
+            let largest =
+                around.radio.and_then(|radio| radio.region.largest_mac_payload.get(usize::from(*rate)));
             let Some(most) = largest.map(|largest| largest.saturating_sub(FRAME_BYTES)) else { continue };
             if payload.value.bytes() > most as f64 {
-                let message = format!("the message has {}, DR{rate} carries at most {most}", payload.value.text());
-                self.found.error(diagnostic::PAYLOAD_TOO_LONG, &payload.span, message, "shorten the message, split it, or use faster data rates");
+                let message =
+                    format!("the message has {}, DR{rate} carries at most {most}", payload.value.text());
+                self.found.error(
+                    diagnostic::PAYLOAD_TOO_LONG,
+                    &payload.span,
+                    message,
+                    "shorten the message, split it, or use faster data rates",
+                );
                 return None;
             }
         }
-        Some(Step::Uplink { payload: payload.value, confirmed: section.confirmed.as_ref()?.value, loss: section.loss.as_ref()?.value })
+        Some(Step::Uplink {
+            payload: payload.value,
+            confirmed: section.confirmed.as_ref()?.value,
+            loss: section.loss.as_ref()?.value,
+        })
     }
 
     fn fix(&mut self, section: &FixSection, span: &Range<usize>, around: &Surroundings<'_>) -> Option<Step> {
         if !around.has_receiver {
-            self.found.error(diagnostic::FIX_WITHOUT_RECEIVER, span, "the step takes a position, but there is no receiver", "add `[receiver]`, or remove the step");
+            self.found.error(
+                diagnostic::FIX_WITHOUT_RECEIVER,
+                span,
+                "the step takes a position, but there is no receiver",
+                "add `[receiver]`, or remove the step",
+            );
         }
-        Some(Step::Fix { give_up_after: section.give_up_after.as_ref()?.value, failures: section.failures.as_ref()?.value })
+        Some(Step::Fix {
+            give_up_after: section.give_up_after.as_ref()?.value,
+            failures: section.failures.as_ref()?.value,
+        })
     }
 
     /// Time on air is left out: it depends on the data rate and is short against what people forget here.
-    fn check_length(&mut self, section: &ActivitySection, every: &[(Share, Option<Duration>)], steps: &[Step]) {
-        let length: Duration = steps.iter().map(|step| match step {
-            Step::Draw { time, .. } => *time,
-            Step::Fix { give_up_after, .. } => *give_up_after,
-            Step::Uplink { .. } => Duration::ZERO,
-        }).sum();
-        let shortest = every.iter().filter_map(|row| row.1).min_by(|a, b| a.seconds().total_cmp(&b.seconds()));
+    fn check_length(
+        &mut self,
+        section: &ActivitySection,
+        every: &[(Share, Option<Duration>)],
+        steps: &[Step],
+    ) {
+        let length: Duration = steps
+            .iter()
+            .map(|step| match step {
+                Step::Draw { time, .. } => *time,
+                Step::Fix { give_up_after, .. } => *give_up_after,
+                Step::Uplink { .. } => Duration::ZERO,
+            })
+            .sum();
+        let shortest =
+            every.iter().filter_map(|row| row.1).min_by(|a, b| a.seconds().total_cmp(&b.seconds()));
         if let Some(shortest) = shortest.filter(|shortest| length > *shortest) {
-            let span = section.every.as_ref().map(|at| &at.span).or(section.every_by_charge.as_ref().map(|at| &at.span)).unwrap_or(&section.span);
-            let message = format!("the steps take {}, longer than the interval of {}", length.text(), shortest.text());
-            self.found.error(diagnostic::ACTIVITY_TOO_LONG, span, message, "lengthen the interval or shorten the steps");
+            let span = section
+                .every
+                .as_ref()
+                .map(|at| &at.span)
+                .or(section.every_by_charge.as_ref().map(|at| &at.span))
+                .unwrap_or(&section.span);
+            let message =
+                format!("the steps take {}, longer than the interval of {}", length.text(), shortest.text());
+            self.found.error(
+                diagnostic::ACTIVITY_TOO_LONG,
+                span,
+                message,
+                "lengthen the interval or shorten the steps",
+            );
         }
     }
 }
@@ -273,8 +411,12 @@ impl Resolver<'_> {
 fn without_quiescent(regulator: Regulator) -> Regulator {
     match regulator {
         Regulator::None => Regulator::None,
-        Regulator::Ldo { output, dropout, .. } => Regulator::Ldo { output, dropout, quiescent: Current::ZERO },
-        Regulator::Buck { output, dropout, efficiency, .. } => Regulator::Buck { output, dropout, quiescent: Current::ZERO, efficiency },
+        Regulator::Ldo { output, dropout, .. } => {
+            Regulator::Ldo { output, dropout, quiescent: Current::ZERO }
+        }
+        Regulator::Buck { output, dropout, efficiency, .. } => {
+            Regulator::Buck { output, dropout, quiescent: Current::ZERO, efficiency }
+        }
     }
 }
 

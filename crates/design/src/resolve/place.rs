@@ -3,7 +3,9 @@
 use super::Resolver;
 use super::battery::{charge_at, voltage_at};
 use crate::diagnostic;
-use crate::file::node::{BufferSection, CutoffSection, EnclosureSection, PromiseSection, RootSection, SiteSection, StaySection};
+use crate::file::node::{
+    BufferSection, CutoffSection, EnclosureSection, PromiseSection, RootSection, SiteSection, StaySection,
+};
 use crate::node::{Buffer, Cutoff, Enclosure, Load, Promise, Site, Stay};
 use crate::part::{Battery, Regulator};
 use crate::quantity::{Quantity, Share, Voltage};
@@ -69,29 +71,61 @@ impl Resolver<'_> {
         })
     }
 
-    pub(super) fn cutoff(&mut self, root: &RootSection, battery: Option<&Battery>, loads: Option<&[Load]>) -> Option<Cutoff> {
+    pub(super) fn cutoff(
+        &mut self,
+        root: &RootSection,
+        battery: Option<&Battery>,
+        loads: Option<&[Load]>,
+    ) -> Option<Cutoff> {
         let section: CutoffSection = self.or_defaults(root.cutoff.as_ref().map(|at| &at.value));
         if !self.file.writes("cutoff.stopped_current") {
             self.doubt("cutoff.stopped_current", "assumed");
         }
         let (battery, loads) = (battery?, loads?);
-        let needed = loads.iter().map(|load| needs_volts(load.regulator)).fold(battery.empty_voltage.volts(), f64::max);
+        let needed = loads
+            .iter()
+            .map(|load| needs_volts(load.regulator))
+            .fold(battery.empty_voltage.volts(), f64::max);
         let stops_below = section.stops_below.as_ref().map_or(Voltage::from_volts(needed), |at| at.value);
-        let restarts_above = section.restarts_above.as_ref().map_or_else(|| usual_restart(battery, stops_below), |at| at.value);
+        let restarts_above = section
+            .restarts_above
+            .as_ref()
+            .map_or_else(|| usual_restart(battery, stops_below), |at| at.value);
         let full = voltage_at(&battery.open_circuit, Share::from_fraction(1.0));
-        let place = |key: &str| if self.file.writes(key) { self.file.span_of(key) } else { self.file.span_of("battery") };
+        let place = |key: &str| {
+            if self.file.writes(key) { self.file.span_of(key) } else { self.file.span_of("battery") }
+        };
         if stops_below >= full || restarts_above > full {
-            let place = if stops_below >= full { place("cutoff.stops_below") } else { place("cutoff.restarts_above") };
-            let message = format!("the node needs {} to run and {} to come back, the full battery has {}", stops_below.text(), restarts_above.text(), full.text());
-            let help = "choose a regulator with a lower output, more cells in series, or lower limits in [cutoff]";
+            let place = if stops_below >= full {
+                place("cutoff.stops_below")
+            } else {
+                place("cutoff.restarts_above")
+            };
+            let message = format!(
+                "the node needs {} to run and {} to come back, the full battery has {}",
+                stops_below.text(),
+                restarts_above.text(),
+                full.text()
+            );
+            let help =
+                "choose a regulator with a lower output, more cells in series, or lower limits in [cutoff]";
             self.found.error(diagnostic::CUTOFF_ABOVE_FULL, &place, message, help);
         } else if restarts_above <= stops_below {
-            let message = format!("the node stops below {} and would come back at {}", stops_below.text(), restarts_above.text());
-            let help = format!("write more than \"{}\" for `restarts_above`, or leave it out", stops_below.text());
+            let message = format!(
+                "the node stops below {} and would come back at {}",
+                stops_below.text(),
+                restarts_above.text()
+            );
+            let help =
+                format!("write more than \"{}\" for `restarts_above`, or leave it out", stops_below.text());
             self.found.error(diagnostic::CUTOFF_ORDER, &place("cutoff.restarts_above"), message, help);
         }
         if section.stops_below.is_some() && stops_below.volts() + 1e-6 < needed {
-            let message = format!("the node stops below {}, but battery and regulators need {}", stops_below.text(), Voltage::from_volts(needed).text());
+            let message = format!(
+                "the node stops below {}, but battery and regulators need {}",
+                stops_below.text(),
+                Voltage::from_volts(needed).text()
+            );
             let help = "raise `stops_below`, or leave it out";
             self.found.warning(diagnostic::CUTOFF_TOO_LOW, &place("cutoff.stops_below"), message, help);
         }
@@ -107,7 +141,12 @@ impl Resolver<'_> {
                 let stay = stay(section)?;
                 if !Self::take_days(section, &mut taken) {
                     let help = "end one stay on the day before the next begins";
-                    self.found.error(diagnostic::DIARY_OVERLAP, &section.span, "this stay shares a day with one before it", help);
+                    self.found.error(
+                        diagnostic::DIARY_OVERLAP,
+                        &section.span,
+                        "this stay shares a day with one before it",
+                        help,
+                    );
                 }
                 Some(stay)
             })
@@ -118,7 +157,9 @@ impl Resolver<'_> {
     fn take_days(section: &StaySection, taken: &mut [bool; 366]) -> bool {
         let (Some(from), Some(to)) = (&section.from, &section.to) else { return true };
         let (first, last) = (from.value.day_of_leap_year(), to.value.day_of_leap_year());
-        let in_stay = |day: usize| if first <= last { (first..=last).contains(&day) } else { day >= first || day <= last };
+        let in_stay = |day: usize| {
+            if first <= last { (first..=last).contains(&day) } else { day >= first || day <= last }
+        };
         let free = taken.iter().enumerate().all(|(day, taken)| !(*taken && in_stay(day)));
         taken.iter_mut().enumerate().for_each(|(day, taken)| *taken |= in_stay(day));
         free
@@ -137,7 +178,9 @@ fn stay(section: &StaySection) -> Option<Stay> {
 fn needs_volts(regulator: Regulator) -> f64 {
     match regulator {
         Regulator::None => 0.0,
-        Regulator::Ldo { output, dropout, .. } | Regulator::Buck { output, dropout, .. } => (output + dropout).volts(),
+        Regulator::Ldo { output, dropout, .. } | Regulator::Buck { output, dropout, .. } => {
+            (output + dropout).volts()
+        }
     }
 }
 

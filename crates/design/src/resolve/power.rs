@@ -66,21 +66,30 @@ impl Resolver<'_> {
             soiling: section.soiling?.value,
             shade: section.shade?.value,
             shade_months: std::array::from_fn(|index| {
-                months.as_ref().is_none_or(|months| months.iter().any(|month| usize::from(month.0) == index + 1))
+                months
+                    .as_ref()
+                    .is_none_or(|months| months.iter().any(|month| usize::from(month.0) == index + 1))
             }),
         })
     }
 
     /// The four points, written or generic, and whether they are generic.
     fn points(&mut self, section: &PanelSection, power: &mut Uncertain<Power>) -> Option<(Points, bool)> {
-        if section.open_circuit_voltage.is_none() && section.short_circuit_current.is_none() && section.best_voltage.is_none() && section.best_current.is_none() {
+        if section.open_circuit_voltage.is_none()
+            && section.short_circuit_current.is_none()
+            && section.best_voltage.is_none()
+            && section.best_current.is_none()
+        {
             if power.spread_si == 0.0 {
                 power.spread_si = LABEL_TOLERANCE * power.nominal.watts();
             }
             let place = section.power.as_ref().map_or(0..0, |at| at.span.clone());
             let help = "add `open_circuit_voltage`, `short_circuit_current`, `best_voltage` and `best_current` from a data sheet or a measurement";
             self.found.warning(diagnostic::PANEL_LABEL_ONLY, &place, "only the panel's label is known", help);
-            self.doubt("panel.power", "from the label alone: voltages and currents are those of a generic panel of the 6 V class");
+            self.doubt(
+                "panel.power",
+                "from the label alone: voltages and currents are those of a generic panel of the 6 V class",
+            );
             return Some((generic_points(power.nominal), true));
         }
         let what = "a panel with any of its points";
@@ -88,12 +97,23 @@ impl Resolver<'_> {
         let isc = self.needs(section.short_circuit_current.as_ref(), "short_circuit_current", what, section);
         let vmp = self.needs(section.best_voltage.as_ref(), "best_voltage", what, section);
         let imp = self.needs(section.best_current.as_ref(), "best_current", what, section);
-        let points = Points { open_circuit_voltage: voc?, short_circuit_current: isc?, best_voltage: vmp?, best_current: imp? };
+        let points = Points {
+            open_circuit_voltage: voc?,
+            short_circuit_current: isc?,
+            best_voltage: vmp?,
+            best_current: imp?,
+        };
         let best_power = points.best_voltage * points.best_current;
         let ratio = best_power / power.nominal;
-        if points.best_voltage >= points.open_circuit_voltage || points.best_current >= points.short_circuit_current || !(1.0 / LABEL_FACTOR..=LABEL_FACTOR).contains(&ratio) {
+        if points.best_voltage >= points.open_circuit_voltage
+            || points.best_current >= points.short_circuit_current
+            || !(1.0 / LABEL_FACTOR..=LABEL_FACTOR).contains(&ratio)
+        {
             let place = section.best_voltage.as_ref().map_or(0..0, |at| at.span.clone());
-            let message = format!("the best point ({}) does not fit open-circuit voltage, short-circuit current and label", best_power.text());
+            let message = format!(
+                "the best point ({}) does not fit open-circuit voltage, short-circuit current and label",
+                best_power.text()
+            );
             let help = "the best voltage is about 83 % of open circuit, the best current about 93 % of short circuit, their product the label's power";
             self.found.error(diagnostic::PANEL_POINTS, &place, message, help);
             return None;
@@ -106,14 +126,23 @@ impl Resolver<'_> {
         let kind = self.charger_kind(&section);
         let voltage = match section.kind.as_ref()?.value {
             ChargerWord::Direct => Some(section.voltage.as_ref().map(|at| at.value)),
-            _ => self.needs(section.voltage.as_ref(), "voltage", "a charger other than `direct`", &section).map(Some),
+            _ => self
+                .needs(section.voltage.as_ref(), "voltage", "a charger other than `direct`", &section)
+                .map(Some),
         };
         let efficiency = match section.kind.as_ref()?.value {
-            ChargerWord::Direct | ChargerWord::Linear => Some(section.efficiency.as_ref().map_or(Share::from_fraction(1.0), |at| at.value)),
+            ChargerWord::Direct | ChargerWord::Linear => {
+                Some(section.efficiency.as_ref().map_or(Share::from_fraction(1.0), |at| at.value))
+            }
             _ => self.needs(section.efficiency.as_ref(), "efficiency", "a converter", &section),
         };
         let precharge_current = match (&section.precharge_below, &section.precharge_current) {
-            (Some(_), current) => self.needs(current.as_ref(), "precharge_current", "a charger with `precharge_below`", &section),
+            (Some(_), current) => self.needs(
+                current.as_ref(),
+                "precharge_current",
+                "a charger with `precharge_below`",
+                &section,
+            ),
             (None, current) => Some(current.as_ref().map_or(Current::ZERO, |at| at.value)),
         };
         let gate = section.temperature_gate.as_ref().and_then(|at| self.gate(&at.value, &at.span));
@@ -145,7 +174,8 @@ impl Resolver<'_> {
             ChargerWord::Linear => ChargerKind::Linear,
             ChargerWord::Mppt => ChargerKind::Mppt,
             ChargerWord::FixedFraction => {
-                let fraction = self.needs(section.fraction.as_ref(), "fraction", "a fixed-fraction charger", section)?;
+                let fraction =
+                    self.needs(section.fraction.as_ref(), "fraction", "a fixed-fraction charger", section)?;
                 ChargerKind::FixedFraction { fraction }
             }
         })
@@ -153,7 +183,9 @@ impl Resolver<'_> {
 
     fn gate(&mut self, bands: &[GateSection], span: &Range<usize>) -> Option<Vec<GateBand>> {
         let bands = bands.iter().map(gate_band).collect::<Option<Vec<_>>>()?;
-        if bands.iter().any(|band| band.from >= band.to) || bands.windows(2).any(|two| two[0].to > two[1].from) {
+        if bands.iter().any(|band| band.from >= band.to)
+            || bands.windows(2).any(|two| two[0].to > two[1].from)
+        {
             let help = "write bands from cold to hot, as { from = \"0 C\", to = \"10 C\", ... }, { from = \"10 C\", to = \"45 C\", ... }";
             self.found.error(diagnostic::GATE, span, "the bands of the temperature gate do not ascend", help);
             return None;
@@ -174,10 +206,20 @@ impl Resolver<'_> {
         match (panel.is_some(), charger.is_some()) {
             (true, false) if battery.is_none_or(|battery| battery.chemistry.rechargeable()) => {
                 let help = "add `[charger]` with `part = \"linear-usb\"` or another, or `kind = \"direct\"` for a diode";
-                self.found.error(diagnostic::PANEL_WITHOUT_CHARGER, &panel_span, "the panel has no charger", help);
+                self.found.error(
+                    diagnostic::PANEL_WITHOUT_CHARGER,
+                    &panel_span,
+                    "the panel has no charger",
+                    help,
+                );
             }
             (false, true) if battery.is_none_or(|battery| battery.chemistry.rechargeable()) => {
-                self.found.error(diagnostic::CHARGER_WITHOUT_PANEL, &charger_span, "the charger has no panel", "add `[panel]`, or remove the charger");
+                self.found.error(
+                    diagnostic::CHARGER_WITHOUT_PANEL,
+                    &charger_span,
+                    "the charger has no panel",
+                    "add `[panel]`, or remove the charger",
+                );
             }
             _ => {}
         }
@@ -186,30 +228,56 @@ impl Resolver<'_> {
         match (battery.chemistry.rechargeable(), panel.is_some() || charger.is_some()) {
             (false, true) => {
                 let help = "remove [panel] and [charger], or choose a rechargeable battery: a primary cell that is charged can burst";
-                self.found.error(diagnostic::PRIMARY_CHARGED, &span, "a primary cell must not be charged", help);
+                self.found.error(
+                    diagnostic::PRIMARY_CHARGED,
+                    &span,
+                    "a primary cell must not be charged",
+                    help,
+                );
             }
             (true, false) => {
                 let help = "add [panel] and [charger]; without them a primary cell lasts longer";
-                self.found.warning(diagnostic::NEVER_CHARGED, &self.file.span_of("battery"), "nothing charges this battery", help);
+                self.found.warning(
+                    diagnostic::NEVER_CHARGED,
+                    &self.file.span_of("battery"),
+                    "nothing charges this battery",
+                    help,
+                );
             }
             _ => {}
         }
         if let (Some(charger), Some(limit)) = (charger.and_then(Option::as_ref), battery.charge_limit) {
             let written = root.charger.as_ref().map(|at| &at.value);
-            let place = written.and_then(|section| section.voltage.as_ref().map(|at| &at.span).or(section.part.as_ref().map(|at| &at.span)));
+            let place = written.and_then(|section| {
+                section.voltage.as_ref().map(|at| &at.span).or(section.part.as_ref().map(|at| &at.span))
+            });
             let place = place.cloned().unwrap_or(charger_span);
             self.check_charge_voltage(battery, charger, limit, &place);
             self.check_direct(battery, charger, panel.and_then(Option::as_ref));
         }
     }
 
-    fn check_charge_voltage(&mut self, battery: &Battery, charger: &Charger, limit: Voltage, place: &Range<usize>) {
+    fn check_charge_voltage(
+        &mut self,
+        battery: &Battery,
+        charger: &Charger,
+        limit: Voltage,
+        place: &Range<usize>,
+    ) {
         let Some(voltage) = charger.voltage else { return };
         // Limits and settings come from texts like "4.2 V" and products of them; a microvolt is not an overcharge.
         if voltage.volts() > limit.volts() + 1e-6 {
             let what = if battery.chemistry == Chemistry::Lfp { "lithium iron phosphate " } else { "" };
-            let message = format!("the charger goes to {}, the {what}battery's limit is {}", voltage.text(), limit.text());
-            let help = format!("choose a charger of {} or less, or a battery that bears {}", limit.text(), voltage.text());
+            let message = format!(
+                "the charger goes to {}, the {what}battery's limit is {}",
+                voltage.text(),
+                limit.text()
+            );
+            let help = format!(
+                "choose a charger of {} or less, or a battery that bears {}",
+                limit.text(),
+                voltage.text()
+            );
             self.found.error(diagnostic::OVERCHARGE, place, message, help);
         } else if voltage < voltage_at(&battery.open_circuit, Share::from_fraction(0.5)) {
             let message = format!("at {} the battery never gets half full", voltage.text());
@@ -224,16 +292,27 @@ impl Resolver<'_> {
         }
         let place = self.file.span_of("charger.kind");
         if battery.chemistry != Chemistry::Nimh {
-            let help = "choose a charger with a voltage, or write the `voltage` of the limiter that the circuit has";
-            self.found.error(diagnostic::DIRECT_UNLIMITED, &place, "a diode alone goes on charging above the battery's limit", help);
+            let help =
+                "choose a charger with a voltage, or write the `voltage` of the limiter that the circuit has";
+            self.found.error(
+                diagnostic::DIRECT_UNLIMITED,
+                &place,
+                "a diode alone goes on charging above the battery's limit",
+                help,
+            );
             return;
         }
         let Some(panel) = panel else { return };
         let allowed = Current::from_amperes(battery.capacity.nominal.ampere_hours() / NICKEL_HOURS);
         let current = panel.panel.short_circuit_current;
         if current > allowed {
-            let message = format!("the panel's {} are more than a tenth of the battery's capacity per hour ({})", current.text(), allowed.text());
-            let help = "take a smaller panel, a larger battery, or a charger that stops when the battery is full";
+            let message = format!(
+                "the panel's {} are more than a tenth of the battery's capacity per hour ({})",
+                current.text(),
+                allowed.text()
+            );
+            let help =
+                "take a smaller panel, a larger battery, or a charger that stops when the battery is full";
             self.found.error(diagnostic::NIMH_DIRECT_CURRENT, &self.file.span_of("panel"), message, help);
         }
     }

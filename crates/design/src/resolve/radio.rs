@@ -43,7 +43,8 @@ impl Resolver<'_> {
         if region.is_none() {
             let names = Region::names();
             let list = format!("it is one of {}", names.join(", "));
-            let help = diagnostic::nearest(&name.value, names.iter().copied()).map_or(list.clone(), |near| format!("did you mean \"{near}\"? {list}"));
+            let help = diagnostic::nearest(&name.value, names.iter().copied())
+                .map_or(list.clone(), |near| format!("did you mean \"{near}\"? {list}"));
             let message = format!("there is no region `{}`", crate::quantity::shortened(&name.value));
             self.found.error(diagnostic::UNKNOWN_REGION, &name.span, message, help);
         }
@@ -56,12 +57,18 @@ impl Resolver<'_> {
             (None, Some(rates)) => (rates.value.0.clone(), rates.span.clone()),
             (Some(_), Some(rates)) => {
                 let help = "write `data_rate` if all uplinks have the same, else `data_rates`";
-                self.found.error(diagnostic::ONE_OF, &rates.span, "both `data_rate` and `data_rates` are written", help);
+                self.found.error(
+                    diagnostic::ONE_OF,
+                    &rates.span,
+                    "both `data_rate` and `data_rates` are written",
+                    help,
+                );
                 return None;
             }
             (None, None) => {
                 if section.unreadable.is_empty() {
-                    let help = "add `data_rate = \"DR3\"`, or `data_rates = { DR5 = \"60 %\", DR3 = \"40 %\" }`";
+                    let help =
+                        "add `data_rate = \"DR3\"`, or `data_rates = { DR5 = \"60 %\", DR3 = \"40 %\" }`";
                     self.found.error(diagnostic::ONE_OF, &section.span, "the radio has no `data_rate`", help);
                 }
                 return None;
@@ -80,22 +87,37 @@ impl Resolver<'_> {
         if region.data_rates.iter().filter(usable).any(|(known, _)| *known == rate) {
             return true;
         }
-        let names: Vec<String> = region.data_rates.iter().filter(usable).map(|(known, _)| format!("DR{known}")).collect();
+        let names: Vec<String> =
+            region.data_rates.iter().filter(usable).map(|(known, _)| format!("DR{known}")).collect();
         let message = format!("DR{rate} can't be used in {}", region.name);
-        self.found.error(diagnostic::DATA_RATE, span, message, format!("it has {} for uplinks", names.join(", ")));
+        self.found.error(
+            diagnostic::DATA_RATE,
+            span,
+            message,
+            format!("it has {} for uplinks", names.join(", ")),
+        );
         false
     }
 
-    fn transmit_current(&mut self, power: Option<&At<Dbm>>, table: Option<&[(Dbm, Current)]>) -> Option<Uncertain<Current>> {
+    fn transmit_current(
+        &mut self,
+        power: Option<&At<Dbm>>,
+        table: Option<&[(Dbm, Current)]>,
+    ) -> Option<Uncertain<Current>> {
         let (power, table) = (power?, table?);
         let (first, last) = (table.first()?.0, table.last()?.0);
         if power.value < first || power.value > last {
             let message = format!("the radio's table has no current at {}", power.value.text());
-            let help = format!("write a power from \"{}\" to \"{}\", or add a measured row to `transmit`", first.text(), last.text());
+            let help = format!(
+                "write a power from \"{}\" to \"{}\", or add a measured row to `transmit`",
+                first.text(),
+                last.text()
+            );
             self.found.error(diagnostic::RADIO_POWER, &power.span, message, help);
             return None;
         }
-        let points: Vec<(f64, f64)> = table.iter().map(|(power, current)| (power.dbm(), current.amperes())).collect();
+        let points: Vec<(f64, f64)> =
+            table.iter().map(|(power, current)| (power.dbm(), current.amperes())).collect();
         Some(Uncertain::exact(Current::from_amperes(interpolate(&points, power.value.dbm()))))
     }
 

@@ -2,7 +2,7 @@
 //!
 //! Charge is kept in ampere-hours, so that a current in amperes over one hour is a charge without a factor.
 
-use super::node::{Harvest, NodeTables};
+use super::node::NodeTables;
 use crate::power::ageing;
 
 /// A battery is not followed beyond this share of its capacity lost.
@@ -11,7 +11,7 @@ const LARGEST_LOSS: f64 = 0.95;
 /// What the surroundings do to one life in one hour.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct HourWeather {
-    /// Effective sun on the plane of the panel [W/m²]; with [`Harvest::Given`], the charging current itself [A].
+    /// Effective sun on the plane of the panel [W/m²]; with [`super::node::Harvest::Given`], the charging current itself [A].
     pub in_plane_w_m2: f32,
     /// Panel cells [°C].
     pub cell_celsius: f32,
@@ -24,7 +24,7 @@ pub struct HourWeather {
 /// Charge that moved since a life began [Ah].
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Flows {
-    /// What panel and charger would have delivered to an empty, warm battery.
+    /// What the charger could have put into a battery that is never full.
     pub offered: f64,
     /// What the battery took.
     pub taken: f64,
@@ -47,7 +47,7 @@ pub struct Flows {
 /// What an hour brought, for a recorder.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct HourOutcome {
-    /// Charging current before temperature gate and voltage limit [A].
+    /// Charging current into a battery that is not full: after gate and current limit, before the voltage limit [A].
     pub offered: f32,
     /// Charging current taken [A].
     pub taken: f32,
@@ -187,32 +187,18 @@ fn step_one<const L: usize>(
     outcome.running = running;
 
     // Sun.
+    let limits = node.charger.limits(weather.battery_celsius);
     let sun = weather.in_plane_w_m2 * lanes.yield_factor[lane];
+    let from_panel = if sun > 0.0 { node.from_panel(sun, weather.cell_celsius, rest_volts) } else { 0.0 };
     let mut drain = node.charger.drain_amperes;
-    if sun > 0.0 {
-        outcome.offered = match &node.harvest {
-            Harvest::Table(table) => table.current_a(sun, weather.cell_celsius, rest_volts),
-            Harvest::Given => sun,
-            Harvest::None => 0.0,
-        };
-        if outcome.offered > 0.0 {
-            drain = 0.0;
-            let limits = node.charger.limits(weather.battery_celsius);
+    if from_panel > 0.0 {
+        drain = 0.0;
+        outcome.gated = limits.amperes <= 0.0;
+        outcome.offered = from_panel.min(limits.amperes).min(node.charger.trickle(rest_volts));
+        lanes.done[lane] &= rest_volts >= node.charger.recharge_below_volts;
+        if !lanes.done[lane] {
             let taper = (limits.volts - rest_volts) / resistance_ohm;
-            let trickle = if rest_volts < node.charger.precharge_below_volts {
-                node.charger.precharge_amperes
-            } else {
-                f32::INFINITY
-            };
-            let room = (f64::from(limits.full_charge) * capacity - stored) as f32;
-            lanes.done[lane] &= rest_volts >= node.charger.recharge_below_volts;
-            outcome.gated = limits.amperes <= 0.0;
-            outcome.full = lanes.done[lane];
-            if !lanes.done[lane] {
-                outcome.taken = outcome.offered.min(limits.amperes).min(taper).min(trickle).max(0.0);
-            }
-            // The load is served first, so a full battery still takes what the node spends in the hour.
-            outcome.full |= !outcome.gated && outcome.taken >= room;
+            outcome.taken = outcome.offered.min(taper).max(0.0);
         }
     }
 
@@ -227,19 +213,21 @@ fn step_one<const L: usize>(
     outcome.spent = load + drain + leak;
     let spent = f64::from(load) + f64::from(drain) + f64::from(leak) + join;
 
-    let ceiling = (f64::from(node.charger.limits(weather.battery_celsius).full_charge) * capacity).max(stored);
+    let ceiling = (f64::from(limits.full_charge) * capacity).max(stored);
     let mut taken = f64::from(outcome.taken);
     let mut next = stored + taken - spent;
     if next > ceiling {
         taken -= next - ceiling;
         next = ceiling;
         lanes.done[lane] = node.charger.stops_when_full;
+        outcome.full = true;
     }
     if next < 0.0 {
         flows.unmet -= next;
         next = 0.0;
         outcome.ran_dry = running;
     }
+    outcome.full |= lanes.done[lane];
     outcome.taken = taken as f32;
     lanes.stored_ah[lane] = next;
 

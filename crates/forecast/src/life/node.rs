@@ -68,9 +68,9 @@ pub struct ChargerTables {
     /// What it takes from the battery in the dark [A].
     pub drain_amperes: f32,
     /// Below this resting voltage it only trickles [V].
-    pub precharge_below_volts: f32,
+    precharge_below_volts: f32,
     /// The trickle [A].
-    pub precharge_amperes: f32,
+    precharge_amperes: f32,
     /// Whether it stops once the battery is full.
     pub stops_when_full: bool,
     /// Resting voltage below which it starts again [V].
@@ -89,6 +89,12 @@ impl ChargerTables {
     pub fn limits(&self, battery_celsius: f32) -> ChargeLimits {
         let degree = (battery_celsius.clamp(COLDEST_CELSIUS, HOTTEST_CELSIUS) - COLDEST_CELSIUS) as usize;
         self.by_whole_degree[degree.min(self.by_whole_degree.len() - 1)]
+    }
+
+    /// The largest current into a battery at this resting voltage: all, or the trickle [A].
+    #[inline]
+    pub(super) fn trickle(&self, rest_volts: f32) -> f32 {
+        if rest_volts < self.precharge_below_volts { self.precharge_amperes } else { f32::INFINITY }
     }
 
     fn new(charger: &Charger, battery: &Battery) -> Self {
@@ -223,6 +229,16 @@ impl NodeTables {
             join_ah: 0.0,
             ageing: None,
             buffer: None,
+        }
+    }
+
+    /// Current that panel and charger offer before any limit [A].
+    #[inline]
+    pub(super) fn from_panel(&self, sun_w_m2: f32, cell_celsius: f32, battery_volts: f32) -> f32 {
+        match &self.harvest {
+            Harvest::Table(table) => table.current_a(sun_w_m2, cell_celsius, battery_volts),
+            Harvest::Given => sun_w_m2,
+            Harvest::None => 0.0,
         }
     }
 

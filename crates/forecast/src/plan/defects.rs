@@ -40,7 +40,8 @@ fn row(stage: &Stage<'_>, before: &Lanes<1>, from: usize, defect: Defect) -> Def
     let hours = lasted.hours() as usize;
     let died = !stopped.running[0];
     let restart = died.then(|| {
-        let still_dark = defect.dark_hours.saturating_sub(hours);
+        let for_ever = defect.dark_hours == usize::MAX;
+        let still_dark = if for_ever { usize::MAX } else { defect.dark_hours.saturating_sub(hours) };
         stage.until_running(stopped, from + hours, still_dark)
     });
     DefectRow {

@@ -191,7 +191,7 @@ fn elsewhere(weather: &WeatherUsed) -> Option<Finding> {
             Severity::Warning,
             "site",
             format!(
-                "the weather is {}'s, {distance:.0} km from the site: this verdict is for a node that stands there",
+                "the weather was taken at {}, {distance:.0} km from the site: the verdict is for a node that stands there",
                 weather.title
             ),
             "use a weather file of a place with the same winter",

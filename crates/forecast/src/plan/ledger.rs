@@ -24,18 +24,18 @@ impl Sum {
 /// The ledger of the kept hours; `dark_month` is the one whose day is shown beside the year's.
 pub(super) fn ledger(stage: &Stage<'_>, hours: &[KeptHour], dark_month: u8) -> Vec<LedgerEntry> {
     let demand = &stage.node.demand;
-    let mut taken = Sum::default();
+    let mut offered = Sum::default();
     let mut purposes = vec![Sum::default(); demand.purposes.len()];
     let mut drains = Drains::default();
     let mut dark_hours = 0;
     for hour in hours {
         let dark = stage.dates[hour.place].0 == dark_month;
         dark_hours += usize::from(dark);
-        taken.add(f64::from(hour.outcome.taken), dark);
+        offered.add(f64::from(hour.outcome.offered), dark);
         spend(stage, hour, dark, &mut purposes, &mut drains);
     }
     let days = (hours.len() as f64 / 24.0, (dark_hours.max(1)) as f64 / 24.0);
-    let mut entries = vec![entry("sun", taken, days, 1.0)];
+    let mut entries = vec![entry("sun", offered, days, 1.0)];
     entries.extend(demand.purposes.iter().zip(purposes).map(|(name, sum)| entry(name, sum, days, -1.0)));
     entries.push(entry("charger in the dark", drains.charger, days, -1.0));
     entries.push(entry("self-discharge and leakage", drains.inside, days, -1.0));
@@ -69,7 +69,8 @@ fn spend(stage: &Stage<'_>, hour: &KeptHour, dark: bool, purposes: &mut [Sum], d
         drains.stopped.add(f64::from(node.stopped_amperes), dark);
         own -= f64::from(node.stopped_amperes);
     }
-    let charger = if hour.outcome.offered > 0.0 { 0.0 } else { f64::from(node.charger.drain_amperes) };
+    let lit = hour.outcome.offered > 0.0 || hour.outcome.gated;
+    let charger = if lit { 0.0 } else { f64::from(node.charger.drain_amperes) };
     drains.charger.add(charger, dark);
     drains.inside.add((own - charger).max(0.0), dark);
 }

@@ -5,7 +5,7 @@ use std::ops::ControlFlow::{Break, Continue};
 use design::quantity::{Charge, Duration, Share};
 
 use crate::life::kernel::{HourOutcome, Lanes};
-use crate::life::node::NodeTables;
+use crate::life::node::{Harvest, NodeTables};
 use crate::life::walk::{Darkness, Record, Walk};
 use crate::plan::{Life, Moment, Restart};
 use crate::power::battery::FREEZING_CELSIUS;
@@ -14,6 +14,12 @@ use crate::power::battery::FREEZING_CELSIUS;
 pub(super) const YEAR_H: usize = 8766;
 /// The longest a node is followed without sun: long enough for any primary cell.
 const LONGEST_WITHOUT_SUN_H: usize = 40 * YEAR_H;
+
+/// A node is back when it has run for so long without stopping: a warm noon that lets a cold battery flicker is no return.
+const BACK_FOR_GOOD_H: usize = 72;
+/// The lowest charge is looked for once the battery has first been filled, or after so long: the charge it was sent out
+/// with is no result.
+const SETTLED_H: usize = 60 * 24;
 
 /// A node in its weather, ready to be walked.
 #[derive(Debug)]
@@ -44,9 +50,8 @@ pub(super) struct Lived {
     pub(super) life: Life,
     /// The hours of the last pass.
     pub(super) last_pass: Vec<KeptHour>,
-    /// The life as it stood at each hour of the last pass at which a defect may start.
+    /// The life as it stood in the last pass when a defect starts.
     pub(super) before_dark: Lanes<1>,
-    pub(super) end: Lanes<1>,
 }
 
 #[derive(Debug, Default)]
@@ -75,13 +80,15 @@ impl Stage<'_> {
         let mut counts = Counts::default();
         let mut lowest = (f64::INFINITY, 0, start.clone());
         let mut before_dark = start.clone();
+        let mut settled = false;
         let mut last_pass = Vec::with_capacity(year);
         let last_from = hours.saturating_sub(year);
         let mut charge_before = charge.fraction() as f32;
         let end = Walk::new(start, from, hours).go(self.node, self.record, |index, lanes, outcome| {
             let place = (from + index) % year;
             self.count(&mut counts, index, place, lanes, outcome);
-            if lanes.charge(0) < lowest.0 {
+            settled |= outcome.full || index >= SETTLED_H;
+            if settled && lanes.charge(0) < lowest.0 {
                 lowest = (lanes.charge(0), index, lanes.clone());
             }
             if index >= last_from {
@@ -94,7 +101,7 @@ impl Stage<'_> {
             Continue(())
         });
         let life = self.answer(from, hours, &counts, &lowest, &end);
-        Lived { life, last_pass, before_dark, end }
+        Lived { life, last_pass, before_dark }
     }
 
     /// Hours out in a life from `from`, and nothing else of it.
@@ -181,15 +188,24 @@ impl Stage<'_> {
         (Duration::from_hours(lasted as f64), end)
     }
 
-    /// When a node that has just stopped at this place of the record runs again.
+    /// When a node that has just stopped at this place of the record is back for good.
     pub(super) fn until_running(&self, stopped: Lanes<1>, from: usize, dark_hours: usize) -> Restart {
-        let mut restart = Restart::Never;
-        let walk = Walk { lanes: stopped, from, hours: YEAR_H, darkness: Darkness { hours: dark_hours } };
+        let (mut since, mut restart) = (None, Restart::Never);
+        if matches!(self.node.harvest, Harvest::None) || dark_hours == usize::MAX {
+            return restart;
+        }
+        let hours = YEAR_H + BACK_FOR_GOOD_H;
+        let walk = Walk { lanes: stopped, from, hours, darkness: Darkness { hours: dark_hours } };
         walk.go(self.node, self.record, |index, _, outcome| {
-            if !outcome.running {
+            if !outcome.running || outcome.ran_dry {
+                since = None;
                 return Continue(());
             }
-            restart = Restart::At(self.moment(from, index), index as f64 / 24.0);
+            let first = *since.get_or_insert(index);
+            if index - first < BACK_FOR_GOOD_H {
+                return Continue(());
+            }
+            restart = Restart::At(self.moment(from, first), first as f64 / 24.0);
             Break(())
         });
         restart

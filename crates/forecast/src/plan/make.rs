@@ -25,6 +25,9 @@ const DAYS_IN_HAND: f64 = 5.0;
 /// A primary cell must last the promise and this share more: its end comes without a warning (own choice).
 const PRIMARY_MARGIN: f64 = 1.2;
 
+/// No maker vouches for a primary cell beyond this, whatever the arithmetic says (common practice, no source).
+const SHELF_LIFE_YEARS: f64 = 20.0;
+
 /// Plans a design under one weather record, lived again and again for as long as the promise says.
 #[must_use]
 pub fn plan(design: &Design, weather: &WeatherHours) -> Plan {
@@ -171,7 +174,8 @@ fn judge(design: &Design, life: &Life) -> (Verdict, String) {
     if design.panel.is_none() {
         let years = life.without_sun.years();
         let verdict = if life.without_sun < promised * PRIMARY_MARGIN { Verdict::Tight } else { Verdict::Holds };
-        return (verdict, format!("the cell lasts {years:.1} years for {:.1} promised", promised.years()));
+        let lasts = if years > SHELF_LIFE_YEARS { format!("over {SHELF_LIFE_YEARS:.0}") } else { format!("{years:.1}") };
+        return (verdict, format!("the cell lasts {lasts} years for {:.0} promised", promised.years()));
     }
     if life.plating_hours_per_year > 0.0 {
         let hours = life.plating_hours_per_year;
@@ -225,7 +229,7 @@ fn hour(stage: &Stage<'_>, design: &Design, panel: Option<&PanelModel>, kept: &K
 fn state(outcome: &crate::life::kernel::HourOutcome) -> NodeState {
     match outcome {
         outcome if !outcome.running => NodeState::Stopped,
-        outcome if outcome.gated && outcome.offered > 0.0 => NodeState::Gated,
+        outcome if outcome.gated => NodeState::Gated,
         outcome if outcome.full => NodeState::Full,
         _ => NodeState::Running,
     }

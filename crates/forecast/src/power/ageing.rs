@@ -120,20 +120,19 @@ pub mod wang {
     }
 }
 
-/// Factor on the calendar loss at a state of charge: 1 at half, [`Ageing::at_full_charge`] at full, exponential through
-/// both as in Xu 2018.
-pub fn charge_factor(ageing: &Ageing, charge: f64) -> f64 {
-    ageing.at_full_charge.powf(2.0 * charge - 1.0)
-}
-
-/// Calendar wear of one hour at half charge and a temperature [°C]: the hour's `k(T)^(1/p)`.
+/// Calendar wear of one hour at half charge and a temperature [°C]; times [`charge_factor`] it adds up over a life.
 ///
 /// Calendar loss is `k(T, s) t^p`. With `T` and `s` changing, each hour adds its `k^(1/p)` to a sum, and the loss is
-/// that sum to the power `p`; so a hot summer counts the same whether it comes first or last. Multiply by
-/// [`charge_factor`] to the power `1/p`.
+/// that sum to the power `p`; so a hot summer counts the same whether it comes first or last.
 pub fn hourly_wear(ageing: &Ageing, celsius: f64) -> f64 {
     let first_year = ageing.first_year_at_25c.fraction() * ((celsius - 25.0) / ageing.doubles_every_k).exp2();
     first_year.powf(1.0 / ageing.time_exponent) / Duration::from_years(1.0).hours()
+}
+
+/// Factor on [`hourly_wear`] at a state of charge: the loss is that of half charge at half and
+/// [`Ageing::at_full_charge`] times it at full, exponential through both as in Xu 2018.
+pub fn charge_factor(ageing: &Ageing, charge: f64) -> f64 {
+    ageing.at_full_charge.powf((2.0 * charge - 1.0) / ageing.time_exponent)
 }
 
 /// Share of the capacity lost by a sum of [`hourly_wear`].

@@ -68,28 +68,22 @@ impl ChargeTable {
     /// Current offered to the battery [A] at an effective irradiance [W/m²], a cell temperature [°C] and a battery
     /// voltage [V]; 0 in the dark, never negative. Not limited.
     #[inline]
-    #[expect(
-        clippy::cast_possible_truncation,
-        clippy::cast_sign_loss,
-        reason = "clamped to the grid just before"
-    )]
     pub fn current_a(&self, irradiance_w_m2: f32, cell_celsius: f32, battery_v: f32) -> f32 {
         const ROOTS: f32 = (LIGHTS - 1) as f32 / (BRIGHTEST_ROOT - DARKEST_ROOT) as f32;
-        const KELVINS: f32 = (TEMPERATURES - 1) as f32 / (HOTTEST_CELSIUS - COLDEST_CELSIUS) as f32;
+        const ROWS: f32 = (TEMPERATURES - 1) as f32 / (HOTTEST_CELSIUS - COLDEST_CELSIUS) as f32;
         let root = irradiance_w_m2.max(0.0).sqrt().sqrt();
-        let x = ((root - DARKEST_ROOT as f32) * ROOTS).clamp(0.0, (LIGHTS - 1) as f32 - 1e-3);
-        let y =
-            ((cell_celsius - COLDEST_CELSIUS as f32) * KELVINS).clamp(0.0, (TEMPERATURES - 1) as f32 - 1e-3);
-        let z = ((battery_v - self.lowest_v) * self.per_v).clamp(0.0, (VOLTAGES - 1) as f32 - 1e-3);
-        let (i, j, k) = (x as usize, y as usize, z as usize);
-        let driven = (self.driven + y * self.driven_per_row) * irradiance_w_m2;
-        let (x, y, z) = (x - i as f32, y - j as f32, z - k as f32);
-        let t = &self.roots;
-        let along = |at: usize| t[at] + z * (t[at + 1] - t[at]);
+        let row = held::<TEMPERATURES>((cell_celsius - COLDEST_CELSIUS as f32) * ROWS);
+        let (i, x) = split(held::<LIGHTS>((root - DARKEST_ROOT as f32) * ROOTS));
+        let (j, y) = split(row);
+        let (k, z) = split(held::<VOLTAGES>((battery_v - self.lowest_v) * self.per_v));
+        let driven = (self.driven + row * self.driven_per_row) * irradiance_w_m2;
         let at = (j * LIGHTS + i) * VOLTAGES + k;
-        let colder = along(at) + x * (along(at + VOLTAGES) - along(at));
-        let at = at + LIGHTS * VOLTAGES;
-        let warmer = along(at) + x * (along(at + VOLTAGES) - along(at));
+        let t = &self.roots[at..at + LIGHTS * VOLTAGES + VOLTAGES + 2];
+        let along = |at: usize| t[at] + z * (t[at + 1] - t[at]);
+        let (darker, brighter) = (along(0), along(VOLTAGES));
+        let colder = darker + x * (brighter - darker);
+        let (darker, brighter) = (along(LIGHTS * VOLTAGES), along(LIGHTS * VOLTAGES + VOLTAGES));
+        let warmer = darker + x * (brighter - darker);
         let root = colder + y * (warmer - colder);
         let starts = self.starts_w_m2[j] + y * (self.starts_w_m2[j + 1] - self.starts_w_m2[j]);
         let running = f32::from(u8::from(irradiance_w_m2 >= starts));
@@ -98,6 +92,25 @@ impl ChargeTable {
         let divisor = 1.0 + self.by_power * (battery_v.max(LEAST_BATTERY_V as f32) - 1.0);
         running * output.max(0.0) / divisor
     }
+}
+
+/// The place held within a grid of `N` nodes.
+#[inline]
+#[expect(
+    clippy::manual_clamp,
+    reason = "two instructions; `clamp` costs a branch for a NaN that can't be here"
+)]
+fn held<const N: usize>(place: f32) -> f32 {
+    place.max(0.0).min((N - 1) as f32 - 1e-3)
+}
+
+/// Node below a place on a grid of less than 256 nodes, and how far above it the place is. Adding 1.5 x 2^23 leaves the
+/// rounded number in the low bits of a float, which is quicker than a checked conversion.
+#[inline]
+fn split(place: f32) -> (usize, f32) {
+    const ROUNDER: f32 = 12_582_912.0;
+    let rounded = (place - 0.5) + ROUNDER;
+    ((rounded.to_bits() & 0xff) as usize, place - (rounded - ROUNDER))
 }
 
 /// Current of a pinned panel [A], power out of a converter [W].

@@ -98,6 +98,12 @@ pub(super) fn days_since_1970(year: i32, month: u8, day: u8) -> i64 {
         - 2_440_588
 }
 
+/// Day of the year of a date, from 1.
+pub(super) fn day_of_year(year: i32, month: u8, day: u8) -> u16 {
+    let days = days_since_1970(year, month, day) - days_since_1970(year, 1, 1) + 1;
+    u16::try_from(days).expect("a day lies within its year")
+}
+
 /// Position of the sun at a Julian day of universal time, `delta_t_s` being terrestrial less universal time [s].
 ///
 /// Outside 2010-2110 Grena's algorithm answers for the day 33 years away on which the sun stands in the same place.

@@ -49,12 +49,13 @@ pub struct Spread {
 }
 
 impl Spread {
-    /// Diffuse irradiance of the open sky on a plane [W/m²], `sun_ratio` being the cosine of incidence over that of
-    /// the zenith ([`SkyModel::sun_ratio`]).
-    pub fn on_plane_w_m2(&self, tilt_deg: f64, sun_ratio: f64) -> f64 {
+    /// Diffuse irradiance of the sky on a plane [W/m²]: `sun_ratio` is the cosine of incidence over that of the zenith
+    /// ([`SkyModel::sun_ratio`]), `open_share` what the skyline leaves of the sky (1 for a free horizon).
+    pub fn on_plane_w_m2(&self, tilt_deg: f64, sun_ratio: f64, open_share: f64) -> f64 {
         let (sin_tilt, cos_tilt) = tilt_deg.to_radians().sin_cos();
         let sky_view = (1.0 + cos_tilt) / 2.0;
-        (self.even_w_m2 * sky_view + self.around_sun_w_m2 * sun_ratio + self.along_horizon_w_m2 * sin_tilt).max(0.0)
+        let wide_w_m2 = self.even_w_m2 * sky_view + self.along_horizon_w_m2 * sin_tilt;
+        (wide_w_m2 * open_share + self.around_sun_w_m2 * sun_ratio).max(0.0)
     }
 }
 

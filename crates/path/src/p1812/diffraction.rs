@@ -5,26 +5,26 @@ use crate::{Ground, Polarisation, knife_edge_db};
 /// Diffraction loss over the path. All losses in \[dB\].
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Diffraction {
-    /// L_dp, eq. (41): not exceeded for the asked share of time.
+    /// `L_dp`, eq. (41): not exceeded for the asked share of time.
     pub loss_db: f64,
     /// Through the median effective earth, eq. (7a).
     pub median: DeltaBullington,
     /// Through the effective earth exceeded for beta0 of the time, eq. (7b).
     pub beta: DeltaBullington,
-    /// F_i, eq. (40) \[-\].
+    /// `F_i`, eq. (40) \[-\].
     pub time_blend: f64,
 }
 
 /// One delta-Bullington calculation, §4.3.4. All losses in \[dB\].
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct DeltaBullington {
-    /// L_d, eq. (39).
+    /// `L_d`, eq. (39).
     pub loss_db: f64,
-    /// L_bulla, eq. (21), over the terrain with its clutter.
+    /// `L_bulla`, eq. (21), over the terrain with its clutter.
     pub actual_db: f64,
-    /// L_bulls, eq. (21), over smooth ground.
+    /// `L_bulls`, eq. (21), over smooth ground.
     pub smooth_db: f64,
-    /// L_dsph, eq. (27), around the sphere.
+    /// `L_dsph`, eq. (27), around the sphere.
     pub spherical_db: f64,
 }
 

@@ -110,3 +110,18 @@ fn time_db(time_percent: f64, length_km: f64, duct_percent: f64) -> f64 {
     let rarity = time_percent / duct_percent;
     -12.0 + (1.2 + 3.7e-3 * length_km) * rarity.log10() + 12.0 * rarity.powf(gamma)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::Terminal;
+
+    /// By hand: eq. (49) at the water's edge, 50 m up: -3 e^0 (1 + tanh 0). No validation profile reaches it.
+    #[test]
+    fn ducts_over_the_sea_couple_only_to_ends_near_it() {
+        let end = |coast_km| Terminal { elevation_mrad: 0.0, horizon_km: 4.0, coast_km, height_m: 50.0 };
+        assert!((end(0.0).sea_coupling_db(0.75) + 3.0).abs() < 1e-12);
+        for (coast_km, sea) in [(0.0, 0.74), (4.5, 0.9), (5.5, 0.9)] {
+            assert!(end(coast_km).sea_coupling_db(sea).abs() < 1e-12);
+        }
+    }
+}

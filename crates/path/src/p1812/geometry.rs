@@ -6,29 +6,29 @@ use crate::Profile;
 pub struct Geometry {
     /// Length of the path \[km\].
     pub length_km: f64,
-    /// Transmitting antenna above sea level, h_ts \[m\].
+    /// Transmitting antenna above sea level, `h_ts` \[m\].
     pub transmitter_m: f64,
-    /// Receiving antenna above sea level, h_rs \[m\].
+    /// Receiving antenna above sea level, `h_rs` \[m\].
     pub receiver_m: f64,
     /// The terrain hides the ends from each other.
     pub beyond_horizon: bool,
-    /// Distance from the transmitter to its horizon (in sight of each other: to the ruling point), d_lt \[km\].
+    /// Distance from the transmitter to its horizon (in sight of each other: to the ruling point), `d_lt` \[km\].
     pub transmitter_horizon_km: f64,
-    /// Distance from the receiver to its horizon (in sight: to the ruling point), d_lr \[km\].
+    /// Distance from the receiver to its horizon (in sight: to the ruling point), `d_lr` \[km\].
     pub receiver_horizon_km: f64,
-    /// Elevation of the transmitter's horizon, theta_t \[mrad\].
+    /// Elevation of the transmitter's horizon, `theta_t` \[mrad\].
     pub transmitter_elevation_mrad: f64,
-    /// Elevation of the receiver's horizon, theta_r \[mrad\].
+    /// Elevation of the receiver's horizon, `theta_r` \[mrad\].
     pub receiver_elevation_mrad: f64,
     /// Angular distance of the path, theta \[mrad\].
     pub angular_distance_mrad: f64,
-    /// Smooth-earth surface under transmitter and receiver, h_st, h_sr \[m\] above sea level.
+    /// Smooth-earth surface under transmitter and receiver, `h_st`, `h_sr` \[m\] above sea level.
     pub smooth_m: [f64; 2],
-    /// The same as the diffraction model takes it, h_std, h_srd.
+    /// The same as the diffraction model takes it, `h_std`, `h_srd`.
     pub diffraction_smooth_m: [f64; 2],
-    /// Antennas above the smooth surface as the ducting model takes them, h_te, h_re \[m\].
+    /// Antennas above the smooth surface as the ducting model takes them, `h_te`, `h_re` \[m\].
     pub effective_m: [f64; 2],
-    /// Terrain roughness between the horizons, h_m \[m\].
+    /// Terrain roughness between the horizons, `h_m` \[m\].
     pub roughness_m: f64,
 }
 
@@ -81,9 +81,9 @@ pub(super) enum Surface {
 /// The steepest lines of sight over a surface.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Sight {
-    /// Steepest slope from the transmitter, S_tim, eq. (13) \[m/km\].
+    /// Steepest slope from the transmitter, `S_tim`, eq. (13) \[m/km\].
     pub(super) transmitter_slope: f64,
-    /// Steepest slope from the receiver, S_rim, eq. (17) \[m/km\].
+    /// Steepest slope from the receiver, `S_rim`, eq. (17) \[m/km\].
     pub(super) receiver_slope: f64,
     /// Greatest excess over the direct line, over sqrt(d (D - d)): eq. (15) without its constant \[m/km\].
     pub(super) excess: f64,

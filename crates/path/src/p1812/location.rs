@@ -11,7 +11,7 @@ const SIGMA: Range = Range::new("location spread", "dB", 0.0, 30.0);
 /// A percentage outside [`LOCATIONS`], a spread outside 0 to 30 dB.
 ///
 /// # References
-/// Rec. ITU-R P.1812-6 §4.8: -I(pL/100) sigma_L.
+/// Rec. ITU-R P.1812-6 §4.8: -I(pL/100) `sigma_L`.
 pub fn location_loss_db(location_percent: f64, sigma_db: f64) -> Result<f64, Error> {
     LOCATIONS.check(location_percent)?;
     SIGMA.check(sigma_db)?;
@@ -35,7 +35,8 @@ pub fn location_sigma_db(frequency_ghz: f64, receiver_m: f64, clutter_m: f64, sq
 /// positive below one half.
 ///
 /// # References
-/// Rec. ITU-R P.1812-6, Attachment 2 (a rational approximation of Hastings; 0.00054 at most from the truth).
+/// Rec. ITU-R P.1812-6, Attachment 2: Hastings' rational approximation (Abramowitz & Stegun 26.2.23), less than
+/// 0.00045 from the truth.
 pub(super) fn normal_deviate(share: f64) -> f64 {
     let share = share.clamp(1e-6, 1.0 - 1e-6);
     if share <= 0.5 { upper_tail(share) } else { -upper_tail(1.0 - share) }
@@ -49,16 +50,37 @@ fn upper_tail(share: f64) -> f64 {
 }
 
 #[cfg(test)]
+#[expect(clippy::expect_used, reason = "expect() is a test's refusal")]
 mod tests {
-    use super::normal_deviate;
+    use super::{location_loss_db, location_sigma_db, normal_deviate};
 
     #[test]
     fn normal_deviate_is_within_its_stated_error_of_tabled_values() {
-        // Upper quantiles of the standard normal distribution, any table: Abramowitz & Stegun, Table 26.5.
+        // Upper quantiles of the standard normal distribution, from any table.
         for (share, deviate) in
             [(0.01, 2.326348), (0.1, 1.281552), (0.25, 0.674490), (0.5, 0.0), (0.9, -1.281552)]
         {
-            assert!((normal_deviate(share) - deviate).abs() < 0.00054, "{share}");
+            assert!((normal_deviate(share) - deviate).abs() < 0.00045, "{share}");
         }
+    }
+
+    /// By hand: (0.52 + 0.024 * 0.6) * 100^0.28 = 0.5344 * 3.6308.
+    #[test]
+    fn spread_over_locations_fades_as_the_antenna_rises_out_of_its_clutter() {
+        for (receiver_m, sigma_db) in
+            [(2.0, 1.9403), (15.0, 1.9403), (20.0, 0.9701), (25.0, 0.0), (60.0, 0.0)]
+        {
+            assert!(
+                (location_sigma_db(0.6, receiver_m, 15.0, 100.0) - sigma_db).abs() < 1e-4,
+                "{receiver_m}"
+            );
+        }
+    }
+
+    #[test]
+    fn nine_spots_in_ten_cost_more_and_a_percentage_beyond_range_is_refused() {
+        let loss_db = location_loss_db(90.0, 5.5).expect("in range");
+        assert!((loss_db - 5.5 * 1.281552).abs() < 5.5 * 0.00045);
+        assert!(location_loss_db(99.5, 5.5).is_err());
     }
 }

@@ -55,7 +55,7 @@ pub const ANTENNA: Range = Range::new("antenna height", "m", 1.0, 3000.0);
 pub const TIME: Range = Range::new("time percentage", "%", 1.0, 50.0);
 /// Share of locations in which the loss is not exceeded.
 pub const LOCATIONS: Range = Range::new("location percentage", "%", 1.0, 99.0);
-/// Latitude of the path's centre.
+/// Latitude of the path's centre (from memory of the Recommendation's Table 1).
 pub const LATITUDE: Range = Range::new("latitude", "deg", -80.0, 80.0);
 /// Refractivity lapse DN (bounds of ours: above 157 the effective earth would be hollow).
 pub const LAPSE: Range = Range::new("refractivity lapse", "N-units/km", 0.0, 150.0);
@@ -116,37 +116,37 @@ impl Link {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Prediction {
     /// Basic transmission loss not exceeded for the asked share of time at half of the locations: the greater of
-    /// L_bc, eq. (63), and the line-of-sight loss.
+    /// `L_bc`, eq. (63), and the line-of-sight loss.
     pub loss_db: f64,
-    /// L_bc, eq. (63).
+    /// `L_bc`, eq. (63).
     pub combined_db: f64,
-    /// L_bfs, eq. (8).
+    /// `L_bfs`, eq. (8).
     pub free_space_db: f64,
-    /// L_b0p, eq. (10): line of sight with multipath and focusing at the asked share of time.
+    /// `L_b0p`, eq. (10): line of sight with multipath and focusing at the asked share of time.
     pub line_of_sight_db: f64,
-    /// L_b0beta, eq. (11): the same at beta0.
+    /// `L_b0beta`, eq. (11): the same at beta0.
     pub line_of_sight_beta_db: f64,
     /// Diffraction, eqs. (12) to (41).
     pub diffraction: Diffraction,
-    /// L_bd50, eq. (42).
+    /// `L_bd50`, eq. (42).
     pub diffracted_median_db: f64,
-    /// L_bd, eq. (43).
+    /// `L_bd`, eq. (43).
     pub diffracted_db: f64,
-    /// L_minb0p, eq. (59).
+    /// `L_minb0p`, eq. (59).
     pub least_diffracted_db: f64,
-    /// L_ba, eq. (46): ducting and layer reflection.
+    /// `L_ba`, eq. (46): ducting and layer reflection.
     pub ducted_db: f64,
-    /// L_minbap, eq. (60).
+    /// `L_minbap`, eq. (60).
     pub least_enhanced_db: f64,
-    /// L_bda, eq. (61).
+    /// `L_bda`, eq. (61).
     pub diffracted_or_enhanced_db: f64,
-    /// L_bam, eq. (62).
+    /// `L_bam`, eq. (62).
     pub modified_db: f64,
-    /// L_bs, eq. (44): tropospheric scatter.
+    /// `L_bs`, eq. (44): tropospheric scatter.
     pub scattered_db: f64,
-    /// F_j, eq. (57) \[-\].
+    /// `F_j`, eq. (57) \[-\].
     pub angle_blend: f64,
-    /// F_k, eq. (58) \[-\].
+    /// `F_k`, eq. (58) \[-\].
     pub distance_blend: f64,
     /// What the profile looks like to the model.
     pub geometry: Geometry,
@@ -226,6 +226,8 @@ fn coast_km(link: &Link, profile: &Profile) -> [f64; 2] {
     ]
 }
 
+#[derive(Clone, Copy)]
+#[expect(clippy::struct_field_names, reason = "the postfix is the unit")]
 struct LineOfSight {
     free_space_db: f64,
     at_time_db: f64,

@@ -5,9 +5,9 @@ use crate::{Profile, Zone};
 pub struct Ducting {
     /// Share of the path over sea, omega \[-\].
     pub sea: f64,
-    /// Longest stretch over land, inland or coastal, d_tm \[km\].
+    /// Longest stretch over land, inland or coastal, `d_tm` \[km\].
     pub longest_land_km: f64,
-    /// Longest stretch over inland ground, d_lm \[km\].
+    /// Longest stretch over inland ground, `d_lm` \[km\].
     pub longest_inland_km: f64,
     /// Share of time with a lapse above 100 N-units/km in the lowest 100 m, beta0, eq. (5) \[%\].
     pub beta0_percent: f64,
@@ -73,11 +73,12 @@ impl Run {
 
 #[cfg(test)]
 mod tests {
-    use super::stretches_km;
+    use super::{ducting, stretches_km};
     use crate::{Profile, Zone};
 
     /// By hand: points at 0, 2, 3, 5, 6, 10 km own 0-1, 1-2.5, 2.5-4, 4-5.5, 5.5-8, 8-10 km.
     #[test]
+    #[expect(clippy::float_cmp, reason = "halves are exact")]
     fn each_point_owns_the_path_half_way_to_its_neighbours() {
         use Zone::{Coastal, Inland, Sea};
         let distance_km = [0.0, 2.0, 3.0, 5.0, 6.0, 10.0];
@@ -88,5 +89,14 @@ mod tests {
         assert_eq!(stretches(&[Inland, Inland, Coastal, Sea, Coastal, Inland]), [1.5, 4.5, 2.5]);
         assert_eq!(stretches(&[Sea, Sea, Inland, Inland, Sea, Sea]), [7.0, 3.0, 3.0]);
         assert_eq!(stretches(&[Inland; 6]), [0.0, 10.0, 10.0]);
+    }
+
+    /// Eqs. (4), (5) have one form up to 70 degrees and one beyond, with constants rounded to three digits.
+    #[test]
+    fn the_two_forms_of_beta0_meet_at_seventy_degrees() {
+        let profile = Profile::new(&[0.0, 2.0, 3.0, 5.0, 6.0], &[0.0; 5], &[], &[]).expect("a valid profile");
+        let below = ducting(&profile, 70.0).beta0_percent;
+        let beyond = ducting(&profile, -70.001).beta0_percent;
+        assert!((below / beyond - 1.0).abs() < 0.005, "{below} % and {beyond} %");
     }
 }

@@ -27,7 +27,10 @@ pub(crate) fn everything(subject: &Subject, plan: &Plan) -> String {
     section("Cautions", cautions(subject, plan));
     section("Figures to doubt", doubts(subject));
     section("The weather", weather(subject, plan));
-    section("What is assumed", ASSUMPTIONS.iter().flat_map(|text| wrap_indented(text, WIDTH, "  ")).collect());
+    section(
+        "What is assumed",
+        ASSUMPTIONS.iter().flat_map(|text| wrap_indented(text, WIDTH, "  ")).collect(),
+    );
     lines.join("\n") + "\n"
 }
 
@@ -56,8 +59,14 @@ pub(crate) fn life_rows(life: &Life) -> Vec<(String, &'static str)> {
         (format!("{:.0} reports a year", life.reports_per_year), "sent"),
         (format!("{:.0} reports a year", life.missed_reports_per_year), "missed"),
         (format!("{:.0} % of new", life.capacity_left.percent()), "battery capacity left at the end"),
-        (format!("{} mAh a day", words::milliampere_hours(life.spilled_per_day)), "sun the full battery could not take"),
-        (format!("{:.0} hours a year", life.gated_hours_per_year), "sun refused, battery too cold or too hot"),
+        (
+            format!("{} mAh a day", words::milliampere_hours(life.spilled_per_day)),
+            "sun the full battery could not take",
+        ),
+        (
+            format!("{:.0} hours a year", life.gated_hours_per_year),
+            "sun refused, battery too cold or too hot",
+        ),
         (format!("{:.0} hours a year", life.plating_hours_per_year), "charged below freezing without a gate"),
     ]
 }
@@ -81,7 +90,8 @@ fn months(subject: &Subject, plan: &Plan) -> Vec<String> {
         rest.iter().fold(format!("{month:<11}"), |line, cell| format!("{line}{cell:>9}"))
     };
     let head = ["", "sun", "offered", "taken", "spent", "air", "lowest", "stopped"].map(str::to_owned);
-    let units = ["", "Wh/m2 day", "mAh/day", "mAh/day", "mAh/day", "C", "charge %", "hours"].map(str::to_owned);
+    let units =
+        ["", "Wh/m2 day", "mAh/day", "mAh/day", "mAh/day", "C", "charge %", "hours"].map(str::to_owned);
     let mut lines = vec![row(head), row(units)];
     for month in subject.months().filter_map(|month| plan.months.iter().find(|row| row.month == month)) {
         lines.push(row([
@@ -104,7 +114,9 @@ pub(crate) fn fate(row: &DefectRow) -> String {
         return "lives through a year of it".to_owned();
     };
     let back = match row.restart {
-        Some(restart) if row.clears_by_itself => format!("; clears by itself, back {}", words::restart(restart)),
+        Some(restart) if row.clears_by_itself => {
+            format!("; clears by itself, back {}", words::restart(restart))
+        }
         Some(forecast::plan::Restart::At(..)) | None => "; needs a visit".to_owned(),
         Some(forecast::plan::Restart::Never) => "; does not come back within a year".to_owned(),
     };
@@ -117,18 +129,18 @@ fn defect(row: &DefectRow) -> Vec<String> {
 
 fn cautions(subject: &Subject, plan: &Plan) -> Vec<String> {
     let mut lines = Vec::new();
-    for finding in &plan.findings {
-        let word = words::severity(finding.severity);
-        let place = subject.place(&finding.field);
-        let text = format!("{word} {}: {place}, {}: {}", finding.code, finding.field, finding.message);
+    for caution in subject.cautions(plan) {
+        let word = words::severity(caution.severity);
+        let text = format!("{word}: {}: {} ({})", caution.place, caution.message, caution.code);
         lines.extend(wrap_indented(&text, WIDTH, "  "));
-        lines.extend(wrap_indented(&finding.help, WIDTH - 2, "").iter().map(|line| format!("  {line}")));
+        lines.extend(wrap_indented(&caution.help, WIDTH - 2, "").iter().map(|line| format!("  {line}")));
     }
     lines
 }
 
 fn doubts(subject: &Subject) -> Vec<String> {
-    let doubt = |(field, remark): &(String, String)| wrap_indented(&format!("{field}: {remark}"), WIDTH, "  ");
+    let doubt =
+        |(field, remark): &(String, String)| wrap_indented(&format!("{field}: {remark}"), WIDTH, "  ");
     subject.doubts.iter().flat_map(doubt).collect()
 }
 
@@ -145,9 +157,13 @@ pub(crate) fn weather_rows(subject: &Subject, plan: &Plan) -> Vec<(&'static str,
     }
     let lived = words::count(usize::from(weather.passes), "time");
     rows.push(("length", format!("{} hours, lived through {lived}", words::grouped(weather.hours))));
-    let split = if weather.diffuse_measured { "in the file" } else { "split from the global by Erbs' correlation" };
+    let split =
+        if weather.diffuse_measured { "in the file" } else { "split from the global by Erbs' correlation" };
     rows.push(("diffuse light", split.to_owned()));
-    rows.push(("wind", if weather.wind_measured { "in the file" } else { "not in the file; 1 m/s assumed" }.to_owned()));
+    rows.push((
+        "wind",
+        if weather.wind_measured { "in the file" } else { "not in the file; 1 m/s assumed" }.to_owned(),
+    ));
     rows
 }
 

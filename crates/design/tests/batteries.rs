@@ -1,46 +1,34 @@
-//! The shipped batteries against computed and published tables, and the examples against the parser.
+//! The shipped batteries against computed and published tables.
 
 use design::catalog::{Catalog, SHIPPED};
 use design::file::parse;
-use design::node::Design;
 use design::part::Battery;
 use design::quantity::Share;
 use design::resolve::resolve;
 
 const FAR_V: f64 = 0.060;
 
-fn resolved(name: &str, text: &str) -> Design {
-    match resolve(&parse(text), &Catalog::builtin()) {
-        Ok(design) => design,
-        Err(found) => panic!("{name}: {found:#?}"),
-    }
-}
-
 fn battery(key: &str) -> Battery {
     let text = format!(
         r#"schema = 1
 name = "bench"
-[site]
-latitude = "0 deg"
-longitude = "0 deg"
-elevation = "0 m"
-[promise]
-unattended = "1 year"
-[battery]
-part = "{key}"
-[load.board]
-floor = "1 uA"
-floor_measured = true
+site = {{ latitude = "0 deg", longitude = "0 deg", elevation = "0 m" }}
+promise = {{ unattended = "1 year" }}
+battery = {{ part = "{key}" }}
+load = {{ board = {{ floor = "10 uA", floor_measured = true }} }}
 "#
     );
-    resolved(key, &text).battery
+    match resolve(&Catalog::builtin(), &parse(&text)) {
+        Ok(resolved) => resolved.design.battery,
+        Err(found) => panic!("{key}: {found:#?}"),
+    }
 }
 
 fn batteries() -> Vec<Battery> {
     SHIPPED.iter().filter(|part| part.section == "battery").map(|part| battery(part.key)).collect()
 }
 
-/// Rows (quantity, set, at, value) computed by PyBaMM; `oracles/battery.py` made the file.
+/// Rows (quantity, set, at, value) computed by `PyBaMM`; `oracles/battery.py` made the file.
 fn oracle() -> Vec<(String, String, f64, f64)> {
     let text = include_str!("data/battery_oracle.csv");
     let rows = text.lines().skip(1).map(|line| {
@@ -99,13 +87,13 @@ fn open_circuit_voltage_lies_within_60_mv_of_the_named_table() {
     }
 }
 
-/// Bounds: the sets of `PyBaMM`, whose 2 s pulses at half charge give 1.49 (Ai2020) to 4.00 (OKane2022).
+/// Bounds: the sets of `PyBaMM`, whose 2 s pulses at half charge give 1.49 (Ai2020) to 4.00 (`OKane2022`).
 #[test]
 fn resistance_in_the_cold_lies_within_what_the_computed_pulses_give() {
     let pulse = |set: &str, celsius: f64| {
-        let row = oracle()
-            .into_iter()
-            .find(|(quantity, name, at, _)| quantity == "pulse_ohms" && name == set && *at == celsius);
+        let row = oracle().into_iter().find(|(quantity, name, at, _)| {
+            quantity == "pulse_ohms" && name == set && (at - celsius).abs() < 0.5
+        });
         row.expect("the set is in the oracle").3
     };
     let ratio = |set| pulse(set, -20.0) / pulse(set, 25.0);
@@ -120,30 +108,18 @@ fn resistance_in_the_cold_lies_within_what_the_computed_pulses_give() {
     }
 }
 
-/// Schmalstieg et al. 2014, J. Power Sources 257, 325, equations for alpha: one year at half charge (3.6974 V) and at
-/// 90 % (4.073 V), 25 °C and 40 °C.
+/// Schmalstieg et al. 2014, J. Power Sources 257, 325, calendar loss alpha t^0.75 (t in days): one year at half charge
+/// (3.6974 V), full (4.162 V), 25 °C and 40 °C.
 #[test]
 fn nmc_ages_as_schmalstieg_measured() {
     let ageing = battery("nmc-18650").ageing;
     let alpha =
         |volts: f64, celsius: f64| (7.543 * volts - 23.75) * 1e6 * (-6976.0 / (celsius + 273.15)).exp();
-    let year = |volts, celsius| alpha(volts, celsius) * 365.0_f64.powf(ageing.time_exponent);
+    let year = |volts, celsius| alpha(volts, celsius) * 365.0_f64.powf(0.75);
     let close =
         |found: f64, wanted: f64| assert!((found / wanted - 1.0).abs() < 0.02, "{found} against {wanted}");
+    close(ageing.time_exponent, 0.75);
     close(ageing.first_year_at_25c.fraction(), year(3.6974, 25.0));
     close(ageing.at_full_charge, alpha(4.162, 25.0) / alpha(3.6974, 25.0));
     close(2.0_f64.powf(15.0 / ageing.doubles_every_k), alpha(3.6974, 40.0) / alpha(3.6974, 25.0));
-}
-
-#[test]
-fn every_larkmoor_example_resolves() {
-    for (name, text) in [
-        ("frost-mast", include_str!("../../../examples/larkmoor/frost-mast.toml")),
-        ("spray-trailer", include_str!("../../../examples/larkmoor/spray-trailer.toml")),
-        ("soil-station", include_str!("../../../examples/larkmoor/soil-station.toml")),
-        ("tank-level", include_str!("../../../examples/larkmoor/tank-level.toml")),
-    ] {
-        let design = resolved(name, text);
-        assert!(design.note.is_some_and(|note| note.contains("invented")), "{name} says that it is invented");
-    }
 }

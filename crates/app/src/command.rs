@@ -1,0 +1,33 @@
+//! The command line.
+
+mod check;
+
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+/// Plans solar LoRaWAN nodes that live outdoors for years.
+#[derive(Parser)]
+#[command(name = "overwinter", version, propagate_version = true, arg_required_else_help = true)]
+#[command(after_help = EXIT_CODES)]
+struct CommandLine {
+    #[command(subcommand)]
+    command: Command,
+}
+
+const EXIT_CODES: &str = "Exit code: 0 all verdicts hold (or are tight or not known), 1 a verdict fails, \
+2 something is wrong with the input.";
+
+#[derive(Subcommand)]
+enum Command {
+    /// Says whether a node lives through real weather, and why
+    #[command(after_help = check::EXAMPLE)]
+    Check(check::Check),
+}
+
+/// Runs the program.
+pub(crate) fn run() -> ExitCode {
+    match CommandLine::parse().command {
+        Command::Check(arguments) => check::run(&arguments),
+    }
+}

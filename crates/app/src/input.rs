@@ -1,0 +1,195 @@
+//! What is read: design file, part files, weather.
+
+use std::fs::File;
+use std::io::{self, ErrorKind, Read as _};
+use std::path::Path;
+
+use design::catalog::Catalog;
+use design::diagnostic::{Diagnostic, PART_FILE_MISSING, Severity};
+use design::file::{DesignFile, LARGEST_BYTES};
+use design::node::Design;
+use forecast::sky::weather::{self, WeatherError, WeatherHours};
+
+use crate::output::reason;
+use crate::problem::{Failure, Problem, Source};
+
+/// So much of a weather file is read to see whether it is one [bytes].
+const RECOGNISED_BY: u64 = 64 << 10;
+/// So much of it is read at all: a hundred years of the longest rows [bytes].
+const LARGEST_WEATHER: u64 = 400 << 20;
+
+/// A design without errors.
+pub(crate) struct Checked {
+    /// The design.
+    pub(crate) design: Design,
+    /// What was probably not meant.
+    pub(crate) warnings: Vec<Problem>,
+    source: Source,
+    file: DesignFile,
+}
+
+impl Checked {
+    /// Line of a field in the design file, or of the table around it; `None` if neither is written there.
+    pub(crate) fn line_of(&self, field: &str) -> Option<usize> {
+        let span = self.file.span_of(field);
+        (!span.is_empty()).then(|| self.source.line_at(span.start))
+    }
+}
+
+/// Reads and resolves a design file with its part files.
+pub(crate) fn design(path: &Path) -> Result<Checked, Failure> {
+    let help = "give the design file of a node, such as examples/larkmoor/frost-mast.toml";
+    let text = text(path, help).map_err(Failure::of)?;
+    let source = Source::new(&path.to_string_lossy(), &text);
+    let file = design::file::parse(&text);
+    let mut catalog = Catalog::builtin();
+    let mut parts = Vec::new();
+    let folder = path.parent().unwrap_or(Path::new(""));
+    for name in file.part_files() {
+        match self::text(
+            &folder.join(name),
+            "the path of a part file counts from the folder of the design file",
+        ) {
+            Ok(text) => {
+                parts.push((name.to_owned(), Ok(Source::new(&folder.join(name).to_string_lossy(), &text))));
+                catalog.add_file(name, text);
+            }
+            Err(problem) => parts.push((name.to_owned(), Err(problem))),
+        }
+    }
+    let problem = |diagnostic: Diagnostic| problem(diagnostic, &source, &parts);
+    match design::resolve::resolve(&catalog, &file) {
+        Ok(resolved) => {
+            let warnings = resolved.warnings.into_iter().map(problem).collect();
+            Ok(Checked { design: resolved.design, warnings, source, file })
+        }
+        Err(found) => Err(Failure { problems: found.into_iter().map(problem).collect() }),
+    }
+}
+
+type Parts = [(String, Result<Source, Problem>)];
+
+fn problem(found: Diagnostic, design: &Source, parts: &Parts) -> Problem {
+    let part = |name: &str| parts.iter().find(|(part, _)| part == name).map(|(_, read)| read);
+    let source = match found.file.as_deref().and_then(part) {
+        Some(Ok(source)) => source,
+        _ => design,
+    };
+    let unread = parts.iter().filter(|_| found.code == PART_FILE_MISSING.name);
+    let unread = unread.filter(|(name, _)| found.message.contains(name.as_str()));
+    let why = unread
+        .filter_map(|(_, read)| read.as_ref().err())
+        .map(|problem| format!(": {}", problem.message))
+        .next();
+    Problem {
+        warning: found.severity == Severity::Warning,
+        code: found.code,
+        source: source.clone(),
+        span: (!source.is_empty()).then_some(found.span),
+        message: found.message + why.as_deref().unwrap_or(""),
+        help: found.help,
+    }
+}
+
+/// A text of at most the size of a design file.
+fn text(path: &Path, help: &str) -> Result<String, Problem> {
+    let name = path.to_string_lossy();
+    let unreadable = |error: io::Error| {
+        let message = format!("the file can't be read: {}", reason(&error));
+        Problem::of_file("file", &name, message, help)
+    };
+    let file = open(path).map_err(unreadable)?;
+    let size = file.metadata().map_err(unreadable)?.len();
+    let mut bytes = Vec::new();
+    file.take(LARGEST_BYTES as u64 + 1).read_to_end(&mut bytes).map_err(unreadable)?;
+    if bytes.len() > LARGEST_BYTES {
+        let megabytes = (size.max(bytes.len() as u64) as f64 / 1e6).ceil();
+        let message = format!("the file has {megabytes:.0} MB; a design file has a few kilobytes");
+        let help = "is this the design file? a weather file is given with --weather";
+        return Err(Problem::of_file(design::diagnostic::TOO_LARGE.name, &name, message, help));
+    }
+    String::from_utf8(bytes).map_err(|error| {
+        let at = error.utf8_error().valid_up_to();
+        let source = Source::new(&name, &String::from_utf8_lossy(error.as_bytes()));
+        Problem {
+            warning: false,
+            code: "not-utf8",
+            span: Some(at..at + char::REPLACEMENT_CHARACTER.len_utf8()),
+            source,
+            message: "the file is not text in UTF-8".to_owned(),
+            help: "save it as UTF-8, or write the character without its accent".to_owned(),
+        }
+    })
+}
+
+/// Opens a file; a folder is an error at once and not only when it is read.
+fn open(path: &Path) -> io::Result<File> {
+    let file = File::open(path)?;
+    if file.metadata()?.is_dir() { Err(ErrorKind::IsADirectory.into()) } else { Ok(file) }
+}
+
+/// Reads a weather file; one that is none is given back after its first 64 kB.
+pub(crate) fn weather(path: &Path) -> Result<WeatherHours, Failure> {
+    let name = path.to_string_lossy();
+    let mut bytes = Vec::new();
+    let read = |bytes: &mut Vec<u8>| -> io::Result<bool> {
+        let mut file = open(path)?;
+        file.by_ref().take(RECOGNISED_BY).read_to_end(bytes)?;
+        if !is_weather(bytes) {
+            return Ok(false);
+        }
+        file.take(LARGEST_WEATHER).read_to_end(bytes)?;
+        Ok(true)
+    };
+    read(&mut bytes).map_err(|error| {
+        let message = format!("the file can't be read: {}", reason(&error));
+        let help = "give an hourly weather file: TMY3, EPW, or CSV with named columns";
+        Failure::of(Problem::of_file("file", &name, message, help))
+    })?;
+    weather::read(&bytes).map_err(|error| Failure::of(weather_problem(&name, &bytes, &error)))
+}
+
+fn is_weather(beginning: &[u8]) -> bool {
+    use WeatherError::{Empty, NotText, NotWeather};
+    !matches!(weather::read(beginning), Err(Empty | NotText | NotWeather { .. }))
+}
+
+/// A weather error in the form of all others: the line, what is wrong, what to do.
+pub(crate) fn weather_problem(name: &str, bytes: &[u8], error: &WeatherError) -> Problem {
+    let said = error.to_string();
+    let (message, help) = said.rsplit_once("; ").unwrap_or((&said, "give another file"));
+    let line = line_of(error);
+    let prefix = line.map_or(String::new(), |line| format!("line {line}"));
+    let message = message.strip_prefix(&prefix).unwrap_or(message).trim_start_matches([':', ',', ' ']);
+    let written = line.and_then(|line| bytes.split(|byte| *byte == b'\n').nth(line - 1)).unwrap_or_default();
+    let text = String::from_utf8_lossy(written).trim_end().to_owned();
+    let span = line.map(|_| 0..text.len());
+    let source = Source::one_line(name, line.unwrap_or(1), &text);
+    Problem {
+        warning: false,
+        code: "weather",
+        source,
+        span,
+        message: message.to_owned(),
+        help: help.to_owned(),
+    }
+}
+
+fn line_of(error: &WeatherError) -> Option<usize> {
+    use WeatherError as E;
+    match error {
+        E::Header { line, .. }
+        | E::NoColumn { line, .. }
+        | E::CutOff { line, .. }
+        | E::TooManyFields { line, .. }
+        | E::NotANumber { line, .. }
+        | E::Missing { line, .. }
+        | E::OutOfRange { line, .. }
+        | E::NotATime { line, .. }
+        | E::OutOfOrder { line, .. }
+        | E::NotWholeYears { line, .. }
+        | E::SunAtNight { line, .. }
+        | E::MoreThanTheSun { line, .. } => Some(*line),
+        E::Empty | E::NotText | E::NotWeather { .. } | E::TooLong { .. } | E::NoLight { .. } => None,
+    }
+}

@@ -1,0 +1,117 @@
+//! Where results go: standard output, and files that appear whole or not at all.
+
+use std::fs::{self, OpenOptions};
+use std::io::{self, ErrorKind, Write as _};
+use std::path::{Path, PathBuf};
+
+use crate::problem::{Failure, Problem};
+
+/// Prints to standard output; a reader that has gone away is no failure.
+pub(crate) fn print(text: &str) -> Result<(), Failure> {
+    let mut out = anstream::AutoStream::auto(io::stdout().lock());
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        Err(error) if error.kind() != ErrorKind::BrokenPipe => {
+            let message = format!("the result could not be printed: {}", reason(&error));
+            let help = "send the output elsewhere, or write it with --report or --hours";
+            Err(Failure::of(Problem::of_file("output", "standard output", message, help)))
+        }
+        _ => Ok(()),
+    }
+}
+
+/// Prints to standard error; when that is closed too there is nobody to tell.
+pub(crate) fn complain(text: &str) {
+    let mut out = anstream::AutoStream::auto(io::stderr().lock());
+    let _closed = out.write_all(text.as_bytes());
+}
+
+/// Refuses outputs that are the same file as another output or an input.
+pub(crate) fn refuse_to_overwrite(outputs: &[Option<&Path>], inputs: &[&Path]) -> Result<(), Failure> {
+    let place = |path: &Path| fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
+    let mut taken: Vec<PathBuf> = inputs.iter().map(|path| place(path)).collect();
+    for path in outputs.iter().flatten() {
+        if taken.contains(&place(path)) {
+            let message = "would overwrite another file of this command".to_owned();
+            let help = "name another file to write to";
+            return Err(Failure::of(Problem::of_file("output", &path.to_string_lossy(), message, help)));
+        }
+        taken.push(place(path));
+    }
+    Ok(())
+}
+
+/// Writes a file that is whole or not there: it is written beside its place and then moved.
+pub(crate) fn write(path: &Path, text: &str) -> Result<(), Failure> {
+    // A link is followed; a device or pipe can't be replaced and is written to.
+    let path = &fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
+    let written = match fs::metadata(path) {
+        Ok(found) if found.is_dir() => Err(io::Error::from(ErrorKind::IsADirectory)),
+        Ok(found) if !found.is_file() => write_through(path, text),
+        Ok(found) => replace(path, text, Some(found.permissions())),
+        Err(_) => replace(path, text, None),
+    };
+    written.map_err(|error| {
+        let message = format!("the file could not be written: {}", reason(&error));
+        Failure::of(Problem::of_file("output", &path.to_string_lossy(), message, advice(&error)))
+    })
+}
+
+fn write_through(path: &Path, text: &str) -> io::Result<()> {
+    match OpenOptions::new().write(true).open(path)?.write_all(text.as_bytes()) {
+        Err(error) if error.kind() == ErrorKind::BrokenPipe => Ok(()),
+        written => written,
+    }
+}
+
+fn replace(path: &Path, text: &str, permissions: Option<fs::Permissions>) -> io::Result<()> {
+    if permissions.as_ref().is_some_and(fs::Permissions::readonly) {
+        return Err(ErrorKind::PermissionDenied.into());
+    }
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".overwinter-");
+    if let Some(permissions) = permissions.or_else(usual_permissions) {
+        builder.permissions(permissions);
+    }
+    let mut file = builder.tempfile_in(folder)?;
+    file.write_all(text.as_bytes())?;
+    file.as_file().sync_all()?;
+    file.persist(path).map(|_| ()).map_err(|error| error.error)
+}
+
+/// What a new file may be used for: all that the person's mask allows.
+#[cfg(unix)]
+#[expect(clippy::unnecessary_wraps, reason = "other systems have no such thing")]
+fn usual_permissions() -> Option<fs::Permissions> {
+    Some(std::os::unix::fs::PermissionsExt::from_mode(0o666))
+}
+
+#[cfg(not(unix))]
+fn usual_permissions() -> Option<fs::Permissions> {
+    None
+}
+
+/// What the system says, without its number.
+pub(crate) fn reason(error: &io::Error) -> String {
+    match error.kind() {
+        ErrorKind::NotFound => "there is no such file or folder".to_owned(),
+        ErrorKind::PermissionDenied => "you may not".to_owned(),
+        ErrorKind::IsADirectory => "it is a folder".to_owned(),
+        ErrorKind::NotADirectory => "part of its path is a file".to_owned(),
+        ErrorKind::StorageFull => "the disk is full".to_owned(),
+        ErrorKind::ReadOnlyFilesystem => "the disk is read-only".to_owned(),
+        _ => {
+            let text = error.to_string();
+            text.split(" (os error").next().unwrap_or("unknown").to_lowercase()
+        }
+    }
+}
+
+fn advice(error: &io::Error) -> &'static str {
+    match error.kind() {
+        ErrorKind::NotFound => "create the folder first, or name another",
+        ErrorKind::IsADirectory => "add the name of a file to it",
+        ErrorKind::StorageFull => "free some space, or write elsewhere",
+        _ => "write to a folder of your own",
+    }
+}

@@ -1,0 +1,328 @@
+//! Every diagnostic is produced by one slip in an otherwise good file, at the line of the slip.
+
+use design::catalog::Catalog;
+use design::diagnostic::{CODES, Diagnostic, Severity};
+use design::file::parse;
+use design::resolve::resolve;
+use std::collections::BTreeSet;
+
+/// A good file without warnings. Cases edit it.
+const GOOD: &str = r#"schema = 1
+name = "Mast"
+[site]
+latitude = "46.99 deg"
+longitude = "13 deg"
+elevation = "640 m"
+albedo = "20 %"
+horizon = [["90 deg", "4 deg"]]
+snow_days = [14, 10, 4, 0, 0, 0, 0, 0, 0, 0, 3, 9]
+[promise]
+unattended = "5 years"
+without_outage = "95 %"
+[panel]
+power = "1 W"
+open_circuit_voltage = "7.2 V"
+short_circuit_current = "180 mA"
+best_voltage = "6 V"
+best_current = "167 mA"
+tilt = "60 deg"
+azimuth = "180 deg"
+[charger]
+kind = "linear"
+voltage = "4.2 V"
+current = "250 mA"
+temperature_gate = [{ from = "0 C", to = "45 C", current = "100 %" }]
+[battery]
+chemistry = "nmc"
+capacity = "2600 mAh"
+open_circuit = [["0 %", "3.0 V"], ["50 %", "3.7 V"], ["100 %", "4.16 V"]]
+resistance = "70 mohm"
+charge_limit = "4.2 V"
+charge_temperature = ["0 C", "45 C"]
+empty_voltage = "2.8 V"
+leakage = "0 uA"
+ageing = { first_year_at_25c = "4 %", at_full_charge = 1.7, doubles_every_k = 10.0, time_exponent = 0.75, per_100_cycles = "3 %" }
+[cutoff]
+stops_below = "3.3 V"
+restarts_above = "3.6 V"
+[radio]
+transmit = [["7 dBm", "25 mA"], ["14 dBm", "45 mA"]]
+receive = "5 mA"
+wait = "1 mA"
+sleep = "2 uA"
+standby = "1.5 mA"
+region = "EU868"
+data_rate = "DR3"
+power = "14 dBm"
+[regulator.main]
+kind = "ldo"
+output = "3.0 V"
+quiescent = "1 uA"
+[load.board]
+regulator = "main"
+floor = "12 uA"
+floor_measured = true
+[load.board.activity.report]
+every = "10 min"
+when = { months = [11], hours = [6, 18] }
+steps = [{ current = "6 mA", time = "200 ms" }, { uplink = { payload = "12 bytes" } }]
+[[diary]]
+from = "11-01"
+to = "02-28"
+sky = "open"
+"#;
+
+fn problems(text: &str) -> Vec<Diagnostic> {
+    let mut catalog = Catalog::builtin();
+    catalog.add_file("no-source.toml", "title = \"A cell\"\nchemistry = \"nmc\"\n");
+    match resolve(&catalog, &parse(text)) {
+        Ok(resolved) => resolved.warnings,
+        Err(problems) => problems,
+    }
+}
+
+fn line_of(text: &str, at: usize) -> usize {
+    1 + text.bytes().take(at).filter(|byte| *byte == b'\n').count()
+}
+
+/// A slip: its code, what is replaced by what in the good file, and a text that stands on the line pointed at.
+struct Case {
+    code: &'static str,
+    edits: &'static [(&'static str, &'static str)],
+    at: &'static str,
+}
+
+macro_rules! cases {
+    ($($code:literal at $at:literal: $($from:literal => $to:literal),+;)+) => {
+        &[$(Case { code: $code, edits: &[$(($from, $to)),+], at: $at }),+]
+    };
+}
+
+const PANEL: &str = "[panel]\npower = \"1 W\"\nopen_circuit_voltage = \"7.2 V\"\nshort_circuit_current = \"180 mA\"\nbest_voltage = \"6 V\"\nbest_current = \"167 mA\"\ntilt = \"60 deg\"\nazimuth = \"180 deg\"\n";
+const CHARGER: &str = "[charger]\nkind = \"linear\"\nvoltage = \"4.2 V\"\ncurrent = \"250 mA\"\ntemperature_gate = [{ from = \"0 C\", to = \"45 C\", current = \"100 %\" }]\n";
+const LOAD: &str = "[load.board]\nregulator = \"main\"\nfloor = \"12 uA\"\nfloor_measured = true\n[load.board.activity.report]\nevery = \"10 min\"\nwhen = { months = [11], hours = [6, 18] }\nsteps = [{ current = \"6 mA\", time = \"200 ms\" }, { uplink = { payload = \"12 bytes\" } }]\n";
+const RADIO: &str = "[radio]\ntransmit = [[\"7 dBm\", \"25 mA\"], [\"14 dBm\", \"45 mA\"]]\nreceive = \"5 mA\"\nwait = \"1 mA\"\nsleep = \"2 uA\"\nstandby = \"1.5 mA\"\nregion = \"EU868\"\ndata_rate = \"DR3\"\npower = \"14 dBm\"\n";
+
+const CASES: &[Case] = cases! {
+    "syntax" at "name =": "name = \"Mast\"" => "name = \"Mast";
+    "syntax" at "tilt = \"61": "tilt = \"60 deg\"" => "tilt = \"60 deg\"\ntilt = \"61 deg\"";
+    "schema-version" at "schema": "schema = 1" => "schema = 2";
+    "unknown-key" at "latitud =": "elevation" => "latitud = \"1 deg\"\nelevation";
+    "unknown-key" at "[bettery]": "[cutoff]" => "[bettery]\n[cutoff]";
+    "missing-key" at "[site]": "latitude = \"46.99 deg\"\n" => "";
+    "missing-key" at "[battery]": "capacity = \"2600 mAh\"\n" => "";
+    "missing-key" at "[regulator.main]": "output = \"3.0 V\"\n" => "";
+    "missing-key" at "[charger]": "kind = \"linear\"" => "kind = \"mppt\"";
+    "one-of" at "every_by": "every = \"10 min\"" => "every = \"10 min\"\nevery_by_charge = [[\"0 %\", \"1 h\"]]";
+    "one-of" at "[load.board.activity.report]": "every = \"10 min\"\n" => "";
+    "one-of" at "data_rates": "data_rate = \"DR3\"" => "data_rate = \"DR3\"\ndata_rates = { DR3 = \"100 %\" }";
+    "one-of" at "[radio]": "data_rate = \"DR3\"\n" => "";
+    "one-of" at "rated": "leakage" => "rated_voltage = \"5 V\"\nleakage";
+    "wrong-type" at "floor_measured": "floor_measured = true" => "floor_measured = \"yes\"";
+    "wrong-type" at "horizon": "[[\"90 deg\", \"4 deg\"]]" => "[[\"90 deg\"]]";
+    "wrong-type" at "steps": "{ uplink" => "7, { uplink";
+    "bare-number" at "floor =": "floor = \"12 uA\"" => "floor = 12";
+    "bare-number" at "albedo": "\"20 %\"" => "0.2";
+    "number" at "floor =": "12 uA" => "12,5 uA";
+    "number" at "floor =": "12 uA" => "little";
+    "not-finite" at "elevation": "640 m" => "1e999 m";
+    "missing-unit" at "floor =": "12 uA" => "12";
+    "unknown-unit" at "capacity": "2600 mAh" => "2600 mah";
+    "wrong-quantity" at "floor =": "12 uA" => "12 uAh";
+    "tolerance" at "capacity": "2600 mAh" => "2600 mAh +- 400 %";
+    "tolerance" at "temperature_gate": "from = \"0 C\"" => "from = \"0 C +- 5 %\"";
+    "tolerance-unused" at "tilt": "60 deg" => "60 deg +- 5 deg";
+    "unknown-word" at "chemistry": "\"nmc\"" => "\"nmk\"";
+    "text" at "name": "\"Mast\"" => "\"\"";
+    "text" at "name": "\"Mast\"" => "\"a\\u001b[31m\"";
+    "not-positive" at "capacity": "2600 mAh" => "-2600 mAh";
+    "not-positive" at "capacity": "2600 mAh" => "0 mAh";
+    "not-positive" at "steps": "200 ms" => "0 s";
+    "negative" at "leakage": "0 uA" => "-1 uA";
+    "share-range" at "albedo": "20 %" => "120 %";
+    "out-of-range" at "steps": "12 bytes" => "300 bytes";
+    "latitude" at "latitude": "46.99 deg" => "95 deg";
+    "longitude" at "longitude": "13 deg" => "-190 deg";
+    "tilt" at "tilt": "60 deg" => "140 deg";
+    "azimuth" at "azimuth": "180 deg" => "-30 deg";
+    "horizon" at "horizon": "[\"90 deg\", \"4 deg\"]" => "[\"90 deg\", \"4 deg\"], [\"80 deg\", \"2 deg\"]";
+    "horizon" at "horizon": "\"4 deg\"" => "\"95 deg\"";
+    "snow-days" at "snow": "14, 10" => "40, 10";
+    "snow-days" at "snow": "14, 10" => "14";
+    "date" at "to = \"02": "\"02-28\"" => "\"02-31\"";
+    "date" at "from = \"1": "from = \"11-01\"" => "from = \"1 November\"";
+    "month" at "when": "[11]" => "[13]";
+    "hours" at "when": "[6, 18]" => "[6, 25]";
+    "promise-share" at "without": "95 %" => "100 %";
+    "unknown-part" at "part =": "[battery]" => "[battery]\npart = \"nmc-18560\"";
+    "part-file-missing" at "part =": "[battery]" => "[battery]\npart = \"mine.toml\"";
+    "part-file" at "schema": "[battery]" => "[battery]\npart = \"no-source.toml\"";
+    "curve-order" at "open_circuit = [": "[\"0 %\", \"3.0 V\"], " => "[\"60 %\", \"3.0 V\"], ";
+    "curve-order" at "open_circuit = [": "4.16 V" => "3.16 V";
+    "curve-ends" at "open_circuit = [": "\"0 %\", \"3.0 V\"" => "\"10 %\", \"3.0 V\"";
+    "curve-ends" at "open_circuit = [": "\"100 %\", \"4.16 V\"" => "\"110 %\", \"4.16 V\"";
+    "battery-voltages" at "charge_limit": "charge_limit = \"4.2 V\"" => "charge_limit = \"2.5 V\"";
+    "battery-voltages" at "charge_temp": "[\"0 C\", \"45 C\"]" => "[\"45 C\", \"0 C\"]";
+    "gate" at "temperature_gate": "to = \"45 C\"" => "to = \"-5 C\"";
+    "panel-points" at "best_voltage": "\"6 V\"" => "\"8 V\"";
+    "panel-label-only" at "power = \"1 W": "open_circuit_voltage = \"7.2 V\"\nshort_circuit_current = \"180 mA\"\nbest_voltage = \"6 V\"\nbest_current = \"167 mA\"\n" => "";
+    "primary-charged" at "[panel]": "\"nmc\"" => "\"li-socl2\"";
+    "overcharge" at "voltage = \"4.2": "charge_limit = \"4.2 V\"" => "charge_limit = \"3.65 V\"", "chemistry = \"nmc\"" => "chemistry = \"lfp\"";
+    "undercharge" at "voltage = \"3.6": "voltage = \"4.2 V\"" => "voltage = \"3.6 V\"";
+    "direct-unlimited" at "kind = \"direct": "kind = \"linear\"\nvoltage = \"4.2 V\"" => "kind = \"direct\"";
+    "nimh-direct-current" at "[panel]": "kind = \"linear\"\nvoltage = \"4.2 V\"" => "kind = \"direct\"", "\"nmc\"" => "\"nimh\"", "2600 mAh" => "1700 mAh";
+    "unknown-region" at "region": "EU868" => "EU686";
+    "data-rate" at "data_rate": "DR3" => "DR15";
+    "data-rate" at "data_rate": "DR3" => "DR8";
+    "data-rate" at "data_rate": "DR3" => "SF9";
+    "data-rate-shares" at "data_rates": "data_rate = \"DR3\"" => "data_rates = { DR5 = \"60 %\", DR3 = \"30 %\" }";
+    "radio-power" at "power = \"20": "14 dBm\"\n[reg" => "20 dBm\"\n[reg";
+    "payload-too-long" at "steps": "12 bytes" => "116 bytes";
+    "unknown-regulator" at "regulator = \"mian": "regulator = \"main\"" => "regulator = \"mian\"";
+    "unknown-regulator" at "[load.board]": "regulator = \"main\"\n" => "", "[load.board]" => "[regulator.other]\nkind = \"none\"\n[load.board]";
+    "floor-unmeasured" at "floor =": "floor_measured = true\n" => "";
+    "floor-below-sleep" at "floor =": "12 uA" => "1 uA";
+    "interval-zero" at "every =": "10 min" => "0 min";
+    "interval-rows" at "every_by": "every = \"10 min\"" => "every_by_charge = [[\"50 %\", \"10 min\"]]";
+    "activity-too-long" at "every =": "10 min" => "100 ms";
+    "activity-empty" at "[load.board.activity.report]": "steps = [{ current = \"6 mA\", time = \"200 ms\" }, { uplink = { payload = \"12 bytes\" } }]" => "steps = []";
+    "step" at "steps": ", time = \"200 ms\"" => "";
+    "fix-without-receiver" at "steps": "{ uplink = { payload = \"12 bytes\" } }" => "{ fix = { give_up_after = \"60 s\" } }";
+    "cutoff-order" at "restarts": "3.6 V\"\n[radio]" => "3.2 V\"\n[radio]";
+    "cutoff-above-full" at "stops_below": "stops_below = \"3.3 V\"" => "stops_below = \"4.3 V\"";
+    "cutoff-too-low" at "stops_below": "stops_below = \"3.3 V\"" => "stops_below = \"2.9 V\"";
+};
+
+fn edited(edits: &[(&str, &str)]) -> String {
+    edits.iter().fold(GOOD.to_owned(), |text, (from, to)| {
+        assert!(text.contains(from), "the good file has no `{from}`");
+        text.replacen(from, to, 1)
+    })
+}
+
+fn removed(section: &str) -> String {
+    assert!(GOOD.contains(section), "the good file has no\n{section}");
+    GOOD.replacen(section, "", 1)
+}
+
+/// Slips that remove whole sections, or need more than an edit.
+fn larger_cases() -> Vec<(&'static str, String, &'static str)> {
+    let overlap = format!("{GOOD}[[diary]]\nfrom = \"02-01\" # again\nto = \"03-31\"\nsky = \"half\"\n");
+    vec![
+        ("too-large", format!("{GOOD}#{}", "x".repeat(10 << 20)), "schema"),
+        ("panel-without-charger", removed(CHARGER), "[panel]"),
+        ("charger-without-panel", removed(PANEL), "[charger]"),
+        ("never-charged", removed(PANEL).replacen(CHARGER, "", 1), "[battery]"),
+        ("uplink-without-radio", removed(RADIO), "steps"),
+        ("no-load", GOOD.replacen(LOAD, "[load]\n", 1), "[load]"),
+        ("diary-overlap", overlap, "[[diary]]\nfrom = \"02-01\" # again"),
+    ]
+}
+
+fn assert_found(code: &str, text: &str, at: &str) {
+    let found = problems(text);
+    let line = line_of(text, text.find(at).unwrap_or_else(|| panic!("no `{at}` in\n{text}")));
+    let hit = found
+        .iter()
+        .any(|one| one.code == code && (one.file.is_some() || line_of(text, one.span.start) == line));
+    assert!(hit, "{code} is not found at line {line}, but: {found:#?}");
+}
+
+#[test]
+fn the_good_file_has_no_problem() {
+    let found = problems(GOOD);
+    assert!(found.is_empty(), "{found:#?}");
+}
+
+#[test]
+fn every_slip_is_found_at_its_line() {
+    for case in CASES {
+        assert_found(case.code, &edited(case.edits), case.at);
+    }
+    for (code, text, at) in larger_cases() {
+        assert_found(code, &text, at);
+    }
+}
+
+/// One slip must not make the person read about consequences.
+#[test]
+fn a_slip_in_one_value_gives_one_diagnostic() {
+    let alone = |code: &str| {
+        !["unknown-part", "part-file", "part-file-missing", "primary-charged", "syntax"].contains(&code)
+    };
+    for case in CASES.iter().filter(|case| case.edits.len() == 1 && alone(case.code)) {
+        let found = problems(&edited(case.edits));
+        assert_eq!(found.len(), 1, "{}: {found:#?}", case.code);
+    }
+}
+
+#[test]
+fn every_code_has_a_slip_and_every_slip_a_code() {
+    let known: BTreeSet<&str> = CODES.iter().map(|code| code.name).collect();
+    let larger = larger_cases();
+    let tested: BTreeSet<&str> =
+        CASES.iter().map(|case| case.code).chain(larger.iter().map(|case| case.0)).collect();
+    assert_eq!(known, tested);
+    assert_eq!(known.len(), CODES.len(), "no code twice");
+}
+
+#[test]
+fn messages_are_lower_case_without_full_stop_and_say_what_to_write() {
+    for case in CASES {
+        for one in problems(&edited(case.edits)) {
+            assert!(
+                !one.message.ends_with('.') && !one.help.is_empty() && !one.help.ends_with('.'),
+                "{one:?}"
+            );
+            let first = one.message.chars().next().expect("a message");
+            assert!(!first.is_uppercase() || one.message.starts_with("DR"), "{one:?}");
+        }
+    }
+}
+
+#[test]
+fn all_problems_of_a_file_come_at_once_in_the_order_of_the_text() {
+    let text = edited(&[
+        ("46.99 deg", "95 deg"),
+        ("tilt = \"60 deg\"", "tilt = \"140 deg\""),
+        ("\"2600 mAh\"", "\"2600 mah\""),
+        ("floor = \"12 uA\"", "floor = 12"),
+        ("every = \"10 min\"", "every = \"0 min\""),
+    ]);
+    let codes: Vec<&str> = problems(&text).iter().map(|one| one.code).collect();
+    assert_eq!(codes, ["latitude", "tilt", "unknown-unit", "bare-number", "interval-zero"]);
+}
+
+#[test]
+fn help_says_what_to_write_instead() {
+    for (from, to, help) in [
+        ("floor = \"12 uA\"", "floor = 12", "\"12 uA\""),
+        ("2600 mAh", "2600 mah", "\"mAh\""),
+        ("elevation", "elevatoin", "`elevation`"),
+        ("\"nmc\"", "\"nnc\"", "\"nmc\""),
+        ("\"20 %\"", "0.2", "\"20 %\""),
+        ("EU868", "EU886", "\"EU868\""),
+        ("180 deg\"\n[charger", "-90 deg\"\n[charger", "\"270 deg\""),
+    ] {
+        let found = problems(&edited(&[(from, to)]));
+        assert!(found.iter().any(|one| one.help.contains(help)), "{to}: {found:#?}");
+    }
+}
+
+#[test]
+fn a_problem_in_a_part_file_says_which_file() {
+    let mut catalog = Catalog::builtin();
+    catalog.add_file(
+        "mine.toml",
+        "title = \"A cell\"\nsource = \"measured\"\nchemistry = \"nmc\"\ncapacity = 5\n",
+    );
+    let text = edited(&[("capacity = \"2600 mAh\"", "part = \"mine.toml\"")]);
+    let file = parse(&text);
+    assert_eq!(file.part_files(), ["mine.toml"]);
+    let problems = resolve(&catalog, &file).expect_err("a bare number in the part file");
+    assert_eq!(problems.len(), 1, "{problems:#?}");
+    assert_eq!(
+        (problems[0].file.as_deref(), problems[0].code, problems[0].severity),
+        (Some("mine.toml"), "bare-number", Severity::Error)
+    );
+}

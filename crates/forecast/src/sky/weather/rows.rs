@@ -1,0 +1,229 @@
+//! The rows of a weather file.
+
+use super::layout::{Column, Layout, Stamp};
+use super::sense::{Kind, reading};
+use super::{HourStart, WeatherError, WeatherHours};
+
+/// A hundred years.
+const MOST_ROWS: usize = 100 * 8784;
+/// The years that stand for a typical year without and with a leap day.
+const TYPICAL_YEAR: i32 = 2025;
+const TYPICAL_LEAP_YEAR: i32 = 2024;
+/// Characters of a wrong field that are shown.
+const SHOWN: usize = 40;
+const CLOCK_HELP: &str = "rows must follow hour by hour in local standard time, without gaps and without summer time, and a typical year must carry one year's number throughout";
+
+/// Reads all rows.
+pub(super) fn read(bytes: &[u8], layout: Layout) -> Result<WeatherHours, WeatherError> {
+    let mut rows = Rows::new(&layout);
+    for (index, line) in bytes.trim_ascii_end().split(|byte| *byte == b'\n').enumerate().skip(layout.header_lines) {
+        if rows.starts.len() == MOST_ROWS {
+            return Err(WeatherError::TooLong { limit: MOST_ROWS });
+        }
+        rows.take(index + 1, line)?;
+    }
+    rows.check_whole_years()?;
+    let Rows { starts, ghi, dni, dhi, air, wind, .. } = rows;
+    if ghi.numbers.iter().all(|w_m2| *w_m2 <= 0.0) {
+        return Err(WeatherError::NoLight { column: layout.ghi.name });
+    }
+    Ok(WeatherHours {
+        ghi_w_m2: ghi.numbers,
+        dni_w_m2: dni.and_then(Values::unless_missing),
+        dhi_w_m2: dhi.and_then(Values::unless_missing),
+        air_celsius: air.numbers,
+        wind_m_s: wind.and_then(Values::unless_missing),
+        starts,
+        first_line: layout.header_lines + 1,
+        title: layout.title,
+        place: layout.place,
+        utc_offset_h: layout.utc_offset_h,
+    })
+}
+
+struct Rows<'a> {
+    layout: &'a Layout,
+    starts: Vec<HourStart>,
+    ghi: Values<'a>,
+    dni: Option<Values<'a>>,
+    dhi: Option<Values<'a>>,
+    air: Values<'a>,
+    wind: Option<Values<'a>>,
+}
+
+impl<'a> Rows<'a> {
+    fn new(layout: &'a Layout) -> Self {
+        let optional = |column: &'a Option<Column>, kind| {
+            column.as_ref().map(|column| Values { column, kind, optional: true, numbers: Vec::new(), missing: None })
+        };
+        let needed = |column, kind| Values { column, kind, optional: false, numbers: Vec::new(), missing: None };
+        Self {
+            layout,
+            starts: Vec::new(),
+            ghi: needed(&layout.ghi, Kind::Light),
+            dni: optional(&layout.dni, Kind::Light),
+            dhi: optional(&layout.dhi, Kind::Light),
+            air: needed(&layout.air, Kind::Air),
+            wind: optional(&layout.wind, Kind::Wind),
+        }
+    }
+
+    fn take(&mut self, line: usize, bytes: &[u8]) -> Result<(), WeatherError> {
+        let fields: Vec<&[u8]> = bytes.split(|byte| *byte == b',').collect();
+        let wanted = self.layout.width;
+        if fields.len() < wanted {
+            return Err(WeatherError::CutOff { line, found: fields.len(), wanted });
+        }
+        if fields.len() > wanted && matches!(self.layout.stamp, Stamp::Iso(_)) {
+            return Err(WeatherError::TooManyFields { line, found: fields.len(), wanted });
+        }
+        let start = self.layout.stamp.start(line, &fields)?;
+        self.follow(line, start)?;
+        self.ghi.take(line, &fields)?;
+        self.air.take(line, &fields)?;
+        for values in [&mut self.dni, &mut self.dhi, &mut self.wind].into_iter().flatten() {
+            values.take(line, &fields)?;
+        }
+        Ok(())
+    }
+
+    /// Adds the hour of a row if it is the next one; years of a typical year are given, not read.
+    fn follow(&mut self, line: usize, found: HourStart) -> Result<(), WeatherError> {
+        let Some(last) = self.starts.last() else {
+            let wanted = HourStart { hour: 0, ..found };
+            return if found == wanted { self.starts.push(found); Ok(()) } else { self.out_of_order(line, found, wanted) };
+        };
+        let mut wanted = HourStart::from_serial(last.serial() + 1);
+        if matches!(self.layout.stamp, Stamp::Iso(_)) {
+            return if found == wanted { self.starts.push(found); Ok(()) } else { self.out_of_order(line, found, wanted) };
+        }
+        let leap_day_comes = (wanted.year, wanted.month, wanted.day) == (TYPICAL_YEAR, 3, 1)
+            && wanted.hour == 0
+            && (found.month, found.day) == (2, 29);
+        if leap_day_comes {
+            for start in &mut self.starts {
+                start.year = TYPICAL_LEAP_YEAR;
+            }
+            wanted = HourStart { year: TYPICAL_LEAP_YEAR, month: 2, day: 29, hour: 0 };
+        }
+        if found != (HourStart { year: found.year, ..wanted }) {
+            return self.out_of_order(line, found, wanted);
+        }
+        self.starts.push(wanted);
+        Ok(())
+    }
+
+    fn out_of_order(&self, line: usize, found: HourStart, wanted: HourStart) -> Result<(), WeatherError> {
+        let written = |start| self.layout.stamp.written(start);
+        Err(WeatherError::OutOfOrder { line, found: written(found), wanted: written(wanted), help: CLOCK_HELP })
+    }
+
+    /// After the last hour the calendar must stand where the first hour began.
+    fn check_whole_years(&self) -> Result<(), WeatherError> {
+        let rows = self.starts.len();
+        let line = self.layout.header_lines + rows;
+        let (Some(first), Some(last)) = (self.starts.first(), self.starts.last()) else {
+            return Err(WeatherError::NotWholeYears { rows, short: 8760, line });
+        };
+        let end = last.serial() + 1;
+        let anniversary = |years: i32| HourStart { year: first.year + years, ..*first }.serial();
+        let full = (1..).map(anniversary).find(|serial| *serial >= end).unwrap_or(end);
+        match usize::try_from(full - end) {
+            Ok(short) if short > 0 => Err(WeatherError::NotWholeYears { rows, short, line }),
+            _ => Ok(()),
+        }
+    }
+}
+
+/// One column's numbers.
+struct Values<'a> {
+    column: &'a Column,
+    kind: Kind,
+    optional: bool,
+    numbers: Vec<f32>,
+    missing: Option<WeatherError>,
+}
+
+impl Values<'_> {
+    /// Takes the field of a row. An optional column may be missing throughout, but not here and there.
+    fn take(&mut self, line: usize, fields: &[&[u8]]) -> Result<(), WeatherError> {
+        let text = field(fields, self.column);
+        match reading(self.kind, line, &self.column.name, &text)? {
+            Ok(number) => self.numbers.push(number),
+            Err(missing) if self.optional && self.numbers.is_empty() => {
+                self.missing.get_or_insert(missing);
+                return Ok(());
+            }
+            Err(missing) => return Err(missing),
+        }
+        self.missing.take().map_or(Ok(()), Err)
+    }
+
+    fn unless_missing(self) -> Option<Vec<f32>> {
+        (!self.numbers.is_empty()).then_some(self.numbers)
+    }
+}
+
+fn field(fields: &[&[u8]], column: &Column) -> String {
+    let bytes = fields.get(column.index).copied().unwrap_or_default();
+    String::from_utf8_lossy(bytes.get(..SHOWN).unwrap_or(bytes)).trim().to_owned()
+}
+
+impl Stamp {
+    /// The beginning of the hour whose end a row names.
+    fn start(&self, line: usize, fields: &[&[u8]]) -> Result<HourStart, WeatherError> {
+        let (column, text, end, help) = match self {
+            Self::Tmy3(date, time) => {
+                let text = format!("{} {}", field(fields, date), field(fields, time));
+                (date.name.as_str(), text.clone(), tmy3_end(&text), "write `12/31/1999` and `24:00`")
+            }
+            Self::Epw => {
+                let column = |index| field(fields, &Column { index, name: String::new() });
+                let text = [0, 1, 2, 3].map(column).join(",");
+                ("year, month, day, hour", text.clone(), epw_end(&text), "write `1999,12,31,24`")
+            }
+            Self::Iso(time) => {
+                let text = field(fields, time);
+                let end = iso_end(&text);
+                ("time", text, end, "write the end of the hour in local standard time, as `2021-12-31T14:00`")
+            }
+        };
+        let start = end.and_then(|[year, month, day, hour]| begun(year, month, day, hour));
+        start.ok_or_else(|| WeatherError::NotATime { line, column: column.to_owned(), text, help })
+    }
+
+    /// The end of an hour as the file writes it, in short.
+    fn written(&self, start: HourStart) -> String {
+        let HourStart { year, month, day, hour } = start;
+        let end = format!("{month:02}-{day:02} {:02}:00", hour + 1);
+        if matches!(self, Self::Iso(_)) { format!("{year}-{end}") } else { end }
+    }
+}
+
+/// The hour that ends at an hour (0 to 24) of a date of the calendar.
+fn begun(year: i64, month: i64, day: i64, end_hour: i64) -> Option<HourStart> {
+    let year = i32::try_from(year).ok().filter(|year| (1800..=2200).contains(year))?;
+    let date = HourStart { year, month: u8::try_from(month).ok()?, day: u8::try_from(day).ok()?, hour: 0 };
+    let exists = (1..=12).contains(&date.month) && HourStart::from_serial(date.serial()) == date;
+    (exists && (0..=24).contains(&end_hour)).then(|| HourStart::from_serial(date.serial() + end_hour - 1))
+}
+
+fn integers<const N: usize>(text: &str, separators: &[char]) -> Option<[i64; N]> {
+    let all: Option<Vec<i64>> = text.split(separators).map(|part| part.trim().parse().ok()).collect();
+    all?.try_into().ok()
+}
+
+fn tmy3_end(text: &str) -> Option<[i64; 4]> {
+    let [month, day, year, hour, minute] = integers(text, &['/', ' ', ':'])?;
+    (minute == 0).then_some([year, month, day, hour])
+}
+
+fn epw_end(text: &str) -> Option<[i64; 4]> {
+    integers(text, &[','])
+}
+
+fn iso_end(text: &str) -> Option<[i64; 4]> {
+    let text = if text.matches(':').count() == 2 { text.strip_suffix(":00")? } else { text };
+    let [year, month, day, hour, minute] = integers(text, &['-', 'T', ' ', ':'])?;
+    (minute == 0).then_some([year, month, day, hour])
+}
