@@ -105,3 +105,16 @@ pub(crate) fn darkest_month(plan: &Plan) -> Option<u8> {
     };
     plan.months.iter().min_by(sunless).map(|row| row.month)
 }
+
+/// Whether anything charges the battery.
+pub(crate) fn has_sun(plan: &Plan) -> bool {
+    plan.months.iter().any(|row| row.offered_per_day.coulombs() > 0.0)
+}
+
+/// Length of the longest bar of a ledger: the largest entry, but at most four times the largest spending, so that a
+/// rich sun leaves the spendings readable; a longer bar is torn off.
+pub(crate) fn top_of_ledger(charges: impl Iterator<Item = f64> + Clone) -> f64 {
+    let largest = charges.clone().fold(0.0, |top, charge| f64::max(top, charge.abs()));
+    let spent = charges.fold(0.0, |top, charge| f64::max(top, -charge));
+    if spent > 0.0 { largest.min(4.0 * spent) } else { largest }
+}

@@ -49,7 +49,7 @@ shipped! {
 
 /// Whether the name of a part is the path of a part file.
 pub(crate) fn is_path(part: &str) -> bool {
-    part.ends_with(".toml")
+    std::path::Path::new(part).extension().is_some_and(|ending| ending.eq_ignore_ascii_case("toml"))
 }
 
 impl Catalog {

@@ -239,7 +239,7 @@ codes! {
         "A day of the year is written as text `MM-DD`."
         "from = \"02-31\""
     MONTH "month" "there is no such month"
-        "Months are numbers from 1 (January) to 12, each named once."
+        "Months are numbers from 1 (January) to 12."
         "months = [13]"
     HOURS "hours" "the hours are not usable"
         "Hours are a pair [from, to] of whole numbers from 0 to 24; the last hour is not included, and a pair may wrap over midnight."

@@ -59,7 +59,8 @@ impl Resolver<'_> {
         let battery = root.battery.as_ref().and_then(|at| self.battery(&at.value));
         let panel = root.panel.as_ref().map(|at| self.panel(&at.value));
         let charger = root.charger.as_ref().map(|at| self.charger(&at.value));
-        self.check_power(root, battery.as_ref(), panel.as_ref(), charger.as_ref());
+        let good_panel = panel.as_ref().and_then(Option::as_ref);
+        self.check_power(root, battery.as_ref(), good_panel, charger.as_ref().and_then(Option::as_ref));
         let enclosure = self.enclosure(root.enclosure.as_ref().map(|at| &at.value));
         let radio = root.radio.as_ref().map(|at| self.radio(&at.value));
         let receiver = root.receiver.as_ref().map(|at| self.receiver(&at.value));

@@ -3,6 +3,8 @@
 //! [`section!`] makes a struct whose fields are `Option<At<T>>`: what was written, and where. Reading collects every
 //! problem; what a part file gives is merged before [`Section::complete`] asks for what is missing and fills in defaults.
 
+pub(crate) mod rule;
+
 use crate::diagnostic::{self, Diagnostics};
 use crate::quantity::shortened;
 use std::ops::Range;
@@ -224,16 +226,7 @@ impl<T: Field> Field for At<T> {
 macro_rules! section {
     ($(#[doc = $doc:literal])+ pub(crate) struct $name:ident = $title:literal { $($(#[doc = $text:literal])+ $key:ident : $type:ty = $need:ident $example:tt $(where $rule:expr)?;)+ }) => {
         $crate::section::section_struct! { $(#[doc = $doc])+ pub(crate) struct $name = $title { $($(#[doc = $text])+ $key : $type = $need $example $(where $rule)?;)+ } }
-        impl $crate::section::Field for $name {
-            fn noun() -> String { "table".to_owned() }
-            fn schema() -> String { $crate::manual::section_schema(&<Self as $crate::section::Section>::DOC) }
-            fn read(value: &toml::Spanned<toml::de::DeValue<'_>>, found: &mut $crate::diagnostic::Diagnostics) -> Option<Self> {
-                let mut section = <Self as $crate::section::Section>::read_keys(value, found)?;
-                $crate::section::Section::complete(&mut section, found);
-                Some(section)
-            }
-            fn inside() -> Option<$crate::section::SectionDoc> { Some(<Self as $crate::section::Section>::DOC) }
-        }
+        $crate::section::section_field! { $name, true }
     };
 }
 
@@ -251,14 +244,7 @@ macro_rules! part_section {
             $($(#[doc = $text])+ $key : $type = $need $example $(where $rule)?;)+
         } }
         // A part is completed only after the part file has been merged.
-        impl $crate::section::Field for $name {
-            fn noun() -> String { "table".to_owned() }
-            fn schema() -> String { $crate::manual::section_schema(&<Self as $crate::section::Section>::DOC) }
-            fn read(value: &toml::Spanned<toml::de::DeValue<'_>>, found: &mut $crate::diagnostic::Diagnostics) -> Option<Self> {
-                <Self as $crate::section::Section>::read_keys(value, found)
-            }
-            fn inside() -> Option<$crate::section::SectionDoc> { Some(<Self as $crate::section::Section>::DOC) }
-        }
+        $crate::section::section_field! { $name, false }
         impl $crate::section::PartSection for $name {
             fn label(&self) -> $crate::section::Label<'_> {
                 $crate::section::Label {
@@ -283,6 +269,32 @@ macro_rules! part_section {
                 self.title = self.title.take().or(part.title);
                 self.source = self.source.take().or(part.source);
                 self.unreadable.extend(part.unreadable);
+            }
+        }
+    };
+}
+
+macro_rules! section_field {
+    ($name:ident, $complete:literal) => {
+        impl $crate::section::Field for $name {
+            fn noun() -> String {
+                "table".to_owned()
+            }
+            fn schema() -> String {
+                $crate::manual::section_schema(&<Self as $crate::section::Section>::DOC)
+            }
+            fn read(
+                value: &toml::Spanned<toml::de::DeValue<'_>>,
+                found: &mut $crate::diagnostic::Diagnostics,
+            ) -> Option<Self> {
+                let mut section = <Self as $crate::section::Section>::read_keys(value, found)?;
+                if $complete {
+                    $crate::section::Section::complete(&mut section, found);
+                }
+                Some(section)
+            }
+            fn inside() -> Option<$crate::section::SectionDoc> {
+                Some(<Self as $crate::section::Section>::DOC)
             }
         }
     };
@@ -376,58 +388,4 @@ macro_rules! rule_of {
     };
 }
 
-pub(crate) use {need, part_section, rule_of, section, section_struct};
-
-/// The ranges that numbers must keep.
-pub(crate) mod rule {
-    use crate::diagnostic::{self, Code};
-
-    /// A range of SI values, how to say it, and the code of its diagnostic.
-    #[derive(Clone, Copy)]
-    pub(crate) struct Rule {
-        pub least: f64,
-        pub most: f64,
-        pub code: Code,
-        pub wanted: &'static str,
-        pub help: &'static str,
-    }
-
-    impl Rule {
-        pub(crate) fn allows(&self, number: f64) -> bool {
-            (self.least..=self.most).contains(&number)
-        }
-    }
-
-    /// Anything smaller than this in SI units is taken for nothing (a nanoampere is 1e-9).
-    const TINY: f64 = 1e-12;
-    /// Anything larger than this in SI units is a slip (300 years are 1e10 s).
-    const HUGE: f64 = 1e10;
-    const ZERO_CELSIUS_K: f64 = 273.15;
-
-    macro_rules! rules {
-        ($($name:ident = $least:expr, $most:expr, $code:ident, $wanted:literal, $help:literal;)+) => {
-            $(pub(crate) const $name: Rule = Rule { least: $least, most: $most, code: diagnostic::$code, wanted: $wanted, help: $help };)+
-        };
-    }
-
-    rules! {
-        POSITIVE = TINY, HUGE, NOT_POSITIVE, "must be above zero", "a value above zero";
-        NOT_NEGATIVE = 0.0, HUGE, NEGATIVE, "must not be negative", "zero or more";
-        FRACTION = 0.0, 1.0, SHARE_RANGE, "must lie between 0 % and 100 %", "a share from \"0 %\" to \"100 %\"";
-        LOSS = 0.0, 0.9, SHARE_RANGE, "must lie between 0 % and 90 %", "a share from \"0 %\" to \"90 %\"";
-        PROMISE = 0.5, 0.999, PROMISE_SHARE, "must lie between 50 % and 99.9 %", "\"99.9 %\" or less: no number of simulated lives can show 100 %";
-        FACTOR = 1e-3, 1e3, OUT_OF_RANGE, "must lie between 0.1 % and 100000 % (0.001 and 1000)", "a factor in that range";
-        EXPONENT = 0.5, 1.0, OUT_OF_RANGE, "must lie between 0.5 and 1", "0.5 (square root of time) to 1 (proportional)";
-        COEFFICIENT = -0.02, 0.02, OUT_OF_RANGE, "must lie between -2 %/K and 2 %/K", "a coefficient such as \"-0.33 %/K\"";
-        CELLS = 1.0, 1000.0, OUT_OF_RANGE, "must lie between 1 and 1000", "a whole number from 1";
-        SYMBOLS = 1.0, 255.0, OUT_OF_RANGE, "must lie between 1 and 255", "a whole number of symbols such as 8";
-        PAYLOAD = 0.0, 242.0, OUT_OF_RANGE, "must lie between 0 and 242 bytes", "at most \"242 bytes\"";
-        RADIO_POWER = -30.0, 40.0, OUT_OF_RANGE, "must lie between -30 dBm and 40 dBm", "a power such as \"14 dBm\"";
-        LATITUDE = -90.0, 90.0, LATITUDE, "must lie between -90 deg and 90 deg", "degrees from the equator, north positive; are latitude and longitude swapped?";
-        LONGITUDE = -180.0, 180.0, LONGITUDE, "must lie between -180 deg and 180 deg", "degrees from Greenwich, east positive";
-        ELEVATION = -500.0, 9000.0, OUT_OF_RANGE, "must lie between -500 m and 9000 m", "metres above the sea";
-        TILT = 0.0, 90.0, TILT, "must lie between 0 deg and 90 deg", "\"0 deg\" (flat) to \"90 deg\" (upright); a panel that leans further is turned by its azimuth";
-        INTERVAL = 1e-3, HUGE, INTERVAL_ZERO, "must be above zero", "an interval such as \"10 min\", or remove the activity";
-        TEMPERATURE = ZERO_CELSIUS_K - 100.0, ZERO_CELSIUS_K + 200.0, OUT_OF_RANGE, "must lie between -100 C and 200 C", "degrees Celsius, as \"-20 C\"";
-    }
-}
+pub(crate) use {need, part_section, rule_of, section, section_field, section_struct};

@@ -1,10 +1,10 @@
 //! Published and independently computed frames, byte for byte. Provenance: `data/README.md`.
 
 use toml::{Table, Value};
-use wire::field::{Bits, DlSettings};
+use wire::field::{Bits, CarrierFrequency, DlSettings};
 use wire::frame::{self, Body, Content, DataFrame, Direction, Draft, Frame, FrameControl, FrameError, Port};
 use wire::identity::{DevAddr, DevEui, DevNonce, JoinEui, JoinNonce, NetId};
-use wire::join::{self, EncryptedJoinAccept, JoinAccept, JoinError, JoinRequest};
+use wire::join::{self, CfList, EncryptedJoinAccept, JoinAccept, JoinError, JoinRequest};
 use wire::key::{AppKey, AppSKey, NwkSKey};
 use wire::mac::{self, UplinkCommand};
 use wire::session::{Session, SessionKeys};
@@ -238,6 +238,33 @@ fn encrypted_back(sealed: &[u8], key: &AppKey) -> Vec<u8> {
         plain.extend(block);
     }
     plain
+}
+
+#[test]
+fn channel_lists_have_the_layout_of_the_regional_parameters() {
+    // RP002, CFList types 0 and 1 (layout from memory); 867.1 MHz = 8,671,000 x 100 Hz = 0x844F18, worked by hand.
+    let key = AppKey::from_bytes([1; 16]);
+    let mut grant = JoinAccept {
+        join_nonce: JoinNonce::from_display_bytes([0, 0, 1]),
+        net_id: NetId::from_display_bytes([0, 0, 2]),
+        dev_addr: DevAddr::from_display_bytes([3; 4]),
+        dl_settings: DlSettings::default(),
+        rx_delay: Bits::default(),
+        cf_list: None,
+    };
+    let frequencies = [867_100_000, 867_300_000, 867_500_000, 867_700_000, 0]
+        .map(|hz| CarrierFrequency::from_hz(hz).expect("whole steps"));
+    let cases = [
+        (CfList::Frequencies(frequencies), "184f84e85684b85e8488668400000000"),
+        (CfList::ChannelMasks([0xff00, 0, 0, 0, 0x0002, 0]), "00ff0000000000000200000000000001"),
+        (CfList::Other([0x77; 16]), "77777777777777777777777777777777"),
+    ];
+    for (cf_list, expected) in cases {
+        grant.cf_list = Some(cf_list);
+        let sealed = grant.seal(&key);
+        assert_eq!(encrypted_back(&sealed, &key)[13..29], octets(expected)[..]);
+        assert_eq!(join_accept(&sealed).decrypt(&key), Ok(grant));
+    }
 }
 
 #[test]

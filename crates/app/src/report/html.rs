@@ -117,6 +117,7 @@ fn facts(plan: &Plan) -> Markup {
             (fact("In hand then", &words::days(life.in_hand.days()), "without any sun"))
             (fact("A full battery lasts", &words::days(life.without_sun.days()), "without sun, and can still restart"))
             @match life.restart {
+                Restart::At(_, after) if after < 0.05 => { (fact("If it stopped then", "at once", "it would be back within the hour")) }
                 Restart::At(at, after) => { (fact("If it stopped then", &words::days(after), &format!("until it is back on {}", words::date(at)))) }
                 Restart::Never => { (fact("If it stopped then", "never back", "within a year of this weather")) }
             }
@@ -131,7 +132,7 @@ fn fact(label: &str, figure: &str, rest: &str) -> Markup {
 fn ledger(plan: &Plan) -> Markup {
     let month = darkest_month(plan).map_or("the darkest month", words::month);
     let dark = |entry: &forecast::plan::LedgerEntry| entry.per_dark_day.milliampere_hours();
-    let largest = plan.ledger.iter().map(|entry| dark(entry).abs()).fold(0.0, f64::max);
+    let top = super::top_of_ledger(plan.ledger.iter().map(dark));
     let left: f64 = plan.ledger.iter().map(dark).sum();
     let left_year: f64 = plan.ledger.iter().map(|entry| entry.per_day.milliampere_hours()).sum();
     let title = if left < 0.0 {
@@ -150,14 +151,14 @@ fn ledger(plan: &Plan) -> Markup {
                             th scope="row" { (entry.purpose) }
                             td.figure { (signed(dark(entry))) }
                             td.figure { (signed(entry.per_day.milliampere_hours())) }
-                            td.bars { (chart::ledger::bar(dark(entry), largest)) }
+                            td.bars { (chart::ledger::bar(dark(entry), top)) }
                         }
                     }
                 }
                 tfoot { tr {
                     th scope="row" { "left over" }
                     td.figure { (signed(left)) } td.figure { (signed(left_year)) }
-                    td.bars { (chart::ledger::bar(left, largest)) }
+                    td.bars { (chart::ledger::bar(left, top)) }
                 } }
             }
         }

@@ -4,7 +4,7 @@ mod everything;
 mod lay;
 
 use anstyle::{AnsiColor, Style};
-use forecast::plan::{DefectRow, Plan, Restart, Severity, Verdict};
+use forecast::plan::{DefectRow, MonthRow, Plan, Restart, Severity, Verdict};
 
 use super::{Caution, Subject, darkest_month, words};
 use lay::{bar, column_bar, paint, wrap};
@@ -79,37 +79,36 @@ fn weather_line(plan: &Plan) -> String {
 
 fn facts(plan: &Plan) -> Vec<String> {
     let life = &plan.life;
-    let in_hand = words::days(life.in_hand.days());
-    let mut facts = vec![
-        (
-            "darkest",
-            format!(
-                "{}: charge {:.0} %; {in_hand} in hand without any sun",
-                words::date_in_life(life.lowest_at, plan),
-                life.lowest_charge.percent()
-            ),
-        ),
-        (
-            "without sun",
-            format!("a full battery lasts {} and can still restart", words::days(life.without_sun.days())),
-        ),
-        ("after a stop", restart_line(life.restart)),
-    ];
-    if let (Some(first), Some(cause)) = (life.first_outage, life.cause) {
-        let stops = format!("{}, {}", words::date_in_life(first, plan), words::cause(cause));
-        facts.push(("first stop", stops));
+    let sunny = super::has_sun(plan);
+    let darkest = format!(
+        "{}: charge {:.0} %; {} in hand{}",
+        words::date_in_life(life.lowest_at, plan),
+        life.lowest_charge.percent(),
+        words::days(life.in_hand.days()),
+        if sunny { " without any sun" } else { "" }
+    );
+    let without_sun = format!("a full battery lasts {} and can still restart", words::days(life.without_sun.days()));
+    let mut facts = if sunny {
+        vec![("darkest", darkest), ("without sun", without_sun), ("after a stop", restart_line(life.restart))]
     } else {
+        vec![("lowest", darkest)]
+    };
+    if let (Some(first), Some(cause)) = (life.first_outage, life.cause) {
+        facts.push(("first stop", format!("{}, {}", words::date_in_life(first, plan), words::cause(cause))));
+    } else if sunny {
         let half = match life.days_to_half {
             Some(days) => format!("half full after {} in the darkest month", words::days(days)),
             None => "never half full within a year".to_owned(),
         };
         facts.push(("from empty", half));
     }
-    facts.into_iter().map(|(label, text)| format!("{label:<LABEL$}{text}")).collect()
+    let lines = facts.into_iter().map(|(label, text)| lay::clip(&format!("{label:<LABEL$}{text}"), WIDTH));
+    lines.collect()
 }
 
 fn restart_line(restart: Restart) -> String {
     match restart {
+        Restart::At(_, days) if days < 0.05 => "on the darkest date it is back within the hour".to_owned(),
         Restart::At(at, days) => {
             format!("on the darkest date it is back on {}, {} later", words::date(at), words::days(days))
         }
@@ -120,31 +119,33 @@ fn restart_line(restart: Restart) -> String {
 /// Where the charge goes in the darkest month, at most `rows` entries and the sum.
 fn ledger(plan: &Plan, rows: usize) -> Vec<String> {
     const NAME: usize = 30;
-    const BAR: usize = 38;
+    const BAR: usize = 37;
     let month = darkest_month(plan).map_or("the darkest month", words::month);
-    let mut entries: Vec<(String, f64)> = plan
-        .ledger
-        .iter()
-        .map(|entry| (entry.purpose.clone(), entry.per_dark_day.milliampere_hours()))
-        .collect();
+    let entries = main_entries(plan, rows);
     let left: f64 = entries.iter().map(|(_, charge)| charge).sum();
-    if entries.len() > rows {
-        entries.sort_by(|a, b| b.1.total_cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
-        let earned = entries.iter().filter(|(_, charge)| *charge > 0.0).count();
-        let small = entries.splice(earned..=entries.len() - rows + earned, []).collect::<Vec<_>>();
-        entries.push((format!("{} smaller ones", small.len()), small.iter().map(|(_, charge)| charge).sum()));
-        entries.get_mut(earned..).into_iter().for_each(|spent| spent.sort_by(|a, b| a.1.total_cmp(&b.1)));
-    }
-    let largest = entries.iter().map(|(_, charge)| charge.abs()).fold(0.0, f64::max);
+    let top = super::top_of_ledger(entries.iter().map(|(_, charge)| *charge));
     let title = format!("Where the charge goes, mAh a day in {month}");
     let mut lines = vec![paint(BOLD, &title)];
     for (name, charge) in &entries {
         let style = if *charge > 0.0 { SUN } else { SPEND };
-        let bar = paint(style, &bar(charge.abs(), largest, BAR));
+        let torn = if charge.abs() > top { " ▶" } else { "" };
+        let bar = paint(style, &(bar(charge.abs(), top, BAR) + torn));
         lines.push(format!("{:<NAME$}{:>8}  {bar}", lay::clip(name, NAME - 1), words::signed(*charge)));
     }
     lines.push(format!("{:<NAME$}{:>8}", "left over", words::signed(left)));
     lines
+}
+
+/// Earnings, then the largest spendings, then all others as one entry.
+fn main_entries(plan: &Plan, rows: usize) -> Vec<(String, f64)> {
+    let mut entries: Vec<(String, f64)> =
+        plan.ledger.iter().map(|entry| (entry.purpose.clone(), entry.per_dark_day.milliampere_hours())).collect();
+    entries.sort_by(|one, other| (one.1 <= 0.0).cmp(&(other.1 <= 0.0)).then(other.1.abs().total_cmp(&one.1.abs())));
+    if entries.len() > rows {
+        let small = entries.split_off(rows.saturating_sub(1));
+        entries.push((format!("{} smaller ones", small.len()), small.iter().map(|(_, charge)| charge).sum()));
+    }
+    entries
 }
 
 /// Harvest against load, month by month, cut at midsummer.
@@ -155,53 +156,44 @@ fn months(subject: &Subject, plan: &Plan) -> Vec<String> {
         let cells: String = cells.iter().map(|cell| format!("{cell:>MONTH_WIDTH$}")).collect();
         format!("{label:<MONTH_LABEL$}{cells}")
     };
-    let offered = |row: &forecast::plan::MonthRow| row.offered_per_day.milliampere_hours();
-    let spent = |row: &forecast::plan::MonthRow| row.spent_per_day.milliampere_hours();
-    let bars: String = rows
-        .iter()
-        .map(|row| {
-            let share = if spent(row) > 0.0 { offered(row) / (2.0 * spent(row)) } else { 1.0 };
-            format!("  {}", paint(SUN, &column_bar(share, MONTH_WIDTH - 2)))
-        })
-        .collect();
-    vec![
-        paint(
-            BOLD,
-            &line("mAh a day", rows.iter().map(|row| words::month_short(row.month).to_owned()).collect()),
-        ),
-        line("the sun offers", rows.iter().map(|row| format!("{:.0}", offered(row))).collect()),
-        line("the node spends", rows.iter().map(|row| format!("{:.0}", spent(row))).collect()),
-        format!("{:<MONTH_LABEL$}{bars}", "half bar = enough"),
-        line(
-            "lowest charge, %",
-            rows.iter().map(|row| format!("{:.0}", row.lowest_charge.percent())).collect(),
-        ),
-    ]
+    let offered = |row: &MonthRow| row.offered_per_day.milliampere_hours();
+    let spent = |row: &MonthRow| row.spent_per_day.milliampere_hours();
+    let head = line("mAh a day", rows.iter().map(|row| words::month_short(row.month).to_owned()).collect());
+    let mut lines = vec![paint(BOLD, &head)];
+    if super::has_sun(plan) {
+        let share = |row: &MonthRow| if spent(row) > 0.0 { offered(row) / (2.0 * spent(row)) } else { 1.0 };
+        let bar = |row: &&MonthRow| format!("  {}", paint(SUN, &column_bar(share(row), MONTH_WIDTH - 2)));
+        let bars: String = rows.iter().map(bar).collect();
+        lines.push(line("the sun offers", rows.iter().map(|row| words::short_figure(offered(row))).collect()));
+        lines.push(format!("{:<MONTH_LABEL$}{bars}", "half bar = enough"));
+    }
+    lines.push(line("the node spends", rows.iter().map(|row| words::short_figure(spent(row))).collect()));
+    lines.push(line("lowest charge, %", rows.iter().map(|row| format!("{:.0}", row.lowest_charge.percent())).collect()));
+    lines
 }
 
-const DEFECT_NAME: usize = 34;
+const DEFECT_NAME: usize = 46;
 
 /// As designed, beside the worst defects; at most `lines` lines.
 fn defects(plan: &Plan, lines: usize) -> Vec<String> {
     if plan.defects.is_empty() {
         return Vec::new();
     }
-    let head = format!(
-        "{:<DEFECT_NAME$}{:>13}  {:<13}{}",
-        "If one thing goes wrong", "more a day", "stops after", "back"
-    );
-    let mut out = vec![paint(BOLD, &head), nominal_row(plan)];
+    let stops = plan.life.first_outage.map_or("never".to_owned(), words::date_short);
+    let mut out = vec![
+        paint(BOLD, &defect_line("If one thing goes wrong", "more a day", "stops after", "back")),
+        defect_line("  as designed", "-", &stops, ""),
+    ];
     out.extend(plan.defects.iter().map(defect_row).take(lines.saturating_sub(2)));
     out
 }
 
-fn nominal_row(plan: &Plan) -> String {
-    let stops = plan.life.first_outage.map_or("never".to_owned(), words::date);
-    format!("{:<DEFECT_NAME$}{:>13}  {stops:<13}", "  as designed", "-")
+fn defect_line(name: &str, extra: &str, stops: &str, back: &str) -> String {
+    let name = lay::clip(name, DEFECT_NAME - 1);
+    format!("{name:<DEFECT_NAME$}{extra:>10}  {stops:<13}{back}").trim_end().to_owned()
 }
 
 fn defect_row(row: &DefectRow) -> String {
-    let name = lay::clip(&format!("  {}", row.name), DEFECT_NAME - 1);
     let extra = if row.extra_per_day.coulombs() > 0.0 {
         format!("{} mAh", words::milliampere_hours(row.extra_per_day))
     } else {
@@ -210,10 +202,10 @@ fn defect_row(row: &DefectRow) -> String {
     let stops = row.days_to_death.map_or("never".to_owned(), words::days);
     let back = match (row.days_to_death, row.restart) {
         (None, _) => String::new(),
-        (Some(_), Some(Restart::At(at, _))) => words::date(at),
-        (Some(_), _) => "not by itself".to_owned(),
+        (Some(_), Some(Restart::At(at, _))) => words::date_short(at),
+        (Some(_), _) => "never".to_owned(),
     };
-    format!("{name:<DEFECT_NAME$}{extra:>13}  {stops:<13}{back}").trim_end().to_owned()
+    defect_line(&format!("  {}", row.name), &extra, &stops, &back)
 }
 
 fn severity_style(severity: Severity) -> Style {

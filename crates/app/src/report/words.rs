@@ -1,7 +1,7 @@
 //! How figures, dates and verdicts are said.
 
 use design::quantity::{Charge, Duration};
-use forecast::plan::{Cause, Moment, NodeState, Plan, Restart, Severity, Verdict};
+use forecast::plan::{Cause, Moment, Plan, Restart, Severity, Verdict};
 
 const MONTHS: [&str; 12] = [
     "January",
@@ -31,6 +31,11 @@ pub(crate) fn month_short(number: u8) -> &'static str {
 /// "9 January".
 pub(crate) fn date(at: Moment) -> String {
     format!("{} {}", at.day, month(at.month))
+}
+
+/// "9 Jan".
+pub(crate) fn date_short(at: Moment) -> String {
+    format!("{} {}", at.day, month_short(at.month))
 }
 
 /// "9 January", or "9 January of year 3" in a life of several.
@@ -68,16 +73,6 @@ pub(crate) fn cause(cause: Cause) -> &'static str {
     }
 }
 
-/// What a node is doing.
-pub(crate) fn state(state: NodeState) -> &'static str {
-    match state {
-        NodeState::Running => "running",
-        NodeState::Gated => "sun refused, battery too cold or hot",
-        NodeState::Full => "sun refused, battery full",
-        NodeState::Stopped => "stopped",
-    }
-}
-
 /// How bad a finding is.
 pub(crate) fn severity(severity: Severity) -> &'static str {
     match severity {
@@ -104,6 +99,7 @@ pub(crate) fn days(days: f64) -> String {
 /// When a stopped node is back.
 pub(crate) fn restart(restart: Restart) -> String {
     match restart {
+        Restart::At(at, after) if after < 0.05 => format!("{}, within the hour", date(at)),
         Restart::At(at, after) => format!("{}, after {}", date(at), days(after)),
         Restart::Never => "not within a year".to_owned(),
     }
@@ -123,6 +119,12 @@ pub(crate) fn figure(value: f64) -> String {
         size if size > 0.0 => return format!("{value:.3}"),
         _ => return "0".to_owned(),
     };
+    format!("{value:.digits$}")
+}
+
+/// A figure in at most four columns: 1234, 123, 12, 1.2.
+pub(crate) fn short_figure(value: f64) -> String {
+    let digits = usize::from(value.abs() < 9.95);
     format!("{value:.digits$}")
 }
 

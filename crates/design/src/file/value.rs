@@ -1,8 +1,12 @@
-//! What stands behind the equals signs: quantities, words, dates, curves, lists and named tables.
+//! What stands behind the equals signs: quantities, texts, curves, lists and named tables.
+
+mod calendar;
+mod word;
+
+pub(crate) use calendar::{Date, Hours, Month, SnowDays};
+pub(crate) use word::{ChargerWord, RegulatorWord};
 
 use crate::diagnostic::{self, Diagnostics};
-use crate::node::Sky;
-use crate::part::{Chemistry, Cover};
 use crate::quantity::{
     Angle, Duration, Quantity, Share, Uncertain, a, shortened, unit_list, unit_of_example,
 };
@@ -381,74 +385,6 @@ impl Field for Horizon {
     }
 }
 
-/// Something that is written as one of a few words.
-pub(crate) trait Word: Copy + 'static {
-    const NOUN: &'static str;
-    const WORDS: &'static [(&'static str, Self)];
-}
-
-fn read_word<W: Word>(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<W> {
-    let words: Vec<&str> = W::WORDS.iter().map(|(word, _)| *word).collect();
-    let text = text_of(value, &a(W::NOUN), &format!("one of \"{}\"", words.join("\", \"")), found)?;
-    let known = W::WORDS.iter().find(|(word, _)| *word == text).map(|(_, meaning)| *meaning);
-    if known.is_none() {
-        let list = format!("it is one of \"{}\"", words.join("\", \""));
-        let help = diagnostic::nearest(text, words.iter().copied())
-            .map_or(list.clone(), |near| format!("did you mean \"{near}\"? {list}"));
-        found.error(
-            diagnostic::UNKNOWN_WORD,
-            &value.span(),
-            format!("`{}` is not {}", shortened(text), a(W::NOUN)),
-            help,
-        );
-    }
-    known
-}
-
-macro_rules! words {
-    ($($name:ident $noun:literal { $($word:literal = $meaning:expr),+ })+) => { $(
-        impl Word for $name {
-            const NOUN: &'static str = $noun;
-            const WORDS: &'static [(&'static str, Self)] = &[$(($word, $meaning)),+];
-        }
-        impl Field for $name {
-            fn noun() -> String { [$(concat!("`\"", $word, "\"`")),+].join(" or ") }
-            fn schema() -> String { format!("{{\"enum\":[{}]}}", [$(concat!("\"", $word, "\"")),+].join(",")) }
-            fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> { read_word(value, found) }
-        }
-    )+ };
-}
-
-/// `kind` of a charger.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum ChargerWord {
-    Direct,
-    Linear,
-    FixedFraction,
-    Mppt,
-}
-
-/// `kind` of a regulator.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum RegulatorWord {
-    None,
-    Ldo,
-    Buck,
-}
-
-words! {
-    Chemistry "chemistry" {
-        "lco" = Self::Lco, "nmc" = Self::Nmc, "lfp" = Self::Lfp, "lto" = Self::Lto, "nimh" = Self::Nimh,
-        "li-socl2" = Self::LiSocl2, "li-mno2" = Self::LiMno2, "supercapacitor" = Self::Supercapacitor
-    }
-    Cover "cover" { "glass" = Self::Glass, "etfe" = Self::Etfe, "epoxy" = Self::Epoxy }
-    ChargerWord "kind of charger" {
-        "direct" = Self::Direct, "linear" = Self::Linear, "fixed-fraction" = Self::FixedFraction, "mppt" = Self::Mppt
-    }
-    RegulatorWord "kind of regulator" { "none" = Self::None, "ldo" = Self::Ldo, "buck" = Self::Buck }
-    Sky "view of the sky" { "open" = Self::Open, "half" = Self::Half, "roof" = Self::Roof }
-}
-
 /// Where a panel faces; `None` for anywhere.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Facing(pub(crate) Option<Angle>);
@@ -521,146 +457,6 @@ impl Field for IntervalRows {
             return None;
         }
         Some(Self(rows.into_iter().map(|(charge, interval)| (charge, interval.0)).collect()))
-    }
-}
-
-/// Days in each month, 29 in February.
-pub(crate) const MONTH_DAYS: [u8; 12] = [31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31];
-
-/// A day of the year.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct Date {
-    pub(crate) month: u8,
-    pub(crate) day: u8,
-}
-
-impl Date {
-    fn parse(text: &str) -> Option<Self> {
-        let (month, day) = text.split_once('-').filter(|(month, day)| month.len() == 2 && day.len() == 2)?;
-        let two_digits = |text: &str| {
-            text.bytes().all(|byte| byte.is_ascii_digit()).then(|| text.parse::<u8>().ok()).flatten()
-        };
-        let (month, day) = (two_digits(month)?, two_digits(day)?);
-        let days = *MONTH_DAYS.get(usize::from(month).checked_sub(1)?)?;
-        (1..=days).contains(&day).then_some(Self { month, day })
-    }
-
-    /// Days since 1 January of a leap year.
-    pub(crate) fn day_of_leap_year(self) -> usize {
-        MONTH_DAYS.iter().take(usize::from(self.month) - 1).map(|days| usize::from(*days)).sum::<usize>()
-            + usize::from(self.day)
-            - 1
-    }
-}
-
-impl Field for Date {
-    fn noun() -> String {
-        "day of the year, as `\"10-15\"` for 15 October".to_owned()
-    }
-    fn schema() -> String {
-        r#"{"type":"string","pattern":"^(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$"}"#.to_owned()
-    }
-    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
-        let text = text_of(value, "a day of the year", "\"MM-DD\", as \"10-15\" for 15 October", found)?;
-        let date = Self::parse(text);
-        if date.is_none() {
-            let message = format!("`{}` is not a day of the year", shortened(text));
-            found.error(
-                diagnostic::DATE,
-                &value.span(),
-                message,
-                "write month and day as \"MM-DD\", as \"10-15\" for 15 October",
-            );
-        }
-        date
-    }
-}
-
-/// A month, 1 to 12.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct Month(pub(crate) u8);
-
-impl Field for Month {
-    fn noun() -> String {
-        "month, 1 to 12".to_owned()
-    }
-    fn schema() -> String {
-        r#"{"type":"integer","minimum":1,"maximum":12}"#.to_owned()
-    }
-    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
-        let number = u32::read(value, found)?;
-        let month = u8::try_from(number).ok().filter(|month| (1..=12).contains(month));
-        if month.is_none() {
-            found.error(
-                diagnostic::MONTH,
-                &value.span(),
-                format!("there is no month {number}"),
-                "write months as numbers from 1 to 12",
-            );
-        }
-        month.map(Self)
-    }
-}
-
-/// Hours of a day, the last not included.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct Hours(pub(crate) u8, pub(crate) u8);
-
-impl Field for Hours {
-    fn noun() -> String {
-        "pair [from, to] of hours, 0 to 24".to_owned()
-    }
-    fn schema() -> String {
-        r#"{"type":"array","items":{"type":"integer","minimum":0,"maximum":24},"minItems":2,"maxItems":2}"#
-            .to_owned()
-    }
-    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
-        let (from, to) = <(u32, u32)>::read(value, found)?;
-        match (u8::try_from(from), u8::try_from(to)) {
-            (Ok(from), Ok(to)) if from < 24 && to <= 24 && from != to => Some(Self(from, to)),
-            _ => {
-                let help =
-                    "write [6, 18] for six in the morning to six in the evening, [22, 4] over midnight";
-                found.error(
-                    diagnostic::HOURS,
-                    &value.span(),
-                    format!("[{from}, {to}] are not hours of a day"),
-                    help,
-                );
-                None
-            }
-        }
-    }
-}
-
-/// Days of snow by month.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct SnowDays(pub(crate) [f64; 12]);
-
-impl Field for SnowDays {
-    fn noun() -> String {
-        "list of twelve numbers".to_owned()
-    }
-    fn schema() -> String {
-        r#"{"type":"array","items":{"type":"number","minimum":0,"maximum":31},"minItems":12,"maxItems":12}"#
-            .to_owned()
-    }
-    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
-        let days = <Vec<f64>>::read(value, found)?;
-        let in_month = |(days, most): (&f64, &u8)| (0.0..=f64::from(*most)).contains(days);
-        match <[f64; 12]>::try_from(days) {
-            Ok(days) if days.iter().zip(&MONTH_DAYS).all(in_month) => Some(Self(days)),
-            _ => {
-                let help = "write twelve numbers, January first, none above the days of its month";
-                found.error(
-                    diagnostic::SNOW_DAYS,
-                    &value.span(),
-                    "the days of snow do not fit the months",
-                    help,
-                );
-                None
-            }
-        }
     }
 }
 

@@ -203,8 +203,8 @@ pub(super) fn write<Q: Quantity>(value: Q) -> String {
         .or_else(|| named().next());
     unit.map_or_else(String::new, |unit| {
         let number = in_unit(unit);
-        let digits = 3 - if number == 0.0 { 0 } else { (number.abs().log10().floor() as i64).clamp(-3, 3) };
-        let text = format!("{number:.*}", usize::try_from(digits).unwrap_or(0));
+        let decimals = [1.0, 10.0, 100.0, 1000.0].iter().filter(|limit| number.abs() < **limit).count();
+        let text = format!("{number:.decimals$}");
         let text = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
         format!("{text} {}", unit.0)
     })
@@ -219,8 +219,8 @@ macro_rules! all {
 
 /// Every quantity, to say whose unit was written. The commoner one first where two share a unit.
 const ALL: &[NounAndUnits] = all! {
-    Charge Current Voltage Power Energy Resistance Capacitance Irradiance Angle Length Frequency Duration Share
-    PerKelvin Decibels Dbm Bytes Temperature TemperatureDifference
+    Temperature Charge Current Voltage Power Energy Resistance Capacitance Irradiance Angle Length Frequency Duration Share
+    PerKelvin Decibels Dbm Bytes TemperatureDifference
 };
 
 /// Every quantity with its units, for the manual.

@@ -1,11 +1,12 @@
 //! The battery as a pack.
 
 use super::Resolver;
-use crate::diagnostic;
+use crate::diagnostic::{self, Code};
 use crate::file::part::{AgeingSection, BatterySection};
 use crate::part::{Ageing, Battery, Chemistry};
-use crate::quantity::{Capacitance, Charge, Quantity, Resistance, Share, Uncertain, Voltage};
+use crate::quantity::{Capacitance, Charge, Quantity, Resistance, Share, Temperature, Uncertain, Voltage};
 use crate::section::At;
+use std::ops::Range;
 
 /// Charge, voltage and resistance of one cell.
 struct Cell {
@@ -14,6 +15,9 @@ struct Cell {
     resistance: Uncertain<Resistance>,
     empty_voltage: Voltage,
 }
+
+/// Whether it is one, its code and place, what is wrong and what to write instead.
+type Misfit = (bool, Code, Option<Range<usize>>, &'static str, String);
 
 impl Resolver<'_> {
     pub(super) fn battery(&mut self, written: &BatterySection) -> Option<Battery> {
@@ -56,21 +60,16 @@ impl Resolver<'_> {
 
     fn cell(&mut self, section: &BatterySection) -> Option<Cell> {
         let what = "a battery";
-        for (key, there) in [
-            ("capacitance", &section.capacitance.as_ref().map(|at| &at.span)),
-            ("rated_voltage", &section.rated_voltage.as_ref().map(|at| &at.span)),
-            ("esr", &section.esr.as_ref().map(|at| &at.span)),
-        ] {
-            if let Some(span) = there {
-                let help = "write `chemistry = \"supercapacitor\"`, or remove the key";
-                self.found.error(
-                    diagnostic::ONE_OF,
-                    span,
-                    format!("`{key}` belongs to a supercapacitor"),
-                    help,
-                );
-            }
-        }
+        let foreign = [
+            ("capacitance", place(section.capacitance.as_ref())),
+            ("rated_voltage", place(section.rated_voltage.as_ref())),
+            ("esr", place(section.esr.as_ref())),
+        ];
+        self.refuse(
+            &foreign,
+            "belongs to a supercapacitor",
+            "write `chemistry = \"supercapacitor\"`, or remove the key",
+        );
         let capacity = self.needs(section.capacity.as_ref(), "capacity", what, section);
         let open_circuit = self.needs(section.open_circuit.as_ref(), "open_circuit", what, section);
         let resistance = self.needs(section.resistance.as_ref(), "resistance", what, section);
@@ -86,21 +85,13 @@ impl Resolver<'_> {
     /// A capacitor's charge is capacitance times voltage, and its open-circuit voltage a straight line.
     fn capacitor(&mut self, section: &BatterySection) -> Option<Cell> {
         let what = "a supercapacitor";
-        for (key, there) in [
-            ("capacity", section.capacity.as_ref().map(|at| &at.span)),
-            ("open_circuit", section.open_circuit.as_ref().map(|at| &at.span)),
-            ("resistance", section.resistance.as_ref().map(|at| &at.span)),
-        ] {
-            if let Some(span) = there {
-                let help = "write `capacitance`, `rated_voltage` and `esr` instead";
-                self.found.error(
-                    diagnostic::ONE_OF,
-                    span,
-                    format!("`{key}` does not belong to a supercapacitor"),
-                    help,
-                );
-            }
-        }
+        let foreign = [
+            ("capacity", place(section.capacity.as_ref())),
+            ("open_circuit", place(section.open_circuit.as_ref())),
+            ("resistance", place(section.resistance.as_ref())),
+        ];
+        let help = "write `capacitance`, `rated_voltage` and `esr` instead";
+        self.refuse(&foreign, "does not belong to a supercapacitor", help);
         let capacitance: Option<Uncertain<Capacitance>> =
             self.needs(section.capacitance.as_ref(), "capacitance", what, section);
         let rated = self.needs(section.rated_voltage.as_ref(), "rated_voltage", what, section);
@@ -117,11 +108,20 @@ impl Resolver<'_> {
         })
     }
 
+    /// Refuses keys that another chemistry has.
+    fn refuse(&mut self, foreign: &[(&str, Option<Range<usize>>)], why: &str, help: &str) {
+        for (key, place) in foreign {
+            if let Some(place) = place {
+                self.found.error(diagnostic::ONE_OF, place, format!("`{key}` {why}"), help);
+            }
+        }
+    }
+
     fn charge_limits(
         &mut self,
         section: &BatterySection,
         chemistry: Chemistry,
-    ) -> (Option<Voltage>, Option<(crate::quantity::Temperature, crate::quantity::Temperature)>) {
+    ) -> (Option<Voltage>, Option<(Temperature, Temperature)>) {
         if !chemistry.rechargeable() {
             return (None, None);
         }
@@ -135,71 +135,62 @@ impl Resolver<'_> {
         (limit, temperature.map(|pair| (pair.0, pair.1)))
     }
 
+    /// Whether curve, limits and temperatures of a cell fit together.
     fn check_cell(
         &mut self,
         section: &BatterySection,
         cell: &Cell,
         charge_limit: Option<Voltage>,
     ) -> Option<()> {
-        let span = |at: Option<std::ops::Range<usize>>| at.unwrap_or_else(|| section.span.clone());
-        let curve = span(section.open_circuit.as_ref().map(|at| at.span.clone()));
         let (first, last) = (cell.open_circuit.first()?, cell.open_circuit.last()?);
-        if first.0.fraction() > 0.0 || last.0.fraction() < 1.0 || cell.open_circuit.len() < 2 {
-            let help = "write a row for \"0 %\" and a row for \"100 %\"";
-            self.found.error(
+        let misfits: [Misfit; 5] = [
+            (
+                first.0.fraction() > 0.0 || last.0.fraction() < 1.0,
                 diagnostic::CURVE_ENDS,
-                &curve,
+                place(section.open_circuit.as_ref()),
                 "the open-circuit curve does not reach from 0 % to 100 %",
-                help,
-            );
-            return None;
-        }
-        if cell.open_circuit.windows(2).any(|two| two[0].1 > two[1].1) {
-            let help = "a fuller battery never has the lower voltage; check the right column";
-            self.found.error(
+                "write a row for \"0 %\" and a row for \"100 %\"".to_owned(),
+            ),
+            (
+                cell.open_circuit.windows(2).any(|two| two[0].1 > two[1].1),
                 diagnostic::CURVE_ORDER,
-                &curve,
+                place(section.open_circuit.as_ref()),
                 "the open-circuit voltage falls as the charge rises",
-                help,
-            );
-            return None;
-        }
-        let mut sound = true;
-        if cell.empty_voltage >= last.1 {
-            let place = span(section.empty_voltage.as_ref().map(|at| at.span.clone()));
-            let help = format!("write less than the full cell's {}", last.1.text());
-            self.found.error(
+                "a fuller battery never has the lower voltage; check the right column".to_owned(),
+            ),
+            (
+                cell.empty_voltage >= last.1 && first.1 <= last.1,
                 diagnostic::BATTERY_VOLTAGES,
-                &place,
+                place(section.empty_voltage.as_ref()),
                 "the empty voltage is not below that of a full cell",
-                help,
-            );
-            sound = false;
-        }
-        if charge_limit.is_some_and(|limit| limit <= cell.empty_voltage || limit <= first.1) {
-            let place = span(section.charge_limit.as_ref().map(|at| at.span.clone()));
-            self.found.error(
+                format!("write less than the full cell's {}", last.1.text()),
+            ),
+            (
+                charge_limit.is_some_and(|limit| limit <= cell.empty_voltage || limit <= first.1),
                 diagnostic::BATTERY_VOLTAGES,
-                &place,
+                place(section.charge_limit.as_ref()),
                 "the charge limit is not above the voltage of an empty cell",
-                "write the voltage to which one cell is charged, as \"4.2 V\"",
-            );
-            sound = false;
-        }
-        if let Some(At { value, span }) =
-            section.charge_temperature.as_ref().filter(|at| at.value.0 >= at.value.1)
-        {
-            let help = format!("write [\"{}\", \"{}\"]", value.1.text(), value.0.text());
-            self.found.error(
+                "write the voltage to which one cell is charged, as \"4.2 V\"".to_owned(),
+            ),
+            (
+                section.charge_temperature.as_ref().is_some_and(|at| at.value.0 >= at.value.1),
                 diagnostic::BATTERY_VOLTAGES,
-                span,
+                place(section.charge_temperature.as_ref()),
                 "the coldest charging temperature is not below the hottest",
-                help,
-            );
+                "write the coldest first, as [\"0 C\", \"45 C\"]".to_owned(),
+            ),
+        ];
+        let mut sound = true;
+        for (_, code, span, message, help) in misfits.into_iter().filter(|misfit| misfit.0) {
+            self.found.error(code, &span.unwrap_or_else(|| section.span.clone()), message, help);
             sound = false;
         }
         sound.then_some(())
     }
+}
+
+fn place<T>(at: Option<&At<T>>) -> Option<Range<usize>> {
+    at.map(|at| at.span.clone())
 }
 
 fn scaled<Q: Quantity>(one: Uncertain<Q>, factor: f64) -> Uncertain<Q> {

@@ -198,63 +198,56 @@ impl Resolver<'_> {
         &mut self,
         root: &RootSection,
         battery: Option<&Battery>,
-        panel: Option<&Option<MountedPanel>>,
-        charger: Option<&Option<Charger>>,
+        panel: Option<&MountedPanel>,
+        charger: Option<&Charger>,
     ) {
-        let span_of = |section: &str| self.file.span_of(section);
-        let (panel_span, charger_span) = (span_of("panel"), span_of("charger"));
-        match (panel.is_some(), charger.is_some()) {
-            (true, false) if battery.is_none_or(|battery| battery.chemistry.rechargeable()) => {
-                let help = "add `[charger]` with `part = \"linear-usb\"` or another, or `kind = \"direct\"` for a diode";
-                self.found.error(
-                    diagnostic::PANEL_WITHOUT_CHARGER,
-                    &panel_span,
-                    "the panel has no charger",
-                    help,
-                );
+        self.check_presence(root, battery);
+        let (Some(battery), Some(charger)) = (battery, charger) else { return };
+        let Some(limit) = battery.charge_limit else { return };
+        let voltage = if self.file.writes("charger.voltage") { "charger.voltage" } else { "charger.part" };
+        self.check_charge_voltage(battery, charger, limit, &self.file.span_of(voltage));
+        self.check_direct(battery, charger, panel);
+    }
+
+    /// Whether the sections that belong together are there.
+    fn check_presence(&mut self, root: &RootSection, battery: Option<&Battery>) {
+        let rechargeable = battery.is_none_or(|battery| battery.chemistry.rechargeable());
+        let panel = root.panel.is_some();
+        let (code, section, message, help) = match (rechargeable, panel, root.charger.is_some()) {
+            (false, false, false) | (true, true, true) => return,
+            (false, ..) => (
+                diagnostic::PRIMARY_CHARGED,
+                if panel { "panel" } else { "charger" },
+                "a primary cell must not be charged",
+                "remove [panel] and [charger], or choose a rechargeable battery: a primary cell that is charged can burst",
+            ),
+            (true, true, false) => (
+                diagnostic::PANEL_WITHOUT_CHARGER,
+                "panel",
+                "the panel has no charger",
+                "add `[charger]` with `part = \"linear-usb\"` or another, or `kind = \"direct\"` for a diode",
+            ),
+            (true, false, true) => (
+                diagnostic::CHARGER_WITHOUT_PANEL,
+                "charger",
+                "the charger has no panel",
+                "add `[panel]`, or remove the charger",
+            ),
+            (true, false, false) => {
+                if battery.is_some() {
+                    let help = "add [panel] and [charger]; without them a primary cell lasts longer";
+                    let span = self.file.span_of("battery");
+                    self.found.warning(
+                        diagnostic::NEVER_CHARGED,
+                        &span,
+                        "nothing charges this battery",
+                        help,
+                    );
+                }
+                return;
             }
-            (false, true) if battery.is_none_or(|battery| battery.chemistry.rechargeable()) => {
-                self.found.error(
-                    diagnostic::CHARGER_WITHOUT_PANEL,
-                    &charger_span,
-                    "the charger has no panel",
-                    "add `[panel]`, or remove the charger",
-                );
-            }
-            _ => {}
-        }
-        let Some(battery) = battery else { return };
-        let span = self.file.span_of(if panel.is_some() { "panel" } else { "charger" });
-        match (battery.chemistry.rechargeable(), panel.is_some() || charger.is_some()) {
-            (false, true) => {
-                let help = "remove [panel] and [charger], or choose a rechargeable battery: a primary cell that is charged can burst";
-                self.found.error(
-                    diagnostic::PRIMARY_CHARGED,
-                    &span,
-                    "a primary cell must not be charged",
-                    help,
-                );
-            }
-            (true, false) => {
-                let help = "add [panel] and [charger]; without them a primary cell lasts longer";
-                self.found.warning(
-                    diagnostic::NEVER_CHARGED,
-                    &self.file.span_of("battery"),
-                    "nothing charges this battery",
-                    help,
-                );
-            }
-            _ => {}
-        }
-        if let (Some(charger), Some(limit)) = (charger.and_then(Option::as_ref), battery.charge_limit) {
-            let written = root.charger.as_ref().map(|at| &at.value);
-            let place = written.and_then(|section| {
-                section.voltage.as_ref().map(|at| &at.span).or(section.part.as_ref().map(|at| &at.span))
-            });
-            let place = place.cloned().unwrap_or(charger_span);
-            self.check_charge_voltage(battery, charger, limit, &place);
-            self.check_direct(battery, charger, panel.and_then(Option::as_ref));
-        }
+        };
+        self.found.error(code, &self.file.span_of(section), message, help);
     }
 
     fn check_charge_voltage(

@@ -68,6 +68,7 @@ impl ChargeTable {
     /// Current offered to the battery [A] at an effective irradiance [W/m²], a cell temperature [°C] and a battery
     /// voltage [V]; 0 in the dark, never negative. Not limited.
     #[inline]
+    #[expect(clippy::cast_possible_truncation, reason = "constants of the grid")]
     pub fn current_a(&self, irradiance_w_m2: f32, cell_celsius: f32, battery_v: f32) -> f32 {
         const ROOTS: f32 = (LIGHTS - 1) as f32 / (BRIGHTEST_ROOT - DARKEST_ROOT) as f32;
         const ROWS: f32 = (TEMPERATURES - 1) as f32 / (HOTTEST_CELSIUS - COLDEST_CELSIUS) as f32;
@@ -94,12 +95,8 @@ impl ChargeTable {
     }
 }
 
-/// The place held within a grid of `N` nodes.
+/// The place held within a grid of `N` nodes: two instructions, where `clamp` takes a branch for a NaN.
 #[inline]
-#[expect(
-    clippy::manual_clamp,
-    reason = "two instructions; `clamp` costs a branch for a NaN that can't be here"
-)]
 fn held<const N: usize>(place: f32) -> f32 {
     place.max(0.0).min((N - 1) as f32 - 1e-3)
 }

@@ -1,6 +1,6 @@
 //! What `--all` adds to the page.
 
-use forecast::plan::{DefectRow, Life, Plan};
+use forecast::plan::{DefectRow, Life, Plan, Restart};
 
 use super::lay::{paint, wrap_indented};
 use super::{BOLD, LABEL, Subject, WIDTH, words};
@@ -111,16 +111,15 @@ fn months(subject: &Subject, plan: &Plan) -> Vec<String> {
 /// What becomes of a node with one defect, in one sentence.
 pub(crate) fn fate(row: &DefectRow) -> String {
     let Some(days) = row.days_to_death else {
-        return "lives through a year of it".to_owned();
+        return "it lives through a year of it".to_owned();
     };
+    let cure = if row.clears_by_itself { "which clears it" } else { "the fault still there" };
     let back = match row.restart {
-        Some(restart) if row.clears_by_itself => {
-            format!("; clears by itself, back {}", words::restart(restart))
-        }
-        Some(forecast::plan::Restart::At(..)) | None => "; needs a visit".to_owned(),
-        Some(forecast::plan::Restart::Never) => "; does not come back within a year".to_owned(),
+        Some(Restart::Never) => "does not come back within a year".to_owned(),
+        Some(restart) => format!("comes back {}, {cure}", words::restart(restart)),
+        None => "needs a visit".to_owned(),
     };
-    format!("from {} it stops after {}{back}", words::date(row.from), words::days(days))
+    format!("beginning on {}, it stops after {} and {back}", words::date(row.from), words::days(days))
 }
 
 fn defect(row: &DefectRow) -> Vec<String> {

@@ -1,0 +1,78 @@
+//! Values that are written as one of a few words.
+
+use super::text_of;
+use crate::diagnostic::{self, Diagnostics};
+use crate::node::Sky;
+use crate::part::{Chemistry, Cover};
+use crate::quantity::{a, shortened};
+use crate::section::Field;
+use toml::Spanned;
+use toml::de::DeValue;
+
+/// Something that is written as one of a few words.
+pub(crate) trait Word: Copy + 'static {
+    const NOUN: &'static str;
+    const WORDS: &'static [(&'static str, Self)];
+}
+
+fn read_word<W: Word>(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<W> {
+    let words: Vec<&str> = W::WORDS.iter().map(|(word, _)| *word).collect();
+    let text = text_of(value, &a(W::NOUN), &format!("one of \"{}\"", words.join("\", \"")), found)?;
+    let known = W::WORDS.iter().find(|(word, _)| *word == text).map(|(_, meaning)| *meaning);
+    if known.is_none() {
+        let list = format!("it is one of \"{}\"", words.join("\", \""));
+        let help = diagnostic::nearest(text, words.iter().copied())
+            .map_or(list.clone(), |near| format!("did you mean \"{near}\"? {list}"));
+        found.error(
+            diagnostic::UNKNOWN_WORD,
+            &value.span(),
+            format!("`{}` is not {}", shortened(text), a(W::NOUN)),
+            help,
+        );
+    }
+    known
+}
+
+macro_rules! words {
+    ($($name:ident $noun:literal { $($word:literal = $meaning:expr),+ })+) => { $(
+        impl Word for $name {
+            const NOUN: &'static str = $noun;
+            const WORDS: &'static [(&'static str, Self)] = &[$(($word, $meaning)),+];
+        }
+        impl Field for $name {
+            fn noun() -> String { [$(concat!("`\"", $word, "\"`")),+].join(" or ") }
+            fn schema() -> String { format!("{{\"enum\":[{}]}}", [$(concat!("\"", $word, "\"")),+].join(",")) }
+            fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> { read_word(value, found) }
+        }
+    )+ };
+}
+
+/// `kind` of a charger.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum ChargerWord {
+    Direct,
+    Linear,
+    FixedFraction,
+    Mppt,
+}
+
+/// `kind` of a regulator.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum RegulatorWord {
+    None,
+    Ldo,
+    Buck,
+}
+
+words! {
+    Chemistry "chemistry" {
+        "lco" = Self::Lco, "nmc" = Self::Nmc, "lfp" = Self::Lfp, "lto" = Self::Lto, "nimh" = Self::Nimh,
+        "li-socl2" = Self::LiSocl2, "li-mno2" = Self::LiMno2, "supercapacitor" = Self::Supercapacitor
+    }
+    Cover "cover" { "glass" = Self::Glass, "etfe" = Self::Etfe, "epoxy" = Self::Epoxy }
+    ChargerWord "kind of charger" {
+        "direct" = Self::Direct, "linear" = Self::Linear, "fixed-fraction" = Self::FixedFraction, "mppt" = Self::Mppt
+    }
+    RegulatorWord "kind of regulator" { "none" = Self::None, "ldo" = Self::Ldo, "buck" = Self::Buck }
+    Sky "view of the sky" { "open" = Self::Open, "half" = Self::Half, "roof" = Self::Roof }
+}

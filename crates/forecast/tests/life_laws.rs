@@ -1,0 +1,231 @@
+//! Laws that every life must obey, and three that only a full model shows.
+
+mod common;
+
+use std::ops::ControlFlow::{Break, Continue};
+
+use common::{port_angeles, primary, solar};
+use design::quantity::{Charge, Current};
+use forecast::diary::Diary;
+use forecast::life::kernel::{Flows, HourWeather, Lanes};
+use forecast::life::node::{Harvest, NodeTables};
+use forecast::life::walk::{Record, Walk};
+use forecast::load::Demand;
+use forecast::plan::plan;
+use forecast::power::charge_table::ChargeTable;
+use forecast::power::panel::PanelModel;
+use proptest::prelude::*;
+
+const REPORTING: &str = r#"
+    [load.node]
+    floor = "80 uA +- 1 %"
+    floor_measured = true
+    [load.node.activity.work]
+    every = "10 min"
+    steps = [{ current = "20 mA", time = "2 s" }]
+"#;
+
+fn tables(design: &design::node::Design) -> NodeTables {
+    let demand = Demand::new(design, &Diary::new(design));
+    let harvest = match (&design.panel, &design.charger) {
+        (Some(mounted), Some(charger)) => {
+            let model = PanelModel::new(&mounted.panel).expect("a panel that can be");
+            Harvest::Table(Box::new(ChargeTable::new(&model, charger, &design.battery)))
+        }
+        _ => Harvest::None,
+    };
+    NodeTables::new(design, harvest, demand)
+}
+
+/// A year of invented weather: a sine of sun by day and season, cold nights.
+fn invented_year() -> Record {
+    let hour = |index: usize| {
+        let season = (std::f64::consts::TAU * index as f64 / 8760.0).cos();
+        let noon = (std::f64::consts::TAU * ((index % 24) as f64 - 6.0) / 24.0).sin();
+        let cloud = if (index / 24) % 7 < 3 { 0.1 } else { 0.8 };
+        let sun = (1000.0 * cloud * (noon - 0.3 - 0.5 * season)).max(0.0);
+        let air = 8.0 - 14.0 * season + 4.0 * noon;
+        HourWeather {
+            in_plane_w_m2: sun as f32,
+            cell_celsius: (air + sun / 30.0) as f32,
+            air_celsius: air as f32,
+            battery_celsius: air as f32,
+        }
+    };
+    Record { hours: (0..8760).map(hour).collect(), kinds: vec![0; 8760], yield_kept_per_pass: 0.99 }
+}
+
+fn outflow(flows: &Flows) -> f64 {
+    flows.load + flows.stopped + flows.joins + flows.charger + flows.self_discharge + flows.fade - flows.unmet
+}
+
+/// Every ampere-hour is accounted for: over each hour and, summed separately, over ten years with wear.
+#[test]
+fn the_charge_balance_closes() {
+    let design = solar(
+        "panel-0w3",
+        "linear-usb-gated",
+        "part = \"nmc-18650\"\ncapacity = \"150 mAh\"",
+        REPORTING,
+    );
+    let (node, record) = (tables(&design), invented_year());
+    let start = Lanes::<1>::new(&node, 0.5);
+    let (mut stored, mut before) = (start.stored_ah[0], Flows::default());
+    let (mut taken, mut given) = (0.0, 0.0);
+    let (mut stops, mut fulls) = (0, 0);
+    let end = Walk::new(start.clone(), 0, 10 * 8760).go(&node, &record, |_, lanes, outcome| {
+        let flows = lanes.flows[0];
+        let (in_hour, out_hour) = (flows.taken - before.taken, outflow(&flows) - outflow(&before));
+        taken += in_hour;
+        given += out_hour;
+        let gain = lanes.stored_ah[0] - stored;
+        assert!((gain - (in_hour - out_hour)).abs() < 1e-10, "{gain} {in_hour} {out_hour}");
+        stored = lanes.stored_ah[0];
+        before = flows;
+        stops += u32::from(outcome.stopped_now);
+        fulls += u32::from(outcome.full);
+        Continue(())
+    });
+    let gain = end.stored_ah[0] - start.stored_ah[0];
+    let throughput = end.flows[0].taken + outflow(&end.flows[0]);
+    assert!((gain - (taken - given)).abs() < 1e-9 * throughput);
+    assert!((gain - (end.flows[0].taken - outflow(&end.flows[0]))).abs() < 1e-9 * throughput);
+    let flows = &end.flows[0];
+    assert!(stops > 0 && fulls > 0, "the life sees both ends: {stops} stops, {fulls} full hours");
+    for flow in [flows.load, flows.stopped, flows.joins, flows.charger, flows.self_discharge, flows.fade] {
+        assert!(flow >= 0.0);
+    }
+    assert!(flows.fade > 0.0 && flows.charger > 0.0 && flows.stopped > 0.0);
+}
+
+fn levels(capacity_ah: f64, load_a: f64, harvest_a: &[f32], factor: f32, start_ah: f64) -> Vec<f64> {
+    let node = NodeTables::ideal_store(
+        Charge::from_ampere_hours(capacity_ah),
+        Demand::constant(Current::from_amperes(load_a)),
+    );
+    let record = Record::of_currents(harvest_a.iter().map(|a| a * factor));
+    let mut levels = Vec::with_capacity(harvest_a.len());
+    Walk::new(Lanes::new(&node, start_ah / capacity_ah), 0, harvest_a.len()).go(&node, &record, |_, lanes, _| {
+        levels.push(lanes.stored_ah[0]);
+        Continue(())
+    });
+    levels
+}
+
+proptest! {
+    /// With an ideal store, more panel, more store and less load never lower the charge in any hour.
+    #[test]
+    fn more_of_anything_never_lowers_an_ideal_store(
+        harvest in proptest::collection::vec(0.0_f32..0.2, 200),
+        capacity in 0.5_f64..5.0,
+        load in 0.01_f64..0.15,
+        more in 1.0_f64..3.0,
+    ) {
+        let start = 0.5 * capacity;
+        let base = levels(capacity, load, &harvest, 1.0, start);
+        let panel = levels(capacity, load, &harvest, more as f32, start);
+        let store = levels(capacity * more, load, &harvest, 1.0, start);
+        let interval = levels(capacity, load / more, &harvest, 1.0, start);
+        for hour in 0..base.len() {
+            for better in [&panel, &store, &interval] {
+                prop_assert!(better[hour] >= base[hour] - 1e-9, "hour {hour}");
+            }
+        }
+    }
+}
+
+/// Counter-law: a battery held fuller loses more capacity.
+#[test]
+fn a_fuller_battery_ages_faster() {
+    let node = tables(&solar("panel-1w", "linear-usb-gated", "part = \"nmc-18650\"", REPORTING));
+    let warm = HourWeather { air_celsius: 25.0, battery_celsius: 25.0, cell_celsius: 25.0, in_plane_w_m2: 0.0 };
+    let record = Record { hours: vec![warm; 24], kinds: vec![0; 24], yield_kept_per_pass: 1.0 };
+    let lost = |charge| {
+        let end = Walk::new(Lanes::new(&node, charge), 0, 60 * 24).go(&node, &record, |_, _, _| Continue(()));
+        1.0 - end.capacity_ah[0] / end.new_capacity_ah[0]
+    };
+    assert!(lost(1.0) > 1.3 * lost(0.5), "{} {}", lost(1.0), lost(0.5));
+}
+
+/// Counter-law: a supercapacitor twice as large takes longer to come back from empty.
+#[test]
+fn a_larger_supercapacitor_restarts_later() {
+    let hours_to_restart = |farads: u32| {
+        let design = solar(
+            "panel-0w3",
+            "direct-diode-limited",
+            &format!("part = \"supercapacitor-10f\"\ncapacitance = \"{farads} F\""),
+            REPORTING,
+        );
+        let node = tables(&design);
+        let mut empty = Lanes::new(&node, 0.0);
+        empty.running = [false];
+        let dull = HourWeather { in_plane_w_m2: 20.0, cell_celsius: 5.0, air_celsius: 5.0, battery_celsius: 5.0 };
+        let record = Record { hours: vec![dull; 24], kinds: vec![0; 24], yield_kept_per_pass: 1.0 };
+        let mut back = None;
+        Walk::new(empty, 0, 8760).go(&node, &record, |index, _, outcome| {
+            if outcome.running {
+                back = Some(index);
+                return Break(());
+            }
+            Continue(())
+        });
+        back.expect("it comes back")
+    };
+    assert!(hours_to_restart(50) > hours_to_restart(25));
+}
+
+/// Without a panel the hour step is the arithmetic of a primary cell: charge over load and leak.
+#[test]
+fn polar_night_without_a_panel_is_primary_cell_arithmetic() {
+    let design = primary(
+        r#"
+        [load.node]
+        floor = "1 mA +- 1 %"
+        floor_measured = true
+        "#,
+    );
+    let node = tables(&design);
+    let room = HourWeather { air_celsius: 25.0, battery_celsius: 25.0, cell_celsius: 25.0, in_plane_w_m2: 0.0 };
+    let record = Record { hours: vec![room; 24], kinds: vec![0; 24], yield_kept_per_pass: 1.0 };
+    let mut hours = 0.0;
+    let end = Walk::new(Lanes::new(&node, 1.0), 0, 20 * 8766).go(&node, &record, |_, _, outcome| {
+        if !outcome.running || outcome.ran_dry {
+            return Break(());
+        }
+        hours += 1.0;
+        Continue(())
+    });
+    let used_ah = node.capacity_ah - end.stored_ah[0];
+    let flows = &end.flows[0];
+    let expected_h = (used_ah - flows.self_discharge - flows.fade) / 1e-3;
+    assert!((hours - expected_h).abs() <= 1.0, "{hours} h for {expected_h}");
+    assert!(hours > 0.9 * node.capacity_ah / 1e-3 * 0.9);
+}
+
+/// The same design and weather give the same plan, bit for bit.
+#[test]
+fn a_plan_is_reproducible() {
+    let design = solar("panel-0w5", "linear-usb-gated", "part = \"nmc-18650\"", REPORTING);
+    let weather = port_angeles();
+    assert_eq!(format!("{:?}", plan(&design, &weather)), format!("{:?}", plan(&design, &weather)));
+}
+
+/// A tilted panel, a larger panel, and less load: each keeps the battery fuller in December.
+#[test]
+fn december_is_kinder_to_better_nodes() {
+    let weather = port_angeles();
+    let lowest = |panel: &str, tilt: &str, floor: &str| {
+        let load = REPORTING.replace("80 uA", floor);
+        let mut design = solar(panel, "linear-usb-gated", "part = \"nmc-18650\"\ncapacity = \"1500 mAh\"", &load);
+        if let Some(mounted) = &mut design.panel {
+            mounted.tilt = design::quantity::Angle::from_degrees(tilt.parse().expect("a number"));
+        }
+        plan(&design, &weather).life.lowest_charge.fraction()
+    };
+    let base = lowest("panel-0w5", "30", "4 mA");
+    assert!(lowest("panel-0w5", "65", "4 mA") > base);
+    assert!(lowest("panel-1w", "30", "4 mA") > base);
+    assert!(lowest("panel-0w5", "30", "3 mA") > base);
+    assert!(lowest("panel-0w5", "0", "4 mA") < base);
+}

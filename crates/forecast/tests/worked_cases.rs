@@ -1,0 +1,159 @@
+//! Worked cases with full arithmetic, through the compiled loads and the production hour step.
+
+mod common;
+
+use std::ops::ControlFlow::{Break, Continue};
+
+use common::primary;
+use design::node::Design;
+use design::quantity::{Charge, Voltage};
+use forecast::diary::Diary;
+use forecast::life::kernel::Lanes;
+use forecast::life::node::NodeTables;
+use forecast::life::walk::{Record, Walk};
+use forecast::load::Demand;
+
+fn milliampere_hours_per_day(design: &Design) -> f64 {
+    let demand = Demand::new(design, &Diary::new(design));
+    demand.per_day(0, Voltage::from_volts(3.6), 20.0).milliampere_hours()
+}
+
+/// A weather node: 96 reports a day of 33 bytes on air, at this data rate and with this sleep current.
+fn weather_node(data_rate: &str, sleep: &str) -> Design {
+    primary(&format!(
+        r#"
+        [radio]
+        region = "EU868"
+        data_rate = "{data_rate}"
+        power = "14 dBm"
+        transmit = [["14 dBm", "45 mA"]]
+        receive = "{sleep}"
+        wait = "{sleep}"
+        sleep = "{sleep}"
+        standby = "1.6 mA"
+        window_symbols = 8
+        [load.node]
+        floor = "{sleep} +- 1 %"
+        floor_measured = true
+        [load.node.activity.report]
+        every = "15 min"
+        steps = [
+            {{ current = "6 mA", time = "200 ms" }},
+            {{ uplink = {{ payload = "20 bytes" }} }},
+            {{ current = "5.5 mA", time = "60 ms" }},
+        ]
+        "#
+    ))
+}
+
+/// Case 1 of the energy facts: 6 mA for 200 ms, 45 mA on air, two windows of 30 ms at 5.5 mA, 12 uA asleep.
+#[test]
+fn a_weather_node_draws_what_the_arithmetic_says() {
+    for (data_rate, sleep, expected) in [
+        ("DR2", "12 uA", 0.871702),
+        ("DR5", "12 uA", 0.415017),
+        ("DR0", "12 uA", 2.500656),
+        ("DR2", "90 uA", 2.742219),
+    ] {
+        let found = milliampere_hours_per_day(&weather_node(data_rate, sleep));
+        assert!((found - expected).abs() < 1.5e-6, "{data_rate} {sleep}: {found} mAh for {expected}");
+    }
+}
+
+fn tracker(interval: &str, backup: &str) -> Design {
+    primary(&format!(
+        r#"
+        [receiver]
+        acquire = "25 mA"
+        hot = "6 s"
+        warm = "35 s"
+        cold = "35 s"
+        ephemeris_life = "4 h"
+        {backup}
+        [load.node]
+        floor = "0.1 nA"
+        floor_measured = true
+        [load.node.activity.locate]
+        every = "{interval}"
+        steps = [{{ fix = {{ give_up_after = "120 s", failures = "0 %" }} }}]
+        "#
+    ))
+}
+
+/// Case 2: 24 fixes a day, 25 mA, 6 s hot or 35 s cold; four fixes a day lie past the ephemeris' four hours.
+#[test]
+fn position_fixes_cost_what_the_arithmetic_says() {
+    let kept = r#"backup = "1 nA""#;
+    for (interval, backup, expected) in [("1 h", kept, 1.0), ("1 h", "", 5.8333), ("6 h", kept, 0.9722)] {
+        let found = milliampere_hours_per_day(&tracker(interval, backup));
+        assert!((found - expected).abs() < 1e-4, "{interval}: {found} mAh for {expected}");
+    }
+}
+
+/// Counter-law: past the ephemeris' age a *longer* interval raises the charge per day (6 short fixes against 4.8 long).
+#[test]
+fn a_longer_fix_interval_can_cost_more() {
+    let kept = r#"backup = "1 nA""#;
+    let four_hours = milliampere_hours_per_day(&tracker("4 h", kept));
+    let five_hours = milliampere_hours_per_day(&tracker("5 h", kept));
+    assert!(five_hours > 2.0 * four_hours, "{four_hours} {five_hours}");
+}
+
+/// Years until a store of 2400 mAh is empty.
+fn years(design: &Design) -> f64 {
+    let demand = Demand::new(design, &Diary::new(design));
+    let node = NodeTables::ideal_store(Charge::from_milliampere_hours(2400.0), demand);
+    let record = Record::of_currents([0.0; 24]);
+    let mut hours = 0;
+    let end = Walk::new(Lanes::new(&node, 1.0), 0, 10 * 8766).go(&node, &record, |index, lanes, _| {
+        hours = index + 1;
+        if lanes.stored_ah[0] > 0.0 { Continue(()) } else { Break(()) }
+    });
+    assert!(end.flows[0].unmet > 0.0, "the store runs empty");
+    hours as f64 / 8766.0
+}
+
+/// The measured states of Casals et al. 2017 (*Sensors* 17(10), 2364; tables through two public codes), one byte at
+/// SF7: 12 symbols in the first window, (2^SF + 32) / BW in the second, which stands at SF12.
+fn casals(interval: &str) -> Design {
+    primary(&format!(
+        r#"
+        [radio]
+        region = "EU868"
+        data_rate = "DR5"
+        power = "14 dBm"
+        transmit = [["14 dBm", "83 mA"]]
+        receive = "45 uA"
+        wait = "45 uA"
+        sleep = "45 uA"
+        standby = "1.6 mA"
+        window_symbols = 1
+        [load.node]
+        floor = "45 uA +- 1 %"
+        floor_measured = true
+        [load.node.activity.report]
+        every = "{interval}"
+        steps = [
+            {{ current = "22.1 mA", time = "168.2 ms" }},
+            {{ current = "13.3 mA", time = "83.8 ms" }},
+            {{ uplink = {{ payload = "1 bytes" }} }},
+            {{ current = "27.0 mA", time = "983.3 ms" }},
+            {{ current = "38.1 mA", time = "12.29 ms" }},
+            {{ current = "27.1 mA", time = "987.71 ms" }},
+            {{ current = "35.0 mA", time = "33.02 ms" }},
+            {{ current = "13.2 mA", time = "147.4 ms" }},
+            {{ current = "21.0 mA", time = "268.0 ms" }},
+            {{ current = "13.3 mA", time = "38.6 ms" }},
+        ]
+        "#
+    ))
+}
+
+/// Published: 2400 mAh last one year at a message every five minutes and six years at most. Recomputed: 0.97 and 6.09.
+#[test]
+fn a_published_node_lives_as_long_as_published() {
+    let busy = years(&casals("5 min"));
+    let asymptote = years(&casals("365 d"));
+    assert!((busy - 0.97).abs() < 0.005, "{busy} years");
+    assert!((asymptote - 6.09).abs() < 0.01, "{asymptote} years");
+}
