@@ -12,7 +12,7 @@ use std::ops::Range;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-/// Largest text that is taken for a design file or part file [bytes].
+/// Largest text that is taken for a design file or part file, in bytes.
 pub const LARGEST_BYTES: usize = 1 << 20;
 
 /// Most syntax errors that are worth showing.

@@ -63,17 +63,23 @@ fn chapter(out: &mut String, path: &str, section: &SectionDoc) {
     let _ = writeln!(
         out,
         "\n## {heading}\n\n{}\n\n| key | meaning | written as | needed |\n| --- | --- | --- | --- |",
-        section.doc.trim()
+        lines(section.doc)
     );
     let fields = (section.fields)();
     for field in &fields {
         let range = field.rule.map_or_else(String::new, |rule| format!("; {}", rule.wanted));
+        let like = match (shape(field), field.need) {
+            (Shape::Value, Need::Default) => String::new(),
+            (Shape::Value, _) => format!(", as `{}`", plain(field.example)),
+            _ => String::new(),
+        };
+        let written = format!("{}{like}{range}", (field.noun)());
         let _ = writeln!(
             out,
-            "| `{}` | {} | {}{range} | {} |",
+            "| `{}` | {} | {} | {} |",
             field.key,
             field.doc.trim(),
-            cell(&(field.noun)()),
+            cell(&written),
             need(field)
         );
     }
@@ -95,8 +101,8 @@ fn chapter(out: &mut String, path: &str, section: &SectionDoc) {
 fn need(field: &FieldDoc) -> String {
     match field.need {
         Need::Required | Need::Placed => "yes".to_owned(),
-        Need::Optional | Need::Shown => "no".to_owned(),
-        Need::Depends => "see meaning".to_owned(),
+        Need::Optional => "no".to_owned(),
+        Need::Depends | Need::Shown => "see meaning".to_owned(),
         Need::Default => format!("no: `{}`", plain(field.example)),
     }
 }
@@ -217,6 +223,11 @@ pub(crate) fn section_schema(section: &SectionDoc) -> String {
         quoted(&plain(section.doc)),
         properties.join(",")
     )
+}
+
+/// Lines without the blank that follows `///`.
+fn lines(text: &str) -> String {
+    text.trim().lines().map(str::trim).collect::<Vec<_>>().join("\n")
 }
 
 fn plain(text: &str) -> String {

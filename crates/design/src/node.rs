@@ -118,9 +118,9 @@ pub struct Buffer {
 #[derive(Clone, Copy, Debug)]
 #[non_exhaustive]
 pub struct Enclosure {
-    /// Temperature rise of the inside over the air at 1000 W/m² on the horizontal [K].
+    /// Temperature rise of the inside over the air at 1000 W/m² on the horizontal \[K\].
     pub sun_gain_k: f64,
-    /// How far the inside falls below the air in a clear night [K].
+    /// How far the inside falls below the air in a clear night \[K\].
     pub sky_loss_k: f64,
     /// Time constant of the inside.
     pub lag: Duration,

@@ -84,7 +84,7 @@ pub struct Ageing {
     pub first_year_at_25c: Share,
     /// Factor on that loss at full charge.
     pub at_full_charge: f64,
-    /// Temperature rise that doubles the loss [K].
+    /// Temperature rise that doubles the loss \[K\].
     pub doubles_every_k: f64,
     /// Loss grows with time to this power (0.5 to 1).
     pub time_exponent: f64,

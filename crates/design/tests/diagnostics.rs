@@ -140,6 +140,7 @@ const CASES: &[Case] = cases! {
     "not-positive" at "steps": "200 ms" => "0 s";
     "negative" at "leakage": "0 uA" => "-1 uA";
     "share-range" at "albedo": "20 %" => "120 %";
+    "share-range" at "efficiency": "current = \"250 mA\"" => "current = \"250 mA\"\nefficiency = \"0 %\"";
     "out-of-range" at "steps": "12 bytes" => "300 bytes";
     "latitude" at "latitude": "46.99 deg" => "95 deg";
     "longitude" at "longitude": "13 deg" => "-190 deg";

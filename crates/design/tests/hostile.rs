@@ -37,7 +37,7 @@ fn deep_or_long_files_are_refused_without_a_long_wait() {
         "[[a]]\n".repeat(100_000),
         "[a\n".repeat(100_000),
         "a = 1\n".repeat(100_000),
-        (0..50_000).map(|index| format!("key{index} = 1\n")).collect(),
+        (0..50_000).map(|index| format!("key{index} = 1")).collect::<Vec<_>>().join("\n"),
     ] {
         assert!(!codes(&text).is_empty());
     }
@@ -57,9 +57,9 @@ proptest! {
     }
 
     #[test]
-    fn no_mutation_of_a_good_file_panics(at in 0.0..1.0f64, length in 0usize..40, insert in "\\PC{0,6}") {
+    fn no_mutation_of_a_good_file_panics(at in 0usize..20_000, length in 0usize..40, insert in "\\PC{0,6}") {
         let good = commented_example();
-        let start = (0..=(at * good.len() as f64) as usize).rev().find(|at| good.is_char_boundary(*at)).expect("0 is one");
+        let start = (0..=at % good.len()).rev().find(|at| good.is_char_boundary(*at)).expect("0 is one");
         let end = (start + length..=good.len()).find(|at| good.is_char_boundary(*at)).unwrap_or(good.len());
         codes(&format!("{}{insert}{}", &good[..start], &good[end..]));
     }

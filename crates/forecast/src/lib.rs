@@ -8,4 +8,6 @@ pub mod load;
 pub mod plan;
 pub mod power;
 pub mod radio;
+pub mod random;
 pub mod sky;
+pub mod stats;

@@ -5,4 +5,5 @@
 
 pub mod kernel;
 pub mod node;
+pub mod unknowns;
 pub mod walk;

@@ -61,7 +61,9 @@ pub struct Contribution {
 /// What is drawn in one kind of hour at one level of charge.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Row {
-    /// Whatever the air temperature.
+    /// The floors: what the board draws asleep.
+    pub floor: Draw,
+    /// Everything else, whatever the air temperature.
     pub always: Draw,
     /// On top of it when the air is below each threshold [°C].
     pub when_cold: Vec<(f32, Draw)>,
@@ -72,10 +74,10 @@ pub struct Row {
 }
 
 impl Row {
-    /// The draw with the air this cold [°C].
+    /// The draw above the floor with the air this cold [°C].
     #[inline]
     #[must_use]
-    pub fn draw(&self, air_celsius: f32) -> Draw {
+    pub fn active(&self, air_celsius: f32) -> Draw {
         let cold = self.when_cold.iter().filter(|(threshold, _)| air_celsius < *threshold);
         cold.fold(self.always, |sum, (_, draw)| sum.plus(*draw))
     }
@@ -168,7 +170,8 @@ impl Demand {
     /// The mean charge drawn per day in this kind of hour at full charge and with the air at this temperature.
     #[must_use]
     pub fn per_day(&self, kind: usize, battery: Voltage, air_celsius: f32) -> Charge {
-        let draw = self.row(kind, self.levels.len() - 1).draw(air_celsius);
+        let row = self.row(kind, self.levels.len() - 1);
+        let draw = row.active(air_celsius).plus(row.floor);
         Current::from_amperes(f64::from(draw.at(battery.volts() as f32))) * Duration::from_days(1.0)
     }
 }
@@ -212,7 +215,9 @@ fn holds_in(when: &Condition, situation: Situation) -> bool {
 /// The floor flows while nothing else does: an activity's currents are totals of the board while it is busy.
 fn add_floor(row: &mut Row, load: &Load, busy_share: f64, purposes: &mut Vec<String>) {
     let idle = Draw::behind(&load.regulator, load.floor.nominal, (1.0 - busy_share).max(0.0));
-    add(row, purpose(purposes, &format!("{}: sleeping", load.name)), idle, f32::INFINITY);
+    let purpose_asleep = purpose(purposes, &format!("{}: sleeping", load.name));
+    row.contributions.push(Contribution { purpose: purpose_asleep, draw: idle, air_below_celsius: f32::INFINITY });
+    row.floor = row.floor.plus(idle);
     if let Regulator::Ldo { quiescent, .. } | Regulator::Buck { quiescent, .. } = load.regulator {
         let own = Draw { amperes: quiescent.amperes() as f32, watts: 0.0 };
         add(row, purpose(purposes, &format!("{}: regulator", load.name)), own, f32::INFINITY);

@@ -1,8 +1,10 @@
 //! The sky over a node: where the sun stands, what the weather lets through, and what falls on a tilted panel.
 
+pub mod clearness;
 pub mod decompose;
 pub mod incidence;
 pub mod irradiance;
+pub mod light;
 pub mod monthly;
 pub mod plane;
 pub mod skyline;

@@ -5,6 +5,7 @@
 use std::io::Read;
 
 use design::quantity::Angle;
+use forecast::sky::decompose::Split;
 use forecast::sky::irradiance::faiman_celsius;
 use forecast::sky::plane::{HourSky, InPlane, Instants, Plane, PlaneTable};
 use forecast::sky::skyline::Skyline;
@@ -196,12 +197,31 @@ fn a_flat_panel_receives_the_global_irradiance() {
     }
 }
 
-/// The station's own beam and diffuse are used where it has both; the year then is another than with the estimate.
+/// Of the same global light, more of it in the beam gives a steep plane more, in proportion to the cosine of incidence.
 #[test]
 fn measured_beam_and_diffuse_are_used_where_the_file_has_both() {
-    let station = sand_point();
-    let measured = station.sky(12).measured;
-    assert!(measured.is_some());
-    let without = WeatherHours { dni_w_m2: None, ..station };
-    assert!(without.sky(12).measured.is_none());
+    let mut station = sand_point();
+    let noon = 12;
+    assert!(station.sky(noon).measured.is_some());
+    station.dni_w_m2 = None;
+    assert!(station.sky(noon).measured.is_none());
+
+    let observer = Observer::new(45.0, 0.0, 0.0).expect("on earth");
+    let table = PlaneTable::new(
+        &observer,
+        0.0,
+        &south(60.0, 0.0),
+        SkyModel::Isotropic,
+        Instants::SixGrena,
+        &winter_day(),
+    );
+    let with = |dni_w_m2| {
+        let measured = Some(Split { dni_w_m2, dhi_w_m2: 100.0 });
+        table.in_plane(noon, &HourSky { ghi_w_m2: 150.0, measured }).plain_w_m2
+    };
+    // 100 W/m² of an even sky on 60 degrees, by hand; the sun of that hour stands 20 to 22 degrees high, so the
+    // plane's normal (30 degrees high) is 8 to 14 degrees away from it.
+    assert!((with(0.0) - 75.0).abs() < 1e-9);
+    assert!((with(200.0) - 75.0) / 200.0 > 0.96);
+    assert!((with(200.0) - 75.0) / 200.0 < 1.0);
 }

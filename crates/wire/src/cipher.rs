@@ -82,8 +82,10 @@ impl Cipher {
             *block = nonce.block(1, i).into();
         }
         self.0.encrypt_blocks(keystream);
-        for (octet, mask) in payload.iter_mut().zip(keystream.iter().flatten()) {
-            *octet ^= mask;
+        for (chunk, block) in payload.chunks_mut(BLOCK_LEN).zip(keystream) {
+            for (octet, mask) in chunk.iter_mut().zip(block.iter()) {
+                *octet ^= mask;
+            }
         }
     }
 }

@@ -8,7 +8,8 @@ use crate::quantity::{
     TemperatureDifference, Uncertain, Voltage,
 };
 use crate::section::rule::{
-    ELEVATION, FRACTION, INTERVAL, LATITUDE, LONGITUDE, NOT_NEGATIVE, PAYLOAD, POSITIVE, PROMISE, TEMPERATURE,
+    EFFICIENCY, ELEVATION, FRACTION, INTERVAL, LATITUDE, LONGITUDE, NOT_NEGATIVE, PAYLOAD, POSITIVE, PROMISE,
+    TEMPERATURE,
 };
 use crate::section::{At, section};
 
@@ -130,7 +131,7 @@ section! {
         /// What it takes for itself. Needed for `ldo` and `buck`.
         quiescent: Current = shown "1 uA" where NOT_NEGATIVE;
         /// Power out over power in. Needed for `buck`.
-        efficiency: Share = depends "90 %" where FRACTION;
+        efficiency: Share = depends "90 %" where EFFICIENCY;
     }
 }
 

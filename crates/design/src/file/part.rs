@@ -7,8 +7,8 @@ use crate::quantity::{
     Uncertain, Voltage,
 };
 use crate::section::rule::{
-    CELLS, COEFFICIENT, EXPONENT, FACTOR, FRACTION, LOSS, NOT_NEGATIVE, POSITIVE, RADIO_POWER, SYMBOLS,
-    TEMPERATURE, TILT,
+    CELLS, COEFFICIENT, EFFICIENCY, EXPONENT, FACTOR, FRACTION, LOSS, NOT_NEGATIVE, POSITIVE, RADIO_POWER,
+    SYMBOLS, TEMPERATURE, TILT,
 };
 use crate::section::{part_section, section};
 
@@ -81,7 +81,7 @@ part_section! {
         /// How it takes power from the panel: `direct` (a diode), `linear`, `fixed-fraction` or `mppt`.
         kind: ChargerWord = required "linear";
         /// Share of the panel's open-circuit voltage at which a `fixed-fraction` charger holds the panel.
-        fraction: Share = depends "80 %" where FRACTION;
+        fraction: Share = depends "80 %" where EFFICIENCY;
         /// Voltage it charges the pack to; leave it out for a bare diode without a limiter.
         voltage: Voltage = depends "4.2 V" where POSITIVE;
         /// Largest charging current.
@@ -97,7 +97,7 @@ part_section! {
         /// What it takes from the battery when there is no sun.
         battery_drain: Current = default "0 uA" where NOT_NEGATIVE;
         /// Output power over input power of a converter. Needed for `fixed-fraction` and `mppt`.
-        efficiency: Share = depends "85 %" where FRACTION;
+        efficiency: Share = depends "85 %" where EFFICIENCY;
         /// Panel power below which a converter cannot run.
         start_up: Power = default "0 W" where NOT_NEGATIVE;
         /// Pack voltage below which it only trickles.

@@ -75,7 +75,7 @@ pub(crate) fn quoted(text: &str) -> String {
 
 impl<Q: Quantity> Field for Uncertain<Q> {
     fn noun() -> String {
-        format!("{}, as `\"{}\"`, with a tolerance if known", Q::NOUN, Q::EXAMPLE)
+        format!("{}, with a tolerance if known", Q::NOUN)
     }
     fn schema() -> String {
         Q::schema()
@@ -110,7 +110,7 @@ fn bare_number<Q: Quantity>(number: f64, value: &Spanned<DeValue<'_>>, found: &m
 
 impl<Q: Quantity> Field for Q {
     fn noun() -> String {
-        format!("{}, as `\"{}\"`", Q::NOUN, Q::EXAMPLE)
+        Q::NOUN.to_owned()
     }
     fn schema() -> String {
         let units: Vec<&str> = Q::UNITS.iter().map(|(symbol, ..)| *symbol).collect();
@@ -391,7 +391,7 @@ pub(crate) struct Facing(pub(crate) Option<Angle>);
 
 impl Field for Facing {
     fn noun() -> String {
-        "angle, as `\"180 deg\"`, or `\"any\"`".to_owned()
+        "angle or `\"any\"`".to_owned()
     }
     fn schema() -> String {
         format!("{{\"anyOf\":[{},{{\"const\":\"any\"}}]}}", Angle::schema())
@@ -485,7 +485,7 @@ impl DataRate {
 
 impl Field for DataRate {
     fn noun() -> String {
-        "data rate, as `\"DR3\"`".to_owned()
+        "data rate".to_owned()
     }
     fn schema() -> String {
         r#"{"type":"string","pattern":"^DR([0-9]|1[0-5])$"}"#.to_owned()
@@ -501,7 +501,7 @@ pub(crate) struct DataRates(pub(crate) Vec<(u8, Share)>);
 
 impl Field for DataRates {
     fn noun() -> String {
-        "table of data rates and shares, as `{ DR5 = \"60 %\", DR3 = \"40 %\" }`".to_owned()
+        "table of data rates and shares".to_owned()
     }
     fn schema() -> String {
         format!("{{\"type\":\"object\",\"additionalProperties\":{}}}", Share::schema())

@@ -278,13 +278,15 @@ impl Resolver<'_> {
 
     fn sensor(&mut self, wanted: &At<String>, path: &str) -> Option<Sensor> {
         let before = self.doubts.len();
-        let (section, origin) = self.filled(&SensorSection::naming(wanted.clone()), &wanted.value)?;
+        let (section, origin) = self.filled(&SensorSection::naming(wanted.clone()), "")?;
         let new = self.doubts.split_off(before);
-        for doubt in new {
-            let field = format!("{path}.sensors");
-            let key =
-                doubt.field.strip_prefix(&format!("{}.", wanted.value)).unwrap_or(&doubt.field).to_owned();
-            let remark = format!("`{key}` of {}: {}", wanted.value, doubt.remark);
+        let keys: Vec<&str> = new.iter().map(|doubt| doubt.field.trim_start_matches('.')).collect();
+        let field = format!("{path}.sensors");
+        let remark = format!("{} of {}: from memory, not from a data sheet", keys.join(", "), wanted.value);
+        // A sensor that several activities read is doubted once for each load.
+        let load = path.split(".activity.").next().unwrap_or(path);
+        let known = self.doubts.iter().any(|doubt| doubt.remark == remark && doubt.field.starts_with(load));
+        if !keys.is_empty() && !known {
             self.doubt(field, remark);
         }
         Some(Sensor {

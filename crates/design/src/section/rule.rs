@@ -34,6 +34,7 @@ rules! {
     POSITIVE = TINY, HUGE, NOT_POSITIVE, "must be above zero", "a value above zero";
     NOT_NEGATIVE = 0.0, HUGE, NEGATIVE, "must not be negative", "zero or more";
     FRACTION = 0.0, 1.0, SHARE_RANGE, "must lie between 0 % and 100 %", "a share from \"0 %\" to \"100 %\"";
+    EFFICIENCY = 0.01, 1.0, SHARE_RANGE, "must lie between 1 % and 100 %", "a share from \"1 %\" to \"100 %\"";
     LOSS = 0.0, 0.9, SHARE_RANGE, "must lie between 0 % and 90 %", "a share from \"0 %\" to \"90 %\"";
     PROMISE = 0.5, 0.999, PROMISE_SHARE, "must lie between 50 % and 99.9 %", "\"99.9 %\" or less: no number of simulated lives can show 100 %";
     FACTOR = 1e-3, 1e3, OUT_OF_RANGE, "must lie between 0.1 % and 100000 % (0.001 and 1000)", "a factor in that range";

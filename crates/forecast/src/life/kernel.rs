@@ -76,6 +76,12 @@ pub struct Lanes<const L: usize> {
     pub new_capacity_ah: [f64; L],
     /// Factor on the sun: dirt, label, age of the panel.
     pub yield_factor: [f32; L],
+    /// Factor on the resistance.
+    pub resistance_factor: [f32; L],
+    /// Factor on what the board draws asleep.
+    pub floor_factor: [f32; L],
+    /// Factor on everything else it draws.
+    pub active_factor: [f32; L],
     /// Load on top of the design, while running [A].
     pub extra_amperes: [f32; L],
     /// Whether a stop clears the extra load.
@@ -101,6 +107,9 @@ impl<const L: usize> Lanes<L> {
             capacity_ah: [node.capacity_ah; L],
             new_capacity_ah: [node.capacity_ah; L],
             yield_factor: [1.0; L],
+            resistance_factor: [1.0; L],
+            floor_factor: [1.0; L],
+            active_factor: [1.0; L],
             extra_amperes: [0.0; L],
             extra_clears: [false; L],
             running: [true; L],
@@ -162,7 +171,7 @@ fn step_one<const L: usize>(
     let charge = (stored / capacity) as f32;
     let [rest_volts, warm_ohm, wear_share, _] = node.by_charge.at(charge);
     let [resistance_factor, locked_share, self_discharge, wear_rate] = node.by_temperature.at(weather.battery_celsius);
-    let resistance_ohm = warm_ohm * resistance_factor;
+    let resistance_ohm = warm_ohm * resistance_factor * lanes.resistance_factor[lane];
     let flows = &mut lanes.flows[lane];
     let mut outcome = HourOutcome::default();
 
@@ -204,8 +213,10 @@ fn step_one<const L: usize>(
 
     // Spending.
     let load = if running {
-        let level = node.demand.level(charge);
-        node.demand.row(kind, level).draw(weather.air_celsius).at(rest_volts) + lanes.extra_amperes[lane]
+        let row = node.demand.row(kind, node.demand.level(charge));
+        row.floor.at(rest_volts) * lanes.floor_factor[lane]
+            + row.active(weather.air_celsius).at(rest_volts) * lanes.active_factor[lane]
+            + lanes.extra_amperes[lane]
     } else {
         node.stopped_amperes
     };

@@ -1,22 +1,22 @@
 //! Charging current by light, cell temperature and battery voltage, tabulated for the inner loop.
 
 use design::part::{Battery, Charger, ChargerKind};
-use design::quantity::Voltage;
+use design::quantity::{Share, Voltage};
 
 use super::charger::{LEAST_BATTERY_V, converted_w, converter_runs, operating_point};
 use super::diode::Diode;
 use super::panel::{PanelModel, REFERENCE_W_M2};
 
-const LIGHTS: usize = 32;
+/// Nodes over light and battery voltage. The power out of a converter depends on light alone, and bends more.
+const PINNED: (usize, usize) = (32, 13);
+const CONVERTED: (usize, usize) = (208, 2);
 const TEMPERATURES: usize = 19;
-const VOLTAGES: usize = 13;
-const CELLS: usize = LIGHTS * TEMPERATURES * VOLTAGES;
-
 const COLDEST_CELSIUS: f64 = -40.0;
 const HOTTEST_CELSIUS: f64 = 85.0;
 /// Fourth roots of the darkest and brightest irradiance tabulated [W/m²]: 1 and 1400.
 const DARKEST_ROOT: f64 = 1.0;
 const BRIGHTEST_ROOT: f64 = 6.117;
+
 /// What a panel and charger offer a battery [A], before current limit, temperature gate and charge voltage.
 ///
 /// Trilinear over the fourth root of the irradiance, cell temperature and battery voltage. The fourth root spaces the
@@ -26,6 +26,9 @@ const BRIGHTEST_ROOT: f64 = 6.117;
 #[derive(Clone, Debug)]
 pub struct ChargeTable {
     roots: Box<[f32]>,
+    light: Axis,
+    warmth: Axis,
+    voltage: Axis,
     /// Irradiance below which a converter stands still, by cell temperature [W/m²].
     starts_w_m2: [f32; TEMPERATURES],
     /// What the light can drive at the coldest row [A or W, per W/m²], and its change from row to row.
@@ -33,8 +36,6 @@ pub struct ChargeTable {
     driven_per_row: f32,
     /// What the charger takes from the panel current for itself [A]; 0 for a converter, whose share is in the table.
     input_a: f32,
-    lowest_v: f32,
-    per_v: f32,
     /// 1 if the output is power, else 0.
     by_power: f32,
 }
@@ -43,24 +44,29 @@ impl ChargeTable {
     /// The table of a panel and a charger on a battery, for voltages between empty and its charge limit; outside, the
     /// nearer end holds.
     pub fn new(panel: &PanelModel, charger: &Charger, battery: &Battery) -> Self {
+        let (lights, voltages) = if converts(charger) { CONVERTED } else { PINNED };
         let (lowest_v, highest_v) = voltage_range(battery);
-        let roots = (0..CELLS).map(|cell| {
-            let battery_v = grid(lowest_v, highest_v, cell % VOLTAGES, VOLTAGES);
-            let irradiance = grid(DARKEST_ROOT, BRIGHTEST_ROOT, cell / VOLTAGES % LIGHTS, LIGHTS).powi(4);
-            let celsius = celsius(cell / VOLTAGES / LIGHTS);
+        let light = Axis::new(DARKEST_ROOT, BRIGHTEST_ROOT, lights);
+        let voltage = Axis::new(lowest_v, highest_v, voltages);
+        let roots = (0..TEMPERATURES * lights * voltages).map(|cell| {
+            let battery_v = voltage.node(cell % voltages);
+            let irradiance = light.node(cell / voltages % lights).powi(4);
+            let celsius = warmth().node(cell / voltages / lights);
             let output = output(&panel.at(irradiance, celsius), charger, battery_v);
             let shortfall = 1.0 - output / (irradiance * driven(panel, charger, celsius));
             single(shortfall.max(0.0).powf(1.0 / 16.0))
         });
-        let coldest = driven(panel, charger, celsius(0));
+        let driven = |row| driven(panel, charger, warmth().node(row));
+        let starts = |row| start_up_w_m2(panel, charger, warmth().node(row));
         Self {
             roots: roots.collect(),
-            starts_w_m2: std::array::from_fn(|row| single(start_up_w_m2(panel, charger, celsius(row)))),
-            driven: single(coldest),
-            driven_per_row: single(driven(panel, charger, celsius(1)) - coldest),
+            light,
+            warmth: warmth(),
+            voltage,
+            starts_w_m2: std::array::from_fn(|row| single(starts(row))),
+            driven: single(driven(0)),
+            driven_per_row: single(driven(1) - driven(0)),
             input_a: single(if converts(charger) { 0.0 } else { charger.input_current.amperes() }),
-            lowest_v: single(lowest_v),
-            per_v: single((VOLTAGES - 1) as f64 / (highest_v - lowest_v)),
             by_power: f32::from(u8::from(converts(charger))),
         }
     }
@@ -68,46 +74,67 @@ impl ChargeTable {
     /// Current offered to the battery [A] at an effective irradiance [W/m²], a cell temperature [°C] and a battery
     /// voltage [V]; 0 in the dark, never negative. Not limited.
     #[inline]
-    #[expect(clippy::cast_possible_truncation, reason = "constants of the grid")]
     pub fn current_a(&self, irradiance_w_m2: f32, cell_celsius: f32, battery_v: f32) -> f32 {
-        const ROOTS: f32 = (LIGHTS - 1) as f32 / (BRIGHTEST_ROOT - DARKEST_ROOT) as f32;
-        const ROWS: f32 = (TEMPERATURES - 1) as f32 / (HOTTEST_CELSIUS - COLDEST_CELSIUS) as f32;
-        let root = irradiance_w_m2.max(0.0).sqrt().sqrt();
-        let row = held::<TEMPERATURES>((cell_celsius - COLDEST_CELSIUS as f32) * ROWS);
-        let (i, x) = split(held::<LIGHTS>((root - DARKEST_ROOT as f32) * ROOTS));
+        let row = self.warmth.place(cell_celsius);
+        let (i, x) = split(self.light.place(irradiance_w_m2.max(0.0).sqrt().sqrt()));
         let (j, y) = split(row);
-        let (k, z) = split(held::<VOLTAGES>((battery_v - self.lowest_v) * self.per_v));
-        let driven = (self.driven + row * self.driven_per_row) * irradiance_w_m2;
-        let at = (j * LIGHTS + i) * VOLTAGES + k;
-        let t = &self.roots[at..at + LIGHTS * VOLTAGES + VOLTAGES + 2];
+        let (k, z) = split(self.voltage.place(battery_v));
+        let (brighter, warmer) = (self.voltage.nodes, self.voltage.nodes * self.light.nodes);
+        let at = j * warmer + i * brighter + k;
+        let t = &self.roots[at..at + warmer + brighter + 2];
         let along = |at: usize| t[at] + z * (t[at + 1] - t[at]);
-        let (darker, brighter) = (along(0), along(VOLTAGES));
-        let colder = darker + x * (brighter - darker);
-        let (darker, brighter) = (along(LIGHTS * VOLTAGES), along(LIGHTS * VOLTAGES + VOLTAGES));
-        let warmer = darker + x * (brighter - darker);
-        let root = colder + y * (warmer - colder);
+        let across = |at: usize| along(at) + x * (along(at + brighter) - along(at));
+        let root = across(0) + y * (across(warmer) - across(0));
+        let fourth = root * root * root * root;
+        let driven = (self.driven + row * self.driven_per_row) * irradiance_w_m2;
+        let output = driven * (1.0 - fourth * fourth * fourth * fourth) - self.input_a;
         let starts = self.starts_w_m2[j] + y * (self.starts_w_m2[j + 1] - self.starts_w_m2[j]);
         let running = f32::from(u8::from(irradiance_w_m2 >= starts));
-        let fourth = root * root * root * root;
-        let output = driven * (1.0 - fourth * fourth * fourth * fourth) - self.input_a;
-        let divisor = 1.0 + self.by_power * (battery_v.max(LEAST_BATTERY_V as f32) - 1.0);
+        let divisor = 1.0 + self.by_power * (battery_v.max(LEAST_BATTERY_V) - 1.0);
         running * output.max(0.0) / divisor
     }
 }
 
-/// The place held within a grid of `N` nodes: two instructions, where `clamp` takes a branch for a NaN.
-#[inline]
-fn held<const N: usize>(place: f32) -> f32 {
-    place.max(0.0).min((N - 1) as f32 - 1e-3)
+/// Evenly spaced nodes, at least 2 and less than 256.
+#[derive(Clone, Copy, Debug)]
+struct Axis {
+    first: f64,
+    step: f64,
+    nodes: usize,
+    start: f32,
+    per_unit: f32,
+    last_place: f32,
 }
 
-/// Node below a place on a grid of less than 256 nodes, and how far above it the place is. Adding 1.5 x 2^23 leaves the
-/// rounded number in the low bits of a float, which is quicker than a checked conversion.
+impl Axis {
+    fn new(first: f64, last: f64, nodes: usize) -> Self {
+        let step = (last - first) / (nodes - 1) as f64;
+        let last_place = (nodes - 1) as f32 - 1e-3;
+        Self { first, step, nodes, start: single(first), per_unit: single(1.0 / step), last_place }
+    }
+
+    fn node(&self, index: usize) -> f64 {
+        self.first + self.step * index as f64
+    }
+
+    /// Place on the axis in steps, held within it.
+    #[inline]
+    fn place(&self, value: f32) -> f32 {
+        ((value - self.start) * self.per_unit).max(0.0).min(self.last_place)
+    }
+}
+
+/// Node below a place, and how far above it the place is. Adding 1.5 x 2^23 leaves the rounded number in the low bits
+/// of a float, which is quicker than a checked conversion.
 #[inline]
 fn split(place: f32) -> (usize, f32) {
     const ROUNDER: f32 = 12_582_912.0;
     let rounded = (place - 0.5) + ROUNDER;
     ((rounded.to_bits() & 0xff) as usize, place - (rounded - ROUNDER))
+}
+
+fn warmth() -> Axis {
+    Axis::new(COLDEST_CELSIUS, HOTTEST_CELSIUS, TEMPERATURES)
 }
 
 /// Current of a pinned panel [A], power out of a converter [W].
@@ -128,26 +155,18 @@ fn driven(panel: &PanelModel, charger: &Charger, celsius: f64) -> f64 {
 }
 
 fn voltage_range(battery: &Battery) -> (f64, f64) {
-    let end = |end: Option<&(design::quantity::Share, Voltage)>| end.map_or(0.0, |(_, volts)| volts.volts());
+    let end = |end: Option<&(Share, Voltage)>| end.map_or(0.0, |(_, volts)| volts.volts());
     let lowest_v = end(battery.open_circuit.first()).min(battery.empty_voltage.volts());
     let full_v = end(battery.open_circuit.last());
     let highest_v = battery.charge_limit.map_or(full_v, Voltage::volts).max(full_v);
     (lowest_v, highest_v.max(lowest_v + 0.1))
 }
 
-fn celsius(row: usize) -> f64 {
-    grid(COLDEST_CELSIUS, HOTTEST_CELSIUS, row, TEMPERATURES)
-}
-
 fn converts(charger: &Charger) -> bool {
     matches!(charger.kind, ChargerKind::FixedFraction { .. } | ChargerKind::Mppt)
 }
 
-fn grid(first: f64, last: f64, index: usize, count: usize) -> f64 {
-    first + (last - first) * index as f64 / (count - 1) as f64
-}
-
-/// Power and voltage of a panel both rise with light, so that one irradiance tells whether a converter runs.
+/// Power of a panel rises with light, so that one irradiance tells whether a converter runs.
 fn start_up_w_m2(panel: &PanelModel, charger: &Charger, celsius: f64) -> f64 {
     let runs = |irradiance: f64| {
         let curve = panel.at(irradiance, celsius);
@@ -162,7 +181,7 @@ fn start_up_w_m2(panel: &PanelModel, charger: &Charger, celsius: f64) -> f64 {
     }
     while high - low > 1e-6 * high {
         let middle = 0.5 * (low + high);
-        if runs(middle) { high = middle } else { low = middle }
+        *(if runs(middle) { &mut high } else { &mut low }) = middle;
     }
     high
 }

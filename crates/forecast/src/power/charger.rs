@@ -7,7 +7,7 @@ use super::diode::{Diode, Point};
 use super::panel::PanelModel;
 
 /// An empty supercapacitor takes power at no voltage; below this the current limit is what counts [V].
-pub(super) const LEAST_BATTERY_V: f64 = 0.05;
+pub(super) const LEAST_BATTERY_V: f32 = 0.05;
 
 /// What a charger makes of a panel in one moment.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -89,7 +89,7 @@ pub(super) fn converter_runs(point: Point, charger: &Charger) -> bool {
 
 fn converter_a(point: Point, charger: &Charger, battery_v: f64) -> f64 {
     if converter_runs(point, charger) {
-        converted_w(point, charger) / battery_v.max(LEAST_BATTERY_V)
+        converted_w(point, charger) / battery_v.max(LEAST_BATTERY_V.into())
     } else {
         0.0
     }

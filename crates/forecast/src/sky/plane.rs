@@ -160,6 +160,16 @@ impl PlaneTable {
         }
     }
 
+    /// Irradiance on the plane in an hour of the table from global and diffuse light on the horizontal, means of the hour
+    /// [W/m²].
+    pub fn of_horizontal(&self, hour: usize, ghi_w_m2: f64, dhi_w_m2: f64) -> InPlane {
+        let Some(geometry) = self.hours.get(hour) else { return InPlane::default() };
+        let up = geometry.sunlit_share * geometry.zenith_deg.to_radians().cos();
+        let largest_w_m2 = geometry.extraterrestrial_w_m2 * geometry.sunlit_share;
+        let dni_w_m2 = if up > 0.0 { ((ghi_w_m2 - dhi_w_m2) / up).min(largest_w_m2) } else { 0.0 };
+        self.in_plane(hour, &HourSky { ghi_w_m2, measured: Some(Split { dni_w_m2, dhi_w_m2 }) })
+    }
+
     fn under(&self, hour: &HourGeometry, sky: &HourSky) -> InPlane {
         let dark = hour.sunlit_share <= 0.0;
         let share = if dark { 1.0 } else { hour.sunlit_share };

@@ -347,8 +347,8 @@ impl Plaintext {
     fn copy_of(encrypted: &[u8]) -> Self {
         let mut bytes = [0; MAX_PAYLOAD_LEN];
         let len = encrypted.len().min(MAX_PAYLOAD_LEN);
-        for (to, from) in bytes.iter_mut().zip(encrypted) {
-            *to = *from;
+        if let (Some(to), Some(from)) = (bytes.get_mut(..len), encrypted.get(..len)) {
+            to.copy_from_slice(from);
         }
         Self { bytes, len }
     }

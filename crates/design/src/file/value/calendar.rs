@@ -38,7 +38,7 @@ impl Date {
 
 impl Field for Date {
     fn noun() -> String {
-        "day of the year, as `\"10-15\"` for 15 October".to_owned()
+        "day of the year, month first".to_owned()
     }
     fn schema() -> String {
         r#"{"type":"string","pattern":"^(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$"}"#.to_owned()

@@ -1,2 +1,0 @@
-fn main(){ let a=std::env::args().nth(1).unwrap(); match a.as_str(){"md"=>print!("{}",design::manual::markdown()),"json"=>print!("{}",design::manual::json_schema()),"ex"=>print!("{}",design::manual::commented_example()),
- f=>{ let t=std::fs::read_to_string(f).unwrap(); let s=std::time::Instant::now(); let r=design::resolve::resolve(&design::catalog::Catalog::builtin(),&design::file::parse(&t)); eprintln!("{:?}",s.elapsed()); match r {Ok(r)=>{for d in &r.design.doubts{println!("{} | {}",d.field,d.remark)} println!("{:#?}",r.warnings)},Err(e)=>println!("{e:#?}")}}}}

@@ -1,0 +1,151 @@
+//! What is fixed but unknown about a site and its parts, drawn once for every life.
+
+use design::node::{Design, Step};
+use design::quantity::{Quantity, Uncertain};
+
+use super::kernel::Lanes;
+use crate::random::Stream;
+
+/// How many unknowns there are.
+pub const COUNT: usize = 7;
+
+/// What each unknown is, in words.
+pub const NAMES: [&str; COUNT] = [
+    "how sunny the site is",
+    "what the panel yields of its label",
+    "what the battery holds of its label",
+    "the battery's resistance",
+    "the current asleep",
+    "the currents awake",
+    "how warm the site is",
+];
+
+/// Standard deviation of a site's mean temperature around the climate's: a valley is not its grid cell (own estimate).
+const SITE_TEMPERATURE_SD_K: f64 = 1.0;
+
+/// How far each unknown may stray.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Unknowns {
+    /// Standard deviations: of the logarithm for the first of [`NAMES`], kelvin for the last. The first is a factor on
+    /// the months' own doubt and so 1.
+    spreads: [f64; COUNT],
+}
+
+/// One life's unknowns as standard normal scores.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Drawn {
+    /// In the order of [`NAMES`].
+    pub scores: [f64; COUNT],
+    /// What they make of the parts: factors, and kelvin for the last.
+    pub values: [f64; COUNT],
+}
+
+impl Unknowns {
+    /// The unknowns of a design.
+    #[must_use]
+    pub fn new(design: &Design) -> Self {
+        let battery = &design.battery;
+        let panel = design.panel.as_ref().map_or(0.0, |mounted| relative(&mounted.panel.power));
+        Self {
+            spreads: [
+                1.0,
+                panel,
+                relative(&battery.capacity).hypot(relative(&battery.label_to_real)),
+                relative(&battery.resistance),
+                floor_spread(design),
+                active_spread(design),
+                SITE_TEMPERATURE_SD_K,
+            ],
+        }
+    }
+
+    /// The unknowns of one life.
+    pub fn draw(&self, random: &mut Stream) -> Drawn {
+        let scores: [f64; COUNT] = std::array::from_fn(|_| random.normal());
+        let mut values: [f64; COUNT] =
+            std::array::from_fn(|index| (scores[index] * self.spreads[index].ln_1p()).exp());
+        values[0] = scores[0];
+        values[COUNT - 1] = scores[COUNT - 1] * self.spreads[COUNT - 1];
+        Drawn { scores, values }
+    }
+
+    /// Whether an unknown varies at all.
+    #[must_use]
+    pub fn varies(&self, index: usize) -> bool {
+        self.spreads[index] > 0.0
+    }
+}
+
+impl Drawn {
+    /// The factor on the sun for a month with this doubt (relative standard deviation).
+    #[must_use]
+    pub fn sun(&self, doubt: f64) -> f64 {
+        (self.values[0] * doubt.ln_1p()).exp()
+    }
+
+    /// The factor on what the panel yields.
+    #[must_use]
+    pub fn panel(&self) -> f64 {
+        self.values[1]
+    }
+
+    /// The factor on what the board draws asleep.
+    #[must_use]
+    pub fn floor(&self) -> f64 {
+        self.values[4]
+    }
+
+    /// The factor on what it draws awake.
+    #[must_use]
+    pub fn active(&self) -> f64 {
+        self.values[5]
+    }
+
+    /// How much warmer than its climate the site is [K].
+    #[must_use]
+    pub fn warmer_k(&self) -> f64 {
+        self.values[6]
+    }
+
+    /// Gives a life its parts.
+    pub fn equip<const L: usize>(&self, lanes: &mut Lanes<L>, lane: usize) {
+        for capacity in [&mut lanes.capacity_ah, &mut lanes.new_capacity_ah, &mut lanes.stored_ah] {
+            capacity[lane] *= self.values[2];
+        }
+        lanes.resistance_factor[lane] = self.values[3] as f32;
+        lanes.floor_factor[lane] = self.floor() as f32;
+        lanes.active_factor[lane] = self.active() as f32;
+    }
+}
+
+fn relative<Q: Quantity>(quantity: &Uncertain<Q>) -> f64 {
+    let nominal = quantity.nominal.si().abs();
+    if nominal > 0.0 { quantity.spread_si / nominal } else { 0.0 }
+}
+
+/// Spread of all floors together, each weighed by its current.
+fn floor_spread(design: &Design) -> f64 {
+    let floors = design.loads.iter().map(|load| (load.floor.nominal.si(), load.floor.spread_si));
+    weighed(floors)
+}
+
+/// Spread of all active currents together, each weighed by its charge per try.
+fn active_spread(design: &Design) -> f64 {
+    let steps = design.loads.iter().flat_map(|load| &load.activities).flat_map(|activity| &activity.steps);
+    weighed(steps.map(|step| match step {
+        Step::Draw { current, time } => (current.nominal.si() * time.si(), current.spread_si * time.si()),
+        Step::Uplink { .. } => design
+            .radio
+            .as_ref()
+            .map_or((0.0, 0.0), |radio| (radio.transmit_current.nominal.si(), radio.transmit_current.spread_si)),
+        Step::Fix { .. } => design
+            .receiver
+            .as_ref()
+            .map_or((0.0, 0.0), |receiver| (receiver.acquire.nominal.si(), receiver.acquire.spread_si)),
+    }))
+}
+
+fn weighed(pairs: impl Iterator<Item = (f64, f64)>) -> f64 {
+    let (nominal, spread) = pairs.fold((0.0, 0.0), |sum, pair| (sum.0 + pair.0, sum.1 + pair.1));
+    if nominal > 0.0 { spread / nominal } else { 0.0 }
+}
