@@ -87,8 +87,9 @@ class Sun:
     def relative_rows(self, row, column, month, corrected):
         """Daily clearness relative to the month's mean at PROBABILITIES.
 
-        The spread of daily irradiation less what the season makes within the month; as wide in clearness as
-        uncorrected, so relatively wider about a corrected, lower mean; trapezoids integrate to 1.
+        The spread of daily irradiation less what the season makes within the month, and relatively wider about a
+        corrected, lower mean, by the root of the correction: uncorrected the spread is 7 % too narrow on the mean of
+        the weather years, with the whole correction 9 % too wide. Trapezoids integrate to 1.
         """
         month = self.stand_in[row, month]
         value, share = self.value[row, column, month], self.share[row, column, month]
@@ -99,7 +100,7 @@ class Sun:
         cv = np.sqrt((share * (value / mean - 1) ** 2).sum())
         season = season_cv(SOUTH + STEP * row)[month]
         daily = np.sqrt(max((1 + cv**2) / (1 + season**2) - 1, 0.0))
-        wider = self.clearness[row, column, month] / corrected
+        wider = np.sqrt(self.clearness[row, column, month] / corrected)
         relative = 1 + (relative - 1) * daily / cv * wider
         relative = np.maximum(relative, LEAST_CLEARNESS / corrected)
         return relative / np.trapezoid(relative, PROBABILITIES)
@@ -136,7 +137,9 @@ class Air:
         self.celsius = np.asarray(data.variables["t2m"][:])
         self.rain = np.asarray(data.variables["tp"][:]) / np.array(MONTH_DAYS)[:, None, None]
         with h5py.File(opened(*HEIGHT)) as file:
-            self.height = np.asarray(file["Altitude"]).astype(float) * 28 - 450
+            steps = np.asarray(file["Altitude"])
+        # 255 is the sea.
+        self.height = np.where(steps == 255, 0.0, steps * 28.0 - 450)
 
     def over(self, field, latitude, longitude, half):
         """Mean over latitudes and longitudes within half degrees."""

@@ -56,3 +56,48 @@ const WIDTH: f64 = 920.0;
 /// Room for figures at the left and words at the right.
 const LEFT: f64 = 52.0;
 const RIGHT: f64 = 128.0;
+
+#[cfg(test)]
+mod tests {
+    use crate::report::fixture;
+
+    /// The drawing, one element a line, long paths cut.
+    fn drawing(chart: &super::Chart) -> String {
+        let svg = chart.svg().into_string().replace("><", ">\n<");
+        let cut = |line: &str| match line.char_indices().nth(300) {
+            Some((at, _)) => format!("{}... {} characters", &line[..at], line.chars().count()),
+            None => line.to_owned(),
+        };
+        svg.lines().map(|line| cut(line) + "\n").collect()
+    }
+
+    #[test]
+    fn drawings_of_the_invented_year() {
+        let (subject, plan) = (fixture::subject(), fixture::plan());
+        let charts = [
+            super::year::chart(&subject, &plan),
+            super::months::chart(&subject, &plan),
+            super::fortnight::chart(&subject, &plan).expect("a year has a fortnight"),
+            super::earns::chart(&subject, &plan).expect("the sun shines"),
+        ];
+        for chart in charts {
+            insta::assert_snapshot!(chart.id, drawing(&chart));
+        }
+    }
+
+    #[test]
+    fn no_drawing_leaves_its_frame_or_holds_what_is_no_number() {
+        let subject = fixture::subject();
+        let mut plan = fixture::plan();
+        for hour in &mut plan.hours {
+            hour.in_plane = design::quantity::Irradiance::ZERO;
+            hour.charge = design::quantity::Share::ZERO;
+        }
+        plan.months.iter_mut().for_each(|row| row.offered_per_day = design::quantity::Charge::ZERO);
+        for chart in [super::year::chart(&subject, &plan), super::months::chart(&subject, &plan)] {
+            let svg = chart.svg().into_string();
+            assert!(!svg.contains("NaN") && !svg.contains("inf"), "{svg}");
+        }
+        assert!(super::earns::chart(&subject, &plan).is_none(), "a roof all year has no map of the sun");
+    }
+}

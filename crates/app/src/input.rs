@@ -40,6 +40,10 @@ impl Checked {
 pub(crate) fn design(path: &Path) -> Result<Checked, Failure> {
     let help = "give the design file of a node, such as examples/larkmoor/frost-mast.toml";
     let text = text(path, help).map_err(Failure::of)?;
+    if is_weather(text.as_bytes().get(..RECOGNISED_BY as usize).unwrap_or(text.as_bytes())) {
+        let message = "this is a weather file, not a design file".to_owned();
+        return Err(Failure::of(Problem::of_file("file", &path.to_string_lossy(), message, help)));
+    }
     let source = Source::new(&path.to_string_lossy(), &text);
     let file = design::file::parse(&text);
     let mut catalog = Catalog::builtin();
@@ -103,7 +107,7 @@ fn text(path: &Path, help: &str) -> Result<String, Problem> {
     let mut bytes = Vec::new();
     file.take(LARGEST_BYTES as u64 + 1).read_to_end(&mut bytes).map_err(unreadable)?;
     if bytes.len() > LARGEST_BYTES {
-        let megabytes = (size.max(bytes.len() as u64) as f64 / 1e6).ceil();
+        let megabytes = (size.max(bytes.len() as u64) as f64 / 1e6).round();
         let message = format!("the file has {megabytes:.0} MB; a design file has a few kilobytes");
         let help = "is this the design file? a weather file is given with --weather";
         return Err(Problem::of_file(design::diagnostic::TOO_LARGE.name, &name, message, help));

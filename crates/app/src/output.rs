@@ -43,12 +43,12 @@ pub(crate) fn refuse_to_overwrite(outputs: &[Option<&Path>], inputs: &[&Path]) -
 /// Writes a file that is whole or not there: it is written beside its place and then moved.
 pub(crate) fn write(path: &Path, text: &str) -> Result<(), Failure> {
     // A link is followed; a device or pipe can't be replaced and is written to.
-    let path = &fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
-    let written = match fs::metadata(path) {
+    let target = &fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
+    let written = match fs::metadata(target) {
         Ok(found) if found.is_dir() => Err(io::Error::from(ErrorKind::IsADirectory)),
-        Ok(found) if !found.is_file() => write_through(path, text),
-        Ok(found) => replace(path, text, Some(found.permissions())),
-        Err(_) => replace(path, text, None),
+        Ok(found) if !found.is_file() => write_through(target, text),
+        Ok(found) => replace(target, text, Some(found.permissions())),
+        Err(_) => replace(target, text, None),
     };
     written.map_err(|error| {
         let message = format!("the file could not be written: {}", reason(&error));

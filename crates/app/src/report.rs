@@ -1,5 +1,6 @@
 //! What the person sees: one page of text, the same with charts, and everything as data.
 
+pub(crate) mod daylight;
 pub(crate) mod hours;
 pub(crate) mod html;
 pub(crate) mod json;
@@ -32,8 +33,12 @@ pub(crate) struct Subject {
     pub(crate) promise_years: f64,
     /// Role and description of each part.
     pub(crate) parts: Vec<(&'static str, String)>,
-    /// State of charge [%] at which a battery at rest stops the node, and at which it comes back.
-    pub(crate) limits_percent: (f64, f64),
+    /// Sunrise and sunset [h of local standard time] for each of 365 days.
+    pub(crate) daylight_h: Vec<(f64, f64)>,
+    /// State of charge [%] at or below which the node stops, for each hour of the plan: it rises with the cold.
+    pub(crate) stops_percent: Vec<f64>,
+    /// State of charge [%] at which a stopped node comes back.
+    pub(crate) restarts_percent: f64,
     /// Figures nobody should trust blindly: place in the file, and why.
     pub(crate) doubts: Vec<(String, String)>,
     /// What the design file probably does not mean.
@@ -76,6 +81,26 @@ impl Subject {
         let mut cautions: Vec<Caution> = found.chain(warned).collect();
         cautions.sort_by_key(|caution| std::cmp::Reverse(caution.severity));
         cautions
+    }
+
+    /// The doubts with what is doubted for the same reason put together: where, what, why.
+    pub(crate) fn doubts_by_reason(&self) -> Vec<(String, String)> {
+        let mut groups: Vec<(String, &str, Vec<String>)> = Vec::new();
+        for (field, remark) in &self.doubts {
+            let (table, what, why) = match (remark.split_once(": "), field.rsplit_once('.')) {
+                (Some((what, why)), _) => (field.as_str(), what.to_owned(), why),
+                (None, Some((table, key))) => (table, format!("`{key}`"), remark.as_str()),
+                (None, None) => (field.as_str(), String::new(), remark.as_str()),
+            };
+            match groups.iter_mut().find(|group| group.0 == table && group.1 == why) {
+                Some(group) => group.2.push(what),
+                None => groups.push((table.to_owned(), why, vec![what])),
+            }
+        }
+        groups
+            .into_iter()
+            .map(|(table, why, whats)| (table, format!("{why}: {}", whats.join(", "))))
+            .collect()
     }
 
     /// `file:line` of a field, or the file alone where the field is not written out.

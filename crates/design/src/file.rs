@@ -1,5 +1,6 @@
 //! The design file as it was written: read, with the place of every key, but not yet resolved.
 
+pub(crate) mod message;
 pub(crate) mod node;
 pub(crate) mod part;
 pub(crate) mod value;

@@ -5,7 +5,9 @@
 pub mod catalog;
 pub mod diagnostic;
 pub mod file;
+pub mod law;
 pub mod manual;
+pub mod message;
 pub mod node;
 pub mod part;
 pub mod quantity;

@@ -2,9 +2,10 @@
 //!
 //! Only `resolve` makes a [`Design`], so what reads one needs no further checks.
 
+use crate::message::Message;
 use crate::part::{Battery, Charger, Panel, Radio, Receiver, Regulator};
 use crate::quantity::{
-    Angle, Bytes, Capacitance, Current, Duration, Length, Resistance, Share, Temperature, Uncertain, Voltage,
+    Angle, Bytes, Capacitance, Current, Dbm, Decibels, Duration, Frequency, Length, Resistance, Share, Temperature, Uncertain, Voltage,
 };
 
 /// A node as it is meant to be, complete and checked.
@@ -35,6 +36,8 @@ pub struct Design {
     pub radio: Option<RadioUse>,
     /// The positioning receiver, if any.
     pub receiver: Option<Receiver>,
+    /// The messages from and to the node, in the order of the file.
+    pub messages: Vec<Message>,
     /// Everything that hangs on the battery, in the order of the file.
     pub loads: Vec<Load>,
     /// Where the node is over the year; empty for one that stays put under the open sky.
@@ -152,6 +155,20 @@ pub struct RadioUse {
     pub transmit_current: Uncertain<Current>,
     /// How long it waits between two tries to join.
     pub join_retry: Duration,
+    /// Transmit power at the radio's output.
+    pub power: Dbm,
+    /// What the antenna gains over an isotropic one.
+    pub antenna_gain: Decibels,
+    /// What is lost between radio and antenna.
+    pub cable_loss: Decibels,
+    /// Centres of the channels it sends on; at least one.
+    pub channels: Vec<Frequency>,
+    /// Data rates that the network may ask of it, ascending; those of `data_rates` are among them.
+    pub allowed_rates: Vec<u8>,
+    /// Whether the limit of 400 ms on one transmission holds where the network can lift it.
+    pub dwell_limit: bool,
+    /// On-air time a day that the network grants, if it states one.
+    pub airtime_allowance_per_day: Option<Duration>,
 }
 
 /// One consumer on the battery.
@@ -199,7 +216,9 @@ pub enum Step {
     },
     /// One message sent and its receive windows.
     Uplink {
-        /// Application bytes.
+        /// The message, if it is designed: its name among [`Design::messages`].
+        message: Option<String>,
+        /// Application bytes; of a message with a short form, of the longest form in use.
         payload: Bytes,
         /// Whether an acknowledgement is asked for.
         confirmed: bool,

@@ -1,5 +1,6 @@
 //! Regions: the data rates and limits of a regional plan, as data with edition and clause.
 
+use crate::law::PowerReference;
 use crate::quantity::{Dbm, Frequency};
 
 /// How a data rate is modulated.
@@ -21,6 +22,64 @@ pub enum Modulation {
     LrFhss,
 }
 
+impl Modulation {
+    /// The stretch of the spectrum that a message fills; `None` for LR-FHSS, whose channel width the plan states.
+    ///
+    /// FSK by Carson's rule from 25 kHz of deviation (from memory): 100 kHz at 50 kbit/s.
+    pub fn occupied_bandwidth(self) -> Option<Frequency> {
+        match self {
+            Self::Lora { bandwidth, .. } => Some(bandwidth),
+            Self::Fsk { bit_rate } => Some(Frequency::from_hertz(2.0 * (FSK_DEVIATION_HZ + bit_rate / 2.0))),
+            Self::LrFhss => None,
+        }
+    }
+
+    /// Whether only newer editions of the regional parameters have it, so that many networks do not hear it:
+    /// spreading factors 5 and 6, and LR-FHSS.
+    pub fn is_newer(self) -> bool {
+        match self {
+            Self::Lora { spreading_factor, .. } => spreading_factor < 7,
+            Self::Fsk { .. } => false,
+            Self::LrFhss => true,
+        }
+    }
+}
+
+/// RP002-1.0.5, modem parameters of GFSK; two end device programs.
+const FSK_DEVIATION_HZ: f64 = 25e3;
+
+/// Equally spaced channels for uplinks.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ChannelGroup {
+    /// Centre of the first.
+    pub first: Frequency,
+    /// From one centre to the next.
+    pub step: Frequency,
+    /// How many.
+    pub count: u32,
+    /// Slowest and fastest data rate on them.
+    pub data_rates: (u8, u8),
+}
+
+impl ChannelGroup {
+    /// Their centres.
+    pub fn centres(&self) -> impl Iterator<Item = Frequency> {
+        (0..self.count).map(|index| self.first + self.step * f64::from(index))
+    }
+}
+
+/// What rides along with or beside the application bytes.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct PayloadConditions {
+    /// Whether a repeater may have to forward the message.
+    pub repeater: bool,
+    /// Whether the limit of 400 ms holds that a network can lift.
+    pub dwell: bool,
+}
+
+/// Bytes of the MAC payload that are not application bytes: seven of frame header, one of port.
+pub const MAC_OVERHEAD: usize = 8;
+
 /// A regional plan.
 #[derive(Clone, Debug)]
 pub struct Region {
@@ -38,6 +97,23 @@ pub struct Region {
     pub join_data_rates: (u8, u8),
     /// Edition and clause.
     pub source: String,
+    /// Largest MAC payload in bytes by uplink data rate where a repeater may forward the message.
+    pub largest_mac_payload_with_repeater: Vec<usize>,
+    /// Largest MAC payload under the 400 ms limit that the network can lift, without and with a repeater; `None` where
+    /// there is no such limit.
+    pub largest_mac_payload_in_dwell: Option<(Vec<usize>, Vec<usize>)>,
+    /// Lowest and highest frequency.
+    pub span: (Frequency, Frequency),
+    /// Whether its channels are fixed; else those here are the defaults and the network adds others.
+    pub fixed_channels: bool,
+    /// Its channels for uplinks.
+    pub channels: Vec<ChannelGroup>,
+    /// What `largest_power` speaks of.
+    pub power_reference: PowerReference,
+    /// Highest index of the power steps of 2 dB.
+    pub power_steps: u8,
+    /// Data rate of the first receive window by uplink data rate and offset.
+    pub first_window: Vec<Vec<u8>>,
 }
 
 /// A built-in plan: its name and the text of its file.
@@ -63,26 +139,113 @@ impl Region {
         BUILTIN.iter().map(|(name, _)| *name).collect()
     }
 
+    /// Largest number of application bytes at a data rate without MAC commands; 0 where the rate can't be used.
+    pub fn largest_payload(&self, data_rate: u8, conditions: PayloadConditions) -> usize {
+        let plain = (&self.largest_mac_payload, &self.largest_mac_payload_with_repeater);
+        let limited = self.largest_mac_payload_in_dwell.as_ref().map(|(without, with)| (without, with));
+        let (without, with) = limited.filter(|_| conditions.dwell).unwrap_or(plain);
+        let sizes = if conditions.repeater { with } else { without };
+        sizes.get(usize::from(data_rate)).map_or(0, |size| size.saturating_sub(MAC_OVERHEAD))
+    }
+
+    /// The modulation of an uplink data rate.
+    pub fn modulation(&self, data_rate: u8) -> Option<Modulation> {
+        self.data_rates.iter().find(|(known, _)| *known == data_rate).map(|(_, modulation)| *modulation)
+    }
+
+    /// The uplink data rates that a network may ask of a node on these channels by default, ascending: newer and unusable
+    /// ones are left out.
+    pub fn default_data_rates(&self, channels: &[Frequency]) -> Vec<u8> {
+        let usable = |rate: &u8| {
+            self.largest_mac_payload.get(usize::from(*rate)).is_some_and(|largest| *largest > 0)
+                && self.modulation(*rate).is_some_and(|modulation| !modulation.is_newer())
+                && self.channels.iter().any(|group| (group.data_rates.0..=group.data_rates.1).contains(rate))
+                && channels.iter().any(|channel| self.carries(*channel, *rate))
+        };
+        self.data_rates.iter().map(|(rate, _)| *rate).filter(usable).collect()
+    }
+
+    /// The centres of its channels, in the order of the plan.
+    pub fn default_channels(&self) -> Vec<Frequency> {
+        self.channels.iter().flat_map(ChannelGroup::centres).collect()
+    }
+
+    /// Whether a channel of this centre may carry this data rate. Where the network adds channels, any may carry any.
+    pub fn carries(&self, channel: Frequency, data_rate: u8) -> bool {
+        !self.fixed_channels
+            || self.channels.iter().any(|group| {
+                (group.data_rates.0..=group.data_rates.1).contains(&data_rate)
+                    && group.centres().any(|centre| (centre.hertz() - channel.hertz()).abs() < SAME_HZ)
+            })
+    }
+
     /// Reads a plan's file; `None` if a key is missing or of the wrong form.
     fn read(text: &str) -> Option<Self> {
         let table: toml::Table = text.parse().ok()?;
         let hertz = |key: &str| table.get(key)?.as_integer().map(|hertz| Frequency::from_hertz(hertz as f64));
         let small = |value: &toml::Value| value.as_integer().and_then(|number| u8::try_from(number).ok());
-        let payloads = table.get("M_norep")?.as_array()?;
         let joins = table.get("join_dr")?.as_array()?;
         Some(Self {
             name: table.get("name")?.as_str()?.to_owned(),
             data_rates: table.get("datarate_up")?.as_array()?.iter().map(data_rate).collect::<Option<_>>()?,
-            largest_mac_payload: payloads
-                .iter()
-                .map(|size| usize::try_from(size.as_integer()?).ok())
-                .collect::<Option<_>>()?,
+            largest_mac_payload: sizes(&table, "M_norep")?,
             second_window: (hertz("rx2_freq")?, table.get("rx2_dr").and_then(small)?),
             largest_power: Dbm::from_dbm(table.get("max_eirp")?.as_float()?),
             join_data_rates: (joins.first().and_then(small)?, joins.get(1).and_then(small)?),
             source: table.get("spec")?.as_str()?.to_owned(),
+            largest_mac_payload_with_repeater: sizes(&table, "M_rep")?,
+            largest_mac_payload_in_dwell: match table.get("M_dwell_norep") {
+                Some(_) => Some((sizes(&table, "M_dwell_norep")?, sizes(&table, "M_dwell_rep")?)),
+                None => None,
+            },
+            span: (hertz("fmin")?, hertz("fmax")?),
+            fixed_channels: table.get("plan")?.as_str()? == "fixed",
+            channels: channels(&table)?,
+            power_reference: match table.get("pw_ref")?.as_str()? {
+                "conducted" => PowerReference::Conducted,
+                text if text.starts_with("EIRP") => PowerReference::Eirp,
+                _ => return None,
+            },
+            power_steps: table.get("pw_max").and_then(small)?,
+            first_window: table
+                .get("rx1")?
+                .as_array()?
+                .iter()
+                .map(|row| row.as_array()?.iter().map(small).collect())
+                .collect::<Option<_>>()?,
         })
     }
+}
+
+/// Centres nearer than this are the same channel.
+const SAME_HZ: f64 = 1.0;
+
+fn sizes(table: &toml::Table, key: &str) -> Option<Vec<usize>> {
+    table.get(key)?.as_array()?.iter().map(|size| usize::try_from(size.as_integer()?).ok()).collect()
+}
+
+/// The groups of a fixed plan, or one group for each default channel.
+fn channels(table: &toml::Table) -> Option<Vec<ChannelGroup>> {
+    let integers = |key: &str| -> Option<Vec<i64>> {
+        table.get(key)?.as_array()?.iter().map(toml::Value::as_integer).collect()
+    };
+    let rates = |key: &str| -> Option<(u8, u8)> {
+        let list = integers(key)?;
+        Some((u8::try_from(*list.first()?).ok()?, u8::try_from(*list.get(1)?).ok()?))
+    };
+    let hertz = |value: i64| Frequency::from_hertz(value as f64);
+    let group = |centres: &str, data_rates: &str| -> Option<ChannelGroup> {
+        let [first, step, count] = <[i64; 3]>::try_from(integers(centres)?).ok()?;
+        let (first, step, count) = (hertz(first), hertz(step), u32::try_from(count).ok()?);
+        Some(ChannelGroup { first, step, count, data_rates: rates(data_rates)? })
+    };
+    if table.contains_key("ch125") {
+        return Some(vec![group("ch125", "ch_dr")?, group("ch500", "ch500_dr")?]);
+    }
+    let data_rates = rates("ch_dr")?;
+    let single =
+        |centre: i64| ChannelGroup { first: hertz(centre), step: Frequency::ZERO, count: 1, data_rates };
+    Some(integers("default_channels")?.into_iter().map(single).collect())
 }
 
 fn data_rate(row: &toml::Value) -> Option<(u8, Modulation)> {

@@ -1,7 +1,9 @@
 //! From what was written to what is meant: parts looked up, defaults filled in, every contradiction found.
 
 mod battery;
+mod channels;
 mod load;
+mod message;
 mod place;
 mod power;
 mod radio;
@@ -64,7 +66,8 @@ impl Resolver<'_> {
         let enclosure = self.enclosure(root.enclosure.as_ref().map(|at| &at.value));
         let radio = root.radio.as_ref().map(|at| self.radio(&at.value));
         let receiver = root.receiver.as_ref().map(|at| self.receiver(&at.value));
-        let loads = self.loads(root, radio.as_ref().and_then(Option::as_ref));
+        let messages = self.messages(root, radio.as_ref().and_then(Option::as_ref));
+        let loads = self.loads(root, radio.as_ref().and_then(Option::as_ref), &messages);
         let cutoff = self.cutoff(root, battery.as_ref(), loads.as_deref());
         let diary = self.diary(root);
         Some(Design {
@@ -80,6 +83,7 @@ impl Resolver<'_> {
             cutoff: cutoff?,
             radio: none_or_good(radio)?,
             receiver: none_or_good(receiver)?,
+            messages: messages.into_iter().filter_map(|(_, message)| message).collect(),
             loads: loads?,
             diary: diary?,
             doubts: std::mem::take(&mut self.doubts),

@@ -174,7 +174,15 @@ const CASES: &[Case] = cases! {
     "nimh-direct-current" at "[panel]": "kind = \"linear\"\nvoltage = \"4.2 V\"" => "kind = \"direct\"", "\"nmc\"" => "\"nimh\"", "2600 mAh" => "1700 mAh";
     "unknown-region" at "region": "EU868" => "EU686";
     "data-rate" at "data_rate": "DR3" => "DR15";
-    "data-rate" at "data_rate": "DR3" => "DR8";
+    "data-rate" at "allowed": "data_rate = \"DR3\"" => "data_rate = \"DR3\"\nallowed_rates = [\"DR0\"]";
+    "newer-rate" at "data_rate": "DR3" => "DR8";
+    "newer-rate" at "data_rate": "DR3" => "DR12";
+    "channel" at "channels": "data_rate = \"DR3\"" => "data_rate = \"DR3\"\nchannels = [\"915 MHz\"]";
+    "channel" at "channels": "region = \"EU868\"\ndata_rate = \"DR3\"" => "region = \"US915\"\ndata_rate = \"DR4\"\nchannels = [\"903.9 MHz\"]";
+    "channel" at "channels": "region = \"EU868\"\ndata_rate = \"DR3\"" => "region = \"US915\"\ndata_rate = \"DR3\"\nchannels = [\"902.4 MHz\"]";
+    "channel-gap" at "channels": "data_rate = \"DR3\"" => "data_rate = \"DR3\"\nchannels = [\"868.65 MHz\"]";
+    "channel-edge" at "channels": "data_rate = \"DR3\"" => "data_rate = \"DR3\"\nchannels = [\"868.55 MHz\"]";
+    "channel-edge" at "channels": "data_rate = \"DR3\"" => "data_rate = \"DR6\"\nchannels = [\"868.5 MHz\", \"868.1 MHz\"]";
     "data-rate" at "data_rate": "DR3" => "SF9";
     "data-rate-shares" at "data_rates": "data_rate = \"DR3\"" => "data_rates = { DR5 = \"60 %\", DR3 = \"30 %\" }";
     "radio-power" at "power = \"20": "14 dBm\"\n[reg" => "20 dBm\"\n[reg";

@@ -65,6 +65,8 @@ pub struct Row {
     pub floor: Draw,
     /// Everything else, whatever the air temperature.
     pub always: Draw,
+    /// Whether it depends on neither air nor battery voltage, as most do.
+    pub plain: bool,
     /// On top of it when the air is below each threshold [°C].
     pub when_cold: Vec<(f32, Draw)>,
     /// Reports sent per hour, with the same thresholds.
@@ -74,8 +76,17 @@ pub struct Row {
 }
 
 impl Row {
-    /// The draw above the floor with the air this cold [°C].
+    /// Current of the floor and of everything else with the air this cold [°C] and the battery at this voltage.
     #[inline]
+    #[must_use]
+    pub fn amperes(&self, air_celsius: f32, battery_volts: f32) -> (f32, f32) {
+        if self.plain {
+            return (self.floor.amperes, self.always.amperes);
+        }
+        (self.floor.at(battery_volts), self.active(air_celsius).at(battery_volts))
+    }
+
+    /// The draw above the floor with the air this cold [°C].
     #[must_use]
     pub fn active(&self, air_celsius: f32) -> Draw {
         let cold = self.when_cold.iter().filter(|(threshold, _)| air_celsius < *threshold);
@@ -136,7 +147,7 @@ impl Demand {
     pub fn constant(current: Current) -> Self {
         let draw = Draw { amperes: current.amperes() as f32, watts: 0.0 };
         let contributions = vec![Contribution { purpose: 0, draw, air_below_celsius: f32::INFINITY }];
-        let row = Row { always: draw, contributions, ..Row::default() };
+        let row = Row { always: draw, plain: true, contributions, ..Row::default() };
         Self {
             purposes: vec!["load".into()],
             levels: vec![0.0],
@@ -203,6 +214,7 @@ fn row(design: &Design, situation: Situation, level: f32, purposes: &mut Vec<Str
         let draw = Draw { amperes: buffer.leakage.amperes() as f32, watts: 0.0 };
         add(&mut row, purpose(purposes, "buffer leakage"), draw, f32::INFINITY);
     }
+    row.plain = row.when_cold.is_empty() && row.floor.watts == 0.0 && row.always.watts == 0.0;
     row
 }
 
@@ -262,7 +274,7 @@ fn interval_at(activity: &Activity, level: f32) -> Option<Duration> {
 fn costs(design: &Design, step: &Step, interval: Duration, sky: Sky) -> Vec<(&'static str, Current, f64)> {
     match step {
         Step::Draw { current, time } => vec![("measuring", current.nominal, time.seconds())],
-        Step::Uplink { payload, confirmed, loss } => {
+        Step::Uplink { payload, confirmed, loss, .. } => {
             let Some(radio) = &design.radio else { return Vec::new() };
             let tries = if *confirmed { uplink::expected_tries(loss.fraction()) } else { 1.0 };
             let cost = MessageCost::new(radio, *payload);

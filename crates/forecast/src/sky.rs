@@ -1,6 +1,7 @@
 //! The sky over a node: where the sun stands, what the weather lets through, and what falls on a tilted panel.
 
 pub mod clearness;
+pub mod climate;
 pub mod decompose;
 pub mod incidence;
 pub mod irradiance;
@@ -10,5 +11,6 @@ pub mod plane;
 pub mod skyline;
 pub mod snow;
 pub mod sun;
+pub mod synthetic;
 pub mod transpose;
 pub mod weather;

@@ -4,7 +4,7 @@ use std::io::Read;
 use std::ops::ControlFlow::Continue;
 
 use design::quantity::{Charge, Current};
-use forecast::life::kernel::{Flows, Lanes};
+use forecast::life::kernel::{Flows, Life};
 use forecast::life::node::NodeTables;
 use forecast::life::walk::{Record, Walk};
 use forecast::load::Demand;
@@ -28,13 +28,13 @@ struct Walked {
 fn walk(node: &NodeTables, record: &Record, start: f64) -> Walked {
     let mut empty_hours = 0;
     let mut levels = Vec::with_capacity(record.hours.len());
-    let end = Walk::new(Lanes::new(node, start), 0, record.hours.len()).go(node, record, |_, lanes, _| {
-        levels.push(lanes.stored_ah[0]);
-        empty_hours += u32::from(lanes.stored_ah[0] <= 0.0);
+    let end = Walk::new(Life::new(node, start), 0, record.hours.len()).go(node, record, |_, life, _| {
+        levels.push(life.stored_ah);
+        empty_hours += u32::from(life.stored_ah <= 0.0);
         Continue(())
     });
     let lowest = levels.iter().copied().fold(f64::INFINITY, f64::min);
-    Walked { empty_hours, lowest, last: end.stored_ah[0], flows: end.flows[0], levels }
+    Walked { empty_hours, lowest, last: end.stored_ah, flows: end.flows, levels }
 }
 
 fn sand_point_yield() -> Vec<f64> {
@@ -109,19 +109,19 @@ impl SplitMix {
 /// Steps a store through so many drawn days and returns the unmet load per day.
 fn unmet_per_day(node: &NodeTables, days: usize, start: f64, mut draw: impl FnMut() -> f64) -> f64 {
     const BLOCK: usize = 100_000;
-    let mut lanes = Lanes::new(node, start);
+    let mut life = Life::new(node, start);
     for _ in 0..days / BLOCK {
         let record = Record::of_currents((0..BLOCK).map(|_| draw() as f32));
-        lanes = Walk::new(lanes, 0, BLOCK).go(node, &record, |_, _, _| Continue(()));
+        life = Walk::new(life, 0, BLOCK).go(node, &record, |_, _, _| Continue(()));
     }
-    lanes.flows[0].unmet / days as f64
+    life.flows.unmet / days as f64
 }
 
 /// One hour of the production step from a level, under one harvest: the next level and what was unmet.
 fn one_step(node: &NodeTables, level: usize, levels: usize, harvest: f32) -> (usize, f64) {
-    let lanes = Lanes::new(node, level as f64 / levels as f64);
-    let end = Walk::new(lanes, 0, 1).go(node, &Record::of_currents([harvest]), |_, _, _| Continue(()));
-    (end.stored_ah[0].round() as usize, end.flows[0].unmet)
+    let life = Life::new(node, level as f64 / levels as f64);
+    let end = Walk::new(life, 0, 1).go(node, &Record::of_currents([harvest]), |_, _, _| Continue(()));
+    (end.stored_ah.round() as usize, end.flows.unmet)
 }
 
 /// Two-point walk with clamped ends (Bucciarelli 1984 type): `pi_0 = (1 - r) / (1 - r^(N+1))`, unmet per day `q pi_0`.

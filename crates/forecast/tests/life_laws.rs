@@ -7,7 +7,7 @@ use std::ops::ControlFlow::{Break, Continue};
 use common::{port_angeles, primary, solar};
 use design::quantity::{Charge, Current};
 use forecast::diary::Diary;
-use forecast::life::kernel::{Flows, HourWeather, Lanes};
+use forecast::life::kernel::{Flows, HourWeather, Life};
 use forecast::life::node::{Harvest, NodeTables};
 use forecast::life::walk::{Record, Walk};
 use forecast::load::Demand;
@@ -69,28 +69,28 @@ fn the_charge_balance_closes() {
         REPORTING,
     );
     let (node, record) = (tables(&design), invented_year());
-    let start = Lanes::<1>::new(&node, 0.5);
-    let (mut stored, mut before) = (start.stored_ah[0], Flows::default());
+    let start = Life::new(&node, 0.5);
+    let (mut stored, mut before) = (start.stored_ah, Flows::default());
     let (mut taken, mut given) = (0.0, 0.0);
     let (mut stops, mut fulls) = (0, 0);
-    let end = Walk::new(start.clone(), 0, 10 * 8760).go(&node, &record, |_, lanes, outcome| {
-        let flows = lanes.flows[0];
+    let end = Walk::new(start.clone(), 0, 10 * 8760).go(&node, &record, |_, life, outcome| {
+        let flows = life.flows;
         let (in_hour, out_hour) = (flows.taken - before.taken, outflow(&flows) - outflow(&before));
         taken += in_hour;
         given += out_hour;
-        let gain = lanes.stored_ah[0] - stored;
+        let gain = life.stored_ah - stored;
         assert!((gain - (in_hour - out_hour)).abs() < 1e-10, "{gain} {in_hour} {out_hour}");
-        stored = lanes.stored_ah[0];
+        stored = life.stored_ah;
         before = flows;
         stops += u32::from(outcome.stopped_now);
         fulls += u32::from(outcome.full);
         Continue(())
     });
-    let gain = end.stored_ah[0] - start.stored_ah[0];
-    let throughput = end.flows[0].taken + outflow(&end.flows[0]);
+    let gain = end.stored_ah - start.stored_ah;
+    let throughput = end.flows.taken + outflow(&end.flows);
     assert!((gain - (taken - given)).abs() < 1e-9 * throughput);
-    assert!((gain - (end.flows[0].taken - outflow(&end.flows[0]))).abs() < 1e-9 * throughput);
-    let flows = &end.flows[0];
+    assert!((gain - (end.flows.taken - outflow(&end.flows))).abs() < 1e-9 * throughput);
+    let flows = &end.flows;
     assert!(stops > 0 && fulls > 0, "the life sees both ends: {stops} stops, {fulls} full hours");
     for flow in [flows.load, flows.stopped, flows.joins, flows.charger, flows.self_discharge, flows.fade] {
         assert!(flow >= 0.0);
@@ -105,8 +105,8 @@ fn levels(capacity_ah: f64, load_a: f64, harvest_a: &[f32], factor: f32, start_a
     );
     let record = Record::of_currents(harvest_a.iter().map(|a| a * factor));
     let mut levels = Vec::with_capacity(harvest_a.len());
-    Walk::new(Lanes::new(&node, start_ah / capacity_ah), 0, harvest_a.len()).go(&node, &record, |_, lanes, _| {
-        levels.push(lanes.stored_ah[0]);
+    Walk::new(Life::new(&node, start_ah / capacity_ah), 0, harvest_a.len()).go(&node, &record, |_, life, _| {
+        levels.push(life.stored_ah);
         Continue(())
     });
     levels
@@ -141,8 +141,8 @@ fn a_fuller_battery_ages_faster() {
     let warm = HourWeather { air_celsius: 25.0, battery_celsius: 25.0, cell_celsius: 25.0, in_plane_w_m2: 0.0 };
     let record = Record { hours: vec![warm; 24], kinds: vec![0; 24], yield_kept_per_pass: 1.0 };
     let lost = |charge| {
-        let end = Walk::new(Lanes::new(&node, charge), 0, 60 * 24).go(&node, &record, |_, _, _| Continue(()));
-        1.0 - end.capacity_ah[0] / end.new_capacity_ah[0]
+        let end = Walk::new(Life::new(&node, charge), 0, 60 * 24).go(&node, &record, |_, _, _| Continue(()));
+        1.0 - end.capacity_left()
     };
     assert!(lost(1.0) > 1.3 * lost(0.5), "{} {}", lost(1.0), lost(0.5));
 }
@@ -158,8 +158,8 @@ fn a_larger_supercapacitor_restarts_later() {
             REPORTING,
         );
         let node = tables(&design);
-        let mut empty = Lanes::new(&node, 0.0);
-        empty.running = [false];
+        let mut empty = Life::new(&node, 0.0);
+        empty.running = false;
         let dull = HourWeather { in_plane_w_m2: 20.0, cell_celsius: 5.0, air_celsius: 5.0, battery_celsius: 5.0 };
         let record = Record { hours: vec![dull; 24], kinds: vec![0; 24], yield_kept_per_pass: 1.0 };
         let mut back = None;
@@ -189,15 +189,15 @@ fn polar_night_without_a_panel_is_primary_cell_arithmetic() {
     let room = HourWeather { air_celsius: 25.0, battery_celsius: 25.0, cell_celsius: 25.0, in_plane_w_m2: 0.0 };
     let record = Record { hours: vec![room; 24], kinds: vec![0; 24], yield_kept_per_pass: 1.0 };
     let mut hours = 0.0;
-    let end = Walk::new(Lanes::new(&node, 1.0), 0, 20 * 8766).go(&node, &record, |_, _, outcome| {
+    let end = Walk::new(Life::new(&node, 1.0), 0, 20 * 8766).go(&node, &record, |_, _, outcome| {
         if !outcome.running || outcome.ran_dry {
             return Break(());
         }
         hours += 1.0;
         Continue(())
     });
-    let used_ah = node.capacity_ah - end.stored_ah[0];
-    let flows = &end.flows[0];
+    let used_ah = node.capacity_ah - end.stored_ah;
+    let flows = &end.flows;
     let expected_h = (used_ah - flows.self_discharge - flows.fade) / 1e-3;
     assert!((hours - expected_h).abs() <= 1.0, "{hours} h for {expected_h}");
     assert!(hours > 0.9 * node.capacity_ah / 1e-3 * 0.9);

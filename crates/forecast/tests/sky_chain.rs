@@ -61,8 +61,8 @@ fn south(tilt_deg: f64, albedo: f64) -> Plane {
     Plane { tilt_deg, azimuth_deg: Some(180.0), albedo, skyline: Skyline::default() }
 }
 
-/// pvlib 0.16.1 by the definition in `tests/data/solar/README.md`; the issue asks for 0.5 W/m². The reference file
-/// rounds to 0.001 W/m².
+/// pvlib 0.16.1 by the definition in `tests/data/solar/README.md`; 0.5 W/m² is asked, 0.048 was
+/// found (the reference file rounds to 0.001).
 #[test]
 fn hay_davies_on_the_plane_is_within_half_a_watt_in_every_hour_of_sand_point() {
     let station = sand_point();
@@ -87,9 +87,8 @@ fn hay_davies_on_the_plane_is_within_half_a_watt_in_every_hour_of_sand_point() {
         assert!((cell - row.cell).abs() < 1e-3);
         assert!((f64::from(station.air_celsius[hour]) - row.air).abs() < 1e-4);
     }
-    println!("worst deviation on the plane {worst:.4}, behind the cover {worst_effective:.4} W/m2");
-    assert!(worst < 0.5, "{worst} W/m2");
-    assert!(worst_effective < 0.5, "{worst_effective} W/m2");
+    assert!(worst < 0.1, "{worst} W/m2");
+    assert!(worst_effective < 0.1, "{worst_effective} W/m2");
     assert!((year / 1000.0 - 882.297).abs() < 0.05, "{year}");
 }
 
@@ -97,8 +96,8 @@ fn hay_davies_on_the_plane_is_within_half_a_watt_in_every_hour_of_sand_point() {
 #[test]
 fn the_sun_of_the_chain_is_placed_to_a_hundred_thousandth_of_a_degree() {
     let observer = Observer::new(55.317, -160.517, 7.0).expect("on earth");
-    for (hour, row) in chain().iter().enumerate() {
-        let day = julian_day(2025, 1, 1, hour as f64 + 0.5 + 9.0);
+    for (hour, row) in (0_u16..).zip(&chain()) {
+        let day = julian_day(2025, 1, 1, f64::from(hour) + 0.5 + 9.0);
         let sun = position(Algorithm::Spa, day, 67.0, &observer);
         assert!((sun.zenith_deg - row.zenith).abs() < 2e-6);
         assert!((sun.apparent_zenith_deg - row.apparent_zenith).abs() < 2e-6);
@@ -112,8 +111,14 @@ fn perez_over_the_year_of_sand_point_agrees_with_the_reference_library() {
     let station = sand_point();
     let observer = station.observer().expect("the file names its place");
     let sum = |model, instants| {
-        let table =
-            PlaneTable::new(&observer, station.utc_offset_h, &south(70.0, 0.2), model, instants, station.starts());
+        let table = PlaneTable::new(
+            &observer,
+            station.utc_offset_h,
+            &south(70.0, 0.2),
+            model,
+            instants,
+            station.starts(),
+        );
         let hour = |(hour, ghi): (usize, &f32)| {
             table.in_plane(hour, &HourSky { ghi_w_m2: f64::from(*ghi), measured: None }).plain_w_m2
         };
@@ -124,7 +129,6 @@ fn perez_over_the_year_of_sand_point_agrees_with_the_reference_library() {
     let isotropic = sum(SkyModel::Isotropic, Instants::MidHourSpa);
     assert!((isotropic - 830.824).abs() < 0.05, "{isotropic}");
     let six = sum(SkyModel::Perez, Instants::SixGrena);
-    println!("Perez mid-hour {mid_hour:.3}, six instants {six:.3} kWh/m2");
     assert!((six / mid_hour - 1.0).abs() < 0.02, "{six} against {mid_hour}");
 }
 
@@ -139,7 +143,8 @@ fn light(latitude: f64, plane: &Plane, model: SkyModel, hour: usize) -> InPlane 
 }
 
 fn ridge(azimuth_height: &[(f64, f64)]) -> Skyline {
-    let degrees = |(azimuth, height): &(f64, f64)| (Angle::from_degrees(*azimuth), Angle::from_degrees(*height));
+    let degrees =
+        |(azimuth, height): &(f64, f64)| (Angle::from_degrees(*azimuth), Angle::from_degrees(*height));
     Skyline::new(&azimuth_height.iter().map(degrees).collect::<Vec<_>>())
 }
 
@@ -147,7 +152,9 @@ fn ridge(azimuth_height: &[(f64, f64)]) -> Skyline {
 /// diffuse light is left, behind one of 10 degrees all but a little of the sky's.
 #[test]
 fn a_ridge_higher_than_the_noon_sun_leaves_only_diffuse_light() {
-    let behind = |height| light(52.0, &Plane { skyline: ridge(&[(0.0, height)]), ..south(60.0, 0.2) }, SkyModel::Perez, 12);
+    let behind = |height| {
+        light(52.0, &Plane { skyline: ridge(&[(0.0, height)]), ..south(60.0, 0.2) }, SkyModel::Perez, 12)
+    };
     let (free, low, high) = (behind(0.0), behind(10.0), behind(20.0));
     assert!(low.plain_w_m2 > 0.9 * free.plain_w_m2);
     assert!(high.plain_w_m2 < 0.35 * free.plain_w_m2);
@@ -173,7 +180,8 @@ fn a_ridge_hides_a_share_of_an_hour() {
 /// Facing anywhere is the mean over eight directions, also of the light behind the cover.
 #[test]
 fn a_panel_that_faces_anywhere_gets_the_mean_of_eight_directions() {
-    let facing = |azimuth_deg| light(47.0, &Plane { azimuth_deg, ..south(30.0, 0.2) }, SkyModel::HayDavies, 11);
+    let facing =
+        |azimuth_deg| light(47.0, &Plane { azimuth_deg, ..south(30.0, 0.2) }, SkyModel::HayDavies, 11);
     let any = facing(None);
     let (mut plain, mut effective) = (0.0, 0.0);
     for step in 0..8 {

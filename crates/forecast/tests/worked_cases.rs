@@ -8,7 +8,7 @@ use common::primary;
 use design::node::Design;
 use design::quantity::{Charge, Voltage};
 use forecast::diary::Diary;
-use forecast::life::kernel::Lanes;
+use forecast::life::kernel::Life;
 use forecast::life::node::NodeTables;
 use forecast::life::walk::{Record, Walk};
 use forecast::load::Demand;
@@ -105,11 +105,11 @@ fn years(design: &Design) -> f64 {
     let node = NodeTables::ideal_store(Charge::from_milliampere_hours(2400.0), demand);
     let record = Record::of_currents([0.0; 24]);
     let mut hours = 0;
-    let end = Walk::new(Lanes::new(&node, 1.0), 0, 10 * 8766).go(&node, &record, |index, lanes, _| {
+    let end = Walk::new(Life::new(&node, 1.0), 0, 10 * 8766).go(&node, &record, |index, life, _| {
         hours = index + 1;
-        if lanes.stored_ah[0] > 0.0 { Continue(()) } else { Break(()) }
+        if life.stored_ah > 0.0 { Continue(()) } else { Break(()) }
     });
-    assert!(end.flows[0].unmet > 0.0, "the store runs empty");
+    assert!(end.flows.unmet > 0.0, "the store runs empty");
     hours as f64 / 8766.0
 }
 

@@ -1,9 +1,11 @@
-//! When the panel earns: hour of the day against week of the year.
+//! When the sun reaches the panel: hour of the day against week of the year.
+
+use std::fmt::Write as _;
 
 use forecast::plan::Plan;
 use maud::{Markup, html};
 
-use super::frame::{Scale, YearAxis, px, ticks};
+use super::frame::{Scale, YearAxis, line, px, ticks};
 use super::{Chart, LEFT, RIGHT, WIDTH};
 use crate::report::{Subject, words};
 
@@ -14,7 +16,7 @@ const WEEKS: usize = 53;
 /// Shares of the highest step at which the steps begin; the lowest is "nearly nothing".
 const STEPS: [f64; 6] = [0.01, 0.05, 0.15, 0.3, 0.5, 0.75];
 
-/// Mean current out of the panel [mA] by week and hour.
+/// Mean sun on the panel [W/m²] by week and hour.
 type Weeks = [[f64; 24]; WEEKS];
 
 /// The heat map of the last year.
@@ -26,9 +28,9 @@ pub(crate) fn chart(subject: &Subject, plan: &Plan) -> Option<Chart> {
         return None;
     }
     let (from, to, share) = busiest(plan);
-    let title = format!("The panel earns {share:.0} % of its charge between {from:02}:00 and {to:02}:00");
+    let title = format!("The panel gets {share:.0} % of its sun between {from:02}:00 and {to:02}:00");
     let description = format!(
-        "Mean current out of the panel by hour of the day and week of the year, at most {} mA. {title}.",
+        "Mean sun on the panel by hour of the day and week of the year, at most {} watts per square metre. {title}.",
         words::figure(most)
     );
     Some(Chart {
@@ -36,8 +38,9 @@ pub(crate) fn chart(subject: &Subject, plan: &Plan) -> Option<Chart> {
         title,
         description,
         note: Some(
-            "Each cell is the mean of one hour of the day over one week, in local standard time. A bite out of the \
-             morning or the evening is the shadow of the skyline; an empty stretch is a roof or a full battery."
+            "Each cell is the mean of one hour of the day over one week, in local standard time; the lines are sunrise \
+             and sunset on a flat horizon. A bite out of the morning or the evening is the shadow of the skyline, an \
+             empty stretch a roof."
                 .to_owned(),
         ),
         width: WIDTH,
@@ -51,19 +54,19 @@ fn weeks(plan: &Plan, x: &YearAxis) -> Weeks {
     for hour in &plan.hours {
         let week = usize::from(x.day(hour.at.month, hour.at.day) / 7);
         if let Some(cell) = sums.get_mut(week).and_then(|week| week.get_mut(usize::from(hour.at.hour))) {
-            cell.0 += hour.panel_current.milliamperes();
+            cell.0 += hour.in_plane.watts_per_square_metre();
             cell.1 += 1;
         }
     }
     sums.map(|week| week.map(|(sum, count)| if count == 0 { 0.0 } else { sum / f64::from(count) }))
 }
 
-/// The six hours of the day in which the panel earns most, and their share of the year's charge [%].
+/// The six hours of the day with most sun on the panel, and their share of the year's sun [%].
 fn busiest(plan: &Plan) -> (usize, usize, f64) {
     let mut by_hour = [0.0; 24];
     for hour in &plan.hours {
         if let Some(sum) = by_hour.get_mut(usize::from(hour.at.hour)) {
-            *sum += hour.panel_current.milliamperes();
+            *sum += hour.in_plane.watts_per_square_metre();
         }
     }
     let total: f64 = by_hour.iter().sum();
@@ -72,9 +75,9 @@ fn busiest(plan: &Plan) -> (usize, usize, f64) {
     (from, from + 6, 100.0 * most / total)
 }
 
-/// The step (1 to 6) of a current, 0 for next to nothing.
-fn step(current: f64, top: f64) -> usize {
-    STEPS.iter().filter(|least| current >= **least * top).count()
+/// The step (1 to 6) of a mean, 0 for next to nothing.
+fn step(mean: f64, top: f64) -> usize {
+    STEPS.iter().filter(|least| mean >= **least * top).count()
 }
 
 fn body(subject: &Subject, x: &YearAxis, weeks: &Weeks, most: f64) -> Markup {
@@ -85,6 +88,7 @@ fn body(subject: &Subject, x: &YearAxis, weeks: &Weeks, most: f64) -> Markup {
         @for level in 1..=STEPS.len() {
             path.heat.{ "heat-" (level) } d=(cells(weeks, x, y, level, top)) {}
         }
+        (daylight(subject, x, y))
         @for hour in [0, 6, 12, 18, 24] {
             text.tick.end x=(px(LEFT - 6.0)) y=(px(y.at(f64::from(hour)) + 4.0)) { (format!("{hour:02}:00")) }
         }
@@ -100,10 +104,10 @@ fn cells(weeks: &Weeks, x: &YearAxis, y: Scale, level: usize, top: f64) -> Strin
         let (left, right) = (px(x.at(7.0 * week as f64)), px(x.at(7.0 * week as f64 + 7.0)));
         let mut hour = 0;
         while hour < 24 {
-            let run = hours.iter().skip(hour).take_while(|current| step(**current, top) == level).count();
+            let run = hours.iter().skip(hour).take_while(|mean| step(**mean, top) == level).count();
             if run > 0 {
                 let (upper, lower) = (px(y.at(hour as f64)), px(y.at((hour + run) as f64)));
-                path.push_str(&format!("M{left} {upper}H{right}V{lower}H{left}Z"));
+                write!(path, "M{left} {upper}H{right}V{lower}H{left}Z").expect("a string takes any text");
             }
             hour += run.max(1);
         }
@@ -111,11 +115,20 @@ fn cells(weeks: &Weeks, x: &YearAxis, y: Scale, level: usize, top: f64) -> Strin
     path
 }
 
+/// Sunrise and sunset across the map.
+fn daylight(subject: &Subject, x: &YearAxis, y: Scale) -> Markup {
+    let edge = |pick: fn(&(f64, f64)) -> f64| -> Vec<(f64, f64)> {
+        let day = |day: u16| subject.daylight_h.get(usize::from(x.day_of_year(day))).map(pick);
+        (0..365_u16).filter_map(|at| Some((x.at(f64::from(at) + 0.5), y.at(day(at)?)))).collect()
+    };
+    html! { path.ink d=(line(&edge(|hours| hours.0))) {} path.ink d=(line(&edge(|hours| hours.1))) {} }
+}
+
 /// Steps with their figures, the highest on top.
 fn key(top: f64) -> Markup {
     let left = WIDTH - RIGHT + 14.0;
     html! {
-        text.tick x=(px(left)) y=(px(TOP + 8.0)) { "mA" }
+        text.tick x=(px(left)) y=(px(TOP + 8.0)) { "W/m²" }
         @for (row, level) in (1..=STEPS.len()).rev().enumerate() {
             @let place = TOP + 18.0 + 18.0 * row as f64;
             @let least = STEPS.get(level - 1).map_or(0.0, |share| share * top);

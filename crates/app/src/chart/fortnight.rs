@@ -16,9 +16,10 @@ const CURRENT: (f64, f64) = (134.0, 224.0);
 const CHARGE: (f64, f64) = (254.0, 334.0);
 const WARMTH: (f64, f64) = (364.0, 446.0);
 
-/// The chart of the fortnight around the lowest charge.
+/// The chart of the fortnight with the least sun.
 pub(crate) fn chart(subject: &Subject, plan: &Plan) -> Option<Chart> {
-    let hours = fortnight(plan)?;
+    let (from, hours) = fortnight(plan)?;
+    let stops: Vec<f64> = subject.stops_percent.iter().skip(from).take(HOURS).copied().collect();
     let (first, last) = (hours.first()?, hours.last()?);
     let sun_wh: f64 = hours.iter().map(|hour| hour.in_plane.watts_per_square_metre()).sum::<f64>() / 14.0;
     let (from, to) = (first.charge.percent(), last.charge.percent());
@@ -43,22 +44,22 @@ pub(crate) fn chart(subject: &Subject, plan: &Plan) -> Option<Chart> {
         note: Some(note),
         width: WIDTH,
         height: HEIGHT,
-        body: body(subject, hours),
+        body: body(hours, &stops),
     })
 }
 
-/// Fourteen whole days with the lowest charge of the last year as near to their middle as the record allows.
-fn fortnight(plan: &Plan) -> Option<&[Hour]> {
-    let lowest = plan
-        .hours
-        .iter()
-        .enumerate()
-        .min_by(|a, b| a.1.charge.fraction().total_cmp(&b.1.charge.fraction()))?
-        .0;
-    let middle_of_day = lowest.saturating_sub(usize::from(plan.hours.get(lowest)?.at.hour)) + 12;
-    let from = middle_of_day.saturating_sub(HOURS / 2 - 12 + 24);
-    let from = from.min(plan.hours.len().saturating_sub(HOURS));
-    plan.hours.get(from..from + HOURS)
+/// The fourteen whole days in a row with the least sun on the panel, and the place of their first hour.
+fn fortnight(plan: &Plan) -> Option<(usize, &[Hour])> {
+    let sun = |hours: &[Hour]| hours.iter().map(|hour| hour.in_plane.watts_per_square_metre()).sum::<f64>();
+    let stretches = plan.hours.windows(HOURS).enumerate();
+    let stretches =
+        stretches.filter(|(_, hours)| hours.first().is_some_and(|hour| hour.at.hour == 0) && follow(hours));
+    stretches.min_by(|one, other| sun(one.1).total_cmp(&sun(other.1)))
+}
+
+/// Whether no hour is left out between them: the last year of a life may begin in the middle of the record.
+fn follow(hours: &[Hour]) -> bool {
+    hours.windows(2).all(|pair| matches!(pair, [one, next] if next.at.hour == (one.at.hour + 1) % 24))
 }
 
 type Series = Vec<(f64, f64)>;
@@ -73,13 +74,13 @@ fn range(hours: &[Hour], value: impl Fn(&Hour) -> f64) -> (f64, f64) {
     values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| (low.min(value), high.max(value)))
 }
 
-fn body(subject: &Subject, hours: &[Hour]) -> Markup {
+fn body(hours: &[Hour], stops: &[f64]) -> Markup {
     let x = Scale::new((0.0, HOURS as f64), (LEFT, WIDTH - RIGHT));
     html! {
         (days(hours, x))
         (sun(hours, x))
         (current(hours, x))
-        (charge(subject, hours, x))
+        (charge(hours, stops, x))
         (warmth(hours, x))
     }
 }
@@ -134,17 +135,18 @@ fn current(hours: &[Hour], x: Scale) -> Markup {
     }
 }
 
-fn charge(subject: &Subject, hours: &[Hour], x: Scale) -> Markup {
-    let (stops, _) = subject.limits_percent;
-    let top = (range(hours, |hour| hour.charge.percent()).1 * 1.1).clamp(10.0, 100.0);
+fn charge(hours: &[Hour], stops: &[f64], x: Scale) -> Markup {
+    let highest = range(hours, |hour| hour.charge.percent()).1;
+    let limit = stops.iter().copied().fold(0.0, f64::max);
+    let top = (highest.max(limit) * 1.1).clamp(10.0, 100.0);
     let y = Scale::new((0.0, top), (CHARGE.1, CHARGE.0));
+    let stops: Series =
+        stops.iter().enumerate().map(|(hour, stops)| (x.at(hour as f64 + 0.5), y.at(*stops))).collect();
     html! {
         (name(CHARGE, "charge, %"))
         (left_axis(y, &ticks(0.0, top, 3), (LEFT, WIDTH - RIGHT)))
-        @if stops < top {
-            path.limit d={ "M" (px(LEFT)) " " (px(y.at(stops))) "H" (px(WIDTH - RIGHT)) } {}
-            (right_word("fails", y.at(stops), &format!("stops at {stops:.0} %")))
-        }
+        path.limit d=(line(&stops)) {}
+        @if let Some((_, end)) = stops.last() { (right_word("fails", *end, "stops below")) }
         path.forecast d=(line(&series(hours, x, y, |hour| hour.charge.percent()))) {}
     }
 }

@@ -142,18 +142,6 @@ impl YearAxis {
     }
 }
 
-/// Hours from sunrise to sunset on a flat horizon; 0 in polar night, 24 in polar day.
-///
-/// # References
-/// Sunset hour angle: Duffie & Beckman, Solar Engineering of Thermal Processes, 4th edition, equation 1.6.10;
-/// declination: equation 1.6.1a (Cooper).
-pub(super) fn day_length_h(latitude_deg: f64, day_of_year: u16) -> f64 {
-    let turn = (284.0 + f64::from(day_of_year) + 1.0) / 365.0 * std::f64::consts::TAU;
-    let declination = 23.45_f64.to_radians() * turn.sin();
-    let cosine = -latitude_deg.to_radians().tan() * declination.tan();
-    2.0 / 15.0 * cosine.clamp(-1.0, 1.0).acos().to_degrees()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -183,17 +171,5 @@ mod tests {
         assert_eq!(ticks(-7.0, 21.0, 4), [0.0, 10.0, 20.0]);
         assert_eq!(ticks(0.0, 0.0, 4), [0.0; 0]);
         assert_eq!(ticks(0.0, f64::NAN, 4), [0.0; 0]);
-    }
-
-    /// Sunrise to sunset at 46.815 degrees north by the solar position algorithm of NREL (2008), with refraction and the
-    /// sun's upper edge, which lengthen a day: 12:09:57, 15:52:36 and 8:31:59. Cooper's declination errs by half a degree in March.
-    #[test]
-    fn days_are_as_long_as_by_the_solar_position_algorithm() {
-        for (month, day, hours) in [(3, 20, 12.166), (6, 21, 15.877), (12, 21, 8.533)] {
-            let short_by = hours - day_length_h(46.815, day_of_year(month, day));
-            assert!((0.05..0.3).contains(&short_by), "{month}-{day}: {short_by}");
-        }
-        assert!(day_length_h(70.0, day_of_year(12, 21)).abs() < 1e-9);
-        assert!((day_length_h(70.0, day_of_year(6, 21)) - 24.0).abs() < 1e-9);
     }
 }

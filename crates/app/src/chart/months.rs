@@ -10,7 +10,7 @@ use crate::report::{Subject, words};
 const TOP: f64 = 40.0;
 const BOTTOM: f64 = 252.0;
 const HEIGHT: f64 = 294.0;
-/// A bar higher than this many times the load is torn off, so that the dark months stay readable.
+/// A bar higher than this many times the load (and than the darkest month) is torn off, so that the dark months stay readable.
 const TORN_AT_LOADS: f64 = 4.0;
 
 /// The chart of the last year's months.
@@ -63,8 +63,10 @@ fn body(subject: &Subject, plan: &Plan) -> Markup {
     let largest = |value: fn(&MonthRow) -> f64| rows.iter().map(|row| value(row)).fold(0.0, f64::max);
     let most_spent = largest(|row| row.spent_per_day.milliampere_hours());
     let most_offered = largest(|row| row.offered_per_day.milliampere_hours());
-    let wanted = if most_spent > 0.0 { most_offered.min(TORN_AT_LOADS * most_spent) } else { most_offered };
-    let top = wanted.max(most_spent * 1.1).max(1e-9);
+    let least_offered =
+        rows.iter().map(|row| row.offered_per_day.milliampere_hours()).fold(f64::INFINITY, f64::min);
+    let top = most_offered.min(f64::max(TORN_AT_LOADS * most_spent, 1.25 * least_offered));
+    let top = top.max(most_spent * 1.1).max(1e-9);
     let y = Scale::new((0.0, top), (BOTTOM, TOP));
     let right = WIDTH - RIGHT;
     let step = (right - LEFT) / rows.len().max(1) as f64;

@@ -1,9 +1,9 @@
 //! The year of charge, cut at midsummer, with the night hanging from the top.
 
-use forecast::plan::{Hour, NodeState, Plan};
+use forecast::plan::{Hour, Moment, NodeState, Plan};
 use maud::{Markup, html};
 
-use super::frame::{Scale, YearAxis, area, day_length_h, left_axis, line, px, ticks};
+use super::frame::{Scale, YearAxis, area, left_axis, line, px, ticks};
 use super::{Chart, LEFT, RIGHT, WIDTH};
 use crate::report::{Subject, words};
 
@@ -11,40 +11,39 @@ const TOP: f64 = 22.0;
 const BOTTOM: f64 = 282.0;
 const HEIGHT: f64 = 308.0;
 
-/// Lowest and highest charge [%] of one day since the cut.
+/// Lowest and highest charge, and the highest limit below which the node stops [%], of one day since the cut.
 struct Day {
     day: u16,
     low: f64,
     high: f64,
+    stops: f64,
 }
 
 /// The chart of the plan's last year.
 pub(crate) fn chart(subject: &Subject, plan: &Plan) -> Chart {
-    let (stops, _) = subject.limits_percent;
-    let life = &plan.life;
-    let lowest = life.lowest_charge.percent();
-    let darkest = words::date(life.lowest_at);
-    let title = match life.first_outage {
-        Some(_) => format!(
-            "The node stops: {} without charge or voltage",
-            words::count(life.outage_hours as usize, "hour")
-        ),
-        None => format!("The charge falls to {lowest:.0} % on {darkest} and never to the limit"),
+    let stops = subject.stops_percent.iter().copied().fold(0.0, f64::max);
+    let lowest = lowest(plan).unwrap_or((plan.life.lowest_at, plan.life.lowest_charge.percent()));
+    let (darkest, charge) = (words::date(lowest.0), lowest.1);
+    let stopped = words::count(plan.life.outage_hours as usize, "hour");
+    let title = if plan.life.outages > 0 {
+        format!("The node stands still for {stopped} of its life")
+    } else {
+        format!("The charge falls to {charge:.0} % on {darkest} and never to the limit")
     };
     let description = format!(
-        "State of charge over a year, from midsummer to midsummer. Lowest {lowest:.0} % on {darkest}; \
-         at rest the node stops at {stops:.0} %. {} stopped in the whole life.",
-        words::count(life.outage_hours as usize, "hour")
+        "State of charge over a year, from midsummer to midsummer. Lowest {charge:.0} % on {darkest}; in the coldest \
+         hour the node stops at {stops:.0} %. {stopped} stopped in the whole life."
     );
+    let shown = if plan.weather.passes > 1 {
+        format!("the last of {} years lived", plan.weather.passes)
+    } else {
+        "the year of the weather file".to_owned()
+    };
     let note = format!(
-        "The year is cut at midsummer so that the dark months lie in the middle. The grey shape hanging from the top \
-         is the length of the night: from the top to the bottom is 24 hours. Shown is {}; the pale band is the lowest \
-         and highest charge of each day.",
-        if plan.weather.passes > 1 {
-            format!("the last of {} years lived", plan.weather.passes)
-        } else {
-            "the year of the weather file".to_owned()
-        }
+        "Shown is {shown}, cut at midsummer so that the dark months lie in the middle. The line is the lowest charge of \
+         each day, the pale band above it reaches to the highest. The grey shape hanging from the top is the length of \
+         the night: from the top to the bottom is 24 hours. The node stops below the dashed limit, which rises in the \
+         cold."
     );
     Chart {
         id: "year",
@@ -57,6 +56,12 @@ pub(crate) fn chart(subject: &Subject, plan: &Plan) -> Chart {
     }
 }
 
+/// The lowest charge [%] of the year shown, and when.
+fn lowest(plan: &Plan) -> Option<(Moment, f64)> {
+    let hours = plan.hours.iter().map(|hour| (hour.at, hour.charge.percent()));
+    hours.min_by(|one, other| one.1.total_cmp(&other.1))
+}
+
 fn body(subject: &Subject, plan: &Plan) -> Markup {
     let x = YearAxis::new(subject, LEFT, WIDTH - RIGHT);
     let y = Scale::new((0.0, 100.0), (BOTTOM, TOP));
@@ -64,30 +69,33 @@ fn body(subject: &Subject, plan: &Plan) -> Markup {
         (night(subject, &x))
         (left_axis(y, &ticks(0.0, 100.0, 4), (LEFT, WIDTH - RIGHT)))
         text.word x=(px(LEFT)) y=(px(TOP - 8.0)) { "charge, %" }
-        (band(plan, &x, y))
-        (limits(subject, y))
+        (curves(subject, &stretches(subject, plan, &x), &x, y))
         (stopped(plan, &x))
-        (darkest(plan, &x, y))
+        (lowest_mark(plan, &x, y))
         (x.months(subject, BOTTOM))
     }
 }
 
 fn night(subject: &Subject, x: &YearAxis) -> Markup {
     let hanging = Scale::new((0.0, 24.0), (TOP, BOTTOM));
-    let lower: Vec<_> = (0..=365_u16)
-        .map(|day| {
-            let night_h = 24.0 - day_length_h(subject.latitude_deg, x.day_of_year(day % 365));
-            (x.at(f64::from(day)), hanging.at(night_h))
-        })
-        .collect();
+    let night_h = |day: u16| {
+        let daylight = subject.daylight_h.get(usize::from(x.day_of_year(day % 365)));
+        24.0 - daylight.map_or(0.0, |(rise, set)| set - rise)
+    };
+    let lower: Vec<_> = (0..=365_u16).map(|day| (x.at(f64::from(day)), hanging.at(night_h(day)))).collect();
     let upper: Vec<_> = lower.iter().map(|(place, _)| (*place, TOP)).collect();
-    html! { path.night d=(area(&upper, &lower)) {} text.quiet x=(px(LEFT + 6.0)) y=(px(TOP + 16.0)) { "night" } }
+    let middle = (x.at(183.0), hanging.at(night_h(183)) - 8.0);
+    html! {
+        path.night d=(area(&upper, &lower)) {}
+        text.quiet.middle x=(px(middle.0)) y=(px(middle.1)) { "night" }
+    }
 }
 
 /// The days in the order of the drawing, broken where they do not follow each other.
-fn stretches(plan: &Plan, x: &YearAxis) -> Vec<Vec<Day>> {
+fn stretches(subject: &Subject, plan: &Plan, x: &YearAxis) -> Vec<Vec<Day>> {
     let mut stretches: Vec<Vec<Day>> = Vec::new();
-    for hour in &plan.hours {
+    let limits = subject.stops_percent.iter().copied().chain(std::iter::repeat(0.0));
+    for (hour, stops) in plan.hours.iter().zip(limits) {
         let day = x.day(hour.at.month, hour.at.day);
         let charge = hour.charge.percent();
         let stretch = match stretches.last_mut() {
@@ -103,36 +111,32 @@ fn stretches(plan: &Plan, x: &YearAxis) -> Vec<Vec<Day>> {
             Some(last) if last.day == day => {
                 last.low = last.low.min(charge);
                 last.high = last.high.max(charge);
+                last.stops = last.stops.max(stops);
             }
-            _ => stretch.push(Day { day, low: charge, high: charge }),
+            _ => stretch.push(Day { day, low: charge, high: charge, stops }),
         }
     }
     stretches
 }
 
-fn band(plan: &Plan, x: &YearAxis, y: Scale) -> Markup {
+fn curves(subject: &Subject, stretches: &[Vec<Day>], x: &YearAxis, y: Scale) -> Markup {
     let points = |stretch: &[Day], value: fn(&Day) -> f64| -> Vec<(f64, f64)> {
         stretch.iter().map(|day| (x.at(f64::from(day.day) + 0.5), y.at(value(day)))).collect()
     };
+    let last = stretches.iter().flatten().max_by_key(|day| day.day).map_or(0.0, |day| day.stops);
+    let right = WIDTH - RIGHT;
+    let back = y.at(subject.restarts_percent);
     html! {
-        @for stretch in stretches(plan, x) {
-            @let low = points(&stretch, |day| day.low);
-            path.half d=(area(&points(&stretch, |day| day.high), &low)) {}
+        path.back d={ "M" (px(LEFT)) " " (px(back)) "H" (px(right)) } {}
+        @for stretch in stretches {
+            @let low = points(stretch, |day| day.low);
+            path.half d=(area(&points(stretch, |day| day.high), &low)) {}
+            path.limit d=(line(&points(stretch, |day| day.stops))) {}
             path.forecast d=(line(&low)) {}
         }
-    }
-}
-
-fn limits(subject: &Subject, y: Scale) -> Markup {
-    let (stops, restarts) = subject.limits_percent;
-    let right = WIDTH - RIGHT;
-    let apart = (y.at(stops) - y.at(restarts)).abs() >= 14.0;
-    html! {
-        path.limit d={ "M" (px(LEFT)) " " (px(y.at(stops))) "H" (px(right)) } {}
-        text.word.fails x=(px(right + 6.0)) y=(px(y.at(stops) + 4.0)) { "stops at " (format!("{stops:.0}")) " %" }
-        @if apart {
-            path.back d={ "M" (px(LEFT)) " " (px(y.at(restarts))) "H" (px(right)) } {}
-            text.word x=(px(right + 6.0)) y=(px(y.at(restarts) + 4.0)) { "back at " (format!("{restarts:.0}")) " %" }
+        text.word.fails x=(px(right + 6.0)) y=(px(y.at(last).max(back + 15.0).min(BOTTOM) + 4.0)) { "stops below" }
+        text.word x=(px(right + 6.0)) y=(px(back.min(BOTTOM - 15.0) + 4.0)) {
+            "comes back at " (format!("{:.0}", subject.restarts_percent)) " %"
         }
     }
 }
@@ -154,15 +158,15 @@ fn stopped(plan: &Plan, x: &YearAxis) -> Markup {
     html! { @if !bars.is_empty() { path.stopped d=(bars) {} } }
 }
 
-fn darkest(plan: &Plan, x: &YearAxis, y: Scale) -> Markup {
-    let at = plan.life.lowest_at;
+fn lowest_mark(plan: &Plan, x: &YearAxis, y: Scale) -> Markup {
+    let Some((at, charge)) = lowest(plan) else { return html! {} };
     let place = x.of(at);
     let end = place > WIDTH - RIGHT - 90.0;
     html! {
         path.dotted d={ "M" (px(place)) " " (px(TOP)) "V" (px(BOTTOM)) } {}
-        circle.dot cx=(px(place)) cy=(px(y.at(plan.life.lowest_charge.percent()))) r="3.5" {}
+        circle.dot cx=(px(place)) cy=(px(y.at(charge))) r="3.5" {}
         text.word.(if end { "end" } else { "start" }) x=(px(place + if end { -5.0 } else { 5.0 })) y=(px(TOP - 6.0)) {
-            "darkest, " (at.day) " " (words::month_short(at.month))
+            "lowest, " (at.day) " " (words::month_short(at.month))
         }
     }
 }
@@ -176,7 +180,7 @@ mod tests {
     fn the_line_is_broken_where_the_year_of_the_file_ends() {
         let (subject, plan) = (fixture::subject(), fixture::plan());
         let axis = YearAxis::new(&subject, 0.0, 365.0);
-        let lengths: Vec<usize> = stretches(&plan, &axis).iter().map(Vec::len).collect();
+        let lengths: Vec<usize> = stretches(&subject, &plan, &axis).iter().map(Vec::len).collect();
         assert_eq!(lengths, [181, 184]);
     }
 }

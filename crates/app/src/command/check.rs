@@ -6,14 +6,18 @@ use std::process::ExitCode;
 
 use clap::Args;
 use design::node::{Activity, Design, Step};
+use forecast::diary::Diary;
+use forecast::load::Demand;
 use forecast::plan::{Plan, Verdict};
-use forecast::power::battery::charge_at_rest;
+use forecast::power::battery::{charge_at_rest, lowest_charge_for, usable_share};
+use forecast::sky::sun::Observer;
+use forecast::sky::weather::WeatherHours;
 use serde_json::json;
 
 use crate::input;
 use crate::output;
 use crate::problem::Failure;
-use crate::report::{self, Subject};
+use crate::report::{self, Subject, daylight};
 
 /// Shown below the help of the command.
 pub(super) const EXAMPLE: &str = "\
@@ -83,7 +87,7 @@ fn check(arguments: &Check) -> Result<(String, Verdict), Failure> {
         (design, weather) => return Err(Failure::both(design.err(), weather.err())),
     };
     let plan = forecast::plan::plan(&checked.design, &weather);
-    let subject = subject(arguments, &checked, &plan);
+    let subject = subject(arguments, &checked, &weather, &plan);
     if let Some(path) = &arguments.hours {
         output::write(path, &report::hours::csv(&plan))?;
     }
@@ -100,26 +104,51 @@ fn check(arguments: &Check) -> Result<(String, Verdict), Failure> {
     Ok((page, plan.verdict))
 }
 
-fn subject(arguments: &Check, checked: &input::Checked, plan: &Plan) -> Subject {
+fn subject(arguments: &Check, checked: &input::Checked, weather: &WeatherHours, plan: &Plan) -> Subject {
     let design = &checked.design;
     let fields = plan.findings.iter().map(|finding| finding.field.as_str());
     let fields = fields.chain(design.doubts.iter().map(|doubt| doubt.field.as_str()));
     let lines: BTreeMap<String, usize> =
         fields.filter_map(|field| Some((field.to_owned(), checked.line_of(field)?))).collect();
-    let at_rest = |voltage| 100.0 * charge_at_rest(&design.battery, voltage);
+    let site = &design.site;
+    let observer = Observer::new(site.latitude.degrees(), site.longitude.degrees(), site.elevation.metres());
+    let observer = weather.observer().or(observer);
     Subject {
         file: shown(&arguments.design),
         weather_file: shown(&arguments.weather),
         name: design.name.clone(),
         note: design.note.clone(),
-        latitude_deg: design.site.latitude.degrees(),
+        latitude_deg: weather.place.as_ref().map_or(site.latitude, |place| place.latitude).degrees(),
+        daylight_h: observer
+            .map(|observer| daylight::year(&observer, weather.utc_offset_h))
+            .unwrap_or_default(),
         promise_years: design.promise.unattended.years(),
         parts: parts(design),
-        limits_percent: (at_rest(design.cutoff.stops_below), at_rest(design.cutoff.restarts_above)),
+        stops_percent: stops_percent(design, plan),
+        restarts_percent: 100.0 * charge_at_rest(&design.battery, design.cutoff.restarts_above),
         doubts: design.doubts.iter().map(|doubt| (doubt.field.clone(), doubt.remark.clone())).collect(),
         warnings: checked.warnings.clone(),
         lines,
     }
+}
+
+/// Charge [%] at or below which the node stops in each hour of the plan.
+///
+/// It stops when the cold locks what is left, or when its largest pulse pulls the voltage under the limit.
+fn stops_percent(design: &Design, plan: &Plan) -> Vec<f64> {
+    let pulse = Demand::new(design, &Diary::new(design)).pulse;
+    let at_celsius = |celsius: f64| {
+        let battery = &design.battery;
+        let locked = 1.0 - usable_share(battery, celsius);
+        let buffer = design.buffer.as_ref();
+        let under_pulse = lowest_charge_for(battery, pulse, design.cutoff.stops_below, buffer, celsius);
+        100.0 * locked.max(under_pulse.unwrap_or(1.0))
+    };
+    let mut by_degree: BTreeMap<i32, f64> = BTreeMap::new();
+    let mut limit = |celsius: f64| {
+        *by_degree.entry(celsius.round() as i32).or_insert_with(|| at_celsius(celsius.round()))
+    };
+    plan.hours.iter().map(|hour| limit(hour.battery.celsius())).collect()
 }
 
 /// A path as the person wrote it.
@@ -144,11 +173,10 @@ fn parts(design: &Design) -> Vec<(&'static str, String)> {
         let facing = mounted
             .azimuth
             .map_or("facing anywhere".to_owned(), |azimuth| format!("facing {:.0}°", azimuth.degrees()));
-        let watts = mounted.panel.power.nominal.watts();
-        parts.push((
-            "panel",
-            format!("{}, {watts} W, tilted {:.0}°, {facing}", mounted.panel.title, mounted.tilt.degrees()),
-        ));
+        let watts = format!("{} W", mounted.panel.power.nominal.watts());
+        let title = &mounted.panel.title;
+        let label = if title.contains(&watts) { title.clone() } else { format!("{title}, {watts}") };
+        parts.push(("panel", format!("{label}, tilted {:.0}°, {facing}", mounted.tilt.degrees())));
     }
     if let Some(charger) = &design.charger {
         parts.push(("charger", charger.title.clone()));
@@ -174,7 +202,7 @@ fn sends(activity: &Activity) -> bool {
 fn every(activity: &Activity) -> String {
     let interval = activity.every.first().and_then(|(_, interval)| *interval);
     let often = interval.map_or("never".to_owned(), |interval| {
-        format!("every {} min", report::words::figure(interval.minutes()))
+        format!("every {} min", (interval.minutes() * 100.0).round() / 100.0)
     });
     if activity.every.len() > 1 { format!("{often} at full charge") } else { often }
 }

@@ -26,7 +26,9 @@ pub(crate) fn subject() -> Subject {
             ("panel", "1.2 W, tilted 60°".to_owned()),
             ("battery", "2600 mAh, lithium cobalt oxide".to_owned()),
         ],
-        limits_percent: (6.0, 15.0),
+        daylight_h: (0..365).map(|day| (12.0 - half_day_h(day), 12.0 + half_day_h(day))).collect(),
+        stops_percent: hours().iter().map(|hour| 8.0 - 0.5 * hour.battery.celsius().min(5.0)).collect(),
+        restarts_percent: 18.0,
         doubts: vec![(
             "battery.self_discharge_per_month".to_owned(),
             "from memory, not from a data sheet".to_owned(),
@@ -47,13 +49,20 @@ fn moment(day_of_year: usize, hour: u8) -> Moment {
     Moment { pass: 4, month: 12, day: 31, hour }
 }
 
+fn season(day: usize) -> f64 {
+    -(TAU * (day as f64 + 10.0) / 365.0).cos()
+}
+
+fn half_day_h(day: usize) -> f64 {
+    6.0 + 2.0 * season(day)
+}
+
 /// Every hour of the invented year.
 pub(crate) fn hours() -> Vec<Hour> {
     let mut charge = 0.46_f64;
     let mut out = Vec::with_capacity(8760);
     for day in 0..365_usize {
-        let season = -(TAU * (day as f64 + 10.0) / 365.0).cos();
-        let half_day_h = 6.0 + 2.0 * season;
+        let (season, half_day_h) = (season(day), half_day_h(day));
         let cloud = 0.35 + 0.3 * (day as f64 * 1.7).sin() + 0.25 * (day as f64 * 0.31).sin() + 0.15 * season;
         for hour in 0..24_u8 {
             let from_noon_h = f64::from(hour) + 0.5 - 12.0;

@@ -26,9 +26,10 @@ pub(crate) fn page(subject: &Subject, plan: &Plan) -> String {
                 style { (PreEscaped(fonts::faces())) (PreEscaped(STYLE)) }
             }
             body {
-                header { p { b { "overwinter" } " " (subject.note.as_deref().unwrap_or("")) } p.quiet { (subject.file) } }
+                header { p { b { "overwinter" } } p.quiet { (subject.file) } }
                 main {
                     h1 { (answer) }
+                    @if let Some(note) = &subject.note { p.note.quiet { (note) } }
                     (verdicts(plan))
                     (facts(plan))
                     (chart::year::chart(subject, plan).section())
@@ -41,7 +42,8 @@ pub(crate) fn page(subject: &Subject, plan: &Plan) -> String {
                     (details(subject, plan))
                 }
                 footer.quiet {
-                    "Made by overwinter " (env!("CARGO_PKG_VERSION")) " from " (subject.file) " and " (subject.weather_file) "."
+                    "Made by overwinter " (env!("CARGO_PKG_VERSION")) " from " (subject.file) " and " (subject.weather_file) ". Set in \
+                    Literata and Source Sans 3 (SIL Open Font License 1.1)."
                 }
             }
         }
@@ -78,7 +80,7 @@ fn verdicts(plan: &Plan) -> Markup {
         section.verdicts aria-label="Verdicts" {
             (verdict_row("life", plan.verdict, words::will_it_live(plan.verdict), &plan.reason, &weather_sentence(plan)))
             @if let Some(variant) = &plan.with_gate {
-                (verdict_row("changed", variant.verdict, &variant.name, &outages(&variant.life), ""))
+                (verdict_row("instead", variant.verdict, &variant.name, &outages(&variant.life), ""))
             }
         }
     }
@@ -113,9 +115,9 @@ fn facts(plan: &Plan) -> Markup {
     let life = &plan.life;
     html! {
         dl.facts {
-            (fact("Darkest", &format!("{:.0} %", life.lowest_charge.percent()), &words::date_in_life(life.lowest_at, plan)))
-            (fact("In hand then", &words::days(life.in_hand.days()), "without any sun"))
-            (fact("A full battery lasts", &words::days(life.without_sun.days()), "without sun, and can still restart"))
+            (fact("Lowest charge", &format!("{:.0} %", life.lowest_charge.percent()), &words::date_in_life(life.lowest_at, plan)))
+            (fact("Lasts from there", &words::days(life.in_hand.days()), "without any sun"))
+            (fact("A full battery lasts", &words::days(life.without_sun.days()), "without sun and can restart"))
             @match life.restart {
                 Restart::At(_, after) if after < 0.05 => { (fact("If it stopped then", "at once", "it would be back within the hour")) }
                 Restart::At(at, after) => { (fact("If it stopped then", &words::days(after), &format!("until it is back on {}", words::date(at)))) }
@@ -135,10 +137,14 @@ fn ledger(plan: &Plan) -> Markup {
     let top = super::top_of_ledger(plan.ledger.iter().map(dark));
     let left: f64 = plan.ledger.iter().map(dark).sum();
     let left_year: f64 = plan.ledger.iter().map(|entry| entry.per_day.milliampere_hours()).sum();
-    let title = if left < 0.0 {
-        format!("A day in {month} costs {} mAh more than it brings", words::figure(-left))
-    } else {
-        format!("A day in {month} leaves {} mAh over", words::figure(left))
+    let title = match plan.months.iter().find(|row| Some(row.month) == darkest_month(plan)) {
+        Some(row) if super::has_sun(plan) => {
+            let (spent, offered) = (row.spent_per_day, row.offered_per_day);
+            let only = if offered < spent { "only " } else { "" };
+            let (spent, offered) = (words::milliampere_hours(spent), words::milliampere_hours(offered));
+            format!("A day in {month} costs {spent} mAh; the sun offers {only}{offered} mAh")
+        }
+        _ => format!("A day in {month} costs {} mAh", words::figure(-left)),
     };
     html! {
         section {
@@ -182,7 +188,7 @@ fn defects(plan: &Plan) -> Markup {
         section {
             h2 { (title) }
             table.ledger {
-                thead { tr { th { "Defect" } th.figure { "mAh more a day" } th.figure { "stops after" } th { "and then" } th {} } }
+                thead { tr { th { "Defect" } th.figure { "more, mAh a day" } th.figure { "stops after" } th { "and then" } th {} } }
                 tbody {
                     tr {
                         th scope="row" { "as designed" } td.figure { "0" }
@@ -191,8 +197,8 @@ fn defects(plan: &Plan) -> Markup {
                     }
                     @for row in &plan.defects {
                         tr {
-                            th scope="row" { (row.name) " " span.quiet { (row.effect) } }
-                            td.figure { @if extra(row) > 0.0 { (words::figure(extra(row))) } @else { "no sun" } }
+                            th scope="row" { (row.name) @if extra(row) == 0.0 { " " span.quiet { (row.effect) } } }
+                            td.figure { @if extra(row) > 0.0 { (words::figure(extra(row))) } }
                             td.figure { (row.days_to_death.map_or("never".to_owned(), words::days)) }
                             td { (back(row)) }
                             td.bars { (chart::ledger::bar(-extra(row), largest)) }
@@ -224,13 +230,22 @@ fn cautions(subject: &Subject, plan: &Plan) -> Markup {
                     div.caution {
                         p.{ "severity-" (words::severity(caution.severity)) } { b { (words::severity(caution.severity)) } }
                         div {
-                            p { (caution.message) }
-                            p { span.remedy { (caution.help) } }
+                            p { (code(&caution.message)) }
+                            p { span.remedy { (code(&caution.help)) } }
                             p.quiet { (caution.place) ", " (caution.code) }
                         }
                     }
                 }
             }
+        }
+    }
+}
+
+/// Text in which what stands between backticks is code.
+fn code(text: &str) -> Markup {
+    html! {
+        @for (index, part) in text.split('`').enumerate() {
+            @if index % 2 == 1 { code { (part) } } @else { (part) }
         }
     }
 }
@@ -249,7 +264,7 @@ fn details(subject: &Subject, plan: &Plan) -> Markup {
         @if !subject.doubts.is_empty() {
             section {
                 h2 { "Figures to doubt" }
-                (rows(subject.doubts.iter().cloned()))
+                (rows(subject.doubts_by_reason().into_iter()))
             }
         }
         section {
@@ -272,5 +287,5 @@ fn defect_sentences(plan: &Plan) -> Markup {
 }
 
 fn rows(rows: impl Iterator<Item = (String, String)>) -> Markup {
-    html! { table.plain { tbody { @for (label, text) in rows { tr { th scope="row" { (label) } td { (text) } } } } } }
+    html! { table.plain { tbody { @for (label, text) in rows { tr { th scope="row" { (label) } td { (code(&text)) } } } } } }
 }

@@ -34,15 +34,15 @@ pub(crate) fn plan(subject: &Subject, plan: &Plan) -> Value {
 }
 
 fn node(subject: &Subject) -> Value {
-    let (stops, restarts) = subject.limits_percent;
+    let stops = subject.stops_percent.iter().copied().fold(0.0, f64::max);
     json!({
         "name": subject.name,
         "note": subject.note,
         "file": subject.file,
         "latitude_deg": number(subject.latitude_deg),
         "promise_unattended_years": number(subject.promise_years),
-        "stops_at_charge_percent": number(stops),
-        "restarts_at_charge_percent": number(restarts),
+        "stops_when_coldest_at_charge_percent": number(stops),
+        "restarts_at_charge_percent": number(subject.restarts_percent),
         "parts": subject.parts.iter().map(|(role, what)| json!({ "role": role, "what": what })).collect::<Vec<_>>(),
         "doubts": subject.doubts.iter().map(|(field, remark)| json!({
             "field": field,

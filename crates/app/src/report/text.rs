@@ -4,7 +4,7 @@ mod everything;
 mod lay;
 
 use anstyle::{AnsiColor, Style};
-use forecast::plan::{DefectRow, MonthRow, Plan, Restart, Severity, Verdict};
+use forecast::plan::{DefectRow, LedgerEntry, MonthRow, Plan, Restart, Severity, Verdict};
 
 use super::{Caution, Subject, darkest_month, words};
 use lay::{bar, column_bar, paint, wrap};
@@ -64,7 +64,7 @@ fn head(subject: &Subject, plan: &Plan) -> Vec<String> {
     let name = lay::clip(&subject.name, WIDTH - 30);
     let mut lines = vec![format!("{} on this weather: {name}", paint(style, &format!("{stroke} {word}")))];
     lines.extend(wrap(&plan.reason, WIDTH));
-    lines.push(lay::clip(&weather_line(plan), WIDTH));
+    lines.push(weather_line(plan));
     lines
 }
 
@@ -74,24 +74,31 @@ fn weather_line(plan: &Plan) -> String {
     let lived =
         if weather.passes > 1 { format!(", lived {} times over", weather.passes) } else { String::new() };
     let away = weather.distance_km.map(|km| format!(", {km:.0} km from the site")).unwrap_or_default();
-    format!("Weather: {}, {} hours{lived}{away}", weather.title, words::grouped(weather.hours))
+    let rest = format!(", {} hours{lived}{away}", words::grouped(weather.hours));
+    let title = lay::clip(&weather.title, WIDTH.saturating_sub("Weather: ".len() + rest.chars().count()));
+    format!("Weather: {title}{rest}")
 }
 
 fn facts(plan: &Plan) -> Vec<String> {
     let life = &plan.life;
     let sunny = super::has_sun(plan);
-    let darkest = format!(
-        "{}: charge {:.0} %; {} in hand{}",
-        words::date_in_life(life.lowest_at, plan),
-        life.lowest_charge.percent(),
-        words::days(life.in_hand.days()),
-        if sunny { " without any sun" } else { "" }
-    );
-    let without_sun = format!("a full battery lasts {} and can still restart", words::days(life.without_sun.days()));
+    let lasts = match (life.in_hand.days(), sunny) {
+        (days, _) if days < 0.02 => "nothing in hand".to_owned(),
+        (days, true) => format!("lasts {} without sun", words::days(days)),
+        (days, false) => format!("lasts {} from there", words::days(days)),
+    };
+    let at = words::date_in_life(life.lowest_at, plan);
+    let lowest = format!("{:.0} % on {at}, {lasts}", life.lowest_charge.percent());
+    let without_sun =
+        format!("a full battery lasts {} and can still restart", words::days(life.without_sun.days()));
     let mut facts = if sunny {
-        vec![("darkest", darkest), ("without sun", without_sun), ("after a stop", restart_line(life.restart))]
+        vec![
+            ("lowest charge", lowest),
+            ("without sun", without_sun),
+            ("after a stop", restart_line(life.restart)),
+        ]
     } else {
-        vec![("lowest", darkest)]
+        vec![("lowest charge", lowest)]
     };
     if let (Some(first), Some(cause)) = (life.first_outage, life.cause) {
         facts.push(("first stop", format!("{}, {}", words::date_in_life(first, plan), words::cause(cause))));
@@ -108,11 +115,11 @@ fn facts(plan: &Plan) -> Vec<String> {
 
 fn restart_line(restart: Restart) -> String {
     match restart {
-        Restart::At(_, days) if days < 0.05 => "on the darkest date it is back within the hour".to_owned(),
+        Restart::At(_, days) if days < 0.05 => "on that date it is back within the hour".to_owned(),
         Restart::At(at, days) => {
-            format!("on the darkest date it is back on {}, {} later", words::date(at), words::days(days))
+            format!("on that date it is back on {}, {} later", words::date(at), words::days(days))
         }
-        Restart::Never => "on the darkest date it does not come back within a year".to_owned(),
+        Restart::Never => "on that date it does not come back within a year".to_owned(),
     }
 }
 
@@ -138,9 +145,12 @@ fn ledger(plan: &Plan, rows: usize) -> Vec<String> {
 
 /// Earnings, then the largest spendings, then all others as one entry.
 fn main_entries(plan: &Plan, rows: usize) -> Vec<(String, f64)> {
+    let mut sorted: Vec<_> = plan.ledger.iter().collect();
+    let dark = |entry: &LedgerEntry| entry.per_dark_day.milliampere_hours();
+    let earns = |entry: &LedgerEntry| entry.per_day.coulombs() > 0.0;
+    sorted.sort_by(|one, other| earns(other).cmp(&earns(one)).then(dark(one).total_cmp(&dark(other))));
     let mut entries: Vec<(String, f64)> =
-        plan.ledger.iter().map(|entry| (entry.purpose.clone(), entry.per_dark_day.milliampere_hours())).collect();
-    entries.sort_by(|one, other| (one.1 <= 0.0).cmp(&(other.1 <= 0.0)).then(other.1.abs().total_cmp(&one.1.abs())));
+        sorted.into_iter().map(|entry| (entry.purpose.clone(), dark(entry))).collect();
     if entries.len() > rows {
         let small = entries.split_off(rows.saturating_sub(1));
         entries.push((format!("{} smaller ones", small.len()), small.iter().map(|(_, charge)| charge).sum()));
@@ -164,11 +174,15 @@ fn months(subject: &Subject, plan: &Plan) -> Vec<String> {
         let share = |row: &MonthRow| if spent(row) > 0.0 { offered(row) / (2.0 * spent(row)) } else { 1.0 };
         let bar = |row: &&MonthRow| format!("  {}", paint(SUN, &column_bar(share(row), MONTH_WIDTH - 2)));
         let bars: String = rows.iter().map(bar).collect();
-        lines.push(line("the sun offers", rows.iter().map(|row| words::short_figure(offered(row))).collect()));
+        lines
+            .push(line("the sun offers", rows.iter().map(|row| words::short_figure(offered(row))).collect()));
         lines.push(format!("{:<MONTH_LABEL$}{bars}", "half bar = enough"));
     }
     lines.push(line("the node spends", rows.iter().map(|row| words::short_figure(spent(row))).collect()));
-    lines.push(line("lowest charge, %", rows.iter().map(|row| format!("{:.0}", row.lowest_charge.percent())).collect()));
+    lines.push(line(
+        "lowest charge, %",
+        rows.iter().map(|row| format!("{:.0}", row.lowest_charge.percent())).collect(),
+    ));
     lines
 }
 

@@ -124,6 +124,9 @@ pub(crate) fn figure(value: f64) -> String {
 
 /// A figure in at most four columns: 1234, 123, 12, 1.2.
 pub(crate) fn short_figure(value: f64) -> String {
+    if value == 0.0 {
+        return "0".to_owned();
+    }
     let digits = usize::from(value.abs() < 9.95);
     format!("{value:.digits$}")
 }

@@ -1,5 +1,6 @@
 //! The keys of the design file that are not parts.
 
+use crate::file::message::MessageSection;
 use crate::file::part::{BatterySection, ChargerSection, PanelSection, RadioSection, ReceiverSection};
 use crate::file::value::{Date, Horizon, Hours, IntervalRows, Month, Named, RegulatorWord, SnowDays};
 use crate::node::Sky;
@@ -42,6 +43,8 @@ section! {
         radio: RadioSection = optional {};
         /// The positioning receiver, if any.
         receiver: ReceiverSection = optional {};
+        /// The messages, each under a name of your choice.
+        message: Named<MessageSection> = optional report;
         /// Regulators between battery and loads, each under a name of your choice.
         regulator: Named<RegulatorSection> = optional main;
         /// Everything that hangs on the battery, each under a name of your choice; at least one.
@@ -194,10 +197,12 @@ section! {
 }
 
 section! {
-    /// One message sent.
+    /// One message sent: either `message` or `payload`.
     pub(crate) struct UplinkSection = "uplink" {
-        /// Application bytes.
-        payload: Bytes = required "12 bytes" where PAYLOAD;
+        /// Name of a message of this file.
+        message: String = depends "report";
+        /// Application bytes, while the message is not designed yet.
+        payload: Bytes = depends "12 bytes" where PAYLOAD;
         /// Whether an acknowledgement is asked for.
         confirmed: bool = default false;
         /// Share of confirmed messages that get no acknowledgement at one try; each is repeated, at most 8 tries.

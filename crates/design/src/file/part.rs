@@ -3,11 +3,11 @@
 use crate::file::value::{ChargerWord, Curve, DataRate, DataRates, Facing, Month, Pair};
 use crate::part::{Chemistry, Cover};
 use crate::quantity::{
-    Angle, Capacitance, Charge, Current, Dbm, Duration, PerKelvin, Power, Resistance, Share, Temperature,
+    Angle, Capacitance, Charge, Current, Dbm, Decibels, Duration, Frequency, PerKelvin, Power, Resistance, Share, Temperature,
     Uncertain, Voltage,
 };
 use crate::section::rule::{
-    CELLS, COEFFICIENT, EFFICIENCY, EXPONENT, FACTOR, FRACTION, LOSS, NOT_NEGATIVE, POSITIVE, RADIO_POWER,
+    ANTENNA_GAIN, CELLS, COEFFICIENT, EFFICIENCY, EXPONENT, FACTOR, FRACTION, LOSS, NOT_NEGATIVE, POSITIVE, RADIO_POWER,
     SYMBOLS, TEMPERATURE, TILT,
 };
 use crate::section::{part_section, section};
@@ -197,6 +197,20 @@ part_section! {
         power: Dbm = placed "14 dBm" where RADIO_POWER;
         /// How long it waits between two tries to join.
         join_retry: Duration = default "10 min" where POSITIVE;
+        /// What the antenna gains over an isotropic one; a half-wave dipole has 2.15 dBi.
+        antenna_gain: Decibels = default "2.15 dBi" where ANTENNA_GAIN;
+        /// What cable and plugs lose between radio and antenna.
+        cable_loss: Decibels = default "0 dB" where NOT_NEGATIVE;
+        /// Centres of the channels it sends on. Left out: those of the regional plan.
+        channels: Vec<Frequency> = optional ["868.1 MHz", "868.3 MHz", "868.5 MHz"] where POSITIVE;
+        /// Data rates that the network may ask of it, those in use included. Left out: those that the regional plan has by default.
+        allowed_rates: Vec<DataRate> = optional ["DR0", "DR1", "DR2", "DR3", "DR4", "DR5"];
+        /// Whether data rates of spreading factor 5 or 6 may be used, which only newer networks hear.
+        newer_rates: bool = default false;
+        /// Whether the limit of 400 ms on one transmission holds where the network can lift it (AU915, AS923).
+        dwell_limit: bool = default true;
+        /// On-air time a day that the network grants this node, if it states one.
+        airtime_allowance_per_day: Duration = optional "30 s" where POSITIVE;
     }
 }
 

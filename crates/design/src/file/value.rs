@@ -3,8 +3,8 @@
 mod calendar;
 mod word;
 
-pub(crate) use calendar::{Date, Hours, Month, SnowDays};
-pub(crate) use word::{ChargerWord, RegulatorWord};
+pub(crate) use calendar::{Date, Hours, MONTH_DAYS, Month, SnowDays};
+pub(crate) use word::{ChargerWord, RegulatorWord, Word};
 
 use crate::diagnostic::{self, Diagnostics};
 use crate::quantity::{
@@ -18,7 +18,7 @@ use toml::de::DeValue;
 const LONGEST_TEXT: usize = 200;
 
 /// The text that a value is, or an error.
-fn text_of<'v>(
+pub(crate) fn text_of<'v>(
     value: &'v Spanned<DeValue<'_>>,
     wanted: &str,
     example: &str,

@@ -8,32 +8,42 @@ use crate::file::node::{
 };
 use crate::file::part::SensorSection;
 use crate::file::value::RegulatorWord;
+use crate::message::{Direction, Form, Message};
 use crate::node::{Activity, Condition, Load, RadioUse, Step};
 use crate::part::{Regulator, Sensor};
-use crate::quantity::{Current, Duration, Quantity, Share, Uncertain};
+use crate::region::PayloadConditions;
+use crate::quantity::{Bytes, Current, Duration, Quantity, Share, Uncertain, shortened};
 use crate::section::{At, PartSection};
 use std::ops::Range;
-
-/// What the frame around application bytes takes of the largest MAC payload: seven bytes of header and the port.
-const FRAME_BYTES: usize = 8;
 
 /// What the steps of a load are checked against.
 struct Surroundings<'a> {
     radio: Option<&'a RadioUse>,
     has_radio: bool,
     has_receiver: bool,
+    /// Messages by name; `None` for those that are wrong in themselves.
+    messages: &'a [(String, Option<Message>)],
 }
 
 impl Resolver<'_> {
-    pub(super) fn loads(&mut self, root: &RootSection, radio: Option<&RadioUse>) -> Option<Vec<Load>> {
+    pub(super) fn loads(
+        &mut self,
+        root: &RootSection,
+        radio: Option<&RadioUse>,
+        messages: &[(String, Option<Message>)],
+    ) -> Option<Vec<Load>> {
         let named = root.load.as_ref()?;
         if named.value.0.is_empty() {
             let help = "add `[load.board]` with its `floor`";
             self.found.error(diagnostic::NO_LOAD, &named.span, "nothing hangs on the battery", help);
             return None;
         }
-        let around =
-            Surroundings { radio, has_radio: root.radio.is_some(), has_receiver: root.receiver.is_some() };
+        let around = Surroundings {
+            radio,
+            has_radio: root.radio.is_some(),
+            has_receiver: root.receiver.is_some(),
+            messages,
+        };
         let rows = root.regulator.iter().flat_map(|rows| &rows.value.0);
         let regulators: Vec<_> =
             rows.map(|(name, section)| (name.value.as_str(), self.regulator(name, section))).collect();
@@ -335,28 +345,85 @@ impl Resolver<'_> {
                 "add `[radio]`, or remove the step",
             );
         }
-        let payload = section.payload.as_ref()?;
-        for (rate, _) in around.radio.iter().flat_map(|radio| &radio.data_rates) {
-            let largest =
-                around.radio.and_then(|radio| radio.region.largest_mac_payload.get(usize::from(*rate)));
-            let Some(most) = largest.map(|largest| largest.saturating_sub(FRAME_BYTES)) else { continue };
-            if payload.value.bytes() > most as f64 {
-                let message =
-                    format!("the message has {}, DR{rate} carries at most {most}", payload.value.text());
+        let (message, payload) = match (&section.message, &section.payload) {
+            (Some(name), None) => (Some(name.value.clone()), self.longest_sent(name, around)?),
+            (None, Some(payload)) => (None, self.fitting(payload, around)?),
+            (Some(_), Some(payload)) => {
+                let help = "remove `payload`: the message knows its length";
                 self.found.error(
-                    diagnostic::PAYLOAD_TOO_LONG,
+                    diagnostic::ONE_OF,
                     &payload.span,
-                    message,
-                    "shorten the message, split it, or use faster data rates",
+                    "both `message` and `payload` are written",
+                    help,
                 );
                 return None;
             }
-        }
+            (None, None) => {
+                if section.unreadable.is_empty() {
+                    let help = "add `message = \"NAME\"`, or `payload = \"12 bytes\"` while it is not designed";
+                    self.found.error(diagnostic::ONE_OF, span, "the uplink does not say what it sends", help);
+                }
+                return None;
+            }
+        };
         Some(Step::Uplink {
-            payload: payload.value,
+            message,
+            payload,
             confirmed: section.confirmed.as_ref()?.value,
             loss: section.loss.as_ref()?.value,
         })
+    }
+
+    fn fitting(&mut self, payload: &At<Bytes>, around: &Surroundings<'_>) -> Option<Bytes> {
+        for (rate, most) in around.radio.iter().flat_map(|radio| ceilings(radio)) {
+            if payload.value.bytes() > most as f64 {
+                let message =
+                    format!("the message has {}, DR{rate} carries at most {most}", payload.value.text());
+                let help = "shorten the message, split it, or use faster data rates";
+                self.found.error(diagnostic::PAYLOAD_TOO_LONG, &payload.span, message, help);
+                return None;
+            }
+        }
+        Some(payload.value)
+    }
+
+    /// The longest form of a message that is sent at the data rates in use.
+    fn longest_sent(&mut self, name: &At<String>, around: &Surroundings<'_>) -> Option<Bytes> {
+        let Some((_, message)) = around.messages.iter().find(|(known, _)| *known == name.value) else {
+            self.unknown_message(name, around.messages);
+            return None;
+        };
+        let message = message.as_ref()?;
+        if message.direction == Direction::Down {
+            self.unknown_message(name, around.messages);
+            return None;
+        }
+        let rates: Vec<(u8, usize)> = around.radio.iter().flat_map(|radio| ceilings(radio)).collect();
+        for (rate, most) in &rates {
+            let bytes = message.layout(message.form_at(*rate)).bytes;
+            if bytes > *most {
+                let text = format!("`{}` has {bytes} bytes, DR{rate} carries at most {most}", message.name);
+                let help = super::message::shorter(message, *most, around.messages);
+                self.found.error(diagnostic::PAYLOAD_TOO_LONG, &name.span, text, help);
+                return None;
+            }
+        }
+        let sent = rates.iter().map(|(rate, _)| message.layout(message.form_at(*rate)).bytes).max();
+        let bytes = sent.unwrap_or_else(|| message.layout(Form::Full).bytes);
+        Some(Bytes::from_bytes(bytes as f64))
+    }
+
+    fn unknown_message(&mut self, name: &At<String>, messages: &[(String, Option<Message>)]) {
+        let up = |message: &Option<Message>| message.as_ref().is_none_or(|one| one.direction == Direction::Up);
+        let known: Vec<&str> =
+            messages.iter().filter(|(_, message)| up(message)).map(|(known, _)| known.as_str()).collect();
+        let help = match diagnostic::nearest(&name.value, known.iter().copied()) {
+            Some(near) => format!("did you mean \"{near}\"?"),
+            None if known.is_empty() => format!("add a table `[message.{}]`", shortened(&name.value)),
+            None => format!("the messages from the node are {}", known.join(", ")),
+        };
+        let text = format!("there is no message `{}` from the node", shortened(&name.value));
+        self.found.error(diagnostic::UNKNOWN_MESSAGE, &name.span, text, help);
     }
 
     fn fix(&mut self, section: &FixSection, span: &Range<usize>, around: &Surroundings<'_>) -> Option<Step> {
@@ -429,4 +496,10 @@ fn condition(section: &WhenSection) -> Condition {
         months: section.months.iter().flat_map(|months| &months.value).map(|month| month.0).collect(),
         hours: section.hours.as_ref().map(|at| (at.value.0, at.value.1)),
     }
+}
+
+/// The data rates in use and the application bytes that each carries.
+fn ceilings(radio: &RadioUse) -> impl Iterator<Item = (u8, usize)> {
+    let most = |rate| radio.region.largest_payload(rate, PayloadConditions::default());
+    radio.data_rates.iter().map(move |(rate, _)| (*rate, most(*rate)))
 }

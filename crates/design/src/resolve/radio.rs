@@ -16,6 +16,12 @@ impl Resolver<'_> {
         let (section, origin) = self.filled(written, "radio")?;
         let region = section.region.as_ref().and_then(|name| self.region(name));
         let data_rates = self.data_rates(&section, region.as_ref());
+        let channels = region.as_ref().and_then(|region| {
+            let used = data_rates.as_ref()?;
+            let channels = self.channels(&section, region, used)?;
+            let allowed = self.allowed_rates(&section, region, used, &channels)?;
+            Some((channels, allowed))
+        });
         let transmit = section.transmit.as_ref().map(|at| at.value.0.clone());
         let transmit_current = self.transmit_current(section.power.as_ref(), transmit.as_deref());
         let radio = Radio {
@@ -29,7 +35,15 @@ impl Resolver<'_> {
             window_symbols: section.window_symbols?.value,
             source: origin.source,
         };
+        let (channels, allowed_rates) = channels?;
         Some(RadioUse {
+            power: section.power?.value,
+            antenna_gain: section.antenna_gain?.value,
+            cable_loss: section.cable_loss?.value,
+            channels,
+            allowed_rates,
+            dwell_limit: section.dwell_limit?.value,
+            airtime_allowance_per_day: section.airtime_allowance_per_day.map(|at| at.value),
             radio,
             region: region?,
             data_rates: data_rates?,
@@ -75,13 +89,16 @@ impl Resolver<'_> {
             }
         };
         let region = region?;
-        let known = rates.iter().map(|(rate, _)| self.known_rate(*rate, region, &span)).collect::<Vec<_>>();
+        let newer = section.newer_rates.as_ref().is_some_and(|at| at.value);
+        let known =
+            rates.iter().map(|(rate, _)| self.known_rate(*rate, region, newer, &span)).collect::<Vec<_>>();
         known.into_iter().all(|known| known).then_some(rates)
     }
 
-    fn known_rate(&mut self, rate: u8, region: &Region, span: &Range<usize>) -> bool {
+    pub(super) fn known_rate(&mut self, rate: u8, region: &Region, newer: bool, span: &Range<usize>) -> bool {
         let usable = |(known, modulation): &&(u8, Modulation)| {
             *modulation != Modulation::LrFhss
+                && (newer || !modulation.is_newer())
                 && region.largest_mac_payload.get(usize::from(*known)).is_some_and(|largest| *largest > 0)
         };
         if region.data_rates.iter().filter(usable).any(|(known, _)| *known == rate) {
@@ -89,13 +106,21 @@ impl Resolver<'_> {
         }
         let names: Vec<String> =
             region.data_rates.iter().filter(usable).map(|(known, _)| format!("DR{known}")).collect();
-        let message = format!("DR{rate} can't be used in {}", region.name);
-        self.found.error(
-            diagnostic::DATA_RATE,
-            span,
-            message,
-            format!("it has {} for uplinks", names.join(", ")),
-        );
+        let has = format!("it has {} for uplinks", names.join(", "));
+        let (code, message, help) = match region.modulation(rate) {
+            Some(Modulation::LrFhss) => (
+                diagnostic::NEWER_RATE,
+                format!("DR{rate} is frequency-hopping (LR-FHSS) in {}", region.name),
+                has,
+            ),
+            Some(modulation) if modulation.is_newer() => (
+                diagnostic::NEWER_RATE,
+                format!("DR{rate} of {} is one that only newer networks hear", region.name),
+                format!("write `newer_rates = true` if yours does; else {has}"),
+            ),
+            _ => (diagnostic::DATA_RATE, format!("DR{rate} can't be used in {}", region.name), has),
+        };
+        self.found.error(code, span, message, help);
         false
     }
 

@@ -42,8 +42,11 @@ rules! {
     COEFFICIENT = -0.02, 0.02, OUT_OF_RANGE, "must lie between -2 %/K and 2 %/K", "a coefficient such as \"-0.33 %/K\"";
     CELLS = 1.0, 1000.0, OUT_OF_RANGE, "must lie between 1 and 1000", "a whole number from 1";
     SYMBOLS = 1.0, 255.0, OUT_OF_RANGE, "must lie between 1 and 255", "a whole number of symbols such as 8";
+    PRIORITY = 1.0, 9.0, OUT_OF_RANGE, "must lie between 1 and 9", "a whole number from 1 (most important) to 9";
+    EARLIER = 1.0, 16.0, OUT_OF_RANGE, "must lie between 1 and 16", "a whole number such as 2";
     PAYLOAD = 0.0, 242.0, OUT_OF_RANGE, "must lie between 0 and 242 bytes", "at most \"242 bytes\"";
     RADIO_POWER = -30.0, 40.0, OUT_OF_RANGE, "must lie between -30 dBm and 40 dBm", "a power such as \"14 dBm\"";
+    ANTENNA_GAIN = -30.0, 30.0, OUT_OF_RANGE, "must lie between -30 dBi and 30 dBi", "a gain such as \"2.15 dBi\"";
     LATITUDE = -90.0, 90.0, LATITUDE, "must lie between -90 deg and 90 deg", "degrees from the equator, north positive; are latitude and longitude swapped?";
     LONGITUDE = -180.0, 180.0, LONGITUDE, "must lie between -180 deg and 180 deg", "degrees from Greenwich, east positive";
     ELEVATION = -500.0, 9000.0, OUT_OF_RANGE, "must lie between -500 m and 9000 m", "metres above the sea";

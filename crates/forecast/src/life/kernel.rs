@@ -1,14 +1,18 @@
-//! The hour step, for `L` lives side by side.
+//! The hour step of one life.
 //!
-//! Charge is kept in ampere-hours, so that a current in amperes over one hour is a charge without a factor.
+//! Charge is kept in ampere-hours, so that a current in amperes over one hour is a charge without a factor. One life is
+//! stepped through a whole day before the next, so that its state stays in registers; lives side by side in arrays were
+//! four times slower, since every step is table look-ups that do not vectorise.
 
 use super::node::NodeTables;
 use crate::power::ageing;
 
 /// A battery is not followed beyond this share of its capacity lost.
 const LARGEST_LOSS: f64 = 0.95;
+/// Leaks and wear are stepped by so many hours: four samples a day carry its swing of temperature.
+const SLOW_HOURS: u8 = 6;
 
-/// What the surroundings do to one life in one hour.
+/// What the surroundings do in one hour.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct HourWeather {
     /// Effective sun on the plane of the panel [W/m²]; with [`super::node::Harvest::Given`], the charging current itself [A].
@@ -61,194 +65,270 @@ pub struct HourOutcome {
     pub running: bool,
     /// Whether it stopped in this hour.
     pub stopped_now: bool,
+    /// Whether it stopped because a pulse pulled the voltage down while charge was left.
+    pub browned_out: bool,
     /// Whether the load asked for more than was there.
     pub ran_dry: bool,
 }
 
-/// `L` lives: what they hold and what was drawn for each.
-#[derive(Clone, Debug)]
-pub struct Lanes<const L: usize> {
-    /// Charge in the battery [Ah].
-    pub stored_ah: [f64; L],
-    /// Capacity as it is now [Ah].
-    pub capacity_ah: [f64; L],
-    /// Capacity when new [Ah].
-    pub new_capacity_ah: [f64; L],
-    /// Factor on the sun: dirt, label, age of the panel.
-    pub yield_factor: [f32; L],
-    /// Factor on the resistance.
-    pub resistance_factor: [f32; L],
-    /// Factor on what the board draws asleep.
-    pub floor_factor: [f32; L],
-    /// Factor on everything else it draws.
-    pub active_factor: [f32; L],
-    /// Load on top of the design, while running [A].
-    pub extra_amperes: [f32; L],
-    /// Whether a stop clears the extra load.
-    pub extra_clears: [bool; L],
-    /// Whether the node runs.
-    pub running: [bool; L],
-    /// Whether the charger has called the battery full and waits.
-    pub done: [bool; L],
-    /// Calendar wear, in the sum that grows in step with time (see [`ageing::hourly_wear`]).
-    pub wear: [f64; L],
-    /// Charge drawn since new [Ah].
-    pub drawn_ah: [f64; L],
-    /// What has flowed.
-    pub flows: [Flows; L],
+impl HourOutcome {
+    /// Whether the node was out.
+    #[inline]
+    #[must_use]
+    pub fn out(&self) -> bool {
+        !self.running || self.ran_dry
+    }
 }
 
-impl<const L: usize> Lanes<L> {
-    /// Lives that start with the battery of the tables at this state of charge.
+/// One life: what it holds and what was drawn for it.
+#[derive(Clone, Debug)]
+pub struct Life {
+    /// Charge in the battery [Ah].
+    pub stored_ah: f64,
+    /// Capacity as it is now [Ah].
+    capacity_ah: f64,
+    /// One over that.
+    per_capacity: f64,
+    /// Capacity when new [Ah].
+    new_capacity_ah: f64,
+    /// Factor on the sun: dirt, label, age of the panel.
+    pub yield_factor: f32,
+    resistance_factor: f32,
+    /// Charge above which nothing can stop it, however cold.
+    calm_above: f32,
+    /// The largest resistance its battery can have [ohm].
+    largest_ohm: f32,
+    hours_to_slow: u8,
+    /// Factor on what the board draws asleep.
+    pub floor_factor: f32,
+    /// Factor on everything else it draws.
+    pub active_factor: f32,
+    /// Load on top of the design, while running [A].
+    pub extra_amperes: f32,
+    /// Whether a stop clears the extra load.
+    pub extra_clears: bool,
+    /// Whether the node runs.
+    pub running: bool,
+    /// Whether the charger has called the battery full and waits.
+    done: bool,
+    /// Calendar wear, in the sum that grows in step with time (see [`ageing::hourly_wear`]).
+    wear: f64,
+    /// Charge drawn since new [Ah].
+    drawn_ah: f64,
+    /// What has flowed.
+    pub flows: Flows,
+}
+
+impl Life {
+    /// A life that starts with the battery of the tables at this state of charge, its parts as designed.
     #[must_use]
     pub fn new(node: &NodeTables, charge: f64) -> Self {
         Self {
-            stored_ah: [node.capacity_ah * charge; L],
-            capacity_ah: [node.capacity_ah; L],
-            new_capacity_ah: [node.capacity_ah; L],
-            yield_factor: [1.0; L],
-            resistance_factor: [1.0; L],
-            floor_factor: [1.0; L],
-            active_factor: [1.0; L],
-            extra_amperes: [0.0; L],
-            extra_clears: [false; L],
-            running: [true; L],
-            done: [false; L],
-            wear: [0.0; L],
-            drawn_ah: [0.0; L],
-            flows: [Flows::default(); L],
+            stored_ah: node.capacity_ah * charge,
+            capacity_ah: node.capacity_ah,
+            per_capacity: 1.0 / node.capacity_ah,
+            new_capacity_ah: node.capacity_ah,
+            yield_factor: 1.0,
+            resistance_factor: 1.0,
+            calm_above: node.calm_above(1.0),
+            largest_ohm: node.largest_ohm(),
+            hours_to_slow: SLOW_HOURS,
+            floor_factor: 1.0,
+            active_factor: 1.0,
+            extra_amperes: 0.0,
+            extra_clears: false,
+            running: true,
+            done: false,
+            wear: 0.0,
+            drawn_ah: 0.0,
+            flows: Flows::default(),
         }
     }
 
-    /// State of charge of one life.
+    /// State of charge.
     #[inline]
     #[must_use]
-    pub fn charge(&self, lane: usize) -> f64 {
-        self.stored_ah[lane] / self.capacity_ah[lane]
+    pub fn charge(&self) -> f64 {
+        self.stored_ah * self.per_capacity
+    }
+
+    /// Capacity as it is now, of what it was when new.
+    #[must_use]
+    pub fn capacity_left(&self) -> f64 {
+        self.capacity_ah / self.new_capacity_ah
+    }
+
+    /// Gives the life a battery so many times as large, at the same state of charge.
+    pub fn scale_capacity(&mut self, factor: f64) {
+        self.new_capacity_ah *= factor;
+        self.hold(self.capacity_ah * factor);
+    }
+
+    /// Gives the life a battery of so many times the resistance.
+    pub fn scale_resistance(&mut self, node: &NodeTables, factor: f32) {
+        self.resistance_factor = factor;
+        self.calm_above = node.calm_above(factor);
+        self.largest_ohm = node.largest_ohm() * factor;
     }
 
     /// Takes the wear of the past day off the capacity; the charge held in the lost part is lost with it.
     pub fn wear_out(&mut self, node: &NodeTables) {
-        let Some(ageing) = &node.ageing else { return };
-        let per_cycle = ageing::cycle_wear_per_full_cycle(ageing);
-        for lane in 0..L {
-            let cycle_wear = per_cycle * self.drawn_ah[lane] / self.new_capacity_ah[lane];
-            let loss = ageing::calendar_loss(ageing, self.wear[lane]) + cycle_wear.sqrt();
-            let capacity = self.new_capacity_ah[lane] * (1.0 - loss.min(LARGEST_LOSS));
-            let kept = self.stored_ah[lane] * capacity / self.capacity_ah[lane];
-            self.flows[lane].fade += self.stored_ah[lane] - kept;
-            self.stored_ah[lane] = kept;
-            self.capacity_ah[lane] = capacity;
-        }
+        let Some(law) = &node.ageing else { return };
+        let cycle_wear = ageing::cycle_wear_per_full_cycle(law) * self.drawn_ah / self.new_capacity_ah;
+        let loss = ageing::calendar_loss(law, self.wear) + cycle_wear.sqrt();
+        let before = self.stored_ah;
+        self.hold(self.new_capacity_ah * (1.0 - loss.min(LARGEST_LOSS)));
+        self.flows.fade += before - self.stored_ah;
+    }
+
+    /// Changes the capacity and keeps the state of charge.
+    fn hold(&mut self, capacity_ah: f64) {
+        self.stored_ah *= capacity_ah / self.capacity_ah;
+        self.capacity_ah = capacity_ah;
+        self.per_capacity = 1.0 / capacity_ah;
     }
 }
 
-/// Steps every life by one hour of the given kind and returns what it brought.
+/// Steps a life by one hour of the given kind and returns what it brought.
+///
+/// What can't matter in an hour is not looked up: whether it stops, while the charge is above what the coldest battery
+/// needs; the voltage limit, far from it; anything of the charger, at night.
 #[inline]
-pub fn step<const L: usize>(
-    node: &NodeTables,
-    kind: usize,
-    weather: &[HourWeather; L],
-    lanes: &mut Lanes<L>,
-) -> [HourOutcome; L] {
-    let mut outcomes = [HourOutcome::default(); L];
-    for lane in 0..L {
-        outcomes[lane] = step_one(node, kind, &weather[lane], lanes, lane);
+pub fn step(node: &NodeTables, kind: usize, weather: &HourWeather, life: &mut Life) -> HourOutcome {
+    let charge = life.charge() as f32;
+    let rest_volts = node.rest_volts(charge);
+    let mut outcome = HourOutcome { running: true, ..HourOutcome::default() };
+    let mut spent = 0.0;
+    if !life.running || charge < life.calm_above {
+        spent += start_or_stop(node, life, &mut outcome, weather, charge, rest_volts);
     }
-    outcomes
-}
-
-#[inline]
-fn step_one<const L: usize>(
-    node: &NodeTables,
-    kind: usize,
-    weather: &HourWeather,
-    lanes: &mut Lanes<L>,
-    lane: usize,
-) -> HourOutcome {
-    let stored = lanes.stored_ah[lane];
-    let capacity = lanes.capacity_ah[lane];
-    let charge = (stored / capacity) as f32;
-    let [rest_volts, warm_ohm, wear_share, _] = node.by_charge.at(charge);
-    let [resistance_factor, locked_share, self_discharge, wear_rate] = node.by_temperature.at(weather.battery_celsius);
-    let resistance_ohm = warm_ohm * resistance_factor * lanes.resistance_factor[lane];
-    let flows = &mut lanes.flows[lane];
-    let mut outcome = HourOutcome::default();
-
-    let carries = |limit_volts: f32| rest_volts >= limit_volts && (charge > locked_share || node.never_stops);
-    let was_running = lanes.running[lane];
-    let limit_volts = if was_running {
-        node.stops_below_volts + node.pulse_drop_volts(resistance_ohm)
-    } else {
-        node.restarts_above_volts
-    };
-    let running = carries(limit_volts);
-    let mut join = 0.0;
-    if running != was_running {
-        outcome.stopped_now = was_running;
-        if running {
-            join = node.join_ah;
-        } else if lanes.extra_clears[lane] {
-            lanes.extra_amperes[lane] = 0.0;
-        }
-        lanes.running[lane] = running;
-    }
-    outcome.running = running;
-
-    // Sun.
-    let limits = node.charger.limits(weather.battery_celsius);
-    let sun = weather.in_plane_w_m2 * lanes.yield_factor[lane];
-    let from_panel = if sun > 0.0 { node.from_panel(sun, weather.cell_celsius, rest_volts) } else { 0.0 };
-    let mut drain = node.charger.drain_amperes;
-    if from_panel > 0.0 {
-        drain = 0.0;
-        outcome.gated = limits.amperes <= 0.0;
-        outcome.offered = from_panel.min(limits.amperes).min(node.charger.trickle(rest_volts));
-        lanes.done[lane] &= rest_volts >= node.charger.recharge_below_volts;
-        if !lanes.done[lane] {
-            let taper = (limits.volts - rest_volts) / resistance_ohm;
-            outcome.taken = outcome.offered.min(taper).max(0.0);
-        }
-    }
-
-    // Spending.
-    let load = if running {
+    let load = if outcome.running {
         let row = node.demand.row(kind, node.demand.level(charge));
-        row.floor.at(rest_volts) * lanes.floor_factor[lane]
-            + row.active(weather.air_celsius).at(rest_volts) * lanes.active_factor[lane]
-            + lanes.extra_amperes[lane]
+        let (floor, active) = row.amperes(weather.air_celsius, rest_volts);
+        floor * life.floor_factor + active * life.active_factor + life.extra_amperes
     } else {
         node.stopped_amperes
     };
-    let leak = self_discharge * stored as f32 + node.leakage_amperes;
-    outcome.spent = load + drain + leak;
-    let spent = f64::from(load) + f64::from(drain) + f64::from(leak) + join;
+    *(if outcome.running { &mut life.flows.load } else { &mut life.flows.stopped }) += f64::from(load);
+    spent += f64::from(load);
+    let sun = weather.in_plane_w_m2 * life.yield_factor;
+    if sun > 0.0 && take_sun(node, life, &mut outcome, weather, sun, charge, rest_volts) {
+        settle_in_sun(node, life, &mut outcome, weather, spent);
+    } else {
+        let drain = node.charger.drain_amperes;
+        life.flows.charger += f64::from(drain);
+        spent += f64::from(drain);
+        settle(life, &mut outcome, life.stored_ah - spent);
+    }
+    outcome.spent = spent as f32;
+    life.drawn_ah += spent;
+    life.hours_to_slow -= 1;
+    if life.hours_to_slow == 0 {
+        slowly(node, life, &mut outcome, weather, charge);
+    }
+    outcome
+}
 
-    let ceiling = (f64::from(limits.full_charge) * capacity).max(stored);
+/// Whether the node runs in this hour; returns the charge for a join if it comes back [Ah].
+fn start_or_stop(
+    node: &NodeTables,
+    life: &mut Life,
+    outcome: &mut HourOutcome,
+    weather: &HourWeather,
+    charge: f32,
+    rest_volts: f32,
+) -> f64 {
+    let has_charge = charge > node.locked_share(weather.battery_celsius);
+    let resistance_ohm = node.resistance_ohm(charge, weather.battery_celsius) * life.resistance_factor;
+    let stops_volts = node.stops_below_volts + node.pulse_drop_volts(resistance_ohm);
+    let limit_volts = if life.running { stops_volts } else { node.restarts_above_volts };
+    outcome.running = has_charge && rest_volts >= limit_volts;
+    if outcome.running == life.running {
+        return 0.0;
+    }
+    life.running = outcome.running;
+    if outcome.running {
+        life.flows.joins += node.join_ah;
+        return node.join_ah;
+    }
+    outcome.stopped_now = true;
+    outcome.browned_out = has_charge && rest_volts >= node.stops_below_volts;
+    if life.extra_clears {
+        life.extra_amperes = 0.0;
+    }
+    0.0
+}
+
+/// What the charger makes of the sun; whether it is awake at all.
+#[inline]
+fn take_sun(
+    node: &NodeTables,
+    life: &mut Life,
+    outcome: &mut HourOutcome,
+    weather: &HourWeather,
+    sun_w_m2: f32,
+    charge: f32,
+    rest_volts: f32,
+) -> bool {
+    let from_panel = node.from_panel(sun_w_m2, weather.cell_celsius, rest_volts);
+    if from_panel <= 0.0 {
+        return false;
+    }
+    let limits = node.charger.limits(weather.battery_celsius);
+    outcome.gated = limits.amperes <= 0.0;
+    outcome.offered = from_panel.min(limits.amperes).min(node.charger.trickle(rest_volts));
+    life.flows.offered += f64::from(outcome.offered);
+    life.done &= rest_volts >= node.charger.recharge_below_volts;
+    if !life.done {
+        let headroom_volts = limits.volts - rest_volts;
+        outcome.taken = outcome.offered;
+        if outcome.offered * life.largest_ohm > headroom_volts {
+            let resistance_ohm = node.resistance_ohm(charge, weather.battery_celsius) * life.resistance_factor;
+            outcome.taken = outcome.offered.min(headroom_volts.max(0.0) / resistance_ohm);
+        }
+    }
+    true
+}
+
+/// Moves the charge of an hour with sun: a full battery takes no more than was spent.
+#[inline]
+fn settle_in_sun(node: &NodeTables, life: &mut Life, outcome: &mut HourOutcome, weather: &HourWeather, spent: f64) {
+    let stored = life.stored_ah;
+    let full_charge = node.charger.limits(weather.battery_celsius).full_charge;
+    let ceiling = (f64::from(full_charge) * life.capacity_ah).max(stored);
     let mut taken = f64::from(outcome.taken);
     let mut next = stored + taken - spent;
+    outcome.full = life.done;
     if next > ceiling {
         taken -= next - ceiling;
         next = ceiling;
-        lanes.done[lane] = node.charger.stops_when_full;
+        life.done = node.charger.stops_when_full;
         outcome.full = true;
+        outcome.taken = taken as f32;
     }
-    if next < 0.0 {
-        flows.unmet -= next;
-        next = 0.0;
-        outcome.ran_dry = running;
-    }
-    outcome.full |= lanes.done[lane];
-    outcome.taken = taken as f32;
-    lanes.stored_ah[lane] = next;
+    life.flows.taken += taken;
+    settle(life, outcome, next);
+}
 
-    flows.offered += f64::from(outcome.offered);
-    flows.taken += taken;
-    *(if running { &mut flows.load } else { &mut flows.stopped }) += f64::from(load);
-    flows.joins += join;
-    flows.charger += f64::from(drain);
-    flows.self_discharge += f64::from(leak);
-    lanes.wear[lane] += f64::from(wear_rate * wear_share);
-    lanes.drawn_ah[lane] += spent;
-    outcome
+/// Keeps the new charge; below nothing the rest is unmet.
+#[inline]
+fn settle(life: &mut Life, outcome: &mut HourOutcome, next_ah: f64) {
+    life.stored_ah = next_ah;
+    if next_ah < 0.0 {
+        life.flows.unmet -= next_ah;
+        life.stored_ah = 0.0;
+        outcome.ran_dry = outcome.running;
+    }
+}
+
+/// What changes so slowly that a quarter of a day is one step: leaks and calendar wear.
+fn slowly(node: &NodeTables, life: &mut Life, outcome: &mut HourOutcome, weather: &HourWeather, charge: f32) {
+    life.hours_to_slow = SLOW_HOURS;
+    let hours = f32::from(SLOW_HOURS);
+    let slow = node.slow(charge, weather.battery_celsius);
+    let leak = hours * (slow.self_discharge_per_h * life.stored_ah as f32 + node.leakage_amperes);
+    life.wear += f64::from(hours * slow.wear_per_h);
+    life.flows.self_discharge += f64::from(leak);
+    outcome.spent += leak;
+    settle(life, outcome, life.stored_ah - f64::from(leak));
 }

@@ -21,33 +21,40 @@ pub enum Harvest {
     None,
 }
 
-/// Four quantities over one evenly spaced argument, looked up together and interpolated linearly.
+/// `K` quantities over one evenly spaced argument, looked up together and interpolated linearly.
 #[derive(Clone, Debug)]
-pub struct Rows {
+pub(super) struct Rows<const K: usize, const N: usize> {
     start: f32,
     per_unit: f32,
-    rows: Vec<[f32; 4]>,
+    rows: Box<[[f32; K]; N]>,
 }
 
-impl Rows {
-    /// Tabulates `values` at `intervals + 1` points from `start` to `end`.
-    fn new(start: f32, end: f32, intervals: usize, values: impl Fn(f64) -> [f64; 4]) -> Self {
-        let width = (end - start) / intervals as f32;
+impl<const K: usize, const N: usize> Rows<K, N> {
+    /// Tabulates `values` at `N` points from `start` to `end`.
+    fn new(start: f32, end: f32, values: impl Fn(f64) -> [f64; K]) -> Self {
+        let width = (end - start) / (N - 1) as f32;
         let row = |index: usize| values(f64::from(start + index as f32 * width)).map(|value| value as f32);
-        Self { start, per_unit: 1.0 / width, rows: (0..=intervals).map(row).collect() }
+        Self { start, per_unit: 1.0 / width, rows: Box::new(std::array::from_fn(row)) }
     }
 
     /// The quantities at an argument; held at the ends outside the range.
     #[inline]
-    #[must_use]
-    pub fn at(&self, argument: f32) -> [f32; 4] {
-        let last = self.rows.len() - 2;
-        let place = ((argument - self.start) * self.per_unit).clamp(0.0, (last + 1) as f32);
-        let index = (place as usize).min(last);
+    fn at(&self, argument: f32) -> [f32; K] {
+        let place = ((argument - self.start) * self.per_unit).max(0.0).min((N - 1) as f32);
+        let index = (place as i32 as usize).min(N - 2);
         let share = place - index as f32;
         let (low, high) = (&self.rows[index], &self.rows[index + 1]);
         std::array::from_fn(|k| low[k] + share * (high[k] - low[k]))
     }
+}
+
+/// What changes slowly, at a charge and a temperature.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Slow {
+    /// Share of the stored charge that leaks away per hour.
+    pub(super) self_discharge_per_h: f32,
+    /// Calendar wear per hour.
+    pub(super) wear_per_h: f32,
 }
 
 /// What a charger allows at one battery temperature.
@@ -64,7 +71,7 @@ pub struct ChargeLimits {
 /// The charger as the hour step sees it.
 #[derive(Clone, Debug)]
 pub struct ChargerTables {
-    by_whole_degree: Vec<ChargeLimits>,
+    by_whole_degree: Box<[ChargeLimits; WHOLE_DEGREES]>,
     /// What it takes from the battery in the dark [A].
     pub drain_amperes: f32,
     /// Below this resting voltage it only trickles [V].
@@ -79,8 +86,11 @@ pub struct ChargerTables {
 
 const COLDEST_CELSIUS: f32 = -60.0;
 const HOTTEST_CELSIUS: f32 = 100.0;
-const HALF_DEGREES: usize = 320;
-const CHARGE_STEPS: usize = 200;
+/// Every half degree.
+const TEMPERATURES: usize = 321;
+/// Every half percent.
+const CHARGES: usize = 201;
+const WHOLE_DEGREES: usize = 161;
 
 impl ChargerTables {
     /// What it allows with the battery at this temperature [°C]; bands are resolved to whole degrees.
@@ -88,7 +98,7 @@ impl ChargerTables {
     #[must_use]
     pub fn limits(&self, battery_celsius: f32) -> ChargeLimits {
         let degree = (battery_celsius.clamp(COLDEST_CELSIUS, HOTTEST_CELSIUS) - COLDEST_CELSIUS) as usize;
-        self.by_whole_degree[degree.min(self.by_whole_degree.len() - 1)]
+        self.by_whole_degree[degree.min(WHOLE_DEGREES - 1)]
     }
 
     /// The largest current into a battery at this resting voltage: all, or the trickle [A].
@@ -110,7 +120,7 @@ impl ChargerTables {
         };
         let none = f64::NEG_INFINITY;
         Self {
-            by_whole_degree: ((COLDEST_CELSIUS as i32)..=(HOTTEST_CELSIUS as i32)).map(allowed).collect(),
+            by_whole_degree: Box::new(std::array::from_fn(|row| allowed(COLDEST_CELSIUS as i32 + row as i32))),
             drain_amperes: charger.battery_drain.amperes() as f32,
             precharge_below_volts: charger.precharge_below.map_or(none, Voltage::volts) as f32,
             precharge_amperes: charger.precharge_current.amperes() as f32,
@@ -131,7 +141,7 @@ impl ChargerTables {
     fn ideal() -> Self {
         let all = ChargeLimits { amperes: f32::INFINITY, volts: f32::INFINITY, full_charge: 1.0 };
         Self {
-            by_whole_degree: vec![all],
+            by_whole_degree: Box::new([all; WHOLE_DEGREES]),
             drain_amperes: 0.0,
             precharge_below_volts: f32::NEG_INFINITY,
             precharge_amperes: 0.0,
@@ -146,10 +156,12 @@ impl ChargerTables {
 pub struct NodeTables {
     /// Where the charging current comes from.
     pub harvest: Harvest,
-    /// By state of charge: resting voltage [V], resistance at 25 °C [ohm], factor on wear.
-    pub(super) by_charge: Rows,
+    /// By state of charge: resting voltage [V].
+    rest: Rows<1, CHARGES>,
+    /// By state of charge: resistance at 25 °C [ohm], factor on wear.
+    by_charge: Rows<2, CHARGES>,
     /// By battery temperature [°C]: factor on resistance, share of charge locked by cold, self-discharge [1/h], wear [1/h].
-    pub(super) by_temperature: Rows,
+    by_temperature: Rows<4, TEMPERATURES>,
     /// The charger.
     pub charger: ChargerTables,
     /// The loads.
@@ -178,12 +190,11 @@ impl NodeTables {
     #[must_use]
     pub fn new(design: &Design, harvest: Harvest, demand: Demand) -> Self {
         let battery = &design.battery;
-        let by_charge = Rows::new(0.0, 1.0, CHARGE_STEPS, |charge| {
-            let rest = battery::open_circuit(battery, charge).volts();
+        let by_charge = Rows::new(0.0, 1.0, |charge| {
             let warm_ohm = battery.resistance.nominal.ohms() * battery::resistance_by_charge(battery, charge);
-            [rest, warm_ohm, ageing::charge_factor(&battery.ageing, charge), 0.0]
+            [warm_ohm, ageing::charge_factor(&battery.ageing, charge)]
         });
-        let by_temperature = Rows::new(COLDEST_CELSIUS, HOTTEST_CELSIUS, HALF_DEGREES, |celsius| {
+        let by_temperature = Rows::new(COLDEST_CELSIUS, HOTTEST_CELSIUS, |celsius| {
             [
                 battery::resistance_by_temperature(battery, celsius),
                 1.0 - battery::usable_share(battery, celsius),
@@ -194,6 +205,7 @@ impl NodeTables {
         let charger = design.charger.as_ref();
         Self {
             harvest,
+            rest: Rows::new(0.0, 1.0, |charge| [battery::open_circuit(battery, charge).volts()]),
             by_charge,
             by_temperature,
             charger: charger.map_or_else(ChargerTables::ideal, |charger| ChargerTables::new(charger, battery)),
@@ -216,8 +228,9 @@ impl NodeTables {
     pub fn ideal_store(capacity: Charge, demand: Demand) -> Self {
         Self {
             harvest: Harvest::Given,
-            by_charge: Rows::new(0.0, 1.0, 1, |_| [1.0, 0.0, 0.0, 0.0]),
-            by_temperature: Rows::new(COLDEST_CELSIUS, HOTTEST_CELSIUS, 1, |_| [0.0; 4]),
+            rest: Rows::new(0.0, 1.0, |_| [1.0]),
+            by_charge: Rows::new(0.0, 1.0, |_| [0.0; 2]),
+            by_temperature: Rows::new(COLDEST_CELSIUS, HOTTEST_CELSIUS, |_| [0.0; 4]),
             charger: ChargerTables::ideal(),
             demand,
             capacity_ah: capacity.ampere_hours(),
@@ -245,7 +258,8 @@ impl NodeTables {
     /// Voltage at rest at this state of charge [V].
     #[must_use]
     pub fn rest_volts(&self, charge: f32) -> f32 {
-        self.by_charge.at(charge)[0]
+        let [volts] = self.rest.at(charge);
+        volts
     }
 
     /// Voltage at the terminals with this current into the battery [A].
@@ -260,8 +274,42 @@ impl NodeTables {
         self.pulse_drop_volts(self.resistance_ohm(charge, battery_celsius))
     }
 
-    fn resistance_ohm(&self, charge: f32, battery_celsius: f32) -> f32 {
-        self.by_charge.at(charge)[1] * self.by_temperature.at(battery_celsius)[0]
+    /// Resistance of the nominal battery [ohm].
+    pub(super) fn resistance_ohm(&self, charge: f32, battery_celsius: f32) -> f32 {
+        self.by_charge.at(charge)[0] * self.by_temperature.at(battery_celsius)[0]
+    }
+
+    /// Share of the charge that cold locks up.
+    pub(super) fn locked_share(&self, battery_celsius: f32) -> f32 {
+        self.by_temperature.at(battery_celsius)[1]
+    }
+
+    pub(super) fn slow(&self, charge: f32, battery_celsius: f32) -> Slow {
+        let [_, wear_share] = self.by_charge.at(charge);
+        let [_, _, self_discharge_per_h, wear_per_h] = self.by_temperature.at(battery_celsius);
+        Slow { self_discharge_per_h, wear_per_h: wear_per_h * wear_share }
+    }
+
+    /// The largest resistance of the nominal battery [ohm].
+    pub(super) fn largest_ohm(&self) -> f32 {
+        let largest = |rows: &mut dyn Iterator<Item = f32>| rows.fold(0.0, f32::max);
+        let by_charge = largest(&mut self.by_charge.rows.iter().map(|[ohm, _]| *ohm));
+        by_charge * largest(&mut self.by_temperature.rows.iter().map(|[factor, ..]| *factor))
+    }
+
+    /// Charge above which a battery of so many times the resistance can't stop the node at any tabulated temperature.
+    pub(super) fn calm_above(&self, resistance_factor: f32) -> f32 {
+        if self.never_stops {
+            return f32::NEG_INFINITY;
+        }
+        let locked = self.by_temperature.rows.iter().map(|[_, locked, ..]| *locked).fold(0.0, f32::max);
+        let coldest = self.by_temperature.rows.iter().map(|[factor, ..]| *factor).fold(0.0, f32::max);
+        let holds = |charge: f32| {
+            let ohm = self.by_charge.at(charge)[0] * coldest * resistance_factor;
+            charge > locked && self.rest_volts(charge) >= self.stops_below_volts + self.pulse_drop_volts(ohm)
+        };
+        let steps = (0..=100).map(|percent| percent as f32 / 100.0);
+        steps.rev().take_while(|charge| holds(*charge)).last().unwrap_or(f32::INFINITY)
     }
 
     /// How far the largest pulse pulls the voltage down at this battery resistance [ohm].

@@ -3,7 +3,8 @@
 use design::node::{Design, Step};
 use design::quantity::{Quantity, Uncertain};
 
-use super::kernel::Lanes;
+use super::kernel::Life;
+use super::node::NodeTables;
 use crate::random::Stream;
 
 /// How many unknowns there are.
@@ -108,13 +109,11 @@ impl Drawn {
     }
 
     /// Gives a life its parts.
-    pub fn equip<const L: usize>(&self, lanes: &mut Lanes<L>, lane: usize) {
-        for capacity in [&mut lanes.capacity_ah, &mut lanes.new_capacity_ah, &mut lanes.stored_ah] {
-            capacity[lane] *= self.values[2];
-        }
-        lanes.resistance_factor[lane] = self.values[3] as f32;
-        lanes.floor_factor[lane] = self.floor() as f32;
-        lanes.active_factor[lane] = self.active() as f32;
+    pub fn equip(&self, node: &NodeTables, life: &mut Life) {
+        life.scale_capacity(self.values[2]);
+        life.scale_resistance(node, self.values[3] as f32);
+        life.floor_factor = self.floor() as f32;
+        life.active_factor = self.active() as f32;
     }
 }
 

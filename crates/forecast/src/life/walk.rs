@@ -2,7 +2,7 @@
 
 use std::ops::ControlFlow;
 
-use super::kernel::{HourOutcome, HourWeather, Lanes, step};
+use super::kernel::{HourOutcome, HourWeather, Life, step};
 use super::node::NodeTables;
 
 const HOURS_PER_DAY: usize = 24;
@@ -39,7 +39,7 @@ pub struct Darkness {
 #[derive(Clone, Debug)]
 pub struct Walk {
     /// The life at the start.
-    pub lanes: Lanes<1>,
+    pub life: Life,
     /// Index of the first hour in the record.
     pub from: usize,
     /// Longest walk [h].
@@ -51,8 +51,8 @@ pub struct Walk {
 impl Walk {
     /// A walk under the record's own sun.
     #[must_use]
-    pub fn new(lanes: Lanes<1>, from: usize, hours: usize) -> Self {
-        Self { lanes, from, hours, darkness: Darkness { hours: 0 } }
+    pub fn new(life: Life, from: usize, hours: usize) -> Self {
+        Self { life, from, hours, darkness: Darkness { hours: 0 } }
     }
 
     /// The same walk with no sun at all.
@@ -67,9 +67,9 @@ impl Walk {
         self,
         node: &NodeTables,
         record: &Record,
-        mut visit: impl FnMut(usize, &Lanes<1>, &HourOutcome) -> ControlFlow<()>,
-    ) -> Lanes<1> {
-        let Self { mut lanes, from, hours, darkness } = self;
+        mut visit: impl FnMut(usize, &Life, &HourOutcome) -> ControlFlow<()>,
+    ) -> Life {
+        let Self { mut life, from, hours, darkness } = self;
         let year = record.hours.len();
         let mut place = from % year;
         for index in 0..hours {
@@ -77,18 +77,18 @@ impl Walk {
             if index < darkness.hours {
                 weather.in_plane_w_m2 = 0.0;
             }
-            let [outcome] = step(node, usize::from(record.kinds[place]), &[weather], &mut lanes);
+            let outcome = step(node, usize::from(record.kinds[place]), &weather, &mut life);
             if (index + 1).is_multiple_of(HOURS_PER_DAY) {
-                lanes.wear_out(node);
+                life.wear_out(node);
             }
             if (index + 1).is_multiple_of(year) {
-                lanes.yield_factor[0] *= record.yield_kept_per_pass;
+                life.yield_factor *= record.yield_kept_per_pass;
             }
-            if visit(index, &lanes, &outcome).is_break() {
+            if visit(index, &life, &outcome).is_break() {
                 break;
             }
             place = if place + 1 == year { 0 } else { place + 1 };
         }
-        lanes
+        life
     }
 }

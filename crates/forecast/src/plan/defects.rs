@@ -5,7 +5,7 @@ use design::part::Regulator;
 use design::quantity::{Charge, Current, Duration};
 
 use super::lives::{Lived, Stage};
-use crate::life::kernel::Lanes;
+use crate::life::kernel::Life;
 use crate::load::join_cost;
 use crate::plan::DefectRow;
 
@@ -32,13 +32,13 @@ pub(super) fn defects(stage: &Stage<'_>, design: &Design, nominal: &Lived, from:
     rows
 }
 
-fn row(stage: &Stage<'_>, before: &Lanes<1>, from: usize, defect: Defect) -> DefectRow {
-    let mut lanes = before.clone();
-    lanes.extra_amperes = [defect.extra.amperes() as f32];
-    lanes.extra_clears = [defect.clears_by_itself];
-    let (lasted, stopped) = stage.until_stopped(lanes, from, defect.dark_hours);
+fn row(stage: &Stage<'_>, before: &Life, from: usize, defect: Defect) -> DefectRow {
+    let mut life = before.clone();
+    life.extra_amperes = defect.extra.amperes() as f32;
+    life.extra_clears = defect.clears_by_itself;
+    let (lasted, stopped) = stage.until_stopped(life, from, defect.dark_hours);
     let hours = lasted.hours() as usize;
-    let died = !stopped.running[0];
+    let died = !stopped.running;
     let restart = died.then(|| {
         let for_ever = defect.dark_hours == usize::MAX;
         let still_dark = if for_ever { usize::MAX } else { defect.dark_hours.saturating_sub(hours) };

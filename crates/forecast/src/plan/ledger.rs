@@ -98,7 +98,7 @@ fn month_row(stage: &Stage<'_>, hours: &[KeptHour], plain_w_m2: &[f32], month: u
     let per_day = |value: &dyn Fn(&KeptHour) -> f32| Charge::from_ampere_hours(sum(value) / days);
     let air = sum(&|hour| stage.record.hours[hour.place].air_celsius) / of_month.len() as f64;
     let lowest = of_month.iter().map(|hour| hour.charge).fold(f32::INFINITY, f32::min);
-    let outages = of_month.iter().filter(|hour| !hour.outcome.running || hour.outcome.ran_dry).count();
+    let outages = of_month.iter().filter(|hour| hour.outcome.out()).count();
     Some(MonthRow {
         month,
         sun_on_plane_wh_m2: sum(&|hour| plain_w_m2.get(hour.place).copied().unwrap_or(0.0)) / days,

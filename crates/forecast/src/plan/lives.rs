@@ -4,7 +4,8 @@ use std::ops::ControlFlow::{Break, Continue};
 
 use design::quantity::{Charge, Duration, Share};
 
-use crate::life::kernel::{HourOutcome, Lanes};
+use crate::life::ensemble::BACK_FOR_GOOD_H;
+use crate::life::kernel::{self, HourOutcome};
 use crate::life::node::{Harvest, NodeTables};
 use crate::life::walk::{Darkness, Record, Walk};
 use crate::plan::{Life, Moment, Restart};
@@ -15,8 +16,6 @@ pub(super) const YEAR_H: usize = 8766;
 /// The longest a node is followed without sun: long enough for any primary cell.
 const LONGEST_WITHOUT_SUN_H: usize = 40 * YEAR_H;
 
-/// A node is back when it has run for so long without stopping: a warm noon that lets a cold battery flicker is no return.
-const BACK_FOR_GOOD_H: usize = 72;
 /// The lowest charge is looked for once the battery has first been filled, or after so long: the charge it was sent out
 /// with is no result.
 const SETTLED_H: usize = 60 * 24;
@@ -51,7 +50,7 @@ pub(super) struct Lived {
     /// The hours of the last pass.
     pub(super) last_pass: Vec<KeptHour>,
     /// The life as it stood in the last pass when a defect starts.
-    pub(super) before_dark: Lanes<1>,
+    pub(super) before_dark: kernel::Life,
 }
 
 #[derive(Debug, Default)]
@@ -76,7 +75,7 @@ impl Stage<'_> {
     /// Lives from `from` at this charge for so many hours, and answers the usual questions.
     pub(super) fn live(&self, from: usize, charge: Share, hours: usize, defects_from: usize) -> Lived {
         let year = self.record.hours.len();
-        let start = Lanes::new(self.node, charge.fraction());
+        let start = kernel::Life::new(self.node, charge.fraction());
         let mut counts = Counts::default();
         let mut lowest = (f64::INFINITY, 0, start.clone());
         let mut before_dark = start.clone();
@@ -84,20 +83,20 @@ impl Stage<'_> {
         let mut last_pass = Vec::with_capacity(year);
         let last_from = hours.saturating_sub(year);
         let mut charge_before = charge.fraction() as f32;
-        let end = Walk::new(start, from, hours).go(self.node, self.record, |index, lanes, outcome| {
+        let end = Walk::new(start, from, hours).go(self.node, self.record, |index, life, outcome| {
             let place = (from + index) % year;
-            self.count(&mut counts, index, place, lanes, outcome);
+            self.count(&mut counts, index, place, life, outcome);
             settled |= outcome.full || index >= SETTLED_H;
-            if settled && lanes.charge(0) < lowest.0 {
-                lowest = (lanes.charge(0), index, lanes.clone());
+            if settled && life.charge() < lowest.0 {
+                lowest = (life.charge(), index, life.clone());
             }
             if index >= last_from {
-                last_pass.push(KeptHour { place, charge_before, charge: lanes.charge(0) as f32, outcome: *outcome });
+                last_pass.push(KeptHour { place, charge_before, charge: life.charge() as f32, outcome: *outcome });
                 if (place + 1) % year == defects_from {
-                    before_dark = lanes.clone();
+                    before_dark = life.clone();
                 }
             }
-            charge_before = lanes.charge(0) as f32;
+            charge_before = life.charge() as f32;
             Continue(())
         });
         let life = self.answer(from, hours, &counts, &lowest, &end);
@@ -107,18 +106,18 @@ impl Stage<'_> {
     /// Hours out in a life from `from`, and nothing else of it.
     pub(super) fn outage_hours(&self, from: usize, charge: Share, hours: usize) -> u32 {
         let mut out = 0;
-        Walk::new(Lanes::new(self.node, charge.fraction()), from, hours).go(self.node, self.record, |_, _, outcome| {
-            out += u32::from(!outcome.running || outcome.ran_dry);
+        Walk::new(kernel::Life::new(self.node, charge.fraction()), from, hours).go(self.node, self.record, |_, _, outcome| {
+            out += u32::from(outcome.out());
             Continue(())
         });
         out
     }
 
-    fn count(&self, counts: &mut Counts, index: usize, place: usize, lanes: &Lanes<1>, outcome: &HourOutcome) {
+    fn count(&self, counts: &mut Counts, index: usize, place: usize, life: &kernel::Life, outcome: &HourOutcome) {
         let weather = &self.record.hours[place];
         let demand = &self.node.demand;
         let kind = usize::from(self.record.kinds[place]);
-        let out = !outcome.running || outcome.ran_dry;
+        let out = outcome.out();
         counts.outages += u32::from(outcome.stopped_now);
         counts.outage_hours += u32::from(out);
         if out && counts.first_outage.is_none() {
@@ -130,7 +129,7 @@ impl Stage<'_> {
         let full_level = demand.levels.len() - 1;
         counts.wanted_reports += f64::from(demand.row(kind, full_level).reports_per_hour(weather.air_celsius));
         if !out {
-            let level = demand.level(lanes.charge(0) as f32);
+            let level = demand.level(life.charge() as f32);
             counts.reports += f64::from(demand.row(kind, level).reports_per_hour(weather.air_celsius));
         }
     }
@@ -140,14 +139,14 @@ impl Stage<'_> {
         from: usize,
         hours: usize,
         counts: &Counts,
-        lowest: &(f64, usize, Lanes<1>),
-        end: &Lanes<1>,
+        lowest: &(f64, usize, kernel::Life),
+        end: &kernel::Life,
     ) -> Life {
         let years = hours as f64 / YEAR_H as f64;
-        let (lowest_charge, lowest_index, lowest_lanes) = lowest;
+        let (lowest_charge, lowest_index, lowest_life) = lowest;
         let lowest_place = (from + lowest_index + 1) % self.record.hours.len();
-        let (in_hand, _) = self.until_stopped(lowest_lanes.clone(), lowest_place, usize::MAX);
-        let spilled = (end.flows[0].offered - end.flows[0].taken) / (hours as f64 / 24.0);
+        let (in_hand, _) = self.until_stopped(lowest_life.clone(), lowest_place, usize::MAX);
+        let spilled = (end.flows.offered - end.flows.taken) / (hours as f64 / 24.0);
         Life {
             outage_hours: counts.outage_hours,
             outages: counts.outages.max(u32::from(counts.first_outage.is_some())),
@@ -159,10 +158,10 @@ impl Stage<'_> {
             lowest_at: self.moment(from, *lowest_index),
             in_hand,
             without_sun: self.without_sun(),
-            restart: self.restart_from(lowest_lanes, lowest_place),
+            restart: self.restart_from(lowest_life, lowest_place),
             days_to_half: self.days_to_half(),
             spilled_per_day: Charge::from_ampere_hours(spilled),
-            capacity_left: Share::from_fraction(end.capacity_ah[0] / end.new_capacity_ah[0]),
+            capacity_left: Share::from_fraction(end.capacity_left()),
             gated_hours_per_year: f64::from(counts.gated_hours) / years,
             plating_hours_per_year: f64::from(counts.plating_hours) / years,
         }
@@ -170,16 +169,16 @@ impl Stage<'_> {
 
     /// How long a full new battery lasts without sun from the start of the darkest month.
     fn without_sun(&self) -> Duration {
-        self.until_stopped(Lanes::new(self.node, 1.0), self.dark_month_from, usize::MAX).0
+        self.until_stopped(kernel::Life::new(self.node, 1.0), self.dark_month_from, usize::MAX).0
     }
 
     /// Walks until the node stops, without sun for `dark_hours`, and returns the time and the life at that point.
-    pub(super) fn until_stopped(&self, lanes: Lanes<1>, from: usize, dark_hours: usize) -> (Duration, Lanes<1>) {
+    pub(super) fn until_stopped(&self, life: kernel::Life, from: usize, dark_hours: usize) -> (Duration, kernel::Life) {
         let longest = if dark_hours == usize::MAX { LONGEST_WITHOUT_SUN_H } else { YEAR_H };
         let mut lasted = longest;
-        let walk = Walk { lanes, from, hours: longest, darkness: Darkness { hours: dark_hours } };
+        let walk = Walk { life, from, hours: longest, darkness: Darkness { hours: dark_hours } };
         let end = walk.go(self.node, self.record, |index, _, outcome| {
-            if outcome.running && !outcome.ran_dry {
+            if !outcome.out() {
                 return Continue(());
             }
             lasted = index;
@@ -189,15 +188,15 @@ impl Stage<'_> {
     }
 
     /// When a node that has just stopped at this place of the record is back for good.
-    pub(super) fn until_running(&self, stopped: Lanes<1>, from: usize, dark_hours: usize) -> Restart {
+    pub(super) fn until_running(&self, stopped: kernel::Life, from: usize, dark_hours: usize) -> Restart {
         let (mut since, mut restart) = (None, Restart::Never);
         if matches!(self.node.harvest, Harvest::None) || dark_hours == usize::MAX {
             return restart;
         }
         let hours = YEAR_H + BACK_FOR_GOOD_H;
-        let walk = Walk { lanes: stopped, from, hours, darkness: Darkness { hours: dark_hours } };
+        let walk = Walk { life: stopped, from, hours, darkness: Darkness { hours: dark_hours } };
         walk.go(self.node, self.record, |index, _, outcome| {
-            if !outcome.running || outcome.ran_dry {
+            if outcome.out() {
                 since = None;
                 return Continue(());
             }
@@ -212,18 +211,18 @@ impl Stage<'_> {
     }
 
     /// The restart of a node that stops at this place with the charge at which it would stop there.
-    fn restart_from(&self, lanes: &Lanes<1>, place: usize) -> Restart {
-        let (_, mut stopped) = self.until_stopped(lanes.clone(), place, usize::MAX);
-        stopped.running = [false];
+    fn restart_from(&self, life: &kernel::Life, place: usize) -> Restart {
+        let (_, mut stopped) = self.until_stopped(life.clone(), place, usize::MAX);
+        stopped.running = false;
         self.until_running(stopped, place, 0)
     }
 
     fn days_to_half(&self) -> Option<f64> {
-        let mut empty = Lanes::new(self.node, 0.0);
-        empty.running = [false];
+        let mut empty = kernel::Life::new(self.node, 0.0);
+        empty.running = false;
         let mut days = None;
-        Walk::new(empty, self.dark_month_from, YEAR_H).go(self.node, self.record, |index, lanes, _| {
-            if lanes.charge(0) < 0.5 {
+        Walk::new(empty, self.dark_month_from, YEAR_H).go(self.node, self.record, |index, life, _| {
+            if life.charge() < 0.5 {
                 return Continue(());
             }
             days = Some(index as f64 / 24.0);

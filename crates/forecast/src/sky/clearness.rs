@@ -84,7 +84,8 @@ impl Clearness {
     #[must_use]
     pub fn sd_of_mean(&self, days: usize, correlation: impl Fn(usize) -> f64) -> f64 {
         let terms = self.hermite();
-        let covariance = |rho: f64| terms.iter().enumerate().skip(1).map(|(n, c)| c * c * rho.powi(n as i32)).sum::<f64>();
+        let covariance =
+            |rho: f64| terms.iter().enumerate().skip(1).map(|(n, c)| c * c * rho.powi(n as i32)).sum::<f64>();
         let apart = (1..days).map(|k| 2.0 * (days - k) as f64 * covariance(correlation(k)));
         ((days as f64 * covariance(1.0) + apart.sum::<f64>()) / (days * days) as f64).sqrt()
     }
@@ -96,7 +97,8 @@ impl Clearness {
         let width = 2.0 * f64::from(LARGEST_SCORE) * 1.5 / FINENESS as f64;
         for step in 0..FINENESS {
             let z = (step as f64 + 0.5) * width - f64::from(LARGEST_SCORE) * 1.5;
-            let weight = (-z * z / 2.0).exp() / std::f64::consts::TAU.sqrt() * width * f64::from(self.at(z as f32));
+            let weight =
+                (-z * z / 2.0).exp() / std::f64::consts::TAU.sqrt() * width * f64::from(self.at(z as f32));
             let (mut before, mut now) = (0.0, 1.0);
             for (n, term) in terms.iter_mut().enumerate() {
                 *term += weight * now;

@@ -23,7 +23,7 @@ const WINTER_SUNSET_DEG: f64 = 81.4;
 /// outside the air [W/m²].
 ///
 /// # References
-/// Erbs, Klein & Duffie 1982, equation 1. The two limits near the horizon are those of the reference library of the
+/// Erbs, Klein & Duffie 1982, hourly correlation. The two limits near the horizon are those of the reference library of the
 /// tests.
 pub fn erbs_hourly(ghi_w_m2: f64, zenith_deg: f64, extraterrestrial_w_m2: f64) -> Split {
     let cos_zenith = zenith_deg.to_radians().cos();
@@ -47,13 +47,11 @@ pub fn erbs_hourly(ghi_w_m2: f64, zenith_deg: f64, extraterrestrial_w_m2: f64) -
 /// The published curves step down at their ends (0.190 to 0.175 at 0.722); that is theirs.
 ///
 /// # References
-/// Erbs, Klein & Duffie 1982, equation 2.
+/// Erbs, Klein & Duffie 1982, daily correlation.
 pub fn erbs_daily(clearness: f64, sunset_hour_angle_deg: f64) -> f64 {
     let k = clearness;
     match sunset_hour_angle_deg <= WINTER_SUNSET_DEG {
-        true if k < 0.715 => {
-            1.0 - 0.2727 * k + 2.4495 * k.powi(2) - 11.9514 * k.powi(3) + 9.3879 * k.powi(4)
-        }
+        true if k < 0.715 => 1.0 - 0.2727 * k + 2.4495 * k.powi(2) - 11.9514 * k.powi(3) + 9.3879 * k.powi(4),
         true => 0.143,
         false if k < 0.722 => 1.0 + 0.2832 * k - 2.5557 * k.powi(2) + 0.8448 * k.powi(3),
         false => 0.175,
@@ -63,7 +61,7 @@ pub fn erbs_daily(clearness: f64, sunset_hour_angle_deg: f64) -> f64 {
 /// Diffuse share of a month's mean daily irradiation, for monthly clearness 0.3 to 0.8, held at its ends outside.
 ///
 /// # References
-/// Erbs, Klein & Duffie 1982, equation 3.
+/// Erbs, Klein & Duffie 1982, monthly correlation.
 pub fn erbs_monthly(clearness: f64, sunset_hour_angle_deg: f64) -> f64 {
     let k = clearness.clamp(0.3, 0.8);
     if sunset_hour_angle_deg <= WINTER_SUNSET_DEG {

@@ -10,7 +10,7 @@ const GLASS: (f64, f64, f64) = (1.526, 4.0, 0.002);
 /// Share of the light kept at an angle of incidence, relative to right angles, by a flat cover of 2 mm glass.
 ///
 /// # References
-/// De Soto, Klein & Beckman 2006, *Solar Energy* 80, 78-88, equations 7-9 (both polarisations by Fresnel, absorption
+/// De Soto, Klein & Beckman 2006, *Solar Energy* 80, 78-88 (both polarisations by Fresnel, absorption
 /// by Bouguer), index 1.526, extinction 4 /m.
 pub fn glass(cos_incidence: f64) -> f64 {
     let (n, extinction, thickness) = GLASS;
@@ -19,14 +19,14 @@ pub fn glass(cos_incidence: f64) -> f64 {
     let perpendicular = ((cos_1 - n * cos_2) / (cos_1 + n * cos_2)).powi(2);
     let parallel = ((cos_2 - n * cos_1) / (cos_2 + n * cos_1)).powi(2);
     let straight = 1.0 - ((1.0 - n) / (1.0 + n)).powi(2);
-    let passed = 1.0 - (perpendicular + parallel) / 2.0;
+    let passed = 1.0 - f64::midpoint(perpendicular, parallel);
     passed / straight * (extinction * thickness * (1.0 - 1.0 / cos_2)).exp()
 }
 
 /// The same by Martin & Ruiz, `a_r` being the cover's loss coefficient (0.16 for clean glass).
 ///
 /// # References
-/// Martin & Ruiz 2001, *Solar Energy Materials and Solar Cells* 70, 25-38, equation 7.
+/// Martin & Ruiz 2001, *Solar Energy Materials and Solar Cells* 70, 25-38.
 pub fn martin_ruiz(cos_incidence: f64, a_r: f64) -> f64 {
     (1.0 - (-cos_incidence.max(0.0) / a_r).exp()) / (1.0 - (-1.0 / a_r).exp())
 }
@@ -51,12 +51,9 @@ pub struct DiffuseKept {
 /// Means of a modifier over all the sky and all the ground that a plane sees, in steps of one degree.
 ///
 /// # References
-/// Marion 2017, *Solar Energy* 147, 344-348, equations 4-8 and the pseudocode of section 3.
+/// Marion 2017, *Solar Energy* 147, 344-348, the pseudocode of section 3.
 pub fn marion_diffuse(kept: impl Fn(f64) -> f64, tilt_deg: f64) -> DiffuseKept {
-    DiffuseKept {
-        sky: marion_mean(&kept, tilt_deg, 0.0),
-        ground: marion_mean(&kept, tilt_deg, FRAC_PI_2),
-    }
+    DiffuseKept { sky: marion_mean(&kept, tilt_deg, 0.0), ground: marion_mean(&kept, tilt_deg, FRAC_PI_2) }
 }
 
 /// Mean over the quarter turn of zenith angles that begins at `from` [rad].

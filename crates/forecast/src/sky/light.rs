@@ -31,7 +31,8 @@ impl ClearnessPlace {
     #[inline]
     #[must_use]
     pub fn of(clearness: f32) -> Self {
-        let place = (clearness * ((LEVELS - 1) as f32 / LARGEST_CLEARNESS as f32)).clamp(0.0, (LEVELS - 1) as f32);
+        let place =
+            (clearness * ((LEVELS - 1) as f32 / LARGEST_CLEARNESS as f32)).clamp(0.0, (LEVELS - 1) as f32);
         let row = (place as usize).min(LEVELS - 2);
         Self { row, share: place - row as f32 }
     }
@@ -58,7 +59,8 @@ pub struct LightTable {
 pub fn nominal_hours() -> Vec<HourStart> {
     const DAYS: [u8; 12] = [31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31];
     let days = DAYS.iter().zip(1..).flat_map(|(days, month)| (1..=*days).map(move |day| (month, day)));
-    days.flat_map(|(month, day)| (0..24).map(move |hour| HourStart { year: NOMINAL_YEAR, month, day, hour })).collect()
+    days.flat_map(|(month, day)| (0..24).map(move |hour| HourStart { year: NOMINAL_YEAR, month, day, hour }))
+        .collect()
 }
 
 impl LightTable {

@@ -3,7 +3,8 @@
 //! Declination and the irradiance outside the air are arguments, so that a book's own values can be followed.
 //!
 //! # References
-//! Duffie & Beckman, *Solar Engineering of Thermal Processes*, 4th ed. 2013, chapters 1 and 2.
+//! Duffie & Beckman, *Solar Engineering of Thermal Processes*, 4th ed. 2013, chapters 1 and 2 (equation numbers
+//! from memory; the book's examples hold the results).
 
 use std::f64::consts::{PI, TAU};
 
@@ -29,14 +30,16 @@ pub fn declination_deg(day_of_year: u16) -> f64 {
     23.45 * (TAU * (284.0 + f64::from(day_of_year)) / 365.0).sin()
 }
 
-/// Apparent less mean solar time [min] on a day of the year.
+/// Apparent less mean solar time on a day of the year, in minutes.
 ///
 /// # References
 /// Spencer 1971; Duffie & Beckman equation 1.5.3.
 pub fn equation_of_time_min(day_of_year: u16) -> f64 {
     let b = TAU * (f64::from(day_of_year) - 1.0) / 365.0;
     229.2
-        * (0.000075 + 0.001868 * b.cos() - 0.032077 * b.sin() - 0.014615 * (2.0 * b).cos()
+        * (0.000075 + 0.001868 * b.cos()
+            - 0.032077 * b.sin()
+            - 0.014615 * (2.0 * b).cos()
             - 0.04089 * (2.0 * b).sin())
 }
 

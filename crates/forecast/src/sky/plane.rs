@@ -4,6 +4,7 @@
 //! few products.
 
 use design::node::{Design, MountedPanel};
+use design::quantity::Angle;
 
 use super::decompose::{Split, erbs_hourly};
 use super::incidence::{DiffuseKept, glass, marion_diffuse};
@@ -100,7 +101,7 @@ const DARK_AT_MID_HOUR_DEG: f64 = 99.0;
 pub fn on_plane(design: &Design, mounted: &MountedPanel, weather: &WeatherHours) -> OnPlane {
     let plane = Plane {
         tilt_deg: mounted.tilt.degrees(),
-        azimuth_deg: mounted.azimuth.map(|azimuth| azimuth.degrees()),
+        azimuth_deg: mounted.azimuth.map(Angle::degrees),
         albedo: design.site.albedo.fraction(),
         skyline: Skyline::new(&design.site.horizon),
     };
@@ -135,7 +136,8 @@ impl PlaneTable {
             Some(azimuth_deg) => std::slice::from_ref(azimuth_deg),
             None => &ANY_AZIMUTH_DEG,
         };
-        let open = azimuths_deg.iter().map(|azimuth_deg| plane.skyline.open_share(plane.tilt_deg, *azimuth_deg));
+        let open =
+            azimuths_deg.iter().map(|azimuth_deg| plane.skyline.open_share(plane.tilt_deg, *azimuth_deg));
         let open_share = open.sum::<f64>() / azimuths_deg.len() as f64;
         let facing = Facing { plane, azimuths_deg, model };
         let hours = starts
@@ -196,6 +198,10 @@ impl PlaneTable {
         }
     }
 
+    #[expect(
+        clippy::cast_possible_truncation,
+        reason = "seven digits are more than any irradiance is known to"
+    )]
     fn all(&self, weather: &WeatherHours) -> OnPlane {
         let hours = (0..weather.starts().len()).map(|hour| self.in_plane(hour, &weather.sky(hour)));
         let (plain_w_m2, effective_w_m2) =
@@ -239,7 +245,8 @@ fn sun_up(observer: &Observer, start: HourStart, utc_offset_h: f64, instants: In
         }
         Instants::SixGrena => {
             let minutes = [5.0, 15.0, 25.0, 35.0, 45.0, 55.0];
-            let positions = minutes.map(|minute| at(Algorithm::Grena3, minute)).into_iter().filter(up).collect();
+            let positions =
+                minutes.map(|minute| at(Algorithm::Grena3, minute)).into_iter().filter(up).collect();
             SunUp { positions, share_each: 1.0 / 6.0 }
         }
     }
@@ -286,7 +293,8 @@ impl Facing<'_> {
         }
         let weight = weight / self.azimuths_deg.len() as f64;
         for azimuth_deg in self.azimuths_deg {
-            let cosine = cos_incidence(zenith_deg, sun.azimuth_deg, self.plane.tilt_deg, *azimuth_deg).max(0.0);
+            let cosine =
+                cos_incidence(zenith_deg, sun.azimuth_deg, self.plane.tilt_deg, *azimuth_deg).max(0.0);
             hour.beam += weight * cosine;
             hour.beam_kept += weight * cosine * glass(cosine);
             hour.around_sun += weight * self.model.sun_ratio(cosine, zenith_deg);

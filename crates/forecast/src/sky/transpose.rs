@@ -3,7 +3,7 @@
 /// Cosine of the angle between the sun and the normal of a plane, negative behind it; all angles in degrees.
 ///
 /// # References
-/// Duffie & Beckman, *Solar Engineering of Thermal Processes*, 4th ed. 2013, equation 1.6.3.
+/// Duffie & Beckman, *Solar Engineering of Thermal Processes*, 4th ed. 2013, section 1.6.
 pub fn cos_incidence(zenith_deg: f64, sun_azimuth_deg: f64, tilt_deg: f64, plane_azimuth_deg: f64) -> f64 {
     let (sin_zenith, cos_zenith) = zenith_deg.to_radians().sin_cos();
     let (sin_tilt, cos_tilt) = tilt_deg.to_radians().sin_cos();
@@ -53,7 +53,7 @@ impl Spread {
     /// ([`SkyModel::sun_ratio`]), `open_share` what the skyline leaves of the sky (1 for a free horizon).
     pub fn on_plane_w_m2(&self, tilt_deg: f64, sun_ratio: f64, open_share: f64) -> f64 {
         let (sin_tilt, cos_tilt) = tilt_deg.to_radians().sin_cos();
-        let sky_view = (1.0 + cos_tilt) / 2.0;
+        let sky_view = 0.5 + cos_tilt / 2.0;
         let wide_w_m2 = self.even_w_m2 * sky_view + self.along_horizon_w_m2 * sin_tilt;
         (wide_w_m2 * open_share + self.around_sun_w_m2 * sun_ratio).max(0.0)
     }
@@ -62,7 +62,7 @@ impl Spread {
 /// Perez' brightness coefficients F11 to F23 by bin of clearness.
 ///
 /// # References
-/// Perez, Ineichen, Seals, Michalsky & Stewart 1990, *Solar Energy* 44, 271-289, table 6 (all sites).
+/// Perez, Ineichen, Seals, Michalsky & Stewart 1990, *Solar Energy* 44, 271-289, the set for all sites.
 const PEREZ_BINS: [(f64, [f64; 6]); 8] = [
     (1.065, [-0.008, 0.588, -0.062, -0.060, 0.072, -0.022]),
     (1.23, [0.130, 0.683, -0.151, -0.019, 0.066, -0.029]),
@@ -73,7 +73,7 @@ const PEREZ_BINS: [(f64, [f64; 6]); 8] = [
     (6.2, [1.060, -1.600, -0.359, 0.264, -1.127, 0.131]),
     (f64::INFINITY, [0.678, -0.327, -0.250, 0.156, -1.377, 0.251]),
 ];
-/// Perez 1990, equation 1, for a zenith angle in radians.
+/// Perez 1990, for a zenith angle in radians.
 const PEREZ_KAPPA: f64 = 1.041;
 
 impl SkyModel {
@@ -89,7 +89,7 @@ impl SkyModel {
     /// Spreads the diffuse light of a sky.
     ///
     /// # References
-    /// Liu & Jordan 1963 (isotropic); Hay & Davies 1980; Perez et al. 1990, equations 1, 2, 8 and 9.
+    /// Liu & Jordan 1963 (isotropic); Hay & Davies 1980; Perez et al. 1990.
     pub fn spread(self, sky: &DiffuseSky) -> Spread {
         let dhi_w_m2 = sky.dhi_w_m2;
         let (around_sun, along_horizon) = match self {

@@ -26,7 +26,7 @@ use design::quantity::{Angle, Length, Quantity};
 
 use super::decompose::Split;
 use super::plane::HourSky;
-use super::sun::{Observer, days_since_1970};
+use super::sun::{Observer, date, days_since_1970};
 
 /// Hours of weather, gapless, whole years, beginning with the first hour of a day.
 #[derive(Clone, Debug, PartialEq)]
@@ -129,14 +129,9 @@ impl WeatherHours {
 
 impl HourStart {
     fn from_serial(hours_since_1970: i64) -> Self {
-        let (day_number, hour) = (hours_since_1970.div_euclid(24), hours_since_1970.rem_euclid(24));
-        let mut year = 1970 + (day_number as f64 / 365.2425).floor() as i32;
-        if days_since_1970(year + 1, 1, 1) <= day_number {
-            year += 1;
-        }
-        let month = (1..=12_u8).rfind(|month| days_since_1970(year, *month, 1) <= day_number).unwrap_or(1);
-        let day = day_number - days_since_1970(year, month, 1) + 1;
-        Self { year, month, day: day as u8, hour: hour as u8 }
+        let (year, month, day) = date(hours_since_1970.div_euclid(24));
+        let hour = u8::try_from(hours_since_1970.rem_euclid(24)).expect("below 24");
+        Self { year, month, day, hour }
     }
 
     fn serial(self) -> i64 {

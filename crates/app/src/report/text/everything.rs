@@ -56,8 +56,8 @@ pub(crate) fn life_rows(life: &Life) -> Vec<(String, &'static str)> {
     vec![
         (words::count(life.outages as usize, "outage"), "times it stopped"),
         (words::count(life.outage_hours as usize, "hour"), "stopped"),
-        (format!("{:.0} reports a year", life.reports_per_year), "sent"),
-        (format!("{:.0} reports a year", life.missed_reports_per_year), "missed"),
+        (reports(life.reports_per_year), "sent"),
+        (reports(life.missed_reports_per_year), "missed"),
         (format!("{:.0} % of new", life.capacity_left.percent()), "battery capacity left at the end"),
         (
             format!("{} mAh a day", words::milliampere_hours(life.spilled_per_day)),
@@ -69,6 +69,10 @@ pub(crate) fn life_rows(life: &Life) -> Vec<(String, &'static str)> {
         ),
         (format!("{:.0} hours a year", life.plating_hours_per_year), "charged below freezing without a gate"),
     ]
+}
+
+fn reports(per_year: f64) -> String {
+    format!("{} a year", words::count(per_year.round() as usize, "report"))
 }
 
 fn life(life: &Life) -> Vec<String> {
@@ -138,9 +142,8 @@ fn cautions(subject: &Subject, plan: &Plan) -> Vec<String> {
 }
 
 fn doubts(subject: &Subject) -> Vec<String> {
-    let doubt =
-        |(field, remark): &(String, String)| wrap_indented(&format!("{field}: {remark}"), WIDTH, "  ");
-    subject.doubts.iter().flat_map(doubt).collect()
+    let doubts = subject.doubts_by_reason().into_iter();
+    doubts.flat_map(|(place, text)| wrap_indented(&format!("{place}: {text}"), WIDTH, "  ")).collect()
 }
 
 /// Where the weather comes from and what it lacks.

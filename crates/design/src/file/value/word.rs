@@ -2,6 +2,8 @@
 
 use super::text_of;
 use crate::diagnostic::{self, Diagnostics};
+use crate::file::message::KindWord;
+use crate::message::Direction;
 use crate::node::Sky;
 use crate::part::{Chemistry, Cover};
 use crate::quantity::{a, shortened};
@@ -74,5 +76,10 @@ words! {
         "direct" = Self::Direct, "linear" = Self::Linear, "fixed-fraction" = Self::FixedFraction, "mppt" = Self::Mppt
     }
     RegulatorWord "kind of regulator" { "none" = Self::None, "ldo" = Self::Ldo, "buck" = Self::Buck }
+    Direction "direction" { "up" = Self::Up, "down" = Self::Down }
+    KindWord "kind of field" {
+        "number" = Self::Number, "battery" = Self::Battery, "counter" = Self::Counter, "flag" = Self::Flag,
+        "choice" = Self::Choice, "position" = Self::Position, "time" = Self::Time, "bytes" = Self::Bytes
+    }
     Sky "view of the sky" { "open" = Self::Open, "half" = Self::Half, "roof" = Self::Roof }
 }

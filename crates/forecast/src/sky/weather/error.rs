@@ -52,7 +52,9 @@ pub enum WeatherError {
         wanted: usize,
     },
     /// A row has more fields than the header.
-    #[error("line {line}: {found} fields where {wanted} are named; write decimal points, not commas, and name every column")]
+    #[error(
+        "line {line}: {found} fields where {wanted} are named; write decimal points, not commas, and name every column"
+    )]
     TooManyFields {
         /// Counted from 1.
         line: usize,
@@ -144,7 +146,9 @@ pub enum WeatherError {
         limit: usize,
     },
     /// A column without any light.
-    #[error("column `{column}` is zero in every row; without sun there is nothing to forecast, give another file")]
+    #[error(
+        "column `{column}` is zero in every row; without sun there is nothing to forecast, give another file"
+    )]
     NoLight {
         /// Name of the column.
         column: String,

@@ -87,10 +87,7 @@ fn header(line: usize, problem: impl Into<String>, help: &str) -> WeatherError {
 }
 
 fn named(columns: &[String], name: &str) -> Option<Column> {
-    columns
-        .iter()
-        .position(|column| column == name)
-        .map(|index| Column { index, name: name.to_owned() })
+    columns.iter().position(|column| column == name).map(|index| Column { index, name: name.to_owned() })
 }
 
 fn needed(columns: &[String], line: usize, name: &'static str, help: &str) -> Result<Column, WeatherError> {
@@ -110,7 +107,8 @@ fn place(line: usize, fields: [Option<&String>; 4], order: &str) -> Result<(f64,
         return Err(header(line, "the place can't be read", &format!("the line must end with {order}")));
     };
     let place = Place::new(latitude, longitude, elevation).ok_or_else(|| {
-        let problem = format!("latitude {latitude}, longitude {longitude}, {elevation} m is no place on earth");
+        let problem =
+            format!("latitude {latitude}, longitude {longitude}, {elevation} m is no place on earth");
         header(line, problem, &format!("the line must end with {order}, in degrees and metres"))
     })?;
     Ok((utc_offset(line, utc_offset_h)?, place))
@@ -164,17 +162,26 @@ fn epw(lines: &[String]) -> Result<Layout, WeatherError> {
     let field = |index: usize| location.get(index);
     let (utc_offset_h, place) = place(1, [field(8), field(6), field(7), field(9)], ORDER)?;
     let periods = lines.iter().position(|line| line.starts_with("DATA PERIODS")).ok_or_else(|| {
-        header(1, "no line `DATA PERIODS` follows", "the header of an EPW file has eight lines, fetch it again")
+        header(
+            1,
+            "no line `DATA PERIODS` follows",
+            "the header of an EPW file has eight lines, fetch it again",
+        )
     })?;
     let per_hour = columns(&lines[periods]).get(2).cloned().unwrap_or_default();
     if per_hour != "1" {
         let problem = format!("`{per_hour}` records per hour");
         return Err(header(periods + 1, problem, "only hourly files can be read, average them first"));
     }
-    let [ghi, dni, dhi, air, wind] =
-        EPW_COLUMNS.map(|(index, name)| Column { index, name: name.to_owned() });
+    let [ghi, dni, dhi, air, wind] = EPW_COLUMNS.map(|(index, name)| Column { index, name: name.to_owned() });
     Ok(Layout {
-        title: [1, 2, 3].into_iter().filter_map(field).cloned().collect::<Vec<_>>().join(", "),
+        title: [1, 2, 3]
+            .into_iter()
+            .filter_map(field)
+            .filter(|name| !["", "-"].contains(&name.as_str()))
+            .cloned()
+            .collect::<Vec<_>>()
+            .join(", "),
         place: Some(place),
         utc_offset_h,
         stamp: Stamp::Epw,
@@ -205,7 +212,9 @@ fn csv(lines: &[String], header_line: usize) -> Result<Layout, WeatherError> {
         let known = CSV_COLUMNS.iter().any(|(column, _)| column == name);
         let meant = CSV_COLUMNS.iter().find(|(_, words)| words.iter().any(|word| lower.starts_with(word)));
         if let (false, Some((column, _))) = (known, meant) {
-            let help = format!("if it holds that, name it `{column}` (the unit belongs to the name), else rename it");
+            let help = format!(
+                "if it holds that, name it `{column}` (the unit belongs to the name), else rename it"
+            );
             return Err(header(header_line + 1, format!("column `{name}` is not known"), &help));
         }
     }
@@ -255,10 +264,22 @@ impl Notes {
         let place = match (latitude, longitude) {
             (None, None) => None,
             (Some(latitude), Some(longitude)) => {
-                let no_place = || header(1, "the place is not on earth", "latitude -90 to 90 deg, longitude -180 to 180 deg, elevation -500 to 9000 m");
+                let no_place = || {
+                    header(
+                        1,
+                        "the place is not on earth",
+                        "latitude -90 to 90 deg, longitude -180 to 180 deg, elevation -500 to 9000 m",
+                    )
+                };
                 Some(Place::new(latitude, longitude, elevation).ok_or_else(no_place)?)
             }
-            _ => return Err(header(1, "latitude and longitude belong together", "write both as comment lines, or none")),
+            _ => {
+                return Err(header(
+                    1,
+                    "latitude and longitude belong together",
+                    "write both as comment lines, or none",
+                ));
+            }
         };
         Ok(Self { title, place, utc_offset_h })
     }
@@ -270,6 +291,8 @@ fn quantity<Q: Quantity>(line: usize, value: &str) -> Result<f64, WeatherError> 
 
 fn offset_hours(line: usize, value: &str) -> Result<f64, WeatherError> {
     let hours = value.trim_end_matches('h').trim().parse::<f64>();
-    let hours = hours.map_err(|_error| header(line, format!("`{value}` are no hours"), "write `# utc_offset_hours = 1`"))?;
+    let hours = hours.map_err(|_error| {
+        header(line, format!("`{value}` are no hours"), "write `# utc_offset_hours = 1`")
+    })?;
     utc_offset(line, hours)
 }

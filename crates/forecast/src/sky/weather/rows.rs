@@ -4,11 +4,12 @@ use super::layout::{Column, Layout, Stamp};
 use super::sense::{Kind, reading};
 use super::{HourStart, WeatherError, WeatherHours};
 
-/// A hundred years.
-const MOST_ROWS: usize = 100 * 8784;
-/// The years that stand for a typical year without and with a leap day.
+const MOST_YEARS: i32 = 100;
+const MOST_ROWS: usize = MOST_YEARS as usize * 8784;
+/// The year that stands for a typical year; its March; and the day that tells that it is a leap year instead.
 const TYPICAL_YEAR: i32 = 2025;
-const TYPICAL_LEAP_YEAR: i32 = 2024;
+const MARCH: HourStart = HourStart { year: TYPICAL_YEAR, month: 3, day: 1, hour: 0 };
+const LEAP_DAY: HourStart = HourStart { year: 2024, month: 2, day: 29, hour: 0 };
 /// Characters of a wrong field that are shown.
 const SHOWN: usize = 40;
 const CLOCK_HELP: &str = "rows must follow hour by hour in local standard time, without gaps and without summer time, and a typical year must carry one year's number throughout";
@@ -16,7 +17,9 @@ const CLOCK_HELP: &str = "rows must follow hour by hour in local standard time, 
 /// Reads all rows.
 pub(super) fn read(bytes: &[u8], layout: Layout) -> Result<WeatherHours, WeatherError> {
     let mut rows = Rows::new(&layout);
-    for (index, line) in bytes.trim_ascii_end().split(|byte| *byte == b'\n').enumerate().skip(layout.header_lines) {
+    for (index, line) in
+        bytes.trim_ascii_end().split(|byte| *byte == b'\n').enumerate().skip(layout.header_lines)
+    {
         if rows.starts.len() == MOST_ROWS {
             return Err(WeatherError::TooLong { limit: MOST_ROWS });
         }
@@ -54,9 +57,16 @@ struct Rows<'a> {
 impl<'a> Rows<'a> {
     fn new(layout: &'a Layout) -> Self {
         let optional = |column: &'a Option<Column>, kind| {
-            column.as_ref().map(|column| Values { column, kind, optional: true, numbers: Vec::new(), missing: None })
+            column.as_ref().map(|column| Values {
+                column,
+                kind,
+                optional: true,
+                numbers: Vec::new(),
+                missing: None,
+            })
         };
-        let needed = |column, kind| Values { column, kind, optional: false, numbers: Vec::new(), missing: None };
+        let needed =
+            |column, kind| Values { column, kind, optional: false, numbers: Vec::new(), missing: None };
         Self {
             layout,
             starts: Vec::new(),
@@ -89,33 +99,30 @@ impl<'a> Rows<'a> {
 
     /// Adds the hour of a row if it is the next one; years of a typical year are given, not read.
     fn follow(&mut self, line: usize, found: HourStart) -> Result<(), WeatherError> {
-        let Some(last) = self.starts.last() else {
-            let wanted = HourStart { hour: 0, ..found };
-            return if found == wanted { self.starts.push(found); Ok(()) } else { self.out_of_order(line, found, wanted) };
+        let calendar = matches!(self.layout.stamp, Stamp::Iso(_));
+        let mut wanted = match self.starts.last() {
+            Some(last) => HourStart::from_serial(last.serial() + 1),
+            None if calendar => HourStart { hour: 0, ..found },
+            None => HourStart { hour: 0, year: TYPICAL_YEAR, ..found },
         };
-        let mut wanted = HourStart::from_serial(last.serial() + 1);
-        if matches!(self.layout.stamp, Stamp::Iso(_)) {
-            return if found == wanted { self.starts.push(found); Ok(()) } else { self.out_of_order(line, found, wanted) };
-        }
-        let leap_day_comes = (wanted.year, wanted.month, wanted.day) == (TYPICAL_YEAR, 3, 1)
-            && wanted.hour == 0
-            && (found.month, found.day) == (2, 29);
-        if leap_day_comes {
+        if !calendar && wanted == MARCH && (found.month, found.day) == (2, 29) {
+            wanted = LEAP_DAY;
             for start in &mut self.starts {
-                start.year = TYPICAL_LEAP_YEAR;
+                start.year = LEAP_DAY.year;
             }
-            wanted = HourStart { year: TYPICAL_LEAP_YEAR, month: 2, day: 29, hour: 0 };
         }
-        if found != (HourStart { year: found.year, ..wanted }) {
-            return self.out_of_order(line, found, wanted);
+        let year = if calendar { found.year } else { wanted.year };
+        if (HourStart { year, ..found }) != wanted {
+            let written = |start| self.layout.stamp.written(start);
+            return Err(WeatherError::OutOfOrder {
+                line,
+                found: written(found),
+                wanted: written(wanted),
+                help: CLOCK_HELP,
+            });
         }
         self.starts.push(wanted);
         Ok(())
-    }
-
-    fn out_of_order(&self, line: usize, found: HourStart, wanted: HourStart) -> Result<(), WeatherError> {
-        let written = |start| self.layout.stamp.written(start);
-        Err(WeatherError::OutOfOrder { line, found: written(found), wanted: written(wanted), help: CLOCK_HELP })
     }
 
     /// After the last hour the calendar must stand where the first hour began.
@@ -127,7 +134,7 @@ impl<'a> Rows<'a> {
         };
         let end = last.serial() + 1;
         let anniversary = |years: i32| HourStart { year: first.year + years, ..*first }.serial();
-        let full = (1..).map(anniversary).find(|serial| *serial >= end).unwrap_or(end);
+        let full = (1..=MOST_YEARS + 1).map(anniversary).find(|serial| *serial >= end).unwrap_or(end);
         match usize::try_from(full - end) {
             Ok(short) if short > 0 => Err(WeatherError::NotWholeYears { rows, short, line }),
             _ => Ok(()),
@@ -188,7 +195,11 @@ impl Stamp {
                 ("time", text, end, "write the end of the hour in local standard time, as `2021-12-31T14:00`")
             }
         };
-        let start = end.and_then(|[year, month, day, hour]| begun(year, month, day, hour));
+        // Months of a typical year come from several years, so any may have a leap day.
+        let start = end.and_then(|[year, month, day, hour]| match self {
+            Self::Iso(_) => begun(year, month, day, hour),
+            Self::Tmy3(..) | Self::Epw => begun(LEAP_DAY.year.into(), month, day, hour),
+        });
         start.ok_or_else(|| WeatherError::NotATime { line, column: column.to_owned(), text, help })
     }
 

@@ -30,6 +30,7 @@ const DUSK_ZENITH_DEG: f64 = 96.0;
 ///
 /// # Errors
 /// No number, or one that can't be.
+#[expect(clippy::cast_possible_truncation, reason = "seven digits are more than any station measures")]
 pub(super) fn reading(
     kind: Kind,
     line: usize,
@@ -37,12 +38,14 @@ pub(super) fn reading(
     text: &str,
 ) -> Result<Result<f32, WeatherError>, WeatherError> {
     let column = || column.to_owned();
-    let missing = || WeatherError::Missing { line, column: column(), text: text.to_owned(), help: kind.missing_help() };
+    let missing =
+        || WeatherError::Missing { line, column: column(), text: text.to_owned(), help: kind.missing_help() };
     if ["", "nan", "na", "n/a", "-", "null"].contains(&text.to_lowercase().as_str()) {
         return Ok(Err(missing()));
     }
     let value = text.parse::<f64>().ok().filter(|value| value.is_finite());
-    let value = value.ok_or_else(|| WeatherError::NotANumber { line, column: column(), text: text.to_owned() })?;
+    let value =
+        value.ok_or_else(|| WeatherError::NotANumber { line, column: column(), text: text.to_owned() })?;
     if kind.means_missing(value) {
         return Ok(Err(missing()));
     }
@@ -81,17 +84,23 @@ impl Kind {
 
     fn missing_help(self) -> &'static str {
         match self {
-            Self::Light | Self::Air => "fill the gap from the neighbouring hours or days, and say so in the title",
+            Self::Light | Self::Air => {
+                "fill the gap from the neighbouring hours or days, and say so in the title"
+            }
             Self::Wind => "fill the gap, or leave the whole column out (then 1 m/s is taken)",
         }
     }
 
     fn range_help(self, value: f64) -> &'static str {
         match self {
-            Self::Light if value < 0.0 => "a night offset down to -5 is taken for 0, this is a fault: repair the file",
+            Self::Light if value < 0.0 => {
+                "a night offset down to -5 is taken for 0, this is a fault: repair the file"
+            }
             Self::Light => "write W/m2, which is Wh/m2 of the hour; divide kJ/m2 by 3.6",
             Self::Air if (200.0..340.0).contains(&value) => "this looks like kelvin: subtract 273.15",
-            Self::Air if (60.0..140.0).contains(&value) => "this looks like degrees Fahrenheit: write degrees Celsius",
+            Self::Air if (60.0..140.0).contains(&value) => {
+                "this looks like degrees Fahrenheit: write degrees Celsius"
+            }
             Self::Air => "write degrees Celsius",
             Self::Wind => "write metres per second",
         }

@@ -1,0 +1,123 @@
+//! `overwinter check` on the Larkmoor examples: the page, the data, the hours, the report.
+
+use std::fs;
+
+use crate::program::{Run, program, run};
+
+const WEATHER: &str = "examples/weather/sand-point-ak.csv";
+const NODES: [&str; 4] = ["frost-mast", "spray-trailer", "soil-station", "tank-level"];
+
+fn check(node: &str, flags: &[&str]) -> Run {
+    let design = format!("examples/larkmoor/{node}.toml");
+    let run = run(&[&["check", &design, "--weather", WEATHER], flags].concat());
+    assert_eq!(run.stderr, "", "{node}");
+    run
+}
+
+#[test]
+fn the_page_of_every_example() {
+    for node in NODES {
+        let run = check(node, &[]);
+        assert!(matches!(run.code, Some(0 | 1)));
+        assert!(run.stdout.lines().count() <= 31, "a verdict and thirty lines:\n{}", run.stdout);
+        assert!(run.stdout.lines().all(|line| line.chars().count() <= 80), "eighty columns:\n{}", run.stdout);
+        insta::assert_snapshot!(format!("page_{node}"), run.stdout);
+    }
+}
+
+#[test]
+fn everything_of_the_frost_mast() {
+    insta::assert_snapshot!("all_frost-mast", check("frost-mast", &["--all"]).stdout);
+}
+
+#[test]
+fn the_exit_code_says_the_verdict() {
+    for node in NODES {
+        let run = check(node, &[]);
+        let fails = run.stdout.lines().next().is_some_and(|line| line.contains(" fails "));
+        assert_eq!(run.code, Some(i32::from(fails)), "{}", run.stdout);
+    }
+}
+
+#[test]
+fn the_data_of_the_frost_mast() {
+    let mut report: serde_json::Value =
+        serde_json::from_str(&check("frost-mast", &["--json"]).stdout).expect("JSON");
+    let hours = report["hours"].as_array_mut().expect("a list");
+    assert_eq!(hours.len(), 8760);
+    hours.truncate(1);
+    report["overwinter"] = "VERSION".into();
+    insta::assert_snapshot!("json_frost-mast", format!("{report:#}"));
+}
+
+#[test]
+fn page_data_and_hours_tell_the_same_life() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let path = folder.path().join("hours.csv");
+    let flags = ["--json", "--hours", path.to_str().expect("UTF-8")];
+    let report: serde_json::Value =
+        serde_json::from_str(&check("soil-station", &flags).stdout).expect("JSON");
+    let text = fs::read_to_string(&path).expect("written");
+    let mut rows = text.lines().map(|line| line.split(',').collect::<Vec<_>>());
+    let header = rows.next().expect("a header");
+    let column = header.iter().position(|name| *name == "charge_percent").expect("the charge");
+    let charges: Vec<f64> = rows.filter_map(|row| row.get(column)?.parse().ok()).collect();
+    let hours = report["hours"].as_array().expect("a list");
+    assert_eq!(charges.len(), hours.len());
+    for (cell, hour) in charges.iter().zip(hours) {
+        let charge = hour["charge_percent"].as_f64().expect("a number");
+        assert!((cell - charge).abs() < 0.006, "{cell} {charge}");
+    }
+}
+
+#[test]
+fn the_report_needs_nothing_but_itself() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    for node in NODES {
+        let path = folder.path().join("report.html");
+        check(node, &["--report", path.to_str().expect("UTF-8")]);
+        let page = fs::read_to_string(&path).expect("written");
+        for outside in ["<script", "<link", "<img", "url(http", "href=", "src=", "style=", "NaN"] {
+            let body = page.split("</style>").nth(1).expect("a body");
+            let found =
+                body.find(outside).and_then(|at| body.get(at.saturating_sub(80)..(at + 80).min(body.len())));
+            assert!(found.is_none(), "{node}: {outside} in {found:?}");
+        }
+        let charts = page.matches("<svg class=\"chart\"").count();
+        assert!(charts >= 3, "{node}: {charts} charts");
+        assert_eq!(page.matches("<desc").count(), charts, "{node}: every chart has a description");
+        assert_eq!(page.matches("role=\"img\"").count(), charts);
+    }
+}
+
+#[test]
+fn the_same_input_gives_the_same_bytes() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let write = |name: &str| {
+        let path = folder.path().join(name);
+        let json = check("spray-trailer", &["--json", "--report", path.to_str().expect("UTF-8")]).stdout;
+        (json, fs::read(path).expect("written"))
+    };
+    assert!(write("one.html") == write("two.html"));
+}
+
+#[test]
+fn colours_appear_only_where_they_are_wanted() {
+    let arguments = ["check", "examples/larkmoor/frost-mast.toml", "--weather", WEATHER];
+    let plain = run(&arguments).stdout;
+    assert!(!plain.contains('\u{1b}'));
+    let forced = program(&arguments).env("CLICOLOR_FORCE", "1").output().expect("starts");
+    let coloured = String::from_utf8(forced.stdout).expect("UTF-8");
+    assert!(coloured.contains('\u{1b}'));
+    assert_eq!(anstream::adapter::strip_str(&coloured).to_string(), plain);
+    let refused =
+        program(&arguments).env("NO_COLOR", "1").env("CLICOLOR_FORCE", "1").output().expect("starts");
+    assert_eq!(String::from_utf8(refused.stdout).expect("UTF-8").contains('\u{1b}'), false);
+}
+
+#[test]
+fn help_and_version() {
+    insta::assert_snapshot!("help", run(&["--help"]).stdout);
+    insta::assert_snapshot!("help_check", run(&["check", "--help"]).stdout);
+    assert_eq!(run(&["--version"]).stdout, format!("overwinter {}\n", env!("CARGO_PKG_VERSION")));
+}

@@ -1,0 +1,192 @@
+//! Input that can't be used: what is said, and that nothing else happens.
+
+use std::fs;
+use std::io::Write as _;
+use std::path::Path;
+
+use crate::program::{program, root};
+
+const DESIGN: &str = "examples/larkmoor/frost-mast.toml";
+const WEATHER: &str = "examples/weather/sand-point-ak.csv";
+
+/// Runs `check` in a folder of its own, into which the two good files are copied as `node.toml` and `weather.csv`.
+fn check(folder: &Path, arguments: &[&str]) -> (Option<i32>, String) {
+    fs::copy(root().join(DESIGN), folder.join("node.toml")).expect("copies");
+    if !folder.join("weather.csv").exists() {
+        fs::copy(root().join(WEATHER), folder.join("weather.csv")).expect("copies");
+    }
+    let mut all = vec!["check"];
+    all.extend(arguments);
+    let output = program(&all).current_dir(folder).output().expect("starts");
+    if output.status.code() == Some(2) {
+        assert!(output.stdout.is_empty(), "nothing is printed when nothing was checked");
+    }
+    (output.status.code(), String::from_utf8(output.stderr).expect("UTF-8"))
+}
+
+fn folder() -> tempfile::TempDir {
+    tempfile::tempdir().expect("a temporary folder")
+}
+
+/// The good weather file with something done to its lines.
+fn weather(change: impl FnOnce(&mut Vec<String>)) -> Vec<u8> {
+    let text = fs::read_to_string(root().join(WEATHER)).expect("reads");
+    let mut lines: Vec<String> = text.lines().map(str::to_owned).collect();
+    change(&mut lines);
+    (lines.join("\n") + "\n").into_bytes()
+}
+
+fn set_column(line: &mut String, column: usize, value: &str) {
+    let mut cells: Vec<&str> = line.split(',').collect();
+    *cells.get_mut(column).expect("has that column") = value;
+    *line = cells.join(",");
+}
+
+/// Name of the case and the bytes of the file.
+fn bad_weather() -> Vec<(&'static str, Vec<u8>)> {
+    vec![
+        ("empty", Vec::new()),
+        ("truncated", weather(|lines| lines.truncate(4000))),
+        ("cut_in_a_row", {
+            let mut bytes = weather(|_| ());
+            bytes.truncate(200_000);
+            bytes
+        }),
+        ("missing_column", weather(|lines| lines[1] = lines[1].replace("GHI (W/m^2)", "Global"))),
+        ("gap", weather(|lines| drop(lines.drain(1000..1003)))),
+        ("unsorted", weather(|lines| lines.swap(1000, 1001))),
+        ("not_a_number", weather(|lines| set_column(&mut lines[2000], 2, "NaN"))),
+        ("negative_sun", weather(|lines| set_column(&mut lines[2000], 2, "-50"))),
+        ("sun_at_night", weather(|lines| set_column(&mut lines[3], 2, "400"))),
+        ("one_hour_short", weather(|lines| drop(lines.pop()))),
+        ("not_weather", b"Dear friend,\nthis is a letter.\n".to_vec()),
+        ("binary", vec![0x7f, b'E', b'L', b'F', 0, 0, 0, 1, 2, 3]),
+    ]
+}
+
+#[test]
+fn bad_weather_is_refused_with_its_line_and_what_to_do() {
+    for (name, bytes) in bad_weather() {
+        let folder = folder();
+        fs::write(folder.path().join("weather.csv"), bytes).expect("writes");
+        let (code, said) =
+            check(folder.path(), &["node.toml", "--weather", "weather.csv", "--hours", "hours.csv"]);
+        assert_eq!(code, Some(2), "{name}: {said}");
+        assert!(!folder.path().join("hours.csv").exists(), "{name}: no file is written");
+        insta::assert_snapshot!(format!("weather_{name}"), said);
+    }
+}
+
+#[test]
+fn latin_1_in_the_name_of_the_station_is_read() {
+    let folder = folder();
+    let mut bytes = weather(|_| ());
+    let at = bytes.windows(4).position(|four| four == b"SAND").expect("the name of the station");
+    *bytes.get_mut(at + 1).expect("in the name") = 0xc4;
+    fs::write(folder.path().join("weather.csv"), bytes).expect("writes");
+    let (code, said) = check(folder.path(), &["node.toml", "--weather", "weather.csv"]);
+    assert_eq!((code, said.as_str()), (Some(0), ""));
+}
+
+#[test]
+fn what_is_no_file_is_refused_with_what_to_give() {
+    let folder = folder();
+    fs::create_dir(folder.path().join("larkmoor")).expect("creates");
+    fs::write(folder.path().join("latin1.toml"), b"schema = 1\nname = \"B\xfcrg\"\n").expect("writes");
+    let cases: [(&str, &[&str]); 6] = [
+        ("folder_as_design", &["larkmoor", "--weather", "weather.csv"]),
+        ("folder_as_weather", &["node.toml", "--weather", "larkmoor"]),
+        ("no_design", &["nod.toml", "--weather", "weather.csv"]),
+        ("no_weather", &["node.toml", "--weather", "wether.csv"]),
+        ("design_not_utf8", &["latin1.toml", "--weather", "weather.csv"]),
+        ("swapped", &["weather.csv", "--weather", "node.toml"]),
+    ];
+    for (name, arguments) in cases {
+        let (code, said) = check(folder.path(), arguments);
+        assert_eq!(code, Some(2), "{name}");
+        insta::assert_snapshot!(name, said);
+    }
+}
+
+#[test]
+fn huge_files_of_another_kind_are_refused_after_their_beginning() {
+    let folder = folder();
+    let mut file = fs::File::create(folder.path().join("huge")).expect("creates");
+    file.write_all(b"This is not weather.\n").expect("writes");
+    file.set_len(200 << 20).expect("makes a sparse file of 200 MB");
+    let (code, said) = check(folder.path(), &["node.toml", "--weather", "huge"]);
+    assert_eq!(code, Some(2));
+    insta::assert_snapshot!("huge_weather", said);
+    file.set_len(10 << 20).expect("makes it 10 MB");
+    let (code, said) = check(folder.path(), &["huge", "--weather", "weather.csv"]);
+    assert_eq!(code, Some(2));
+    insta::assert_snapshot!("huge_design", said);
+}
+
+#[test]
+fn what_can_not_be_written_is_refused_and_leaves_nothing() {
+    let folder = folder();
+    fs::create_dir(folder.path().join("out")).expect("creates");
+    let weather = ["node.toml", "--weather", "weather.csv"];
+    let cases: [(&str, [&str; 2]); 4] = [
+        ("report_in_no_folder", ["--report", "nowhere/report.html"]),
+        ("report_is_a_folder", ["--report", "out"]),
+        ("hours_over_the_design", ["--hours", "node.toml"]),
+        ("hours_over_the_weather", ["--hours", "./weather.csv"]),
+    ];
+    for (name, output) in cases {
+        let before = listing(folder.path());
+        let (code, said) = check(folder.path(), &[&weather[..], &output[..]].concat());
+        assert_eq!(code, Some(2), "{name}");
+        insta::assert_snapshot!(name, said);
+        let after = listing(folder.path());
+        assert!(before.is_empty() || before == after, "{name}: {before:?} became {after:?}");
+    }
+    let kept = fs::read(folder.path().join("weather.csv")).expect("still there");
+    assert_eq!(kept, fs::read(root().join(WEATHER)).expect("reads"));
+}
+
+fn listing(folder: &Path) -> Vec<String> {
+    let entries = fs::read_dir(folder).expect("lists").filter_map(Result::ok);
+    let mut names: Vec<String> =
+        entries.map(|entry| entry.file_name().to_string_lossy().into_owned()).collect();
+    names.sort();
+    if names.iter().any(|name| name == "node.toml") { names } else { Vec::new() }
+}
+
+#[test]
+fn a_report_may_replace_an_older_one() {
+    let folder = folder();
+    fs::write(folder.path().join("hours.csv"), "old").expect("writes");
+    let (code, said) =
+        check(folder.path(), &["node.toml", "--weather", "weather.csv", "--hours", "hours.csv"]);
+    assert_eq!((code, said.as_str()), (Some(0), ""));
+    let text = fs::read_to_string(folder.path().join("hours.csv")).expect("reads");
+    assert_eq!(text.lines().count(), 8761);
+    assert_eq!(listing(folder.path()), ["hours.csv", "node.toml", "weather.csv"]);
+}
+
+#[test]
+fn a_reader_that_goes_away_is_no_failure() {
+    use std::process::Stdio;
+    for flag in ["--all", "--json"] {
+        let mut child = program(&["check", DESIGN, "--weather", WEATHER, flag])
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("starts");
+        drop(child.stdout.take());
+        let output = child.wait_with_output().expect("ends");
+        assert_eq!((output.status.code(), output.stderr.as_slice()), (Some(0), &b""[..]), "{flag}");
+    }
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn a_full_disk_is_said() {
+    let full = fs::File::options().write(true).open("/dev/full").expect("opens");
+    let output = program(&["check", DESIGN, "--weather", WEATHER]).stdout(full).output().expect("starts");
+    assert_eq!(output.status.code(), Some(2));
+    let said = String::from_utf8(output.stderr).expect("UTF-8");
+    assert!(said.contains("the disk is full"), "{said}");
+}

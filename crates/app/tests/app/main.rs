@@ -1,0 +1,6 @@
+//! The real program, as a person runs it.
+
+mod check;
+mod diagnostics;
+mod input;
+mod program;

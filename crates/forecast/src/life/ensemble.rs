@@ -1,0 +1,362 @@
+//! Many lives of one node, each with its own weather and its own parts.
+
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+use design::quantity::Share;
+
+use super::kernel::{HourOutcome, HourWeather, Life, step};
+use super::node::NodeTables;
+use super::unknowns::{COUNT, Drawn, Unknowns};
+use crate::random::Stream;
+use crate::sky::light::YEAR_DAYS;
+use crate::sky::synthetic::{Sky, SyntheticWeather};
+
+/// Lives between two looks at whether to stop.
+const BATCH: usize = 8;
+const HOURS_PER_DAY: usize = 24;
+/// The charge a node was sent out with is no result: levels count from the first full battery, or from here.
+const SETTLED_DAYS: usize = 60;
+const PERCENTS: usize = 101;
+/// A node is back when it has run for so long without stopping: a warm noon that lets a cold battery flicker is no
+/// return [h].
+pub const BACK_FOR_GOOD_H: usize = 72;
+/// Lives with a fault have weather of their own.
+const FIRST_FAULTED: u64 = 1 << 40;
+
+/// Takes progress and may ask to stop.
+pub trait Watch: Sync {
+    /// So many of so many lives are done.
+    fn progress(&self, done: usize, total: usize);
+    /// Whether to stop and give the answer so far.
+    fn stop(&self) -> bool;
+}
+
+/// Watches nothing.
+#[derive(Clone, Copy, Debug)]
+pub struct Unwatched;
+
+impl Watch for Unwatched {
+    fn progress(&self, _: usize, _: usize) {}
+    fn stop(&self) -> bool {
+        false
+    }
+}
+
+/// What is lived.
+#[derive(Clone, Copy, Debug)]
+pub struct Question<'a> {
+    /// The node.
+    pub node: &'a NodeTables,
+    /// Its weather.
+    pub weather: &'a SyntheticWeather,
+    /// Kind of each hour of the year, as the demand table counts them.
+    pub kinds: &'a [u16],
+    /// What is unknown of site and parts.
+    pub unknowns: &'a Unknowns,
+    /// Length of a life [years].
+    pub years: usize,
+    /// Day of the year on which lives begin; drawn over the year if open.
+    pub start_day: Option<usize>,
+    /// State of charge on that day.
+    pub charge: Share,
+    /// Share of its yield that the panel keeps from one year to the next.
+    pub yield_kept_per_year: f64,
+    /// Seed of all that is drawn.
+    pub seed: u64,
+}
+
+/// How one life went.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct LifeOutcome {
+    /// Its number.
+    pub life: u64,
+    /// What was drawn for it.
+    pub drawn: Drawn,
+    /// Hours it was out.
+    pub outage_hours: u32,
+    /// Hour of its first outage.
+    pub first_outage: Option<u32>,
+    /// Whether that was a brown-out with charge left.
+    pub browned_out: bool,
+    /// Lowest charge once settled.
+    pub lowest_charge: f32,
+    /// Hour of that.
+    pub lowest_hour: u32,
+    /// Reports missed, of those it would send with a full battery.
+    pub missed_reports: f64,
+    /// Longest silence [h].
+    pub longest_silence_h: u32,
+    /// Capacity left at the end, of what it had when new.
+    pub capacity_left: f32,
+}
+
+/// Counts of lives by day of the year and whole percent of charge.
+#[derive(Clone, Debug)]
+pub struct Bands {
+    counts: Vec<[u32; PERCENTS]>,
+}
+
+impl Bands {
+    fn new() -> Self {
+        Self { counts: vec![[0; PERCENTS]; YEAR_DAYS] }
+    }
+
+    #[inline]
+    fn add(&mut self, day: usize, charge: f64) {
+        let percent = ((charge * 100.0).round().clamp(0.0, 100.0)) as usize;
+        self.counts[day][percent] += 1;
+    }
+
+    fn merge(&mut self, other: &Self) {
+        let pairs = self.counts.iter_mut().zip(&other.counts);
+        pairs.for_each(|(mine, theirs)| mine.iter_mut().zip(theirs).for_each(|(a, b)| *a += b));
+    }
+
+    /// The charge below which a share of the lives lies on a day of the year.
+    #[must_use]
+    pub fn quantile(&self, day: usize, share: f64) -> f64 {
+        let counts = &self.counts[day];
+        let wanted = share * f64::from(counts.iter().sum::<u32>());
+        let mut below = 0.0;
+        for (percent, count) in counts.iter().enumerate() {
+            below += f64::from(*count);
+            if below >= wanted && below > 0.0 {
+                return percent as f64 / 100.0;
+            }
+        }
+        1.0
+    }
+}
+
+/// All lives of a question.
+#[derive(Clone, Debug)]
+pub struct Lives {
+    /// One by one, in the order of their numbers.
+    pub outcomes: Vec<LifeOutcome>,
+    /// Charge by day of the year.
+    pub bands: Bands,
+    /// How many were asked for.
+    pub wanted: usize,
+}
+
+/// Lives a number of lives on so many threads; the answer does not depend on how many.
+#[must_use]
+pub fn live_all(question: &Question<'_>, lives: usize, threads: usize, watch: &dyn Watch) -> Lives {
+    let threads = threads.max(1);
+    let done = AtomicUsize::new(0);
+    let work = |thread: usize| {
+        let mut bands = Bands::new();
+        let mut outcomes = Vec::new();
+        for batch in (thread..lives.div_ceil(BATCH)).step_by(threads) {
+            if watch.stop() {
+                break;
+            }
+            let numbers = batch * BATCH..lives.min((batch + 1) * BATCH);
+            let lived = done.fetch_add(numbers.len(), Ordering::Relaxed) + numbers.len();
+            outcomes.extend(numbers.map(|life| live(question, life as u64, None, Some(&mut bands), |_| {})));
+            watch.progress(lived, lives);
+        }
+        (outcomes, bands)
+    };
+    let mut all = Lives { outcomes: Vec::with_capacity(lives), bands: Bands::new(), wanted: lives };
+    std::thread::scope(|scope| {
+        let work = &work;
+        let handles: Vec<_> = (0..threads).map(|thread| scope.spawn(move || work(thread))).collect();
+        for handle in handles {
+            let (outcomes, bands) = handle.join().expect("a life does not panic");
+            all.outcomes.extend(outcomes);
+            all.bands.merge(&bands);
+        }
+    });
+    all.outcomes.sort_by_key(|outcome| outcome.life);
+    all
+}
+
+/// One hour of a life, for a recorder.
+#[derive(Debug)]
+pub struct Seen<'a> {
+    /// Hours since the life began.
+    pub index: usize,
+    /// Hour of the year.
+    pub place: usize,
+    /// What the surroundings did.
+    pub weather: &'a HourWeather,
+    /// The life after it.
+    pub life: &'a Life,
+    /// What it brought.
+    pub outcome: &'a HourOutcome,
+}
+
+/// Lives one life; with `parts` it has these in place of its own, under the same weather.
+pub fn live(
+    question: &Question<'_>,
+    number: u64,
+    parts: Option<Drawn>,
+    bands: Option<&mut Bands>,
+    visit: impl FnMut(&Seen<'_>),
+) -> LifeOutcome {
+    let mut living = Living::new(question, number, parts);
+    living.live(bands, visit);
+    living.outcome.capacity_left = living.life.capacity_left() as f32;
+    living.outcome
+}
+
+/// A life on its way.
+struct Living<'a> {
+    question: &'a Question<'a>,
+    random: Stream,
+    sky: Sky,
+    life: Life,
+    outcome: LifeOutcome,
+    settled: bool,
+    silence_h: u32,
+    start_day: usize,
+}
+
+impl<'a> Living<'a> {
+    fn new(question: &'a Question<'a>, number: u64, parts: Option<Drawn>) -> Self {
+        let mut random = Stream::new(question.seed, number);
+        let drawn_day = (random.uniform() * YEAR_DAYS as f64) as usize;
+        let own = question.unknowns.draw(&mut random);
+        let drawn = parts.unwrap_or(own);
+        let mut life = Life::new(question.node, question.charge.fraction());
+        drawn.equip(question.node, &mut life);
+        let sky = question.weather.start(&mut random);
+        let outcome = LifeOutcome { life: number, drawn, lowest_charge: f32::INFINITY, ..LifeOutcome::default() };
+        let start_day = question.start_day.unwrap_or(drawn_day);
+        Self { question, random, sky, life, outcome, settled: false, silence_h: 0, start_day }
+    }
+
+    fn live(&mut self, mut bands: Option<&mut Bands>, mut visit: impl FnMut(&Seen<'_>)) {
+        let mut day = self.start_day;
+        for index in 0..self.question.years * YEAR_DAYS {
+            if index % YEAR_DAYS == 0 {
+                let kept = self.question.yield_kept_per_year.powi((index / YEAR_DAYS) as i32);
+                self.life.yield_factor = (self.outcome.drawn.panel() * kept) as f32;
+            }
+            self.live_day(index, day, &mut visit);
+            self.settled |= index >= SETTLED_DAYS;
+            if let Some(bands) = bands.as_deref_mut().filter(|_| self.settled) {
+                bands.add(day, self.life.charge());
+            }
+            day = if day + 1 == YEAR_DAYS { 0 } else { day + 1 };
+        }
+    }
+
+    #[inline]
+    fn live_day(&mut self, index: usize, day: usize, visit: &mut impl FnMut(&Seen<'_>)) {
+        let Question { node, weather, kinds, .. } = *self.question;
+        weather.next_day(day, &self.outcome.drawn, &mut self.sky, &mut self.random);
+        for hour in 0..HOURS_PER_DAY {
+            let place = day * HOURS_PER_DAY + hour;
+            let kind = usize::from(kinds[place]);
+            let now = weather.hour(day, hour, &mut self.sky);
+            let outcome = step(node, kind, &now, &mut self.life);
+            let hours = index * HOURS_PER_DAY + hour;
+            self.note(hours, kind, now.air_celsius, &outcome);
+            visit(&Seen { index: hours, place, weather: &now, life: &self.life, outcome: &outcome });
+        }
+        self.life.wear_out(node);
+    }
+
+    #[inline]
+    fn note(&mut self, hours: usize, kind: usize, air_celsius: f32, outcome: &HourOutcome) {
+        let charge = self.life.charge() as f32;
+        self.settled |= outcome.full;
+        if charge < self.outcome.lowest_charge && self.settled {
+            self.outcome.lowest_charge = charge;
+            self.outcome.lowest_hour = hours as u32;
+        }
+        if outcome.out() || self.question.node.demand.levels.len() > 1 {
+            self.note_reports(hours, kind, air_celsius, charge, outcome);
+        } else {
+            self.silence_h = 0;
+        }
+    }
+
+    fn note_reports(&mut self, hours: usize, kind: usize, air_celsius: f32, charge: f32, outcome: &HourOutcome) {
+        let demand = &self.question.node.demand;
+        let seen = &mut self.outcome;
+        let wanted = demand.row(kind, demand.levels.len() - 1).reports_per_hour(air_celsius);
+        if outcome.out() {
+            seen.outage_hours += 1;
+            if seen.first_outage.is_none() {
+                seen.first_outage = Some(hours as u32);
+                seen.browned_out = outcome.browned_out;
+            }
+            self.silence_h += 1;
+            seen.longest_silence_h = seen.longest_silence_h.max(self.silence_h);
+            seen.missed_reports += f64::from(wanted);
+        } else {
+            self.silence_h = 0;
+            let sent = demand.row(kind, demand.level(charge)).reports_per_hour(air_celsius);
+            seen.missed_reports += f64::from(wanted - sent);
+        }
+    }
+}
+
+/// A thing gone wrong: load on top, or no sun for a while.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Fault {
+    /// Extra load while the node runs [A].
+    pub extra_amperes: f32,
+    /// Whether a stop clears it.
+    pub clears: bool,
+    /// Days without sun.
+    pub dark_days: usize,
+}
+
+/// How a node fared with a fault, one life each.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Faulted {
+    /// Days until it stopped, for the lives that did within a year.
+    pub days_to_stop: Vec<f64>,
+    /// How many of those came back for good within another year.
+    pub came_back: usize,
+    /// How many lives were lived.
+    pub lives: usize,
+}
+
+/// Lives lives with a fault that begins on their first day.
+#[must_use]
+pub fn with_fault(question: &Question<'_>, fault: &Fault, lives: usize) -> Faulted {
+    let mut found = Faulted { lives, ..Faulted::default() };
+    for number in 0..lives {
+        let (stopped_h, back) = live_with_fault(question, fault, FIRST_FAULTED + number as u64);
+        found.days_to_stop.extend(stopped_h.map(|hours| hours as f64 / 24.0));
+        found.came_back += usize::from(back);
+    }
+    found.days_to_stop.sort_by(f64::total_cmp);
+    found
+}
+
+/// When one life with a fault stops within a year, and whether it is back for good within another.
+fn live_with_fault(question: &Question<'_>, fault: &Fault, number: u64) -> (Option<usize>, bool) {
+    let mut living = Living::new(question, number, None);
+    living.life.extra_amperes = fault.extra_amperes;
+    living.life.extra_clears = fault.clears;
+    let panel = living.outcome.drawn.panel() as f32;
+    let (mut stopped_h, mut running_h, mut back) = (None, 0, false);
+    for index in 0..2 * YEAR_DAYS {
+        living.life.yield_factor = if index < fault.dark_days { 0.0 } else { panel };
+        let day = (living.start_day + index) % YEAR_DAYS;
+        living.live_day(index, day, &mut |seen: &Seen<'_>| {
+            let out = seen.outcome.out();
+            if stopped_h.is_none() && out {
+                stopped_h = Some(seen.index);
+            }
+            running_h = if out { 0 } else { running_h + 1 };
+            back |= stopped_h.is_some() && running_h >= BACK_FOR_GOOD_H;
+        });
+        if back || (stopped_h.is_none() && index + 1 >= YEAR_DAYS) {
+            break;
+        }
+    }
+    (stopped_h, back)
+}
+
+/// The scores of one unknown over all lives.
+#[must_use]
+pub fn scores(outcomes: &[LifeOutcome]) -> Vec<Vec<f64>> {
+    (0..COUNT).map(|index| outcomes.iter().map(|life| life.drawn.scores[index]).collect()).collect()
+}

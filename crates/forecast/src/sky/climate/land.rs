@@ -1,0 +1,261 @@
+//! The embedded table: cells of 3 degrees with sun and rain, each with nine means of temperature over a degree.
+//!
+//! Its layout and origin are in `data/climate/README.md`.
+
+use super::LAPSE_K_PER_M;
+use super::error::ClimateError;
+
+static LAND: &[u8] = include_bytes!("../../../data/climate/land.bin");
+
+/// Farther from the middle of every land cell than this nothing is said [km].
+pub const LAND_WITHIN_KM: f64 = 300.0;
+
+const HEAD_BYTES: usize = 16;
+const RECORD_BYTES: usize = 330;
+const ROWS: usize = 44;
+const COLUMNS: usize = 120;
+const SOUTH_DEG: f64 = -57.0;
+const NORTH_DEG: f64 = 72.0;
+const WEST_DEG: f64 = -180.0;
+const STEP_DEG: f64 = 3.0;
+const NO_LAND: u16 = 0xFFFF;
+const EARTH_KM: f64 = 6371.0;
+
+const CLEARNESS_UNIT: f64 = 1e-4;
+const DOUBT_UNIT: f64 = 0.002;
+const RATIO_UNIT: f64 = 1.0 / 64.0;
+const PRECIPITATION_UNIT_MM: f64 = 0.2;
+const AIR_UNIT_K: f64 = 0.5;
+const PROBABILITIES: [f64; 13] = [0.0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 1.0];
+
+/// What the table says of a place.
+pub(super) struct Found {
+    pub(super) sun: [MonthSun; 12],
+    pub(super) air_celsius: [f64; 12],
+    pub(super) source: String,
+}
+
+/// One month's sun and rain.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct MonthSun {
+    pub(super) clearness: f64,
+    pub(super) doubt: f64,
+    /// Probability, and clearness relative to the mean.
+    pub(super) rows: [(f64, f64); PROBABILITIES.len()],
+    pub(super) precipitation_mm_day: f64,
+}
+
+/// Means over a degree.
+#[derive(Clone, Copy, Debug, Default)]
+struct Degree {
+    sea_level_celsius: [f64; 12],
+}
+
+struct Cell {
+    sun: [MonthSun; 12],
+    /// South to north, in each row west to east.
+    degrees: [Degree; 9],
+}
+
+/// A cell or degree and how much of it.
+struct Part<T> {
+    weight: f64,
+    of: T,
+}
+
+/// What is known at a place on or near land.
+pub(super) fn at(latitude_deg: f64, longitude_deg: f64, elevation_m: f64) -> Result<Found, ClimateError> {
+    if !(SOUTH_DEG..=NORTH_DEG).contains(&latitude_deg) {
+        return Err(ClimateError::BeyondGrid { latitude_deg });
+    }
+    let mut cells: Vec<Part<Cell>> = CELLS
+        .corners(latitude_deg, longitude_deg)
+        .into_iter()
+        .filter(|(_, _, weight)| *weight > 0.0)
+        .filter_map(|(row, column, weight)| Some(Part { weight, of: cell(row, column)? }))
+        .collect();
+    let mut nearest_km = None;
+    if cells.is_empty() {
+        let (row, column, distance_km) = nearest(latitude_deg, longitude_deg)?;
+        nearest_km = Some(distance_km);
+        cells.extend(cell(row, column).map(|of| Part { weight: 1.0, of }));
+    }
+    let level = blended_air(latitude_deg, longitude_deg, &cells);
+    Ok(Found {
+        sun: std::array::from_fn(|month| blended_sun(&cells, month)),
+        air_celsius: level.map(|celsius| celsius - LAPSE_K_PER_M * elevation_m),
+        source: source(nearest_km),
+    })
+}
+
+fn source(nearest_km: Option<f64>) -> String {
+    let base = "built-in climatology (sun MERRA-2 2011-2015 by 3 degrees, corrected against weather years; air ERA5 2000-2025)";
+    match nearest_km {
+        None => base.to_owned(),
+        Some(distance_km) => format!("{base}, of the nearest land cell, {distance_km:.0} km away"),
+    }
+}
+
+/// A grid of points, by its south-western one.
+struct Grid {
+    south_deg: f64,
+    west_deg: f64,
+    step_deg: f64,
+}
+
+const CELLS: Grid = Grid { south_deg: SOUTH_DEG, west_deg: WEST_DEG, step_deg: STEP_DEG };
+/// Three by three to a cell.
+const DEGREES: Grid = Grid { south_deg: SOUTH_DEG - 1.0, west_deg: WEST_DEG - 1.0, step_deg: 1.0 };
+
+impl Grid {
+    /// The four points about a place, as row, column and bilinear weight.
+    fn corners(&self, latitude_deg: f64, longitude_deg: f64) -> [(i32, i32, f64); 4] {
+        let y = (latitude_deg - self.south_deg) / self.step_deg;
+        let x = (longitude_deg - self.west_deg) / self.step_deg;
+        let (up, right) = (y - y.floor(), x - x.floor());
+        let (row, column) = (y.floor() as i32, x.floor() as i32);
+        [
+            (row, column, (1.0 - up) * (1.0 - right)),
+            (row, column + 1, (1.0 - up) * right),
+            (row + 1, column, up * (1.0 - right)),
+            (row + 1, column + 1, up * right),
+        ]
+    }
+}
+
+fn record(row: i32, column: i32) -> Option<&'static [u8]> {
+    let row = usize::try_from(row).ok().filter(|row| *row < ROWS)?;
+    let column = usize::try_from(column.rem_euclid(COLUMNS as i32)).ok()?;
+    let at = HEAD_BYTES + 2 * (row * COLUMNS + column);
+    let number = u16::from_le_bytes(LAND.get(at..at + 2)?.try_into().ok()?);
+    if number == NO_LAND {
+        return None;
+    }
+    let at = HEAD_BYTES + 2 * ROWS * COLUMNS + RECORD_BYTES * usize::from(number);
+    LAND.get(at..at + RECORD_BYTES)
+}
+
+fn cell(row: i32, column: i32) -> Option<Cell> {
+    record(row, column).map(|record| Cell::read(&mut Fields(record.iter().copied())))
+}
+
+/// The numbers of a record, one after the other.
+struct Fields<T>(T);
+
+impl<T: Iterator<Item = u8>> Fields<T> {
+    fn byte(&mut self) -> u8 {
+        self.0.next().expect("a record holds all its fields")
+    }
+
+    fn small(&mut self) -> f64 {
+        f64::from(self.byte())
+    }
+
+    fn pair(&mut self) -> [u8; 2] {
+        [self.byte(), self.byte()]
+    }
+}
+
+impl Cell {
+    fn read(fields: &mut Fields<impl Iterator<Item = u8>>) -> Self {
+        let mut sun = [MonthSun::default(); 12];
+        sun.iter_mut().for_each(|month| {
+            month.clearness = f64::from(u16::from_le_bytes(fields.pair())) * CLEARNESS_UNIT;
+        });
+        sun.iter_mut().for_each(|month| month.doubt = fields.small() * DOUBT_UNIT);
+        sun.iter_mut().for_each(|month| {
+            month.rows = PROBABILITIES.map(|share| (share, fields.small() * RATIO_UNIT));
+        });
+        sun.iter_mut().for_each(|month| month.precipitation_mm_day = fields.small() * PRECIPITATION_UNIT_MM);
+        Self { sun, degrees: std::array::from_fn(|_| Degree::read(fields)) }
+    }
+}
+
+impl Degree {
+    fn read(fields: &mut Fields<impl Iterator<Item = u8>>) -> Self {
+        let height_m = f64::from(i16::from_le_bytes(fields.pair()));
+        let celsius = |byte: u8| f64::from(byte.cast_signed()) * AIR_UNIT_K;
+        Self { sea_level_celsius: std::array::from_fn(|_| celsius(fields.byte()) + LAPSE_K_PER_M * height_m) }
+    }
+}
+
+/// The middle of a cell.
+fn middle(row: usize, column: usize) -> (f64, f64) {
+    (SOUTH_DEG + STEP_DEG * row as f64, WEST_DEG + STEP_DEG * column as f64)
+}
+
+/// Row, column and distance [km] of the nearest land cell.
+fn nearest(latitude_deg: f64, longitude_deg: f64) -> Result<(i32, i32, f64), ClimateError> {
+    let cells = (0..ROWS).flat_map(|row| (0..COLUMNS).map(move |column| (row, column)));
+    let found = cells
+        .filter(|(row, column)| record(*row as i32, *column as i32).is_some())
+        .map(|(row, column)| {
+            (row as i32, column as i32, distance_km((latitude_deg, longitude_deg), middle(row, column)))
+        })
+        .min_by(|one, other| one.2.total_cmp(&other.2));
+    match found {
+        Some(cell) if cell.2 <= LAND_WITHIN_KM => Ok(cell),
+        other => Err(ClimateError::NoLand {
+            latitude_deg,
+            longitude_deg,
+            nearest_km: other.map_or(f64::INFINITY, |cell| cell.2),
+            within_km: LAND_WITHIN_KM,
+        }),
+    }
+}
+
+fn distance_km(from: (f64, f64), to: (f64, f64)) -> f64 {
+    let (from_lat, to_lat) = (from.0.to_radians(), to.0.to_radians());
+    let half_up = ((to_lat - from_lat) / 2.0).sin();
+    let half_turn = ((to.1 - from.1).to_radians() / 2.0).sin();
+    let chord = half_up * half_up + from_lat.cos() * to_lat.cos() * half_turn * half_turn;
+    2.0 * EARTH_KM * chord.sqrt().min(1.0).asin()
+}
+
+fn mean_by<T>(parts: &[Part<T>], value: impl Fn(&T) -> f64) -> f64 {
+    let weight: f64 = parts.iter().map(|part| part.weight).sum();
+    parts.iter().map(|part| part.weight * value(&part.of)).sum::<f64>() / weight
+}
+
+fn blended_sun(cells: &[Part<Cell>], month: usize) -> MonthSun {
+    let mean = |value: &dyn Fn(&MonthSun) -> f64| mean_by(cells, |cell| value(&cell.sun[month]));
+    let raw: [f64; PROBABILITIES.len()] = std::array::from_fn(|index| mean(&|sun| sun.rows[index].1));
+    let area: f64 = raw
+        .windows(2)
+        .zip(PROBABILITIES.windows(2))
+        .map(|(ratio, share)| (ratio[0] + ratio[1]) / 2.0 * (share[1] - share[0]))
+        .sum();
+    MonthSun {
+        clearness: mean(&|sun| sun.clearness),
+        doubt: mean(&|sun| sun.doubt),
+        // Whole numbers of 1/64 leave the mean up to 1 % off.
+        rows: std::array::from_fn(|index| (PROBABILITIES[index], raw[index] / area)),
+        precipitation_mm_day: mean(&|sun| sun.precipitation_mm_day),
+    }
+}
+
+/// Temperatures at sea level, between the degrees about a place where they belong to land cells, else over the cells.
+fn blended_air(latitude_deg: f64, longitude_deg: f64, cells: &[Part<Cell>]) -> [f64; 12] {
+    let degrees: Vec<Part<Degree>> = DEGREES
+        .corners(latitude_deg, longitude_deg)
+        .into_iter()
+        .filter(|(_, _, weight)| *weight > 0.0)
+        .filter_map(|(row, column, weight)| Some(Part { weight, of: degree(row, column)? }))
+        .collect();
+    let over_cell = |cell: &Cell, month: usize| {
+        cell.degrees.iter().map(|degree| degree.sea_level_celsius[month]).sum::<f64>()
+            / cell.degrees.len() as f64
+    };
+    std::array::from_fn(|month| {
+        if degrees.is_empty() {
+            mean_by(cells, |cell| over_cell(cell, month))
+        } else {
+            mean_by(&degrees, |degree| degree.sea_level_celsius[month])
+        }
+    })
+}
+
+fn degree(row: i32, column: i32) -> Option<Degree> {
+    let within = usize::try_from(3 * row.rem_euclid(3) + column.rem_euclid(3)).ok()?;
+    cell(row.div_euclid(3), column.div_euclid(3))?.degrees.get(within).copied()
+}

@@ -1,0 +1,162 @@
+//! One form of a message, prepared for reading: where to load, how far to shift, what a code means.
+
+use design::message::{Field, Form, Kind, Layout, Message, Part, Scale, Slot, Version};
+
+/// So many bytes are loaded at once; a code of 32 bits that begins within a byte lies in them.
+pub(super) const WINDOW: usize = 8;
+
+#[derive(Clone, Debug)]
+pub(super) struct Shape {
+    pub(super) form: Form,
+    pub(super) port: u8,
+    pub(super) layout: Layout,
+    /// Bits to shift the first byte by, and the edition it must then be.
+    pub(super) version: Option<(u32, u8)>,
+    /// The bits of the last byte that must be zero.
+    pub(super) padding: u8,
+    pub(super) plans: Vec<Plan>,
+    pub(super) links: Vec<Link>,
+}
+
+/// How one slot is read.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Plan {
+    /// First byte of the window.
+    pub(super) at: usize,
+    /// Bits of the window after the code.
+    pub(super) shift: u32,
+    pub(super) mask: u32,
+    pub(super) last: u32,
+    pub(super) absent: u32,
+    /// Both `absent` where nothing saturates.
+    pub(super) above: u32,
+    pub(super) below: u32,
+    pub(super) convert: Convert,
+}
+
+/// From code to value. The three are integers, and so is every intermediate result up to the one division: nothing is
+/// rounded before it.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Convert {
+    pub(super) numerator: f64,
+    pub(super) offset: f64,
+    pub(super) denominator: f64,
+}
+
+/// Slots that mean something only together, or that are no number.
+#[derive(Clone, Debug)]
+pub(super) enum Link {
+    /// This slot and the next are latitude and longitude.
+    Position { slot: usize },
+    /// This slot is followed by so many earlier readings.
+    History { slot: usize, earlier: usize, reach: Reach, convert: Convert },
+    /// This slot has so many bytes.
+    Octets { slot: usize, offset: u32, length: usize },
+}
+
+/// How a difference is counted.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Reach {
+    /// Largest code of the field.
+    pub(super) last: u32,
+    /// Largest difference.
+    pub(super) last_difference: u32,
+    /// The difference that means none.
+    pub(super) centre: u32,
+    /// Whether it is a counter, which is counted modulo `last` + 1.
+    pub(super) counter: bool,
+}
+
+impl Convert {
+    fn of(scale: Scale) -> Self {
+        Self {
+            numerator: scale.numerator as f64,
+            offset: scale.offset as f64,
+            denominator: scale.denominator as f64,
+        }
+    }
+
+    const CODE: Self = Self { numerator: 1.0, offset: 0.0, denominator: 1.0 };
+
+    pub(super) fn value(&self, code: u32) -> f64 {
+        (f64::from(code) * self.numerator + self.offset) / self.denominator
+    }
+}
+
+impl Shape {
+    pub(super) fn new(message: &Message, form: Form) -> Self {
+        let layout = message.layout(form);
+        let version = match message.version {
+            Version::Port => None,
+            Version::Bits { width, value } => Some((8 - u32::from(width), value)),
+        };
+        let spare = (8 * layout.bytes) as u32 - layout.bits;
+        let of = |slot: &Slot| message.fields.get(slot.field);
+        let plan = |slot: &Slot| of(slot).map(|field| Plan::new(field, *slot, layout.bytes));
+        let plans = layout.slots.iter().filter_map(plan).collect();
+        let links = layout.slots.iter().enumerate();
+        let links = links.filter_map(|(index, slot)| Link::new(of(slot)?, form, index, *slot)).collect();
+        let port = message.port_of(form).unwrap_or(message.port);
+        Self { form, port, version, padding: ((1_u16 << spare) - 1) as u8, plans, links, layout }
+    }
+}
+
+/// The scale of a part, if it has one.
+pub(super) fn scale_of(field: &Field, part: Part) -> Option<Scale> {
+    match (&field.kind, part) {
+        (Kind::Position { longitude, .. }, Part::Longitude) => Some(*longitude),
+        (Kind::Position { latitude, .. }, _) => Some(*latitude),
+        (Kind::Number { scale, .. } | Kind::Counter { scale, .. } | Kind::Time { scale, .. }, _) => Some(*scale),
+        (Kind::Flag | Kind::Choice { .. } | Kind::Bytes { .. }, _) => None,
+    }
+}
+
+impl Plan {
+    fn new(field: &Field, slot: Slot, bytes: usize) -> Self {
+        let codes = field.codes(slot.part);
+        let at = (slot.offset as usize / 8).min(bytes.max(WINDOW) - WINDOW);
+        let convert = match slot.part {
+            Part::Earlier(_) => Convert::CODE,
+            part => scale_of(field, part).map_or(Convert::CODE, Convert::of),
+        };
+        let absent = codes.absent();
+        let plan = Self {
+            at,
+            shift: 0,
+            mask: absent,
+            last: codes.last,
+            absent,
+            above: codes.above().unwrap_or(absent),
+            below: codes.below().unwrap_or(absent),
+            convert,
+        };
+        match field.kind {
+            // Their link reads them; here they are always code 0.
+            Kind::Bytes { .. } => Self { mask: 0, ..plan },
+            _ => Self { shift: 64 - (slot.offset - 8 * at as u32) - slot.bits, ..plan },
+        }
+    }
+}
+
+impl Link {
+    fn new(field: &Field, form: Form, index: usize, slot: Slot) -> Option<Self> {
+        match (slot.part, &field.kind) {
+            (Part::Latitude, _) => Some(Self::Position { slot: index }),
+            (Part::Value, Kind::Bytes { length }) => {
+                Some(Self::Octets { slot: index, offset: slot.offset, length: (*length).into() })
+            }
+            (Part::Value, _) if form == Form::Full => {
+                let history = field.history?;
+                let reach = Reach {
+                    last: field.codes(Part::Value).last,
+                    last_difference: field.codes(Part::Earlier(0)).last,
+                    centre: field.centre(),
+                    counter: matches!(field.kind, Kind::Counter { .. }),
+                };
+                let convert = scale_of(field, Part::Value).map_or(Convert::CODE, Convert::of);
+                Some(Self::History { slot: index, earlier: history.earlier.into(), reach, convert })
+            }
+            _ => None,
+        }
+    }
+}
