@@ -14,7 +14,7 @@ use crate::output::reason;
 use crate::problem::{Failure, Problem, Source};
 
 /// So much of a weather file is read to see whether it is one [bytes].
-const RECOGNISED_BY: u64 = 64 << 10;
+const RECOGNISED_BY: usize = 64 << 10;
 /// So much of it is read at all: a hundred years of the longest rows [bytes].
 const LARGEST_WEATHER: u64 = 400 << 20;
 
@@ -39,8 +39,8 @@ impl Checked {
 /// Reads and resolves a design file with its part files.
 pub(crate) fn design(path: &Path) -> Result<Checked, Failure> {
     let help = "give the design file of a node, such as examples/larkmoor/frost-mast.toml";
-    let text = text(path, help).map_err(Failure::of)?;
-    if is_weather(text.as_bytes().get(..RECOGNISED_BY as usize).unwrap_or(text.as_bytes())) {
+    let text = text(path, help).map_err(|problem| Failure::of(*problem))?;
+    if is_weather(text.as_bytes().get(..RECOGNISED_BY).unwrap_or(text.as_bytes())) {
         let message = "this is a weather file, not a design file".to_owned();
         return Err(Failure::of(Problem::of_file("file", &path.to_string_lossy(), message, help)));
     }
@@ -71,7 +71,7 @@ pub(crate) fn design(path: &Path) -> Result<Checked, Failure> {
     }
 }
 
-type Parts = [(String, Result<Source, Problem>)];
+type Parts = [(String, Result<Source, Box<Problem>>)];
 
 fn problem(found: Diagnostic, design: &Source, parts: &Parts) -> Problem {
     let part = |name: &str| parts.iter().find(|(part, _)| part == name).map(|(_, read)| read);
@@ -96,11 +96,11 @@ fn problem(found: Diagnostic, design: &Source, parts: &Parts) -> Problem {
 }
 
 /// A text of at most the size of a design file.
-fn text(path: &Path, help: &str) -> Result<String, Problem> {
+fn text(path: &Path, help: &str) -> Result<String, Box<Problem>> {
     let name = path.to_string_lossy();
     let unreadable = |error: io::Error| {
         let message = format!("the file can't be read: {}", reason(&error));
-        Problem::of_file("file", &name, message, help)
+        Box::new(Problem::of_file("file", &name, message, help))
     };
     let file = open(path).map_err(unreadable)?;
     let size = file.metadata().map_err(unreadable)?.len();
@@ -110,19 +110,19 @@ fn text(path: &Path, help: &str) -> Result<String, Problem> {
         let megabytes = (size.max(bytes.len() as u64) as f64 / 1e6).round();
         let message = format!("the file has {megabytes:.0} MB; a design file has a few kilobytes");
         let help = "is this the design file? a weather file is given with --weather";
-        return Err(Problem::of_file(design::diagnostic::TOO_LARGE.name, &name, message, help));
+        return Err(Box::new(Problem::of_file(design::diagnostic::TOO_LARGE.name, &name, message, help)));
     }
     String::from_utf8(bytes).map_err(|error| {
         let at = error.utf8_error().valid_up_to();
         let source = Source::new(&name, &String::from_utf8_lossy(error.as_bytes()));
-        Problem {
+        Box::new(Problem {
             warning: false,
             code: "not-utf8",
             span: Some(at..at + char::REPLACEMENT_CHARACTER.len_utf8()),
             source,
             message: "the file is not text in UTF-8".to_owned(),
             help: "save it as UTF-8, or write the character without its accent".to_owned(),
-        }
+        })
     })
 }
 
@@ -138,7 +138,7 @@ pub(crate) fn weather(path: &Path) -> Result<WeatherHours, Failure> {
     let mut bytes = Vec::new();
     let read = |bytes: &mut Vec<u8>| -> io::Result<bool> {
         let mut file = open(path)?;
-        file.by_ref().take(RECOGNISED_BY).read_to_end(bytes)?;
+        file.by_ref().take(RECOGNISED_BY as u64).read_to_end(bytes)?;
         if !is_weather(bytes) {
             return Ok(false);
         }

@@ -107,19 +107,16 @@ impl Problem {
         let level = if self.warning { Level::WARNING } else { Level::ERROR };
         let title = level.primary_title(self.message.as_str()).id(self.code);
         let shown = self.span.as_ref().and_then(|span| self.excerpt(span));
-        let group = match &shown {
-            Some((text, line, span)) => {
-                let annotation = AnnotationKind::Primary.span(span.clone());
-                let snippet = Snippet::source(*text).line_start(*line).path(self.source.file.as_str());
-                title.element(snippet.annotation(annotation))
-            }
-            None => {
-                let origin = Origin::path(self.source.file.as_str());
-                title.element(match self.place() {
-                    Some((line, column)) => origin.line(line).char_column(column),
-                    None => origin,
-                })
-            }
+        let group = if let Some((text, line, span)) = shown {
+            let annotation = AnnotationKind::Primary.span(span);
+            let snippet = Snippet::source(text).line_start(line).path(self.source.file.as_str());
+            title.element(snippet.annotation(annotation))
+        } else {
+            let origin = Origin::path(self.source.file.as_str());
+            title.element(match self.place() {
+                Some((line, column)) => origin.line(line).char_column(column),
+                None => origin,
+            })
         };
         let group = group.element(Level::HELP.message(self.help.as_str()));
         Renderer::styled().decor_style(DecorStyle::Ascii).render(&[group])
@@ -155,8 +152,8 @@ impl Failure {
         let mut text: String = self.problems.iter().map(|problem| problem.render() + "\n\n").collect();
         let errors = self.problems.iter().filter(|problem| !problem.warning).count();
         if self.problems.len() > 1 {
-            let count = crate::report::words::count(errors, "error");
-            text.push_str(&format!("{count}: nothing was checked\n"));
+            text += &crate::report::words::count(errors, "error");
+            text += ": nothing was checked\n";
         } else {
             text.truncate(text.trim_end().len());
             text.push('\n');

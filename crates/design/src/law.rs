@@ -65,8 +65,10 @@ pub struct Band {
     pub widest: Option<Frequency>,
     /// What the stretch is kept for, if a node may not use it.
     pub refused: Option<String>,
-    /// Where that stands.
+    /// Where edges and power stand.
     pub clause: Clause,
+    /// Where the duty cycle stands.
+    pub duty_clause: Clause,
 }
 
 impl Band {
@@ -254,6 +256,10 @@ fn band(row: &toml::Table) -> Option<Band> {
         widest: kilohertz(row, "widest_khz"),
         refused: word(row, "refused"),
         clause: clause(row)?,
+        duty_clause: match row.get("duty_source") {
+            Some(source) => clause(source.as_table()?)?,
+            None => clause(row)?,
+        },
     })
 }
 

@@ -58,6 +58,25 @@ power = "14 dBm"
 kind = "ldo"
 output = "3.0 V"
 quiescent = "1 uA"
+[message.report]
+port = 2
+version = { bits = 2, value = 1 }
+at_most = "30 bytes"
+short = { port = 3, up_to = "DR1" }
+[message.report.field]
+air = { unit = "Cel", range = [-40, 60], resolution = 0.1, history = { earlier = 2, bits = 5 } }
+soil = { unit = "%", range = [0, 100], bits = 8, priority = 2, per_device = ["zero_level"] }
+cell = { kind = "battery", range = [2500, 4200], resolution = 10 }
+rain = { kind = "counter", unit = "mm", step = 0.2, per_hour = 400, longest_gap = "2 d" }
+spot = { kind = "position", grid = "2 m", priority = 2 }
+moment = { kind = "time", epoch = "2026-01-01", tick = "1 min", lasts = "20 years", priority = 2 }
+leaf = { kind = "choice", words = ["dry", "wet"] }
+lid = { kind = "flag" }
+tag = { kind = "bytes", length = "4 bytes", priority = 3 }
+[message.interval]
+port = 2
+direction = "down"
+field.interval = { unit = "s", range = [60, 86400], resolution = 60 }
 [load.board]
 regulator = "main"
 floor = "12 uA"
@@ -65,7 +84,7 @@ floor_measured = true
 [load.board.activity.report]
 every = "10 min"
 when = { months = [11], hours = [6, 18] }
-steps = [{ current = "6 mA", time = "200 ms" }, { uplink = { payload = "12 bytes" } }]
+steps = [{ current = "6 mA", time = "200 ms" }, { uplink = { payload = "12 bytes" } }, { uplink = { message = "report" } }]
 [[diary]]
 from = "11-01"
 to = "02-28"
@@ -100,12 +119,70 @@ macro_rules! cases {
 
 const PANEL: &str = "[panel]\npower = \"1 W\"\nopen_circuit_voltage = \"7.2 V\"\nshort_circuit_current = \"180 mA\"\nbest_voltage = \"6 V\"\nbest_current = \"167 mA\"\ntilt = \"60 deg\"\nazimuth = \"180 deg\"\n";
 const CHARGER: &str = "[charger]\nkind = \"linear\"\nvoltage = \"4.2 V\"\ncurrent = \"250 mA\"\ntemperature_gate = [{ from = \"0 C\", to = \"45 C\", current = \"100 %\" }]\n";
-const LOAD: &str = "[load.board]\nregulator = \"main\"\nfloor = \"12 uA\"\nfloor_measured = true\n[load.board.activity.report]\nevery = \"10 min\"\nwhen = { months = [11], hours = [6, 18] }\nsteps = [{ current = \"6 mA\", time = \"200 ms\" }, { uplink = { payload = \"12 bytes\" } }]\n";
+const LOAD: &str = "[load.board]\nregulator = \"main\"\nfloor = \"12 uA\"\nfloor_measured = true\n[load.board.activity.report]\nevery = \"10 min\"\nwhen = { months = [11], hours = [6, 18] }\nsteps = [{ current = \"6 mA\", time = \"200 ms\" }, { uplink = { payload = \"12 bytes\" } }, { uplink = { message = \"report\" } }]\n";
 const RADIO: &str = "[radio]\ntransmit = [[\"7 dBm\", \"25 mA\"], [\"14 dBm\", \"45 mA\"]]\nreceive = \"5 mA\"\nwait = \"1 mA\"\nsleep = \"2 uA\"\nstandby = \"1.5 mA\"\nregion = \"EU868\"\ndata_rate = \"DR3\"\npower = \"14 dBm\"\n";
 
 const CASES: &[Case] = cases! {
     "syntax" at "name =": "name = \"Mast\"" => "name = \"Mast";
     "syntax" at "tilt = \"61": "tilt = \"60 deg\"" => "tilt = \"60 deg\"\ntilt = \"61 deg\"";
+    "one-of" at "steps": "message = \"report\"" => "message = \"report\", payload = \"9 bytes\"";
+    "one-of" at "steps": "{ message = \"report\" }" => "{ confirmed = true }";
+    "one-of" at "lid =": "kind = \"flag\"" => "kind = \"flag\", grid = \"2 m\"";
+    "one-of" at "cell =": "kind = \"battery\"" => "kind = \"battery\", unit = \"V\"";
+    "missing-key" at "air =": ", resolution = 0.1" => "";
+    "missing-key" at "rain =": ", longest_gap = \"2 d\"" => "";
+    "missing-key" at "spot =": ", grid = \"2 m\"" => "";
+    "unknown-word" at "lid =": "\"flag\"" => "\"flog\"";
+    "unknown-message" at "steps": "message = \"report\"" => "message = \"reprot\"";
+    "unknown-message" at "steps": "message = \"report\"" => "message = \"interval\"";
+    "message-name" at "float =": "lid =" => "float =";
+    "message-name" at "Lid =": "lid =" => "Lid =";
+    "message-name" at "\"größe\" =": "lid =" => "\"größe\" =";
+    "message-name" at "leaf =": "\"dry\"" => "\"Dry\"";
+    "message-name" at "soil =": "\"zero_level\"" => "\"zero level\"";
+    "message-name" at "[message.2nd]": "[message.interval]" => "[message.2nd]";
+    "name-collision" at "spot_latitude =": "lid =" => "spot_latitude =";
+    "name-collision" at "air_earlier =": "lid =" => "air_earlier =";
+    "name-collision" at "field.c": "[message.interval]" => "[message.report_air]\nport = 9\nfield.earlier = { kind = \"flag\" } # field.c\n[message.interval]";
+    "message-port" at "port = 0": "port = 2\ndir" => "port = 0\ndir";
+    "message-port" at "port = 224": "port = 2\ndir" => "port = 224\ndir";
+    "message-port" at "short =": "port = 3" => "port = 300";
+    "port-twice" at "short =": "port = 3" => "port = 2";
+    "port-twice" at "port = 2 # again": "port = 2\ndirection = \"down\"" => "port = 2 # again";
+    "version-bits" at "version =": "bits = 2, value" => "bits = 9, value";
+    "version-bits" at "version =": "value = 1 }" => "value = 4 }";
+    "field-count" at "[message.empty]": "[message.interval]" => "[message.empty]\nport = 9\nfield = {}\n[message.interval]";
+    "field-number" at "air =": "resolution = 0.1" => "resolution = 1e-1";
+    "field-unit" at "air =": "\"Cel\"" => "\"C\"";
+    "field-unit" at "air =": "\"Cel\"" => "\"°\"";
+    "field-range" at "air =": "[-40, 60]" => "[60, -40]";
+    "field-range" at "air =": "[-40, 60]" => "[60, 60]";
+    "field-range" at "air =": "[-40, 60], resolution = 0.1" => "[0.000000001, 99999], bits = 32";
+    "field-resolution" at "air =": "resolution = 0.1" => "resolution = 0";
+    "field-resolution" at "air =": "resolution = 0.1" => "resolution = 200";
+    "field-resolution" at "rain =": "step = 0.2" => "step = 0";
+    "field-resolution" at "moment =": "1 min" => "0.5 s";
+    "field-bits" at "air =": "resolution = 0.1" => "resolution = 0.1, bits = 9";
+    "field-bits" at "soil =": "bits = 8" => "bits = 33";
+    "field-bits" at "air =": "resolution = 0.1" => "resolution = 0.000000001";
+    "field-bits" at "rain =": "per_hour = 400" => "per_hour = 4000000000";
+    "field-bits" at "spot =": "2 m" => "1 mm";
+    "field-bits" at "moment =": "20 years\", p" => "200 years\", tick = \"1 s\", p", "tick = \"1 min\", l" => "l";
+    "field-bits" at "tag =": "4 bytes" => "1.5 bytes";
+    "field-too-wide" at "tag =": "\"4 bytes\"" => "\"31 bytes\"";
+    "field-too-wide" at "tag =": "\"4 bytes\"" => "\"250 bytes\"", "at_most = \"30 bytes\"\n" => "";
+    "choice-words" at "leaf =": "[\"dry\", \"wet\"]" => "[\"dry\"]";
+    "choice-words" at "leaf =": "[\"dry\", \"wet\"]" => "[\"dry\", \"dry\"]";
+    "history" at "air =": "bits = 5" => "bits = 2";
+    "history" at "air =": "bits = 5" => "bits = 11";
+    "history" at "lid =": "kind = \"flag\"" => "kind = \"flag\", history = { earlier = 1, bits = 3 }";
+    "message-too-long" at "at_most": "30 bytes" => "10 bytes";
+    "short-form" at "short =": "up_to = \"DR1\"" => "keeps = 3", "history = { earlier = 2, bits = 5 }" => "priority = 1";
+    "short-form" at "short =": ", up_to = \"DR1\"" => "";
+    "date" at "moment =": "2026-01-01" => "2026-02-29";
+    "out-of-range" at "tag =": "priority = 3" => "priority = 10";
+    "payload-too-long" at "steps": "\"4 bytes\"" => "\"99 bytes\"", "30 bytes" => "200 bytes", "data_rate = \"DR3\"" => "data_rate = \"DR2\"", "short = { port = 3, up_to = \"DR1\" }\n" => "";
+    "payload-too-long" at "[message.interval]": "86400], resolution = 60 }" => "86400], resolution = 60 }\nfield.blob = { kind = \"bytes\", length = \"60 bytes\" }";
     "schema-version" at "schema": "schema = 1" => "schema = 2";
     "unknown-key" at "latitud =": "elevation" => "latitud = \"1 deg\"\nelevation";
     "unknown-key" at "[bettery]": "[cutoff]" => "[bettery]\n[cutoff]";
@@ -194,7 +271,7 @@ const CASES: &[Case] = cases! {
     "interval-zero" at "every =": "10 min" => "0 min";
     "interval-rows" at "every_by": "every = \"10 min\"" => "every_by_charge = [[\"50 %\", \"10 min\"]]";
     "activity-too-long" at "every =": "10 min" => "100 ms";
-    "activity-empty" at "[load.board.activity.report]": "steps = [{ current = \"6 mA\", time = \"200 ms\" }, { uplink = { payload = \"12 bytes\" } }]" => "steps = []";
+    "activity-empty" at "[load.board.activity.report]": "steps = [{ current = \"6 mA\", time = \"200 ms\" }, { uplink = { payload = \"12 bytes\" } }, { uplink = { message = \"report\" } }]" => "steps = []";
     "step" at "steps": ", time = \"200 ms\"" => "";
     "fix-without-receiver" at "steps": "{ uplink = { payload = \"12 bytes\" } }" => "{ fix = { give_up_after = \"60 s\" } }";
     "cutoff-order" at "restarts": "3.6 V\"\n[radio]" => "3.2 V\"\n[radio]";
@@ -217,10 +294,12 @@ fn removed(section: &str) -> String {
 /// Slips that remove whole sections, or need more than an edit.
 fn larger_cases() -> Vec<(&'static str, String, &'static str)> {
     let overlap = format!("{GOOD}[[diary]]\nfrom = \"02-01\" # again\nto = \"03-31\"\nsky = \"half\"\n");
+    let many_fields: String = (0..300).map(|number| format!("lid{number} = {{ kind = \"flag\" }}\n")).collect();
     vec![
         ("too-large", format!("{GOOD}#{}", "x".repeat(10 << 20)), "schema"),
         ("panel-without-charger", removed(CHARGER), "[panel]"),
         ("charger-without-panel", removed(PANEL), "[charger]"),
+        ("field-count", GOOD.replacen("lid = { kind = \"flag\" }\n", &many_fields, 1), "[message.report]"),
         ("never-charged", removed(PANEL).replacen(CHARGER, "", 1), "[battery]"),
         ("uplink-without-radio", removed(RADIO), "steps"),
         ("no-load", GOOD.replacen(LOAD, "[load]\n", 1), "[load]"),

@@ -5,6 +5,7 @@
 pub mod diary;
 pub mod life;
 pub mod load;
+pub mod message;
 pub mod plan;
 pub mod power;
 pub mod radio;

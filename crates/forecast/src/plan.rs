@@ -1,5 +1,6 @@
 //! The plan: everything that can be said about a design under given weather.
 
+mod chances;
 mod defects;
 mod findings;
 mod ledger;
@@ -7,7 +8,8 @@ mod lives;
 mod make;
 mod record;
 
-pub use make::plan;
+pub use chances::{Chances, DayBand, Driver, Effort, FaultRow, FortnightHour, WorstLife};
+pub use make::{Weather, plan, plan_once};
 
 use design::quantity::{Angle, Charge, Current, Duration, Irradiance, Share, Temperature, Voltage};
 
@@ -58,15 +60,21 @@ pub struct Plan {
     pub with_gate: Option<Variant>,
     /// What is wrong only in this weather.
     pub findings: Vec<Finding>,
-    /// Every hour of the life's last year.
+    /// Every hour of the year around the lowest charge of the life's last pass.
     pub hours: Vec<Hour>,
+    /// What many lives show; none if only one was lived.
+    pub chances: Option<Chances>,
 }
 
 /// The weather a plan was made with.
 #[derive(Clone, Debug)]
 pub struct WeatherUsed {
-    /// Name of the station or file, as the file says it.
+    /// Name of the station or file as the file says it, or of the climate.
     pub title: String,
+    /// Whether weather was drawn from a climate instead of recorded.
+    pub drawn: bool,
+    /// Whether it is winter in July.
+    pub south: bool,
     /// Where it was taken, if the file says so: latitude and longitude.
     pub place: Option<(Angle, Angle)>,
     /// Distance from there to the design's site [km].
@@ -138,6 +146,8 @@ pub enum Cause {
     BrownOut,
     /// It would have lived with the battery it had when new.
     Ageing,
+    /// It would have lived with the parts as designed.
+    Parts,
 }
 
 /// One line of the ledger.

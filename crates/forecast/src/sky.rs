@@ -8,6 +8,7 @@ pub mod irradiance;
 pub mod light;
 pub mod monthly;
 pub mod plane;
+pub mod recorded;
 pub mod skyline;
 pub mod snow;
 pub mod sun;

@@ -2,7 +2,7 @@
 
 use design::catalog::Catalog;
 use design::node::Design;
-use forecast::plan::{Plan, plan};
+use forecast::plan::{Plan, plan_once as plan};
 use forecast::sky::weather::{self, WeatherHours};
 
 fn design(text: &str) -> Design {

@@ -11,7 +11,7 @@ use forecast::life::kernel::{Flows, HourWeather, Life};
 use forecast::life::node::{Harvest, NodeTables};
 use forecast::life::walk::{Record, Walk};
 use forecast::load::Demand;
-use forecast::plan::plan;
+use forecast::plan::plan_once as plan;
 use forecast::power::charge_table::ChargeTable;
 use forecast::power::panel::PanelModel;
 use proptest::prelude::*;

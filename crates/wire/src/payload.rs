@@ -48,6 +48,8 @@ mod encode;
 mod shape;
 
 pub use encode::{EncodeError, Encoded, Sample};
+pub(crate) use encode::sample_of_parts;
+pub(crate) use shape::scale_of;
 
 use design::message::{Form, Layout, Message};
 use thiserror::Error;

@@ -17,7 +17,7 @@ const WEEKS: usize = 53;
 const STEPS: [f64; 6] = [0.01, 0.05, 0.15, 0.3, 0.5, 0.75];
 
 /// Mean sun on the panel [W/m²] by week and hour.
-type Weeks = [[f64; 24]; WEEKS];
+type Weeks = Vec<[f64; 24]>;
 
 /// The heat map of the last year.
 pub(crate) fn chart(subject: &Subject, plan: &Plan) -> Option<Chart> {
@@ -50,7 +50,7 @@ pub(crate) fn chart(subject: &Subject, plan: &Plan) -> Option<Chart> {
 }
 
 fn weeks(plan: &Plan, x: &YearAxis) -> Weeks {
-    let mut sums = [[(0.0, 0_u32); 24]; WEEKS];
+    let mut sums = vec![[(0.0, 0_u32); 24]; WEEKS];
     for hour in &plan.hours {
         let week = usize::from(x.day(hour.at.month, hour.at.day) / 7);
         if let Some(cell) = sums.get_mut(week).and_then(|week| week.get_mut(usize::from(hour.at.hour))) {
@@ -58,7 +58,8 @@ fn weeks(plan: &Plan, x: &YearAxis) -> Weeks {
             cell.1 += 1;
         }
     }
-    sums.map(|week| week.map(|(sum, count)| if count == 0 { 0.0 } else { sum / f64::from(count) }))
+    let mean = |(sum, count): (f64, u32)| if count == 0 { 0.0 } else { sum / f64::from(count) };
+    sums.into_iter().map(|week| week.map(mean)).collect()
 }
 
 /// The six hours of the day with most sun on the panel, and their share of the year's sun [%].
@@ -80,7 +81,7 @@ fn step(mean: f64, top: f64) -> usize {
     STEPS.iter().filter(|least| mean >= **least * top).count()
 }
 
-fn body(subject: &Subject, x: &YearAxis, weeks: &Weeks, most: f64) -> Markup {
+fn body(subject: &Subject, x: &YearAxis, weeks: &[[f64; 24]], most: f64) -> Markup {
     let top = ticks(0.0, most, 4).last().copied().unwrap_or(most);
     let y = Scale::new((0.0, 24.0), (TOP, BOTTOM));
     html! {
@@ -98,7 +99,7 @@ fn body(subject: &Subject, x: &YearAxis, weeks: &Weeks, most: f64) -> Markup {
 }
 
 /// All cells of one step as one path, runs of hours together.
-fn cells(weeks: &Weeks, x: &YearAxis, y: Scale, level: usize, top: f64) -> String {
+fn cells(weeks: &[[f64; 24]], x: &YearAxis, y: Scale, level: usize, top: f64) -> String {
     let mut path = String::new();
     for (week, hours) in weeks.iter().enumerate() {
         let (left, right) = (px(x.at(7.0 * week as f64)), px(x.at(7.0 * week as f64 + 7.0)));

@@ -29,13 +29,13 @@ pub(crate) fn chart(subject: &Subject, plan: &Plan) -> Option<Chart> {
         "{} to {}, hour by hour. Sun on the panel on average {} watt-hours per square metre and day.",
         words::date(first.at),
         words::date(last.at),
-        words::grouped(sun_wh.round() as usize)
+        words::grouped(words::whole(sun_wh))
     );
     let note = format!(
         "From {} to {}, in local standard time. On an average day of this fortnight {} Wh of sun fell on a square metre of the panel.",
         words::date(first.at),
         words::date(last.at),
-        words::grouped(sun_wh.round() as usize)
+        words::grouped(words::whole(sun_wh))
     );
     Some(Chart {
         id: "fortnight",

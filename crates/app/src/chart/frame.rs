@@ -50,18 +50,18 @@ pub(super) fn area(upper: &[(f64, f64)], lower: &[(f64, f64)]) -> String {
 }
 
 /// Steps of 1, 2 or 5 times a power of ten, at most `count` of them, from the first at or above `low` to `high`.
-pub(super) fn ticks(low: f64, high: f64, count: usize) -> Vec<f64> {
+pub(super) fn ticks(low: f64, high: f64, count: u32) -> Vec<f64> {
     let span = high - low;
     if !(span > 0.0 && span.is_finite()) {
         return Vec::new();
     }
-    let rough = span / count as f64;
+    let rough = span / f64::from(count);
     let power = 10_f64.powf(rough.log10().floor());
     let step = [1.0, 2.0, 5.0, 10.0].iter().map(|factor| factor * power).find(|step| *step >= rough * 0.999);
     let step = step.unwrap_or(10.0 * power);
-    let first = (low / step).ceil() as i64;
-    let last = (high / step + 1e-9).floor() as i64;
-    (first..=last).map(|index| index as f64 * step).collect()
+    let first = (low / step).ceil() * step;
+    let all = (0..=2 * count).map(|index| first + f64::from(index) * step);
+    all.take_while(|tick| *tick <= high + 1e-9 * step).collect()
 }
 
 /// A figure at an axis, with a true minus.

@@ -104,7 +104,7 @@ fn bar(left: f64, width: f64, top: f64, torn: bool) -> String {
     let right = left + width;
     if torn {
         let tooth = px(width / 6.0);
-        let teeth: String = (0..3).map(|_| format!("l{tooth} -4l{tooth} 4")).collect();
+        let teeth = format!("l{tooth} -4l{tooth} 4").repeat(3);
         return format!("M{} {}V{}{teeth}V{}Z", px(left), px(BOTTOM), px(top), px(BOTTOM));
     }
     format!("M{} {}V{}H{}V{}Z", px(left), px(BOTTOM), px(top), px(right), px(BOTTOM))

@@ -13,7 +13,7 @@ const HEIGHT: f64 = 308.0;
 
 /// Lowest and highest charge, and the highest limit below which the node stops [%], of one day since the cut.
 struct Day {
-    day: u16,
+    since_cut: u16,
     low: f64,
     high: f64,
     stops: f64,
@@ -99,7 +99,9 @@ fn stretches(subject: &Subject, plan: &Plan, x: &YearAxis) -> Vec<Vec<Day>> {
         let day = x.day(hour.at.month, hour.at.day);
         let charge = hour.charge.percent();
         let stretch = match stretches.last_mut() {
-            Some(stretch) if stretch.last().is_some_and(|last| day == last.day || day == last.day + 1) => {
+            Some(stretch)
+                if stretch.last().is_some_and(|last| day == last.since_cut || day == last.since_cut + 1) =>
+            {
                 stretch
             }
             _ => {
@@ -108,12 +110,12 @@ fn stretches(subject: &Subject, plan: &Plan, x: &YearAxis) -> Vec<Vec<Day>> {
             }
         };
         match stretch.last_mut() {
-            Some(last) if last.day == day => {
+            Some(last) if last.since_cut == day => {
                 last.low = last.low.min(charge);
                 last.high = last.high.max(charge);
                 last.stops = last.stops.max(stops);
             }
-            _ => stretch.push(Day { day, low: charge, high: charge, stops }),
+            _ => stretch.push(Day { since_cut: day, low: charge, high: charge, stops }),
         }
     }
     stretches
@@ -121,9 +123,9 @@ fn stretches(subject: &Subject, plan: &Plan, x: &YearAxis) -> Vec<Vec<Day>> {
 
 fn curves(subject: &Subject, stretches: &[Vec<Day>], x: &YearAxis, y: Scale) -> Markup {
     let points = |stretch: &[Day], value: fn(&Day) -> f64| -> Vec<(f64, f64)> {
-        stretch.iter().map(|day| (x.at(f64::from(day.day) + 0.5), y.at(value(day)))).collect()
+        stretch.iter().map(|day| (x.at(f64::from(day.since_cut) + 0.5), y.at(value(day)))).collect()
     };
-    let last = stretches.iter().flatten().max_by_key(|day| day.day).map_or(0.0, |day| day.stops);
+    let last = stretches.iter().flatten().max_by_key(|day| day.since_cut).map_or(0.0, |day| day.stops);
     let right = WIDTH - RIGHT;
     let back = y.at(subject.restarts_percent);
     html! {
@@ -148,13 +150,11 @@ fn stopped(plan: &Plan, x: &YearAxis) -> Markup {
         plan.hours.iter().filter(is_stopped).map(|hour| x.day(hour.at.month, hour.at.day)).collect();
     days.sort_unstable();
     days.dedup();
-    let bars: String = days
-        .iter()
-        .map(|day| {
-            let (from, to) = (x.at(f64::from(*day)), x.at(f64::from(*day) + 1.0));
-            format!("M{} {}H{}V{}H{}Z", px(from), px(BOTTOM - 8.0), px(to), px(BOTTOM), px(from))
-        })
-        .collect();
+    let bar = |day: u16| {
+        let (from, to) = (x.at(f64::from(day)), x.at(f64::from(day) + 1.0));
+        area(&[(from, BOTTOM - 8.0), (to, BOTTOM - 8.0)], &[(from, BOTTOM), (to, BOTTOM)])
+    };
+    let bars = days.into_iter().map(bar).collect::<Vec<_>>().concat();
     html! { @if !bars.is_empty() { path.stopped d=(bars) {} } }
 }
 

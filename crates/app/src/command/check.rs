@@ -8,7 +8,7 @@ use clap::Args;
 use design::node::{Activity, Design, Step};
 use forecast::diary::Diary;
 use forecast::load::Demand;
-use forecast::plan::{Plan, Verdict};
+use forecast::plan::{Hour, Plan, Verdict};
 use forecast::power::battery::{charge_at_rest, lowest_charge_for, usable_share};
 use forecast::sky::sun::Observer;
 use forecast::sky::weather::WeatherHours;
@@ -86,7 +86,7 @@ fn check(arguments: &Check) -> Result<(String, Verdict), Failure> {
         (Ok(checked), Ok(weather)) => (checked, weather),
         (design, weather) => return Err(Failure::both(design.err(), weather.err())),
     };
-    let plan = forecast::plan::plan(&checked.design, &weather);
+    let plan = forecast::plan::plan_once(&checked.design, &weather);
     let subject = subject(arguments, &checked, &weather, &plan);
     if let Some(path) = &arguments.hours {
         output::write(path, &report::hours::csv(&plan))?;
@@ -144,11 +144,14 @@ fn stops_percent(design: &Design, plan: &Plan) -> Vec<f64> {
         let under_pulse = lowest_charge_for(battery, pulse, design.cutoff.stops_below, buffer, celsius);
         100.0 * locked.max(under_pulse.unwrap_or(1.0))
     };
-    let mut by_degree: BTreeMap<i32, f64> = BTreeMap::new();
-    let mut limit = |celsius: f64| {
-        *by_degree.entry(celsius.round() as i32).or_insert_with(|| at_celsius(celsius.round()))
-    };
-    plan.hours.iter().map(|hour| limit(hour.battery.celsius())).collect()
+    // Whole degrees are near enough for a drawing, and few enough to work out once.
+    let degree = |hour: &Hour| hour.battery.celsius().round();
+    let mut degrees: Vec<f64> = plan.hours.iter().map(degree).collect();
+    degrees.sort_by(f64::total_cmp);
+    degrees.dedup();
+    let limits: Vec<f64> = degrees.iter().map(|celsius| at_celsius(*celsius)).collect();
+    let limit = |hour: &Hour| limits.get(degrees.partition_point(|celsius| *celsius < degree(hour))).copied();
+    plan.hours.iter().map(|hour| limit(hour).unwrap_or(0.0)).collect()
 }
 
 /// A path as the person wrote it.

@@ -17,10 +17,10 @@ pub(crate) fn year(observer: &Observer, utc_offset_h: f64) -> Vec<(f64, f64)> {
 fn one_day(observer: &Observer, midnight: f64) -> (f64, f64) {
     let zenith =
         |hour: f64| position(Algorithm::Grena3, midnight + hour / 24.0, DELTA_T_S, observer).zenith_deg;
-    let instants = (0..=288).map(|step| f64::from(step) * STEP_H);
-    let mut up = instants.filter(|hour| zenith(*hour) < SUNSET_ZENITH_DEG);
-    match up.next() {
-        Some(rise) => (rise, up.last().unwrap_or(rise)),
+    let up = |hour: &f64| zenith(*hour) < SUNSET_ZENITH_DEG;
+    let mut instants = (0..=288).map(|step| f64::from(step) * STEP_H);
+    match instants.clone().find(up) {
+        Some(rise) => (rise, instants.rfind(up).unwrap_or(rise)),
         None => (12.0, 12.0),
     }
 }

@@ -40,11 +40,11 @@ pub(crate) fn subject() -> Subject {
 
 fn moment(day_of_year: usize, hour: u8) -> Moment {
     let mut left = day_of_year;
-    for (index, days) in DAYS.iter().enumerate() {
-        if left < usize::from(*days) {
-            return Moment { pass: 4, month: index as u8 + 1, day: left as u8 + 1, hour };
+    for (month, days) in (1..).zip(DAYS) {
+        if left < usize::from(days) {
+            return Moment { pass: 4, month, day: u8::try_from(left).expect("below 31") + 1, hour };
         }
-        left -= usize::from(*days);
+        left -= usize::from(days);
     }
     Moment { pass: 4, month: 12, day: 31, hour }
 }
@@ -150,6 +150,8 @@ pub(crate) fn plan() -> Plan {
         verdict: Verdict::Holds,
         reason: "it never stops in 5 years and keeps 6.2 dark days in hand".to_owned(),
         weather: WeatherUsed {
+            drawn: false,
+            south: false,
             title: "INVENTED STATION".to_owned(),
             place: None,
             distance_km: Some(12.0),
@@ -189,6 +191,7 @@ pub(crate) fn plan() -> Plan {
             help: "give the charger a temperature gate, or choose a cell that may be charged when cold"
                 .to_owned(),
         }],
+        chances: None,
         hours,
     }
 }

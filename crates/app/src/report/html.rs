@@ -33,11 +33,14 @@ pub(crate) fn page(subject: &Subject, plan: &Plan) -> String {
                     (verdicts(plan))
                     (facts(plan))
                     (chart::year::chart(subject, plan).section())
-                    (chart::months::chart(subject, plan).section())
+                    @if super::has_sun(plan) { (chart::months::chart(subject, plan).section()) }
                     (ledger(plan))
                     (defects(plan))
-                    @if let Some(chart) = chart::fortnight::chart(subject, plan) { (chart.section()) }
-                    @if let Some(chart) = chart::earns::chart(subject, plan) { (chart.section()) }
+                    @if super::has_sun(plan) {
+                        @for chart in [chart::fortnight::chart(subject, plan), chart::earns::chart(subject, plan)] {
+                            @if let Some(chart) = chart { (chart.section()) }
+                        }
+                    }
                     (cautions(subject, plan))
                     (details(subject, plan))
                 }
@@ -113,18 +116,28 @@ fn weather_sentence(plan: &Plan) -> String {
 
 fn facts(plan: &Plan) -> Markup {
     let life = &plan.life;
+    let lowest = format!("{:.0} %", life.lowest_charge.percent());
     html! {
         dl.facts {
-            (fact("Lowest charge", &format!("{:.0} %", life.lowest_charge.percent()), &words::date_in_life(life.lowest_at, plan)))
+            (fact("Lowest charge", &lowest, &words::date_in_life(life.lowest_at, plan)))
             (fact("Lasts from there", &words::days(life.in_hand.days()), "without any sun"))
-            (fact("A full battery lasts", &words::days(life.without_sun.days()), "without sun and can restart"))
-            @match life.restart {
-                Restart::At(_, after) if after < 0.05 => { (fact("If it stopped then", "at once", "it would be back within the hour")) }
-                Restart::At(at, after) => { (fact("If it stopped then", &words::days(after), &format!("until it is back on {}", words::date(at)))) }
-                Restart::Never => { (fact("If it stopped then", "never back", "within a year of this weather")) }
+            @if super::has_sun(plan) {
+                (fact("A full battery lasts", &words::days(life.without_sun.days()), "without sun and can restart"))
+                (back_after(life.restart))
             }
         }
     }
+}
+
+fn back_after(restart: Restart) -> Markup {
+    let (figure, rest) = match restart {
+        Restart::At(_, after) if after < 0.05 => {
+            ("at once".to_owned(), "it would be back within the hour".to_owned())
+        }
+        Restart::At(at, after) => (words::days(after), format!("until it is back on {}", words::date(at))),
+        Restart::Never => ("never back".to_owned(), "within a year of this weather".to_owned()),
+    };
+    fact("If it stopped then", &figure, &rest)
 }
 
 fn fact(label: &str, figure: &str, rest: &str) -> Markup {
@@ -141,8 +154,11 @@ fn ledger(plan: &Plan) -> Markup {
         Some(row) if super::has_sun(plan) => {
             let (spent, offered) = (row.spent_per_day, row.offered_per_day);
             let only = if offered < spent { "only " } else { "" };
-            let (spent, offered) = (words::milliampere_hours(spent), words::milliampere_hours(offered));
-            format!("A day in {month} costs {spent} mAh; the sun offers {only}{offered} mAh")
+            let spent = words::milliampere_hours(spent);
+            match words::milliampere_hours(offered).as_str() {
+                "0" => format!("A day in {month} costs {spent} mAh; the sun offers nothing"),
+                offered => format!("A day in {month} costs {spent} mAh; the sun offers {only}{offered} mAh"),
+            }
         }
         _ => format!("A day in {month} costs {} mAh", words::figure(-left)),
     };
@@ -152,7 +168,7 @@ fn ledger(plan: &Plan) -> Markup {
             table.ledger {
                 thead { tr { th { "Entry" } th.figure { "mAh a day in " (month) } th.figure { "mAh a day, all year" } th {} } }
                 tbody {
-                    @for entry in &plan.ledger {
+                    @for entry in plan.ledger.iter().filter(|entry| entry.per_day.coulombs() != 0.0) {
                         tr {
                             th scope="row" { (entry.purpose) }
                             td.figure { (signed(dark(entry))) }

@@ -112,6 +112,7 @@ fn cause(cause: Cause) -> &'static str {
         Cause::ChargeGate => "charge_gate",
         Cause::BrownOut => "brown_out",
         Cause::Ageing => "ageing",
+        Cause::Parts => "parts",
     }
 }
 

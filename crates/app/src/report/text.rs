@@ -163,7 +163,7 @@ fn months(subject: &Subject, plan: &Plan) -> Vec<String> {
     let rows: Vec<_> =
         subject.months().filter_map(|month| plan.months.iter().find(|row| row.month == month)).collect();
     let line = |label: &str, cells: Vec<String>| {
-        let cells: String = cells.iter().map(|cell| format!("{cell:>MONTH_WIDTH$}")).collect();
+        let cells = cells.iter().map(|cell| format!("{cell:>MONTH_WIDTH$}")).collect::<Vec<_>>().concat();
         format!("{label:<MONTH_LABEL$}{cells}")
     };
     let offered = |row: &MonthRow| row.offered_per_day.milliampere_hours();

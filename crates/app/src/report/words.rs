@@ -70,6 +70,7 @@ pub(crate) fn cause(cause: Cause) -> &'static str {
         Cause::ChargeGate => "because the charger refused the sun: the battery was too cold or too hot",
         Cause::BrownOut => "because a pulse pulled the voltage under the limit, with charge left",
         Cause::Ageing => "because the battery has aged; a new one would have lived",
+        Cause::Parts => "because of parts worse than designed",
     }
 }
 
@@ -116,7 +117,7 @@ pub(crate) fn figure(value: f64) -> String {
         size if size >= 99.95 => 0,
         size if size >= 0.995 => 1,
         size if size >= 0.005 => 2,
-        size if size > 0.0 => return format!("{value:.3}"),
+        size if size >= 0.0005 => 3,
         _ => return "0".to_owned(),
     };
     format!("{value:.digits$}")
@@ -134,7 +135,17 @@ pub(crate) fn short_figure(value: f64) -> String {
 /// A figure with its sign, also when positive.
 pub(crate) fn signed(value: f64) -> String {
     let text = figure(value);
-    if value > 0.0 { format!("+{text}") } else { text }
+    if value > 0.0 && text != "0" { format!("+{text}") } else { text }
+}
+
+/// The nearest whole number; 0 for what is negative or no number.
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "the cast saturates, which is what is meant"
+)]
+pub(crate) fn whole(value: f64) -> usize {
+    value.round() as usize
 }
 
 /// A whole number with commas between the thousands.
@@ -142,7 +153,7 @@ pub(crate) fn grouped(number: usize) -> String {
     let digits = number.to_string();
     let mut out = String::new();
     for (place, digit) in digits.chars().enumerate() {
-        if place > 0 && (digits.len() - place) % 3 == 0 {
+        if place > 0 && (digits.len() - place).is_multiple_of(3) {
             out.push(',');
         }
         out.push(digit);
@@ -165,8 +176,9 @@ mod tests {
             (0.0, "0"),
             (0.0421, "0.04"),
             (0.0021, "0.002"),
+            (-0.0004, "0"),
             (9.96, "10.0"),
-            (-3.14, "-3.1"),
+            (-3.24, "-3.2"),
             (99.96, "100"),
         ];
         for (value, said) in cases {

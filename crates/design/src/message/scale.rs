@@ -71,7 +71,9 @@ impl Scale {
     /// Whether every value up to this code is exact in integers that a double holds.
     fn is_exact_up_to(&self, last: u32) -> bool {
         let top = i128::from(last) * i128::from(self.numerator) + i128::from(self.offset);
+        // The product must be exact as well: a double holds it before the offset is added.
         self.denominator <= EXACT
+            && i128::from(last) * i128::from(self.numerator) <= i128::from(EXACT)
             && top.unsigned_abs() <= u128::from(EXACT)
             && self.offset.unsigned_abs() <= EXACT
     }

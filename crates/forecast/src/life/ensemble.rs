@@ -9,7 +9,6 @@ use super::node::NodeTables;
 use super::unknowns::{COUNT, Drawn, Unknowns};
 use crate::random::Stream;
 use crate::sky::light::YEAR_DAYS;
-use crate::sky::synthetic::{Sky, SyntheticWeather};
 
 /// Lives between two looks at whether to stop.
 const BATCH: usize = 8;
@@ -42,13 +41,25 @@ impl Watch for Unwatched {
     }
 }
 
+/// Weather for lives: drawn from a climate, or drawn from recorded years.
+pub trait LifeWeather: Sync {
+    /// One life's place in it.
+    type Sky;
+    /// The sky of a life on the day before its first.
+    fn start(&self, random: &mut Stream) -> Self::Sky;
+    /// Draws a day of the year for a life with these unknowns.
+    fn next_day(&self, day: usize, drawn: &Drawn, sky: &mut Self::Sky, random: &mut Stream);
+    /// An hour of that day.
+    fn hour(&self, day: usize, hour: usize, sky: &mut Self::Sky) -> HourWeather;
+}
+
 /// What is lived.
-#[derive(Clone, Copy, Debug)]
-pub struct Question<'a> {
+#[derive(Debug)]
+pub struct Question<'a, W> {
     /// The node.
     pub node: &'a NodeTables,
     /// Its weather.
-    pub weather: &'a SyntheticWeather,
+    pub weather: &'a W,
     /// Kind of each hour of the year, as the demand table counts them.
     pub kinds: &'a [u16],
     /// What is unknown of site and parts.
@@ -64,6 +75,14 @@ pub struct Question<'a> {
     /// Seed of all that is drawn.
     pub seed: u64,
 }
+
+impl<W> Clone for Question<'_, W> {
+    fn clone(&self) -> Self {
+        *self
+    }
+}
+
+impl<W> Copy for Question<'_, W> {}
 
 /// How one life went.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -141,7 +160,7 @@ pub struct Lives {
 
 /// Lives a number of lives on so many threads; the answer does not depend on how many.
 #[must_use]
-pub fn live_all(question: &Question<'_>, lives: usize, threads: usize, watch: &dyn Watch) -> Lives {
+pub fn live_all<W: LifeWeather>(question: &Question<'_, W>, lives: usize, threads: usize, watch: &dyn Watch) -> Lives {
     let threads = threads.max(1);
     let done = AtomicUsize::new(0);
     let work = |thread: usize| {
@@ -188,8 +207,8 @@ pub struct Seen<'a> {
 }
 
 /// Lives one life; with `parts` it has these in place of its own, under the same weather.
-pub fn live(
-    question: &Question<'_>,
+pub fn live<W: LifeWeather>(
+    question: &Question<'_, W>,
     number: u64,
     parts: Option<Drawn>,
     bands: Option<&mut Bands>,
@@ -202,10 +221,10 @@ pub fn live(
 }
 
 /// A life on its way.
-struct Living<'a> {
-    question: &'a Question<'a>,
+struct Living<'a, W: LifeWeather> {
+    question: &'a Question<'a, W>,
     random: Stream,
-    sky: Sky,
+    sky: W::Sky,
     life: Life,
     outcome: LifeOutcome,
     settled: bool,
@@ -213,8 +232,8 @@ struct Living<'a> {
     start_day: usize,
 }
 
-impl<'a> Living<'a> {
-    fn new(question: &'a Question<'a>, number: u64, parts: Option<Drawn>) -> Self {
+impl<'a, W: LifeWeather> Living<'a, W> {
+    fn new(question: &'a Question<'a, W>, number: u64, parts: Option<Drawn>) -> Self {
         let mut random = Stream::new(question.seed, number);
         let drawn_day = (random.uniform() * YEAR_DAYS as f64) as usize;
         let own = question.unknowns.draw(&mut random);
@@ -319,7 +338,7 @@ pub struct Faulted {
 
 /// Lives lives with a fault that begins on their first day.
 #[must_use]
-pub fn with_fault(question: &Question<'_>, fault: &Fault, lives: usize) -> Faulted {
+pub fn with_fault<W: LifeWeather>(question: &Question<'_, W>, fault: &Fault, lives: usize) -> Faulted {
     let mut found = Faulted { lives, ..Faulted::default() };
     for number in 0..lives {
         let (stopped_h, back) = live_with_fault(question, fault, FIRST_FAULTED + number as u64);
@@ -331,7 +350,11 @@ pub fn with_fault(question: &Question<'_>, fault: &Fault, lives: usize) -> Fault
 }
 
 /// When one life with a fault stops within a year, and whether it is back for good within another.
-fn live_with_fault(question: &Question<'_>, fault: &Fault, number: u64) -> (Option<usize>, bool) {
+fn live_with_fault<W: LifeWeather>(
+    question: &Question<'_, W>,
+    fault: &Fault,
+    number: u64,
+) -> (Option<usize>, bool) {
     let mut living = Living::new(question, number, None);
     living.life.extra_amperes = fault.extra_amperes;
     living.life.extra_clears = fault.clears;

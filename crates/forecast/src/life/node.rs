@@ -247,11 +247,12 @@ impl NodeTables {
 
     /// Current that panel and charger offer before any limit [A].
     #[inline]
-    pub(super) fn from_panel(&self, sun_w_m2: f32, cell_celsius: f32, battery_volts: f32) -> f32 {
+    #[must_use]
+    pub fn from_panel(&self, sun_w_m2: f32, cell_celsius: f32, battery_volts: f32) -> f32 {
         match &self.harvest {
-            Harvest::Table(table) => table.current_a(sun_w_m2, cell_celsius, battery_volts),
+            Harvest::Table(table) if sun_w_m2 > 0.0 => table.current_a(sun_w_m2, cell_celsius, battery_volts),
             Harvest::Given => sun_w_m2,
-            Harvest::None => 0.0,
+            Harvest::Table(_) | Harvest::None => 0.0,
         }
     }
 

@@ -78,10 +78,19 @@ impl Unknowns {
 }
 
 impl Drawn {
+    /// Every part as designed, the climate as stated.
+    #[must_use]
+    pub fn nominal() -> Self {
+        let mut values = [1.0; COUNT];
+        values[0] = 0.0;
+        values[COUNT - 1] = 0.0;
+        Self { scores: [0.0; COUNT], values }
+    }
+
     /// The factor on the sun for a month with this doubt (relative standard deviation).
     #[must_use]
     pub fn sun(&self, doubt: f64) -> f64 {
-        (self.values[0] * doubt.ln_1p()).exp()
+        (self.values[0] * doubt).exp()
     }
 
     /// The factor on what the panel yields.

@@ -15,12 +15,12 @@ const BURIED_DAYS: usize = 60;
 const OLD_REGULATOR_NO_LOAD: Current = Current::from_milliamperes(5.0);
 
 /// One thing that can go wrong.
-struct Defect {
-    name: &'static str,
-    effect: String,
-    extra: Current,
-    dark_hours: usize,
-    clears_by_itself: bool,
+pub(super) struct Defect {
+    pub(super) name: &'static str,
+    pub(super) effect: String,
+    pub(super) extra: Current,
+    pub(super) dark_hours: usize,
+    pub(super) clears_by_itself: bool,
 }
 
 /// Every defect that this design can have, worst first.
@@ -55,7 +55,8 @@ fn row(stage: &Stage<'_>, before: &Life, from: usize, defect: Defect) -> DefectR
     }
 }
 
-fn possible(design: &Design) -> Vec<Defect> {
+/// What can go wrong with this design.
+pub(super) fn possible(design: &Design) -> Vec<Defect> {
     let mut found = Vec::new();
     let mut draws = |name, extra: Current, clears_by_itself| {
         let effect = format!("{:.2} mA more", extra.milliamperes());

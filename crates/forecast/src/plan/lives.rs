@@ -33,6 +33,17 @@ pub(super) struct Stage<'a> {
     pub(super) plates: bool,
 }
 
+/// Charge per day [Ah].
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Balance {
+    /// What panel and charger offer.
+    pub(super) offered_ah: f64,
+    /// What the board draws asleep.
+    pub(super) floor_ah: f64,
+    /// What it draws awake.
+    pub(super) active_ah: f64,
+}
+
 /// What is kept of one hour.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct KeptHour {
@@ -69,7 +80,8 @@ impl Stage<'_> {
     pub(super) fn moment(&self, from: usize, index: usize) -> Moment {
         let year = self.record.hours.len();
         let (month, day, hour) = self.dates[(from + index) % year];
-        Moment { pass: u16::try_from(index / year).unwrap_or(u16::MAX), month, day, hour }
+        let years_per_pass = (year as f64 / YEAR_H as f64).round().max(1.0) as usize;
+        Moment { pass: u16::try_from(index * years_per_pass / year).unwrap_or(u16::MAX), month, day, hour }
     }
 
     /// Lives from `from` at this charge for so many hours, and answers the usual questions.
@@ -101,6 +113,44 @@ impl Stage<'_> {
         });
         let life = self.answer(from, hours, &counts, &lowest, &end);
         Lived { life, last_pass, before_dark }
+    }
+
+    /// First hour of the record that has this day of the year.
+    pub(super) fn place_of_day(&self, day: usize) -> usize {
+        (day * 24).min(self.record.hours.len().saturating_sub(1))
+    }
+
+    /// Reports per year with a battery that is always full.
+    pub(super) fn wanted_reports_per_year(&self) -> f64 {
+        let level = self.node.demand.levels.len() - 1;
+        let hours = self.record.hours.iter().zip(&self.record.kinds);
+        let reports = hours.map(|(hour, kind)| {
+            f64::from(self.node.demand.row(usize::from(*kind), level).reports_per_hour(hour.air_celsius))
+        });
+        reports.sum::<f64>() * YEAR_H as f64 / self.record.hours.len() as f64
+    }
+
+    /// What a day of the darkest month brings and costs a nominal node at mid charge.
+    pub(super) fn dark_month_balance(&self) -> Balance {
+        const MIDDLE: f32 = 0.6;
+        let month = self.dates[self.dark_month_from].0;
+        let volts = self.node.rest_volts(MIDDLE);
+        let mut balance = Balance::default();
+        let mut hours = 0_u32;
+        for (index, hour) in self.record.hours.iter().enumerate().filter(|(index, _)| self.dates[*index].0 == month) {
+            let row = self.node.demand.row(usize::from(self.record.kinds[index]), self.node.demand.levels.len() - 1);
+            let (floor, active) = row.amperes(hour.air_celsius, volts);
+            balance.offered_ah += f64::from(self.node.from_panel(hour.in_plane_w_m2, hour.cell_celsius, volts));
+            balance.floor_ah += f64::from(floor);
+            balance.active_ah += f64::from(active);
+            hours += 1;
+        }
+        let days = f64::from(hours.max(1)) / 24.0;
+        Balance {
+            offered_ah: balance.offered_ah / days,
+            floor_ah: balance.floor_ah / days,
+            active_ah: balance.active_ah / days,
+        }
     }
 
     /// Hours out in a life from `from`, and nothing else of it.

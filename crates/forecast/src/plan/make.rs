@@ -9,14 +9,20 @@ use super::findings::findings;
 use super::ledger::{ledger, months};
 use super::lives::{KeptHour, Lived, Stage};
 use super::record::{self, Felt};
+use super::chances::{self, Effort, chances};
 use crate::diary::Diary;
+use crate::life::ensemble::{LifeWeather, Question, Watch};
 use crate::life::node::{Harvest, NodeTables};
+use crate::life::unknowns::Unknowns;
 use crate::load::Demand;
 use crate::plan::{Cause, Hour, Life, Moment, NodeState, Plan, Variant, Verdict, WeatherUsed};
 use crate::power::charge_table::ChargeTable;
 use crate::power::charger::charging_current;
 use crate::power::diode::Point;
 use crate::power::panel::PanelModel;
+use crate::sky::climate::Climate;
+use crate::sky::light::{YEAR_HOURS, nominal_hours};
+use crate::sky::recorded::{MEASURED_SUN_DOUBT, RecordedWeather};
 use crate::sky::weather::WeatherHours;
 
 /// With fewer dark days in hand than this at the lowest point, a life that went well is no proof: good practice asks
@@ -25,24 +31,64 @@ const DAYS_IN_HAND: f64 = 5.0;
 /// A primary cell must last the promise and this share more: its end comes without a warning (own choice).
 const PRIMARY_MARGIN: f64 = 1.2;
 
+/// Nobody plans a node for longer [years].
+const LONGEST_LIFE_YEARS: f64 = 30.0;
 /// No maker vouches for a primary cell beyond this, whatever the arithmetic says (common practice, no source).
 const SHELF_LIFE_YEARS: f64 = 20.0;
 
-/// Plans a design under one weather record, lived again and again for as long as the promise says.
+/// The weather a plan is made with.
+#[derive(Clone, Copy, Debug)]
+pub enum Weather<'a> {
+    /// Hours that were recorded.
+    Hours(&'a WeatherHours),
+    /// A climate, from which weather is drawn.
+    Climate(&'a Climate),
+}
+
+/// Plans a design under one weather record, lived again and again for as long as the promise says, in one life.
 #[must_use]
-pub fn plan(design: &Design, weather: &WeatherHours) -> Plan {
+pub fn plan_once(design: &Design, weather: &WeatherHours) -> Plan {
     let diary = Diary::new(design);
     let felt = record::build(design, weather, &diary);
     let node = tables(design, &diary);
-    let used = weather_used(design, weather, &felt);
-    let stage = stage(design, &felt, &node);
-    let start = start(design, weather, &felt);
+    lay_out(design, &felt, &node, &diary, recorded_weather(design, weather, &felt))
+}
+
+/// Plans a design: one life to look at, and many to tell how likely it is.
+#[must_use]
+pub fn plan(design: &Design, weather: Weather<'_>, effort: Effort, watch: &dyn Watch) -> Plan {
+    let diary = Diary::new(design);
+    let node = tables(design, &diary);
+    match weather {
+        Weather::Hours(hours) => {
+            let felt = record::build(design, hours, &diary);
+            let used = recorded_weather(design, hours, &felt);
+            let south = hours.place.as_ref().map_or(design.site.latitude, |place| place.latitude).degrees() < 0.0;
+            let drawn = RecordedWeather::new(&felt.record.hours, &felt.dates, south);
+            let plan = lay_out(design, &felt, &node, &diary, used);
+            with_chances(plan, design, &felt, &node, &diary, &drawn, MEASURED_SUN_DOUBT, effort, watch)
+        }
+        Weather::Climate(climate) => {
+            let drawn = record::synthetic(design, climate, &diary);
+            let felt = record::drawn(design, &drawn, &diary, effort.seed);
+            let plan = lay_out(design, &felt, &node, &diary, drawn_weather(climate, &felt));
+            let dark_month = usize::from(felt.dates[felt.dark_month_from].0) - 1;
+            let sun_doubt = climate.months[dark_month].sun_doubt;
+            with_chances(plan, design, &felt, &node, &diary, &drawn, sun_doubt, effort, watch)
+        }
+    }
+}
+
+/// One life and everything that is said of it.
+fn lay_out(design: &Design, felt: &Felt, node: &NodeTables, diary: &Diary, used: WeatherUsed) -> Plan {
+    let stage = stage(design, felt, node);
+    let start = start(design, used.south, felt);
     let hours = usize::from(used.passes) * felt.dates.len();
     let charge = design.promise.charge_at_installation;
-    let defects_from = month_before(&felt, stage.dark_month_from);
+    let defects_from = month_before(felt, stage.dark_month_from);
     let mut lived = stage.live(start, charge, hours, defects_from);
     lived.life.cause = cause(&lived.life, design, &stage, start, hours);
-    let with_gate = with_gate(design, &felt, &diary, &lived.life, start, hours);
+    let with_gate = with_gate(design, felt, diary, &lived.life, start, hours);
     let (verdict, reason) = judge(design, &lived.life);
     let dark_month = felt.dates[stage.dark_month_from].0;
     let model = panel_model(design);
@@ -57,7 +103,53 @@ pub fn plan(design: &Design, weather: &WeatherHours) -> Plan {
         hours: hours_of(&stage, design, model.as_ref(), &lived, used.passes - 1),
         life: lived.life,
         weather: used,
+        chances: None,
     }
+}
+
+/// Adds the many lives, and lets them decide.
+#[expect(clippy::too_many_arguments, reason = "the two kinds of weather share everything but their type")]
+fn with_chances<W: LifeWeather>(
+    plan: Plan,
+    design: &Design,
+    felt: &Felt,
+    node: &NodeTables,
+    diary: &Diary,
+    weather: &W,
+    sun_doubt: f64,
+    effort: Effort,
+    watch: &dyn Watch,
+) -> Plan {
+    let unknowns = Unknowns::new(design);
+    let kinds = kinds_of_year(diary);
+    let question = Question {
+        node,
+        weather,
+        kinds: &kinds,
+        unknowns: &unknowns,
+        years: design.promise.unattended.years().ceil().clamp(1.0, LONGEST_LIFE_YEARS) as usize,
+        start_day: design.promise.installed.map(|(month, day)| day_of_year(month, day)),
+        charge: design.promise.charge_at_installation,
+        yield_kept_per_year: design.panel.as_ref().map_or(1.0, |panel| 1.0 - panel.panel.yearly_loss.fraction()),
+        seed: effort.seed,
+    };
+    let stage = stage(design, felt, node);
+    let (dark_month, ..) = felt.dates[month_before(felt, stage.dark_month_from)];
+    let chances = chances(design, &stage, &question, sun_doubt, day_of_year(dark_month, 1), effort, watch);
+    let mut verdict = chances::judge(&chances, design.promise.without_outage);
+    if verdict == Verdict::Holds && plan.life.plating_hours_per_year > 0.0 {
+        verdict = Verdict::Tight;
+    }
+    Plan { verdict, reason: chances.sentence(), chances: Some(chances), ..plan }
+}
+
+fn kinds_of_year(diary: &Diary) -> Vec<u16> {
+    nominal_hours().iter().map(|hour| diary.kind(hour.month, hour.day, hour.hour) as u16).collect()
+}
+
+/// Day of the nominal year, the first of January being 0.
+fn day_of_year(month: u8, day: u8) -> usize {
+    nominal_hours().iter().position(|hour| (hour.month, hour.day) >= (month, day)).unwrap_or(0) / 24
 }
 
 fn tables(design: &Design, diary: &Diary) -> NodeTables {
@@ -86,11 +178,13 @@ fn stage<'a>(design: &Design, felt: &'a Felt, node: &'a NodeTables) -> Stage<'a>
     }
 }
 
-fn weather_used(design: &Design, weather: &WeatherHours, felt: &Felt) -> WeatherUsed {
+fn recorded_weather(design: &Design, weather: &WeatherHours, felt: &Felt) -> WeatherUsed {
     let hours = felt.dates.len();
     let wanted_h = design.promise.unattended.hours();
     WeatherUsed {
         title: weather.title.clone(),
+        drawn: false,
+        south: weather.place.as_ref().map_or(design.site.latitude, |place| place.latitude).degrees() < 0.0,
         place: weather.place.as_ref().map(|place| (place.latitude, place.longitude)),
         distance_km: weather.place.as_ref().map(|place| record::distance_km(design, place)),
         hours,
@@ -100,9 +194,22 @@ fn weather_used(design: &Design, weather: &WeatherHours, felt: &Felt) -> Weather
     }
 }
 
+fn drawn_weather(climate: &Climate, felt: &Felt) -> WeatherUsed {
+    WeatherUsed {
+        title: climate.source.clone(),
+        drawn: true,
+        south: climate.latitude.degrees() < 0.0,
+        place: None,
+        distance_km: None,
+        hours: felt.dates.len(),
+        passes: 1,
+        diffuse_measured: false,
+        wind_measured: false,
+    }
+}
+
 /// The hour it goes out: the day of the file, else midsummer, so that the first winter comes whole.
-fn start(design: &Design, weather: &WeatherHours, felt: &Felt) -> usize {
-    let south = weather.place.as_ref().map_or(design.site.latitude, |place| place.latitude).degrees() < 0.0;
+fn start(design: &Design, south: bool, felt: &Felt) -> usize {
     let date = design.promise.installed.unwrap_or(if south { (12, 21) } else { (6, 21) });
     felt.dates.iter().position(|(month, day, _)| (*month, *day) >= date).unwrap_or(0)
 }
@@ -195,7 +302,14 @@ fn hours_of(
     lived: &Lived,
     last_pass: u16,
 ) -> Vec<Hour> {
-    lived.last_pass.iter().map(|kept| hour(stage, design, panel, kept, last_pass)).collect()
+    around_the_lowest(&lived.last_pass).iter().map(|kept| hour(stage, design, panel, kept, last_pass)).collect()
+}
+
+/// The year around the lowest charge.
+fn around_the_lowest(hours: &[KeptHour]) -> &[KeptHour] {
+    let lowest = (0..hours.len()).min_by(|one, other| hours[*one].charge.total_cmp(&hours[*other].charge)).unwrap_or(0);
+    let from = lowest.saturating_sub(YEAR_HOURS / 2).min(hours.len().saturating_sub(YEAR_HOURS));
+    &hours[from..hours.len().min(from + YEAR_HOURS + 24)]
 }
 
 fn hour(stage: &Stage<'_>, design: &Design, panel: Option<&PanelModel>, kept: &KeptHour, pass: u16) -> Hour {

@@ -5,10 +5,18 @@ use design::node::{Design, Enclosure, MountedPanel, Sky};
 use crate::diary::Diary;
 use crate::life::kernel::HourWeather;
 use crate::life::walk::Record;
+use crate::life::ensemble::LifeWeather;
+use crate::life::unknowns::Drawn;
+use crate::random::Stream;
+use crate::sky::climate::{Climate, snow_guess_days};
 use crate::sky::irradiance::faiman_celsius;
+use crate::sky::light::{self, LightTable};
 use crate::sky::monthly;
-use crate::sky::plane::{self, OnPlane};
+use crate::sky::plane::{self, Instants, OnPlane, Plane, PlaneTable};
+use crate::sky::skyline::Skyline;
 use crate::sky::snow;
+use crate::sky::synthetic::SyntheticWeather;
+use crate::sky::transpose::SkyModel;
 use crate::sky::weather::{Place, WeatherHours};
 
 /// Daily clearness of a cloudless sky; the share of it that a day reaches is how freely the box radiates at night.
@@ -51,13 +59,92 @@ pub(super) fn build(design: &Design, weather: &WeatherHours, diary: &Diary) -> F
         })
         .collect();
     let kinds = dates.iter().map(|(month, day, hour)| diary.kind(*month, *day, *hour) as u16).collect();
-    let kept = design.panel.as_ref().map_or(1.0, |mounted| 1.0 - mounted.panel.yearly_loss.fraction());
-    let years_per_pass = dates.len() as f64 / super::lives::YEAR_H as f64;
     Felt {
-        record: Record { hours, kinds, yield_kept_per_pass: kept.powf(years_per_pass) as f32 },
+        record: Record { hours, kinds, yield_kept_per_pass: kept_per_pass(design, dates.len()) },
         dark_month_from: darkest_month(&dates, &plain),
         plain_in_plane_w_m2: plain,
         dates,
+    }
+}
+
+/// Years of drawn weather that stand for a climate where one life is shown.
+pub(super) const SHOWN_YEARS: usize = 5;
+
+/// The weather of a climate for this node: its light past dirt, shade, roofs and snow.
+pub(super) fn synthetic(design: &Design, climate: &Climate, diary: &Diary) -> SyntheticWeather {
+    let latitude_deg = design.site.latitude.degrees();
+    let flat = Plane { tilt_deg: 0.0, azimuth_deg: Some(180.0), albedo: 0.2, skyline: Skyline::new(&[]) };
+    let plane = design.panel.as_ref().map_or(flat, |mounted| plane::facing(design, mounted));
+    let observer = plane::site_observer(design);
+    // The mean solar clock of the place, since nobody's wall clock matters to a node.
+    let utc_offset_h = design.site.longitude.degrees() / 15.0;
+    let table =
+        PlaneTable::new(&observer, utc_offset_h, &plane, SkyModel::Perez, Instants::SixGrena, &light::nominal_hours());
+    let mut light = LightTable::new(&table, latitude_deg);
+    let hours = light::nominal_hours();
+    let kept: Vec<f32> = hours
+        .iter()
+        .map(|hour| {
+            let mounted = design.panel.as_ref().map_or(0.0, |mounted| kept_share(mounted, hour.month));
+            (mounted * under(diary.sky(hour.month, hour.day, hour.hour))) as f32
+        })
+        .collect();
+    light.scale(|hour| kept[hour]);
+    let on_flat = snow_on_flat(design, climate);
+    let snow_days = on_flat.map(|days| {
+        design.panel.as_ref().map_or(0.0, |mounted| snow::days_on_tilted(days, mounted.tilt))
+    });
+    SyntheticWeather::new(climate, light, &snow_days, &design.enclosure)
+}
+
+/// Days of snow on a flat panel by month: the person's, or a guess where none were given.
+pub(super) fn snow_on_flat(design: &Design, climate: &Climate) -> [f64; 12] {
+    let given = design.site.snow_days;
+    if given.iter().any(|days| *days > 0.0) { given } else { snow_guess_days(climate) }
+}
+
+/// A few drawn years of a climate, the parts as designed: the life that is shown.
+pub(super) fn drawn(design: &Design, weather: &SyntheticWeather, diary: &Diary, seed: u64) -> Felt {
+    let nominal = light::nominal_hours();
+    let mut random = Stream::new(seed, SHOWN_LIFE);
+    let mut sky = weather.start(&mut random);
+    let parts = Drawn::nominal();
+    let mut felt = Felt {
+        record: Record { yield_kept_per_pass: 1.0, ..Record::default() },
+        plain_in_plane_w_m2: Vec::new(),
+        dates: Vec::new(),
+        dark_month_from: 0,
+    };
+    for day in (0..SHOWN_YEARS).flat_map(|_| 0..light::YEAR_DAYS) {
+        weather.next_day(day, &parts, &mut sky, &mut random);
+        let plain_w_m2 = weather.plain_day_wh_m2(day, &sky) / HOURS_PER_DAY as f32;
+        for hour in 0..HOURS_PER_DAY {
+            let date = nominal[day * HOURS_PER_DAY + hour];
+            felt.record.hours.push(weather.hour(day, hour, &mut sky));
+            felt.record.kinds.push(diary.kind(date.month, date.day, date.hour) as u16);
+            felt.plain_in_plane_w_m2.push(plain_w_m2);
+            felt.dates.push((date.month, date.day, date.hour));
+        }
+    }
+    felt.dark_month_from = darkest_month(&felt.dates, &felt.plain_in_plane_w_m2);
+    felt.record.yield_kept_per_pass = kept_per_pass(design, felt.dates.len());
+    felt
+}
+
+/// The life that is shown has a weather of its own.
+const SHOWN_LIFE: u64 = 1 << 41;
+
+fn kept_per_pass(design: &Design, hours: usize) -> f32 {
+    let kept = design.panel.as_ref().map_or(1.0, |mounted| 1.0 - mounted.panel.yearly_loss.fraction());
+    kept.powf(hours as f64 / super::lives::YEAR_H as f64) as f32
+}
+
+/// What a diary's sky leaves of the light.
+fn under(sky: Sky) -> f64 {
+    match sky {
+        Sky::Open => 1.0,
+        Sky::Half => 0.5,
+        Sky::Roof => 0.0,
     }
 }
 
@@ -72,12 +159,7 @@ fn effective_sun(
     let (Some(mounted), Some(sun)) = (&design.panel, sun) else { return vec![0.0; dates.len()] };
     let snowed = snow_hours(design, mounted, weather, dates);
     let share = |index: usize, (month, day, hour): (u8, u8, u8)| {
-        let sky = match diary.sky(month, day, hour) {
-            Sky::Open => 1.0,
-            Sky::Half => 0.5,
-            Sky::Roof => 0.0,
-        };
-        if snowed[index] { 0.0 } else { sky * kept_share(mounted, month) }
+        if snowed[index] { 0.0 } else { under(diary.sky(month, day, hour)) * kept_share(mounted, month) }
     };
     let kept = dates.iter().enumerate().map(|(index, date)| share(index, *date) as f32);
     kept.zip(&sun.effective_w_m2).map(|(share, w_m2)| share * w_m2).collect()

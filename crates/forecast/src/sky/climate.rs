@@ -26,7 +26,7 @@ pub const SWING_DOUBT_K: f64 = 2.6;
 /// Standard deviation of what [`MonthClimate::day_sd_k`] may be off where it was reckoned from the year's range [K].
 pub const DAY_SD_DOUBT_K: f64 = 0.9;
 /// Standard deviation of the built-in temperature of a month against the weather years [K].
-pub const AIR_DOUBT_K: f64 = 2.0;
+pub const AIR_DOUBT_K: f64 = 1.6;
 /// Relative standard deviation granted to twelve numbers whose origin is not known (own choice).
 const GIVEN_SUN_DOUBT: f64 = 0.1;
 /// Twilight and refraction let a little through that geometry does not know of [Wh/m²].

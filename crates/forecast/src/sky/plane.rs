@@ -4,7 +4,6 @@
 //! few products.
 
 use design::node::{Design, MountedPanel};
-use design::quantity::Angle;
 
 use super::decompose::{Split, erbs_hourly};
 use super::incidence::{DiffuseKept, glass, marion_diffuse};
@@ -99,18 +98,8 @@ const DARK_AT_MID_HOUR_DEG: f64 = 99.0;
 ///
 /// The sun is placed where the weather was taken, or over the node's site if the record does not say where.
 pub fn on_plane(design: &Design, mounted: &MountedPanel, weather: &WeatherHours) -> OnPlane {
-    let plane = Plane {
-        tilt_deg: mounted.tilt.degrees(),
-        azimuth_deg: mounted.azimuth.map(Angle::degrees),
-        albedo: design.site.albedo.fraction(),
-        skyline: Skyline::new(&design.site.horizon),
-    };
-    let site = Observer::new(
-        design.site.latitude.degrees(),
-        design.site.longitude.degrees(),
-        design.site.elevation.metres(),
-    );
-    let observer = weather.observer().or(site).expect("the site of a resolved design lies on the earth");
+    let plane = facing(design, mounted);
+    let observer = weather.observer().unwrap_or_else(|| site_observer(design));
     let table = PlaneTable::new(
         &observer,
         weather.utc_offset_h,
@@ -120,6 +109,23 @@ pub fn on_plane(design: &Design, mounted: &MountedPanel, weather: &WeatherHours)
         weather.starts(),
     );
     table.all(weather)
+}
+
+/// The plane of a node's panel.
+pub fn facing(design: &Design, mounted: &MountedPanel) -> Plane {
+    Plane {
+        tilt_deg: mounted.tilt.degrees(),
+        azimuth_deg: mounted.azimuth.map(|azimuth| azimuth.degrees()),
+        albedo: design.site.albedo.fraction(),
+        skyline: Skyline::new(&design.site.horizon),
+    }
+}
+
+/// A node's site as one from which the sun is seen.
+pub fn site_observer(design: &Design) -> Observer {
+    let site = &design.site;
+    Observer::new(site.latitude.degrees(), site.longitude.degrees(), site.elevation.metres())
+        .expect("the site of a resolved design lies on the earth")
 }
 
 impl PlaneTable {

@@ -6,6 +6,7 @@ use super::clearness::{Clearness, DAY_TO_DAY, Persistence, Scores};
 use super::climate::Climate;
 use super::irradiance::faiman_celsius;
 use super::light::{ClearnessPlace, LightTable, YEAR_DAYS};
+use crate::life::ensemble::LifeWeather;
 use crate::life::kernel::HourWeather;
 use crate::life::unknowns::Drawn;
 use crate::random::Stream;
@@ -103,15 +104,29 @@ impl SyntheticWeather {
         Self { persistence, ..self }
     }
 
-    /// The sky of a life on the day before its first.
-    pub fn start(&self, random: &mut Stream) -> Sky {
+    /// Light falling on the plane in the day that was drawn [Wh/m²].
+    #[must_use]
+    pub fn plain_day_wh_m2(&self, day: usize, sky: &Sky) -> f32 {
+        self.light.plain_day_wh_m2(day, sky.day.place) * sky.day.sun_factor
+    }
+
+    /// Light falling on the ground in the day that was drawn [Wh/m²].
+    #[must_use]
+    pub fn ground_day_wh_m2(&self, day: usize, sky: &Sky) -> f64 {
+        f64::from(sky.day.clearness) * self.light.outside_wh_m2(day)
+    }
+}
+
+impl LifeWeather for SyntheticWeather {
+    type Sky = Sky;
+
+    fn start(&self, random: &mut Stream) -> Self::Sky {
         let mut sky = Sky { scores: Scores::start(random), warmth: random.normal(), ..Sky::default() };
         sky.battery_celsius = self.days.first().map_or(0.0, |day| day.air_celsius as f32);
         sky
     }
 
-    /// Draws a day of the year for a life with these unknowns.
-    pub fn next_day(&self, day: usize, drawn: &Drawn, sky: &mut Sky, random: &mut Stream) {
+    fn next_day(&self, day: usize, drawn: &Drawn, sky: &mut Self::Sky, random: &mut Stream) {
         let normal = &self.days[day];
         let score = sky.scores.next(&self.persistence, random);
         let kept = WARMTH_DAY_TO_DAY;
@@ -131,9 +146,8 @@ impl SyntheticWeather {
         };
     }
 
-    /// An hour of that day.
     #[inline]
-    pub fn hour(&self, day: usize, hour: usize, sky: &mut Sky) -> HourWeather {
+    fn hour(&self, day: usize, hour: usize, sky: &mut Self::Sky) -> HourWeather {
         let today = &sky.day;
         let index = day * HOURS_PER_DAY + hour;
         let air_celsius = today.air_celsius + today.half_swing_k * self.warmth_by_hour[hour];
@@ -151,18 +165,6 @@ impl SyntheticWeather {
             air_celsius,
             battery_celsius: sky.battery_celsius,
         }
-    }
-
-    /// Light falling on the plane in the day that was drawn [Wh/m²].
-    #[must_use]
-    pub fn plain_day_wh_m2(&self, day: usize, sky: &Sky) -> f32 {
-        self.light.plain_day_wh_m2(day, sky.day.place) * sky.day.sun_factor
-    }
-
-    /// Light falling on the ground in the day that was drawn [Wh/m²].
-    #[must_use]
-    pub fn ground_day_wh_m2(&self, day: usize, sky: &Sky) -> f64 {
-        f64::from(sky.day.clearness) * self.light.outside_wh_m2(day)
     }
 }
 

@@ -60,5 +60,6 @@ pub(crate) fn solar(panel: &str, charger: &str, battery: &str, more: &str) -> De
 
 /// Port Angeles, a cloudy coast at 48 degrees north: a typical year (TMY3, US government).
 pub(crate) fn port_angeles() -> WeatherHours {
-    weather::read(include_bytes!("../../../../examples/weather/port-angeles-wa.csv")).expect("the shipped file reads")
+    weather::read(include_bytes!("../../../../examples/weather/port-angeles-wa.csv"))
+        .expect("the shipped file reads")
 }

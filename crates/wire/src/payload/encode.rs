@@ -115,12 +115,12 @@ impl Codec {
 
     /// What says a value in the unit of the field, rounded to the nearest code, half a step away from zero.
     ///
-    /// The value is first taken to the nearest of the integers that the firmware works with ([`design::message::Scale::per_unit`]). Not a
-    /// number is absent; a counter is taken modulo its width; a flag or choice is given as its code.
+    /// The value is first taken to the nearest of the integers that the firmware works with
+    /// ([`design::message::Scale::per_unit`]). Not a number is absent; a flag or choice is given as its code.
     ///
     /// # Errors
     ///
-    /// [`EncodeError`] for a form or slot that is not there, a negative count, a code that is none, and bytes.
+    /// [`EncodeError`] for a form or slot that is not there, a count that the field can't say, a code that is none, and bytes.
     pub fn sample(&self, form: Form, slot: usize, value: f64) -> Result<Sample<'static>, EncodeError> {
         let shape = self.needed(form)?;
         let wrong = || EncodeError::Sample { field: self.field_name(shape, slot) };
@@ -154,8 +154,7 @@ pub(crate) fn sample_of_parts(field: &Field, part: Part, parts: i64) -> Option<S
     let code = scale.nearest(parts);
     let inside = |code: i128| u32::try_from(code).map(Sample::Code).ok();
     match field.kind {
-        Kind::Counter { .. } if parts < 0 => None,
-        Kind::Counter { .. } => inside(code.rem_euclid(last + 1)),
+        Kind::Counter { .. } => inside(code).filter(|_| code <= last),
         Kind::Position { .. } => {
             let bound = if part == Part::Longitude { 180 } else { 90 } * i64::from(scale.per_unit);
             let last = i128::from(field.codes(part).last);

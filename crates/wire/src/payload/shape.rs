@@ -102,7 +102,7 @@ impl Shape {
 }
 
 /// The scale of a part, if it has one.
-pub(super) fn scale_of(field: &Field, part: Part) -> Option<Scale> {
+pub(crate) fn scale_of(field: &Field, part: Part) -> Option<Scale> {
     match (&field.kind, part) {
         (Kind::Position { longitude, .. }, Part::Longitude) => Some(*longitude),
         (Kind::Position { latitude, .. }, _) => Some(*latitude),

@@ -72,7 +72,7 @@ pub(crate) fn life_rows(life: &Life) -> Vec<(String, &'static str)> {
 }
 
 fn reports(per_year: f64) -> String {
-    format!("{} a year", words::count(per_year.round() as usize, "report"))
+    format!("{} a year", words::count(words::whole(per_year), "report"))
 }
 
 fn life(life: &Life) -> Vec<String> {

@@ -2,6 +2,8 @@
 
 use anstyle::Style;
 
+use crate::report::words::whole;
+
 /// Text in a style; the stream drops the style where it can't be shown.
 pub(super) fn paint(style: Style, text: &str) -> String {
     format!("{style}{text}{style:#}")
@@ -46,15 +48,14 @@ pub(super) fn bar(value: f64, largest: f64, columns: usize) -> String {
     if value <= 0.0 || largest <= 0.0 {
         return String::new();
     }
-    let eighths = ((value / largest).min(1.0) * columns as f64 * 8.0).round().max(1.0) as usize;
+    let eighths = whole((value / largest).min(1.0) * columns as f64 * 8.0).max(1);
     format!("{}{}", "█".repeat(eighths / 8), EIGHTHS.get(eighths % 8).copied().unwrap_or(""))
 }
 
 /// A bar standing upright, `columns` wide, in eighths of a line; anything above zero shows.
 pub(super) fn column_bar(share: f64, columns: usize) -> String {
     const EIGHTHS: [&str; 9] = [" ", "▁", "▂", "▃", "▄", "▅", "▆", "▇", "█"];
-    let least = if share > 0.0 { 1.0 } else { 0.0 };
-    let eighth = (share.clamp(0.0, 1.0) * 8.0).round().max(least) as usize;
+    let eighth = whole(share.clamp(0.0, 1.0) * 8.0).max(usize::from(share > 0.0));
     EIGHTHS.get(eighth).copied().unwrap_or(" ").repeat(columns)
 }
 

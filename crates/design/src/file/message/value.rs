@@ -94,7 +94,7 @@ impl Field for Decimal {
 pub(crate) struct Day {
     year: u16,
     month: u8,
-    day: u8,
+    of_month: u8,
 }
 
 impl Day {
@@ -107,11 +107,11 @@ impl Day {
         let day = Self {
             year: digits(year, 4)?.parse().ok()?,
             month: digits(month, 2)?.parse().ok()?,
-            day: digits(day, 2)?.parse().ok()?,
+            of_month: digits(day, 2)?.parse().ok()?,
         };
         let last = *MONTH_DAYS.get(usize::from(day.month).checked_sub(1)?)?;
         let last = if day.month == 2 && !day.is_leap_year() { 28 } else { last };
-        (parts.next().is_none() && (1970..=2100).contains(&day.year) && (1..=last).contains(&day.day))
+        (parts.next().is_none() && (1970..=2100).contains(&day.year) && (1..=last).contains(&day.of_month))
             .then_some(day)
     }
 
@@ -128,7 +128,7 @@ impl Day {
         let months =
             MONTH_DAYS.iter().take(usize::from(self.month) - 1).map(|days| i64::from(*days)).sum::<i64>();
         let short = i64::from(self.month > 2 && !self.is_leap_year());
-        (years * 365 + leap_days + months - short + i64::from(self.day) - 1) * 86_400
+        (years * 365 + leap_days + months - short + i64::from(self.of_month) - 1) * 86_400
     }
 }
 

@@ -17,9 +17,9 @@ const MEASURED_SUN_DOUBT: f64 = 0.05;
 const BETWEEN_YEARS: f64 = 0.1;
 
 /// One day of hours.
-struct Day {
+struct WeatherDay {
     month: usize,
-    day: f64,
+    day_of_month: f64,
     ghi_wh_m2: f64,
     outside_wh_m2: f64,
     air_celsius: f64,
@@ -35,14 +35,14 @@ impl Climate {
         let days = days(weather, latitude);
         let years = days.len() as f64 / 365.0;
         let months = std::array::from_fn(|index| {
-            let own: Vec<&Day> = days.iter().filter(|day| day.month == index + 1).collect();
+            let own: Vec<&WeatherDay> = days.iter().filter(|day| day.month == index + 1).collect();
             month(&own, years.max(1.0))
         });
         Self { months, latitude, source: format!("{}, {years:.0} years of hours", weather.title) }
     }
 }
 
-fn days(weather: &WeatherHours, latitude: Angle) -> Vec<Day> {
+fn days(weather: &WeatherHours, latitude: Angle) -> Vec<WeatherDay> {
     let dates: Vec<(u8, u8, u8)> = weather.dates().step_by(24).collect();
     let hours = weather.ghi_w_m2.chunks_exact(24).zip(weather.air_celsius.chunks_exact(24));
     dates
@@ -51,9 +51,9 @@ fn days(weather: &WeatherHours, latitude: Angle) -> Vec<Day> {
         .map(|((month, day, _), (ghi, air))| {
             let warmest = air.iter().copied().fold(f32::NEG_INFINITY, f32::max);
             let coldest = air.iter().copied().fold(f32::INFINITY, f32::min);
-            Day {
+            WeatherDay {
                 month: usize::from(month),
-                day: f64::from(day),
+                day_of_month: f64::from(day),
                 ghi_wh_m2: ghi.iter().map(|hour| f64::from(*hour)).sum(),
                 outside_wh_m2: extraterrestrial_day_wh_m2(latitude, month, day),
                 air_celsius: air.iter().map(|hour| f64::from(*hour)).sum::<f64>() / 24.0,
@@ -63,7 +63,7 @@ fn days(weather: &WeatherHours, latitude: Angle) -> Vec<Day> {
         .collect()
 }
 
-fn month(days: &[&Day], years: f64) -> MonthClimate {
+fn month(days: &[&WeatherDay], years: f64) -> MonthClimate {
     let ghi_wh_m2 = mean(days, |day| day.ghi_wh_m2);
     let lit: Vec<f64> = days
         .iter()
@@ -83,7 +83,7 @@ fn month(days: &[&Day], years: f64) -> MonthClimate {
     }
 }
 
-fn mean(days: &[&Day], value: impl Fn(&Day) -> f64) -> f64 {
+fn mean(days: &[&WeatherDay], value: impl Fn(&WeatherDay) -> f64) -> f64 {
     days.iter().map(|day| value(day)).sum::<f64>() / days.len().max(1) as f64
 }
 
@@ -94,16 +94,17 @@ fn rows(mut clearness: Vec<f64>, mean: f64) -> Option<Vec<(f64, f64)>> {
     }
     clearness.sort_by(f64::total_cmp);
     let raw = PROBABILITIES.map(|share| (share, quantile(&clearness, share)));
-    let area: f64 = raw.windows(2).map(|pair| (pair[0].1 + pair[1].1) / 2.0 * (pair[1].0 - pair[0].0)).sum();
+    let area: f64 =
+        raw.windows(2).map(|pair| f64::midpoint(pair[0].1, pair[1].1) * (pair[1].0 - pair[0].0)).sum();
     Some(raw.into_iter().map(|(share, value)| (share, value * mean / area)).collect())
 }
 
 /// Standard deviation of daily means about the straight line through the month.
-fn spread_about_course(days: &[&Day]) -> f64 {
-    let (middle, level) = (mean(days, |day| day.day), mean(days, |day| day.air_celsius));
-    let along = mean(days, |day| (day.day - middle) * (day.air_celsius - level));
-    let slope = along / mean(days, |day| (day.day - middle).powi(2)).max(1e-9);
-    mean(days, |day| (day.air_celsius - level - slope * (day.day - middle)).powi(2)).sqrt()
+fn spread_about_course(days: &[&WeatherDay]) -> f64 {
+    let (middle, level) = (mean(days, |day| day.day_of_month), mean(days, |day| day.air_celsius));
+    let along = mean(days, |day| (day.day_of_month - middle) * (day.air_celsius - level));
+    let slope = along / mean(days, |day| (day.day_of_month - middle).powi(2)).max(1e-9);
+    mean(days, |day| (day.air_celsius - level - slope * (day.day_of_month - middle)).powi(2)).sqrt()
 }
 
 /// Measurement, the days that so few years happened to have, and the years they happened to be.

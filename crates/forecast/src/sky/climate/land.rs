@@ -11,9 +11,10 @@ static LAND: &[u8] = include_bytes!("../../../data/climate/land.bin");
 pub const LAND_WITHIN_KM: f64 = 300.0;
 
 const HEAD_BYTES: usize = 16;
+const INDEX_BYTES: usize = 2 * 44 * 120;
 const RECORD_BYTES: usize = 330;
-const ROWS: usize = 44;
-const COLUMNS: usize = 120;
+const ROWS: i32 = 44;
+const COLUMNS: i32 = 120;
 const SOUTH_DEG: f64 = -57.0;
 const NORTH_DEG: f64 = 72.0;
 const WEST_DEG: f64 = -180.0;
@@ -98,20 +99,25 @@ fn source(nearest_km: Option<f64>) -> String {
 
 /// A grid of points, by its south-western one.
 struct Grid {
-    south_deg: f64,
-    west_deg: f64,
-    step_deg: f64,
+    /// Latitude and longitude [°].
+    corner: (f64, f64),
+    /// From point to point [°].
+    step: f64,
 }
 
-const CELLS: Grid = Grid { south_deg: SOUTH_DEG, west_deg: WEST_DEG, step_deg: STEP_DEG };
+const CELLS: Grid = Grid { corner: (SOUTH_DEG, WEST_DEG), step: STEP_DEG };
 /// Three by three to a cell.
-const DEGREES: Grid = Grid { south_deg: SOUTH_DEG - 1.0, west_deg: WEST_DEG - 1.0, step_deg: 1.0 };
+const DEGREES: Grid = Grid { corner: (SOUTH_DEG - 1.0, WEST_DEG - 1.0), step: 1.0 };
 
 impl Grid {
     /// The four points about a place, as row, column and bilinear weight.
+    #[expect(
+        clippy::cast_possible_truncation,
+        reason = "no place on earth is more than 400 steps from the corner"
+    )]
     fn corners(&self, latitude_deg: f64, longitude_deg: f64) -> [(i32, i32, f64); 4] {
-        let y = (latitude_deg - self.south_deg) / self.step_deg;
-        let x = (longitude_deg - self.west_deg) / self.step_deg;
+        let y = (latitude_deg - self.corner.0) / self.step;
+        let x = (longitude_deg - self.corner.1) / self.step;
         let (up, right) = (y - y.floor(), x - x.floor());
         let (row, column) = (y.floor() as i32, x.floor() as i32);
         [
@@ -124,15 +130,13 @@ impl Grid {
 }
 
 fn record(row: i32, column: i32) -> Option<&'static [u8]> {
-    let row = usize::try_from(row).ok().filter(|row| *row < ROWS)?;
-    let column = usize::try_from(column.rem_euclid(COLUMNS as i32)).ok()?;
-    let at = HEAD_BYTES + 2 * (row * COLUMNS + column);
-    let number = u16::from_le_bytes(LAND.get(at..at + 2)?.try_into().ok()?);
-    if number == NO_LAND {
+    if !(0..ROWS).contains(&row) {
         return None;
     }
-    let at = HEAD_BYTES + 2 * ROWS * COLUMNS + RECORD_BYTES * usize::from(number);
-    LAND.get(at..at + RECORD_BYTES)
+    let index = usize::try_from(row * COLUMNS + column.rem_euclid(COLUMNS)).ok()?;
+    let (index_table, records) = LAND.get(HEAD_BYTES..)?.split_at_checked(INDEX_BYTES)?;
+    let number = u16::from_le_bytes(*index_table.as_chunks().0.get(index)?);
+    if number == NO_LAND { None } else { records.chunks_exact(RECORD_BYTES).nth(usize::from(number)) }
 }
 
 fn cell(row: i32, column: i32) -> Option<Cell> {
@@ -159,14 +163,18 @@ impl<T: Iterator<Item = u8>> Fields<T> {
 impl Cell {
     fn read(fields: &mut Fields<impl Iterator<Item = u8>>) -> Self {
         let mut sun = [MonthSun::default(); 12];
-        sun.iter_mut().for_each(|month| {
+        for month in &mut sun {
             month.clearness = f64::from(u16::from_le_bytes(fields.pair())) * CLEARNESS_UNIT;
-        });
-        sun.iter_mut().for_each(|month| month.doubt = fields.small() * DOUBT_UNIT);
-        sun.iter_mut().for_each(|month| {
+        }
+        for month in &mut sun {
+            month.doubt = fields.small() * DOUBT_UNIT;
+        }
+        for month in &mut sun {
             month.rows = PROBABILITIES.map(|share| (share, fields.small() * RATIO_UNIT));
-        });
-        sun.iter_mut().for_each(|month| month.precipitation_mm_day = fields.small() * PRECIPITATION_UNIT_MM);
+        }
+        for month in &mut sun {
+            month.precipitation_mm_day = fields.small() * PRECIPITATION_UNIT_MM;
+        }
         Self { sun, degrees: std::array::from_fn(|_| Degree::read(fields)) }
     }
 }
@@ -180,18 +188,16 @@ impl Degree {
 }
 
 /// The middle of a cell.
-fn middle(row: usize, column: usize) -> (f64, f64) {
-    (SOUTH_DEG + STEP_DEG * row as f64, WEST_DEG + STEP_DEG * column as f64)
+fn middle(row: i32, column: i32) -> (f64, f64) {
+    (SOUTH_DEG + STEP_DEG * f64::from(row), WEST_DEG + STEP_DEG * f64::from(column))
 }
 
 /// Row, column and distance [km] of the nearest land cell.
 fn nearest(latitude_deg: f64, longitude_deg: f64) -> Result<(i32, i32, f64), ClimateError> {
     let cells = (0..ROWS).flat_map(|row| (0..COLUMNS).map(move |column| (row, column)));
     let found = cells
-        .filter(|(row, column)| record(*row as i32, *column as i32).is_some())
-        .map(|(row, column)| {
-            (row as i32, column as i32, distance_km((latitude_deg, longitude_deg), middle(row, column)))
-        })
+        .filter(|(row, column)| record(*row, *column).is_some())
+        .map(|(row, column)| (row, column, distance_km((latitude_deg, longitude_deg), middle(row, column))))
         .min_by(|one, other| one.2.total_cmp(&other.2));
     match found {
         Some(cell) if cell.2 <= LAND_WITHIN_KM => Ok(cell),
@@ -223,7 +229,7 @@ fn blended_sun(cells: &[Part<Cell>], month: usize) -> MonthSun {
     let area: f64 = raw
         .windows(2)
         .zip(PROBABILITIES.windows(2))
-        .map(|(ratio, share)| (ratio[0] + ratio[1]) / 2.0 * (share[1] - share[0]))
+        .map(|(ratio, share)| f64::midpoint(ratio[0], ratio[1]) * (share[1] - share[0]))
         .sum();
     MonthSun {
         clearness: mean(&|sun| sun.clearness),

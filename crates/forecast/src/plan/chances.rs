@@ -1,0 +1,398 @@
+//! The question that matters: what share of lives survives, how sure that is, and what it hangs on.
+
+use design::node::Design;
+use design::quantity::{Duration, Share};
+
+use super::lives::{Stage, YEAR_H};
+use crate::life::ensemble::{self, Fault, Faulted, LifeOutcome, Lives, Question, Watch};
+use crate::life::kernel::Life;
+use crate::life::node::NodeTables;
+use crate::life::unknowns::{self, Drawn, Unknowns};
+use crate::plan::defects::{self, Defect};
+use crate::plan::{Cause, Verdict};
+use crate::sky::light::YEAR_DAYS;
+use crate::stats;
+
+/// Lives when nobody says otherwise: a thousand without one failure prove 99.6 % and no more.
+const LEAST_LIVES: f64 = 1000.0;
+/// Lives per life that the promise allows to fail.
+const LIVES_PER_FAILURE: f64 = 10.0;
+/// Lives with each defect.
+const FAULTED_LIVES: usize = 50;
+/// Failed lives looked into for their cause.
+const EXAMINED: usize = 40;
+/// How far the worst fifth may miss the promise before doubt about the parts makes the verdict tight.
+const WORST_FIFTH_SLACK: f64 = 0.05;
+
+/// The answer of many lives.
+#[derive(Clone, Debug)]
+pub struct Chances {
+    /// Lives lived.
+    pub lives: usize,
+    /// Lives asked for; more than were lived if somebody stopped it.
+    pub wanted: usize,
+    /// Length of a life [years].
+    pub years: usize,
+    /// Seed of all that was drawn.
+    pub seed: u64,
+    /// Share of lives without an outage.
+    pub without_outage: Share,
+    /// Its 95 % interval: simulation noise alone.
+    pub interval: (Share, Share),
+    /// The same share in the fifth of lives with the worst unknowns.
+    pub worst_fifth: Share,
+    /// And in the fifth with the best.
+    pub best_fifth: Share,
+    /// Hours out per year, mean over all lives.
+    pub outage_hours_per_year: f64,
+    /// Share of the reports sent that a full battery would send, mean over all lives.
+    pub completeness: Share,
+    /// Longest silence of the life that does worse than 95 % of the others.
+    pub longest_silence: Duration,
+    /// Charge over the year, a row per day.
+    pub bands: Vec<DayBand>,
+    /// Day of the year on which the lives that do worse than 95 % stand lowest.
+    pub darkest_day: usize,
+    /// How long such a life would last from there without sun.
+    pub in_hand: Duration,
+    /// The life that went worst.
+    pub worst: WorstLife,
+    /// What stopped the lives that failed, most frequent first.
+    pub causes: Vec<(Cause, Share)>,
+    /// What the outcome hangs on, most first.
+    pub drivers: Vec<Driver>,
+    /// The node with one thing gone wrong, soonest dead first.
+    pub faults: Vec<FaultRow>,
+}
+
+/// Charge on one day of the year: below it lie 5, 25, 50, 75 and 95 % of the lives.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct DayBand {
+    /// In that order.
+    pub charge: [Share; 5],
+}
+
+/// The life that went worst.
+#[derive(Clone, Debug, PartialEq)]
+pub struct WorstLife {
+    /// Its number.
+    pub life: u64,
+    /// Hours it was out.
+    pub outage_hours: u32,
+    /// State of charge at the end of each day of the year around its lowest point, by day of the year.
+    pub charge_by_day: Vec<Share>,
+    /// Its fortnight around the lowest point, hour by hour.
+    pub fortnight: Vec<FortnightHour>,
+}
+
+/// One hour of a fortnight.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FortnightHour {
+    /// Hour of the year.
+    pub place: usize,
+    /// Sun on the plane past the cover [W/m²].
+    pub in_plane_w_m2: f32,
+    /// Air [°C].
+    pub air_celsius: f32,
+    /// Battery [°C].
+    pub battery_celsius: f32,
+    /// Net current into the battery [A].
+    pub amperes: f32,
+    /// State of charge at its end.
+    pub charge: f32,
+    /// Whether the node ran.
+    pub running: bool,
+}
+
+/// An unknown and how much hangs on it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Driver {
+    /// In words.
+    pub name: &'static str,
+    /// Standard deviations of the outcome's rank per standard deviation of its own.
+    pub weight: f64,
+}
+
+/// How lives fare with one thing gone wrong at the start of the dark season.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FaultRow {
+    /// In words.
+    pub name: String,
+    /// What it adds or takes.
+    pub effect: String,
+    /// Share of lives that it stops within a year.
+    pub stops: Share,
+    /// Days after which half of those have stopped.
+    pub median_days: Option<f64>,
+    /// Days after which nine in ten of those have.
+    pub most_days: Option<f64>,
+    /// Share of the stopped that come back by themselves within another year.
+    pub comes_back: Option<Share>,
+}
+
+/// How many lives, from which seed, on how many threads.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Effort {
+    /// Lives; as many as the promise needs if open.
+    pub lives: Option<usize>,
+    /// Seed of all that is drawn.
+    pub seed: u64,
+    /// Threads; the answer does not depend on them.
+    pub threads: usize,
+}
+
+/// Lives the lives of a design and says what they show.
+pub(super) fn chances<W: ensemble::LifeWeather>(
+    design: &Design,
+    stage: &Stage<'_>,
+    question: &Question<'_, W>,
+    sun_doubt: f64,
+    defects_day: usize,
+    effort: Effort,
+    watch: &dyn Watch,
+) -> Chances {
+    let promise = design.promise.without_outage.fraction();
+    let needed = (LIVES_PER_FAILURE / (1.0 - promise).max(1e-4)).max(LEAST_LIVES) as usize;
+    let wanted = effort.lives.unwrap_or(needed);
+    let lives = ensemble::live_all(question, wanted, effort.threads, watch);
+    let survivors = count_alive(&lives.outcomes);
+    let (low, high) = stats::wilson(survivors as u32, lives.outcomes.len() as u32);
+    let (worst_fifth, best_fifth) = fifths(stage, sun_doubt, &lives.outcomes);
+    let bands: Vec<DayBand> = (0..YEAR_DAYS).map(|day| band(&lives, day)).collect();
+    let darkest_day = (0..YEAR_DAYS)
+        .min_by(|one, other| lives.bands.quantile(*one, 0.05).total_cmp(&lives.bands.quantile(*other, 0.05)))
+        .unwrap_or(0);
+    Chances {
+        lives: lives.outcomes.len(),
+        wanted,
+        years: question.years,
+        seed: effort.seed,
+        without_outage: share(survivors, lives.outcomes.len()),
+        interval: (Share::from_fraction(low), Share::from_fraction(high)),
+        worst_fifth,
+        best_fifth,
+        outage_hours_per_year: mean(&lives.outcomes, |life| f64::from(life.outage_hours)) / question.years as f64,
+        completeness: completeness(stage, question, &lives.outcomes),
+        longest_silence: longest_silence(&lives.outcomes),
+        in_hand: in_hand(stage, question, lives.bands.quantile(darkest_day, 0.05), darkest_day),
+        darkest_day,
+        bands,
+        worst: worst(question, &lives.outcomes),
+        causes: causes(question, &lives.outcomes),
+        drivers: drivers(question.unknowns, &lives.outcomes),
+        faults: faults(design, question, defects_day, watch),
+    }
+}
+
+impl Chances {
+    /// The headline as a sentence.
+    #[must_use]
+    pub fn sentence(&self) -> String {
+        let percent = |share: Share| percent_text(share.percent());
+        let (low, high) = self.interval;
+        format!(
+            "{} % of {} {} without an outage ({}-{})",
+            percent(self.without_outage),
+            thousands(self.lives),
+            lives_text(self.years),
+            percent(low),
+            percent(high)
+        )
+    }
+}
+
+fn percent_text(percent: f64) -> String {
+    if percent >= 100.0 { "100".to_owned() } else { format!("{percent:.1}") }
+}
+
+fn thousands(count: usize) -> String {
+    if count >= 1000 { format!("{},{:03}", count / 1000, count % 1000) } else { count.to_string() }
+}
+
+fn lives_text(years: usize) -> String {
+    const WORDS: [&str; 11] = ["", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"];
+    match WORDS.get(years).filter(|word| !word.is_empty()) {
+        Some(word) => format!("{word}-year lives"),
+        None => format!("{years}-year lives"),
+    }
+}
+
+/// The verdict of many lives against a promise.
+pub(super) fn judge(chances: &Chances, promise: Share) -> Verdict {
+    let (low, high) = chances.interval;
+    let doubtful = chances.worst_fifth.fraction() < promise.fraction() - WORST_FIFTH_SLACK;
+    if chances.lives == 0 {
+        Verdict::NotKnown
+    } else if high < promise {
+        Verdict::Fails
+    } else if low < promise || doubtful {
+        Verdict::Tight
+    } else {
+        Verdict::Holds
+    }
+}
+
+fn count_alive(lives: &[LifeOutcome]) -> usize {
+    lives.iter().filter(|life| life.outage_hours == 0).count()
+}
+
+fn share(part: usize, of: usize) -> Share {
+    Share::from_fraction(if of == 0 { 0.0 } else { part as f64 / of as f64 })
+}
+
+fn mean(lives: &[LifeOutcome], of: impl Fn(&LifeOutcome) -> f64) -> f64 {
+    lives.iter().map(of).sum::<f64>() / lives.len().max(1) as f64
+}
+
+fn band(lives: &Lives, day: usize) -> DayBand {
+    let charge = [0.05, 0.25, 0.5, 0.75, 0.95].map(|share| Share::from_fraction(lives.bands.quantile(day, share)));
+    DayBand { charge }
+}
+
+/// Survival among the worst and the best fifth, ranked by what the fixed draws alone do to a dark month's harvest less
+/// its load.
+fn fifths(stage: &Stage<'_>, sun_doubt: f64, lives: &[LifeOutcome]) -> (Share, Share) {
+    let dark = stage.dark_month_balance();
+    let surplus = |drawn: &Drawn| {
+        let harvest = dark.offered_ah * drawn.sun(sun_doubt) * drawn.panel();
+        harvest - dark.floor_ah * drawn.floor() - dark.active_ah * drawn.active()
+    };
+    let mut order: Vec<&LifeOutcome> = lives.iter().collect();
+    order.sort_by(|one, other| surplus(&one.drawn).total_cmp(&surplus(&other.drawn)).then(one.life.cmp(&other.life)));
+    let fifth = order.len() / 5;
+    let alive = |lives: &[&LifeOutcome]| lives.iter().filter(|life| life.outage_hours == 0).count();
+    let best = &order[order.len() - fifth..];
+    (share(alive(&order[..fifth]), fifth), share(alive(best), fifth))
+}
+
+fn completeness<W>(stage: &Stage<'_>, question: &Question<'_, W>, lives: &[LifeOutcome]) -> Share {
+    let wanted = stage.wanted_reports_per_year() * question.years as f64;
+    let missed = mean(lives, |life| life.missed_reports);
+    Share::from_fraction(if wanted > 0.0 { (1.0 - missed / wanted).max(0.0) } else { 1.0 })
+}
+
+fn longest_silence(lives: &[LifeOutcome]) -> Duration {
+    let mut hours: Vec<f64> = lives.iter().map(|life| f64::from(life.longest_silence_h)).collect();
+    hours.sort_by(f64::total_cmp);
+    Duration::from_hours(if hours.is_empty() { 0.0 } else { stats::quantile(&hours, 0.95) })
+}
+
+/// How long a nominal node lasts in the dark from this charge on this day of the year.
+fn in_hand<W>(stage: &Stage<'_>, question: &Question<'_, W>, charge: f64, day: usize) -> Duration {
+    stage.until_stopped(Life::new(question.node, charge), stage.place_of_day(day), usize::MAX).0
+}
+
+fn went_worst(lives: &[LifeOutcome]) -> Option<&LifeOutcome> {
+    lives.iter().max_by(|one, other| {
+        one.outage_hours.cmp(&other.outage_hours).then(other.lowest_charge.total_cmp(&one.lowest_charge))
+    })
+}
+
+/// Lives the worst life once more and keeps what it looked like.
+fn worst<W: ensemble::LifeWeather>(question: &Question<'_, W>, lives: &[LifeOutcome]) -> WorstLife {
+    const WEEK_H: usize = 7 * 24;
+    let mut found = WorstLife {
+        life: 0,
+        outage_hours: 0,
+        charge_by_day: vec![Share::ZERO; YEAR_DAYS],
+        fortnight: Vec::with_capacity(2 * WEEK_H),
+    };
+    let Some(outcome) = went_worst(lives) else { return found };
+    let middle = outcome.first_outage.unwrap_or(outcome.lowest_hour) as usize;
+    ensemble::live(question, outcome.life, None, None, |seen| {
+        if seen.place % 24 == 23 && seen.index.abs_diff(middle) <= YEAR_H / 2 {
+            found.charge_by_day[seen.place / 24] = Share::from_fraction(seen.life.charge());
+        }
+        if seen.index.abs_diff(middle) < WEEK_H {
+            found.fortnight.push(FortnightHour {
+                place: seen.place,
+                in_plane_w_m2: seen.weather.in_plane_w_m2 * seen.life.yield_factor,
+                air_celsius: seen.weather.air_celsius,
+                battery_celsius: seen.weather.battery_celsius,
+                amperes: seen.outcome.taken - seen.outcome.spent,
+                charge: seen.life.charge() as f32,
+                running: !seen.outcome.out(),
+            });
+        }
+    });
+    WorstLife { life: outcome.life, outage_hours: outcome.outage_hours, ..found }
+}
+
+/// Looks into failed lives: the first change among pulse, gate, wear and parts that would have saved each.
+fn causes<W: ensemble::LifeWeather>(question: &Question<'_, W>, lives: &[LifeOutcome]) -> Vec<(Cause, Share)> {
+    let failed: Vec<&LifeOutcome> = lives.iter().filter(|life| life.outage_hours > 0).take(EXAMINED).collect();
+    let changed = |change: &dyn Fn(&mut NodeTables)| {
+        let mut node = question.node.clone();
+        change(&mut node);
+        node
+    };
+    let saviours = [
+        (Cause::BrownOut, changed(&|node| node.demand.pulse.amperes = 0.0)),
+        (Cause::ChargeGate, changed(&|node| node.charger.open_gate())),
+        (Cause::Ageing, changed(&|node| node.ageing = None)),
+    ];
+    let cause = |life: &LifeOutcome| {
+        let saved = |node: &NodeTables, parts| {
+            ensemble::live(&Question { node, ..*question }, life.life, parts, None, |_| {}).outage_hours == 0
+        };
+        let by_change = saviours.iter().find(|(_, node)| saved(node, None)).map(|(cause, _)| *cause);
+        by_change.unwrap_or(if saved(question.node, Some(Drawn::nominal())) { Cause::Parts } else { Cause::Sun })
+    };
+    let found: Vec<Cause> = failed.iter().map(|life| cause(life)).collect();
+    let all = [Cause::Sun, Cause::Parts, Cause::ChargeGate, Cause::BrownOut, Cause::Ageing];
+    let counted = all.map(|cause| (cause, found.iter().filter(|other| **other == cause).count()));
+    let mut counted: Vec<_> = counted.into_iter().filter(|(_, count)| *count > 0).collect();
+    counted.sort_by_key(|(_, count)| std::cmp::Reverse(*count));
+    counted.into_iter().map(|(cause, count)| (cause, share(count, found.len()))).collect()
+}
+
+/// What the outcome hangs on: rank regression of how well a life went on its own draws.
+fn drivers(unknowns: &Unknowns, lives: &[LifeOutcome]) -> Vec<Driver> {
+    let went = |life: &LifeOutcome| {
+        if life.outage_hours > 0 { -f64::from(life.outage_hours) } else { f64::from(life.lowest_charge) }
+    };
+    let outcome: Vec<f64> = lives.iter().map(went).collect();
+    let weights = stats::rank_regression(&ensemble::scores(lives), &outcome);
+    let mut drivers: Vec<Driver> = unknowns::NAMES
+        .into_iter()
+        .zip(weights)
+        .enumerate()
+        .filter(|(index, _)| unknowns.varies(*index))
+        .map(|(_, (name, weight))| Driver { name, weight })
+        .collect();
+    drivers.sort_by(|one, other| other.weight.abs().total_cmp(&one.weight.abs()));
+    drivers
+}
+
+fn faults<W: ensemble::LifeWeather>(
+    design: &Design,
+    question: &Question<'_, W>,
+    day: usize,
+    watch: &dyn Watch,
+) -> Vec<FaultRow> {
+    let question = Question { start_day: Some(day), charge: Share::from_fraction(1.0), ..*question };
+    let possible = defects::possible(design).into_iter().take_while(|_| !watch.stop());
+    let mut rows: Vec<FaultRow> = possible.map(|defect| fault_row(&question, defect)).collect();
+    let key = |row: &FaultRow| row.median_days.unwrap_or(f64::INFINITY);
+    rows.sort_by(|one, other| key(one).total_cmp(&key(other)));
+    rows
+}
+
+fn fault_row<W: ensemble::LifeWeather>(question: &Question<'_, W>, defect: Defect) -> FaultRow {
+    let fault = Fault {
+        extra_amperes: defect.extra.amperes() as f32,
+        clears: defect.clears_by_itself,
+        dark_days: if defect.dark_hours == usize::MAX { usize::MAX } else { defect.dark_hours / 24 },
+    };
+    let Faulted { days_to_stop, came_back, lives } = ensemble::with_fault(question, &fault, FAULTED_LIVES);
+    let stopped = days_to_stop.len();
+    let after = |share: f64| (stopped > 0).then(|| stats::quantile(&days_to_stop, share));
+    FaultRow {
+        name: defect.name.to_owned(),
+        effect: defect.effect,
+        stops: share(stopped, lives),
+        median_days: after(0.5),
+        most_days: after(0.9),
+        comes_back: (stopped > 0).then(|| share(came_back, stopped)),
+    }
+}
