@@ -294,12 +294,13 @@ fn removed(section: &str) -> String {
 /// Slips that remove whole sections, or need more than an edit.
 fn larger_cases() -> Vec<(&'static str, String, &'static str)> {
     let overlap = format!("{GOOD}[[diary]]\nfrom = \"02-01\" # again\nto = \"03-31\"\nsky = \"half\"\n");
-    let many_fields: String = (0..300).map(|number| format!("lid{number} = {{ kind = \"flag\" }}\n")).collect();
+    let flags: Vec<String> =
+        (0..300).map(|number| format!("lid{number} = {{ kind = \"flag\" }}\n")).collect();
     vec![
         ("too-large", format!("{GOOD}#{}", "x".repeat(10 << 20)), "schema"),
         ("panel-without-charger", removed(CHARGER), "[panel]"),
         ("charger-without-panel", removed(PANEL), "[charger]"),
-        ("field-count", GOOD.replacen("lid = { kind = \"flag\" }\n", &many_fields, 1), "[message.report]"),
+        ("field-count", GOOD.replacen("lid = { kind = \"flag\" }\n", &flags.concat(), 1), "[message.report]"),
         ("never-charged", removed(PANEL).replacen(CHARGER, "", 1), "[battery]"),
         ("uplink-without-radio", removed(RADIO), "steps"),
         ("no-load", GOOD.replacen(LOAD, "[load]\n", 1), "[load]"),

@@ -209,11 +209,15 @@ fn the_short_form_is_sent_where_the_full_one_does_not_fit() {
         let short = design.messages[0].short.clone().expect("it has a short form");
         let step = design.loads[0].activities[0].steps[0].clone();
         let Step::Uplink { message, payload, .. } = step else { panic!("{step:?} is no uplink") };
-        (short.data_rates, message, payload.bytes())
+        (short.data_rates, message, payload.text())
     };
     // 10 bits are 2 bytes; with 97 more they are 14.
-    assert_eq!(sent("data_rate = \"DR0\""), (vec![0], Some("report".to_owned()), 2.0));
-    assert_eq!(sent("data_rates = { DR0 = \"50 %\", DR1 = \"50 %\" }").2, 14.0, "the longest form in use");
+    assert_eq!(sent("data_rate = \"DR0\""), (vec![0], Some("report".to_owned()), "2 bytes".to_owned()));
+    assert_eq!(
+        sent("data_rates = { DR0 = \"50 %\", DR1 = \"50 %\" }").2,
+        "14 bytes",
+        "the longest form in use"
+    );
 }
 
 #[test]

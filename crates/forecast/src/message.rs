@@ -67,7 +67,7 @@ pub struct RateView {
     pub sent: bool,
     /// Time on air, and charge at the radio while it sends (of a downlink: receives).
     pub cost: Cost,
-    /// The fewest bytes less that cost less; `None` if even an empty message costs the same.
+    /// The fewest bytes less that cost less; `None` if a single byte costs the same.
     pub cliff: Option<Cliff>,
     /// Bytes more that would cost nothing.
     pub room: usize,

@@ -11,8 +11,8 @@ use crate::file::value::RegulatorWord;
 use crate::message::{Direction, Form, Message};
 use crate::node::{Activity, Condition, Load, RadioUse, Step};
 use crate::part::{Regulator, Sensor};
-use crate::region::PayloadConditions;
 use crate::quantity::{Bytes, Current, Duration, Quantity, Share, Uncertain, shortened};
+use crate::region::PayloadConditions;
 use crate::section::{At, PartSection};
 use std::ops::Range;
 
@@ -360,7 +360,8 @@ impl Resolver<'_> {
             }
             (None, None) => {
                 if section.unreadable.is_empty() {
-                    let help = "add `message = \"NAME\"`, or `payload = \"12 bytes\"` while it is not designed";
+                    let help =
+                        "add `message = \"NAME\"`, or `payload = \"12 bytes\"` while it is not designed";
                     self.found.error(diagnostic::ONE_OF, span, "the uplink does not say what it sends", help);
                 }
                 return None;
@@ -414,7 +415,8 @@ impl Resolver<'_> {
     }
 
     fn unknown_message(&mut self, name: &At<String>, messages: &[(String, Option<Message>)]) {
-        let up = |message: &Option<Message>| message.as_ref().is_none_or(|one| one.direction == Direction::Up);
+        let up =
+            |message: &Option<Message>| message.as_ref().is_none_or(|one| one.direction == Direction::Up);
         let known: Vec<&str> =
             messages.iter().filter(|(_, message)| up(message)).map(|(known, _)| known.as_str()).collect();
         let help = match diagnostic::nearest(&name.value, known.iter().copied()) {

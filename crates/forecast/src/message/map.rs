@@ -79,7 +79,10 @@ fn row(field: &Field, part: Part, offset: u32, bits: u32) -> Row {
 /// The value of a code; of a difference, how far the earlier reading lies from the newest.
 fn reading(scale: &Scale, part: Part, code: u32, centre: u32) -> f64 {
     match part {
-        Part::Earlier(_) => (f64::from(code) - f64::from(centre)) * scale.step(),
+        Part::Earlier(_) => {
+            let steps = i64::from(code) - i64::from(centre);
+            (steps * scale.numerator.cast_signed()) as f64 / scale.denominator as f64
+        }
         Part::Value | Part::Latitude | Part::Longitude => scale.value(code),
     }
 }

@@ -301,15 +301,22 @@ impl Rate {
 impl<'a> Case<'a> {
     fn new(design: &'a Design, radio: &'a RadioUse) -> Option<Self> {
         let law = Law::of_region(&radio.region.name)?;
-        let in_use = |rate: u8| radio.data_rates.iter().any(|(known, share)| *known == rate && *share > Share::ZERO);
+        let in_use =
+            |rate: u8| radio.data_rates.iter().any(|(known, share)| *known == rate && *share > Share::ZERO);
         let rate = |number: u8| {
             let modulation = radio.region.modulation(number)?;
-            Some(Rate { number, modulation, bandwidth: modulation.occupied_bandwidth()?, in_use: in_use(number) })
+            Some(Rate {
+                number,
+                modulation,
+                bandwidth: modulation.occupied_bandwidth()?,
+                in_use: in_use(number),
+            })
         };
         let rates = radio.allowed_rates.iter().filter_map(|number| rate(*number)).collect();
         let mut case = Self { design, radio, law, traffic: Traffic::new(design), rates };
         // A network that holds a node to 400 ms never asks for a rate at which nothing fits in them.
-        let usable: Vec<bool> = case.rates.iter().map(|rate| rate.in_use || payload::ceiling(&case, rate).bytes > 0).collect();
+        let usable: Vec<bool> =
+            case.rates.iter().map(|rate| rate.in_use || payload::ceiling(&case, rate).bytes > 0).collect();
         let mut keep = usable.into_iter();
         case.rates.retain(|_| keep.next().unwrap_or(false));
         Some(case)
@@ -360,7 +367,10 @@ fn overall(case: &Case<'_>, checks: &[Check], on_air: &[OnAir]) -> (Verdict, Str
         return said(check);
     }
     if let Some(far) = checks.iter().find(|check| !check.in_use && check.verdict != Verdict::Holds) {
-        let reason = format!("lawful at the data rates in use, but the network may ask for a slower one: {}", far.reason);
+        let reason = format!(
+            "lawful at the data rates in use, but the network may ask for a slower one: {}",
+            far.reason
+        );
         return (Verdict::Tight, reason, far.remedy.clone());
     }
     (Verdict::Holds, holding(checks, on_air), None)
@@ -369,7 +379,8 @@ fn overall(case: &Case<'_>, checks: &[Check], on_air: &[OnAir]) -> (Verdict, Str
 /// Why it holds: the fullest budget, and the least room of power.
 fn holding(checks: &[Check], on_air: &[OnAir]) -> String {
     let filled = |row: &OnAir| row.allowed.map_or(0.0, |allowed| row.busiest_hour / allowed);
-    let fullest = on_air.iter().filter(|row| row.allowed.is_some()).max_by(|a, b| filled(a).total_cmp(&filled(b)));
+    let fullest =
+        on_air.iter().filter(|row| row.allowed.is_some()).max_by(|a, b| filled(a).total_cmp(&filled(b)));
     let mut parts: Vec<String> = fullest
         .iter()
         .filter_map(|row| {
