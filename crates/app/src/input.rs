@@ -8,6 +8,7 @@ use design::catalog::Catalog;
 use design::diagnostic::{Diagnostic, PART_FILE_MISSING, Severity};
 use design::file::{DesignFile, LARGEST_BYTES};
 use design::node::Design;
+use forecast::sky::sun::Observer;
 use forecast::sky::weather::{self, WeatherError, WeatherHours};
 
 use crate::output::reason;
@@ -29,6 +30,12 @@ pub(crate) struct Checked {
 }
 
 impl Checked {
+    /// The site, as a place from which the sun is seen.
+    pub(crate) fn observer(&self) -> Option<Observer> {
+        let site = &self.design.site;
+        Observer::new(site.latitude.degrees(), site.longitude.degrees(), site.elevation.metres())
+    }
+
     /// Line of a field in the design file, or of the table around it; `None` if neither is written there.
     pub(crate) fn line_of(&self, field: &str) -> Option<usize> {
         let span = self.file.span_of(field);
@@ -132,8 +139,9 @@ fn open(path: &Path) -> io::Result<File> {
     if file.metadata()?.is_dir() { Err(ErrorKind::IsADirectory.into()) } else { Ok(file) }
 }
 
-/// Reads a weather file; one that is none is given back after its first 64 kB.
-pub(crate) fn weather(path: &Path) -> Result<WeatherHours, Failure> {
+/// Reads a weather file; one that is none is given back after its first 64 kB. One that does not say where it was taken
+/// must fit the sun of the design's site.
+pub(crate) fn weather(path: &Path, site: Option<&Observer>) -> Result<WeatherHours, Failure> {
     let name = path.to_string_lossy();
     let mut bytes = Vec::new();
     let read = |bytes: &mut Vec<u8>| -> io::Result<bool> {
@@ -150,7 +158,12 @@ pub(crate) fn weather(path: &Path) -> Result<WeatherHours, Failure> {
         let help = "give an hourly weather file: TMY3, EPW, or CSV with named columns";
         Failure::of(Problem::of_file("file", &name, message, help))
     })?;
-    weather::read(&bytes).map_err(|error| Failure::of(weather_problem(&name, &bytes, &error)))
+    let refuse = |error: WeatherError| Failure::of(weather_problem(&name, &bytes, &error));
+    let hours = weather::read(&bytes).map_err(refuse)?;
+    if let (None, Some(site)) = (&hours.place, site) {
+        hours.check_sun(site).map_err(refuse)?;
+    }
+    Ok(hours)
 }
 
 fn is_weather(beginning: &[u8]) -> bool {

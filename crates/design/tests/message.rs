@@ -4,6 +4,7 @@ use design::catalog::Catalog;
 use design::file::parse;
 use design::message::{Direction, Field, Form, Kind, Message, Part, Scale, Version};
 use design::node::{Design, Step};
+use design::quantity::Quantity;
 use design::resolve::resolve;
 use proptest::prelude::*;
 

@@ -10,7 +10,6 @@ use forecast::diary::Diary;
 use forecast::load::Demand;
 use forecast::plan::{Hour, Plan, Verdict};
 use forecast::power::battery::{charge_at_rest, lowest_charge_for, usable_share};
-use forecast::sky::sun::Observer;
 use forecast::sky::weather::WeatherHours;
 use serde_json::json;
 
@@ -81,7 +80,9 @@ fn refuse(failure: &Failure, as_json: bool) -> ExitCode {
 fn check(arguments: &Check) -> Result<(String, Verdict), Failure> {
     let outputs = [arguments.hours.as_deref(), arguments.report.as_deref()];
     output::refuse_to_overwrite(&outputs, &[&arguments.design, &arguments.weather])?;
-    let (design, weather) = (input::design(&arguments.design), input::weather(&arguments.weather));
+    let design = input::design(&arguments.design);
+    let site = design.as_ref().ok().and_then(input::Checked::observer);
+    let weather = input::weather(&arguments.weather, site.as_ref());
     let (checked, weather) = match (design, weather) {
         (Ok(checked), Ok(weather)) => (checked, weather),
         (design, weather) => return Err(Failure::both(design.err(), weather.err())),
@@ -111,8 +112,7 @@ fn subject(arguments: &Check, checked: &input::Checked, weather: &WeatherHours, 
     let lines: BTreeMap<String, usize> =
         fields.filter_map(|field| Some((field.to_owned(), checked.line_of(field)?))).collect();
     let site = &design.site;
-    let observer = Observer::new(site.latitude.degrees(), site.longitude.degrees(), site.elevation.metres());
-    let observer = weather.observer().or(observer);
+    let observer = weather.observer().or(checked.observer());
     Subject {
         file: shown(&arguments.design),
         weather_file: shown(&arguments.weather),

@@ -1,5 +1,6 @@
 //! Input that can't be used: what is said, and that nothing else happens.
 
+use std::fmt::Write as _;
 use std::fs;
 use std::io::Write as _;
 use std::path::Path;
@@ -86,6 +87,25 @@ fn latin_1_in_the_name_of_the_station_is_read() {
     fs::write(folder.path().join("weather.csv"), bytes).expect("writes");
     let (code, said) = check(folder.path(), &["node.toml", "--weather", "weather.csv"]);
     assert_eq!((code, said.as_str()), (Some(0), ""));
+}
+
+#[test]
+fn a_file_without_a_place_must_fit_the_sun_of_the_site() {
+    // Light from 20 to 4 o'clock.
+    let months = [31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31];
+    let mut text = "# utc_offset_hours = 1\ntime,ghi_w_m2,air_celsius\n".to_owned();
+    for (month, days) in (1..).zip(months) {
+        for (day, hour) in (1..=days).flat_map(|day| (1..=24).map(move |hour| (day, hour))) {
+            let light = if (5..=20).contains(&hour) { 0 } else { 200 };
+            writeln!(text, "2025-{month:02}-{day:02}T{hour:02}:00,{light},5")
+                .expect("a string takes any text");
+        }
+    }
+    let folder = folder();
+    fs::write(folder.path().join("weather.csv"), text).expect("writes");
+    let (code, said) = check(folder.path(), &["node.toml", "--weather", "weather.csv"]);
+    assert_eq!(code, Some(2), "{said}");
+    insta::assert_snapshot!("weather_without_place_and_sun_at_night", said);
 }
 
 #[test]

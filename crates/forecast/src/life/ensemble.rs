@@ -375,7 +375,7 @@ fn live_with_fault<W: LifeWeather>(
             break;
         }
     }
-    (stopped_h, back)
+    (stopped_h, back && fault.dark_days != usize::MAX)
 }
 
 /// The scores of one unknown over all lives.
