@@ -81,13 +81,14 @@ fn part_row(field: &Field, part: Part, offset: u32) -> String {
     }
     let place = format!("{place}, last: {}, saturates: {}", codes.last, codes.saturates);
     let Some(scale) = payload::scale_of(field, part) else { return place };
+    let place = format!("{place}, scale: [{}, {}, {}]", scale.numerator, scale.offset, scale.denominator);
+    if matches!(field.kind, Kind::Counter { .. }) {
+        return place;
+    }
     let to = ToCode::of(field, part, scale);
     let base = if to.largest() < EXACT { String::new() } else { format!(", base: {}", base(&to)) };
     format!(
-        "{place}, scale: [{}, {}, {}], to: {{ perUnit: {}, least: {}, most: {}, factor: {}, addend: {}, divisor: {}, ties: {}{base} }}",
-        scale.numerator,
-        scale.offset,
-        scale.denominator,
+        "{place}, to: {{ perUnit: {}, least: {}, most: {}, factor: {}, addend: {}, divisor: {}, ties: {}{base} }}",
         scale.per_unit,
         to.least,
         to.most,

@@ -116,7 +116,8 @@ impl Codec {
     /// What says a value in the unit of the field, rounded to the nearest code, half a step away from zero.
     ///
     /// The value is first taken to the nearest of the integers that the firmware works with
-    /// ([`design::message::Scale::per_unit`]). Not a number is absent; a flag or choice is given as its code.
+    /// ([`design::message::Scale::per_unit`]). Not a number is absent; a counter is given in its unit, a flag or choice as
+    /// its code.
     ///
     /// # Errors
     ///
@@ -129,15 +130,18 @@ impl Codec {
         if value.is_nan() {
             return Ok(Sample::Absent);
         }
+        let last = f64::from(field.codes(Part::Value).last);
         match scale_of(field, slot.part) {
+            Some(scale) if matches!(field.kind, Kind::Counter { .. }) => {
+                let count = (value * scale.denominator as f64 / scale.numerator as f64).round();
+                if (0.0..=last).contains(&count) { Ok(Sample::Code(count as u32)) } else { Err(wrong()) }
+            }
             Some(scale) => {
                 let parts = (value * f64::from(scale.per_unit)).round();
                 let parts = parts.clamp(-LARGEST_PARTS, LARGEST_PARTS);
                 sample_of_parts(field, slot.part, parts as i64).ok_or_else(wrong)
             }
-            None if value >= 0.0 && value <= f64::from(field.codes(slot.part).last) && value.fract() == 0.0 => {
-                Ok(Sample::Code(value as u32))
-            }
+            None if (0.0..=last).contains(&value) && value.fract() == 0.0 => Ok(Sample::Code(value as u32)),
             None => Err(wrong()),
         }
     }
@@ -154,7 +158,7 @@ pub(crate) fn sample_of_parts(field: &Field, part: Part, parts: i64) -> Option<S
     let code = scale.nearest(parts);
     let inside = |code: i128| u32::try_from(code).map(Sample::Code).ok();
     match field.kind {
-        Kind::Counter { .. } => inside(code).filter(|_| code <= last),
+        Kind::Counter { .. } => None,
         Kind::Position { .. } => {
             let bound = if part == Part::Longitude { 180 } else { 90 } * i64::from(scale.per_unit);
             let last = i128::from(field.codes(part).last);

@@ -187,6 +187,10 @@ function quotient(number, factor, addend, divisor, base) {
 function codeOfNumber(field, part, value, warnings) {
   var ones = allOnes(part.bits), to = part.to, parts, addend;
   if (typeof value !== 'number' || !isFinite(value)) { fail(part.name + ' is not a number'); }
+  if (field.kind === 'counter') {
+    parts = rounded(value * part.scale[2] / part.scale[0]);
+    return parts >= 0 && parts <= part.last ? parts : fail(part.name + ' is outside what can be said');
+  }
   parts = rounded(value * to.perUnit);
   if (parts < to.least || parts > to.most) {
     if (!part.saturates) { fail(part.name + ' is outside what can be said'); }
