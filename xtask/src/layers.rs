@@ -7,12 +7,13 @@ use anyhow::{Context, Result, ensure};
 use toml::Table;
 
 /// Every crate of ours and the crates of ours it may use, tests and build scripts included.
-const LAYERS: [(&str, &[&str]); 5] = [
+const LAYERS: [(&str, &[&str]); 6] = [
     ("design", &[]),
     ("path", &[]),
     ("wire", &["design"]),
     ("forecast", &["design", "path"]),
-    ("app", &["design", "forecast", "path", "wire"]),
+    ("logbook", &["design", "forecast", "wire"]),
+    ("app", &["design", "forecast", "logbook", "path", "wire"]),
 ];
 
 /// The crates without input, output, clock, environment and unseeded randomness.

@@ -8,6 +8,8 @@ use design::catalog::Catalog;
 use design::diagnostic::{Diagnostic, PART_FILE_MISSING, Severity};
 use design::file::{DesignFile, LARGEST_BYTES};
 use design::node::Design;
+use forecast::plan::Weather;
+use forecast::sky::climate::{Climate, ClimateError};
 use forecast::sky::sun::Observer;
 use forecast::sky::weather::{self, WeatherError, WeatherHours};
 
@@ -40,6 +42,69 @@ impl Checked {
     pub(crate) fn line_of(&self, field: &str) -> Option<usize> {
         let span = self.file.span_of(field);
         (!span.is_empty()).then(|| self.source.line_at(span.start))
+    }
+}
+
+/// The weather of a node: hours that were recorded, or the climate of its site.
+pub(crate) enum Sky {
+    /// Out of a file.
+    Hours(Box<WeatherHours>),
+    /// Built in, or twelve monthly numbers of the design file.
+    Climate(Box<Climate>),
+}
+
+impl Sky {
+    /// As a plan takes it.
+    pub(crate) fn weather(&self) -> Weather<'_> {
+        match self {
+            Self::Hours(hours) => Weather::Hours(hours),
+            Self::Climate(climate) => Weather::Climate(climate),
+        }
+    }
+}
+
+/// Reads a design file, and a weather file if one is named; without one the climate of the site is taken.
+pub(crate) fn node(path: &Path, weather_file: Option<&Path>) -> Result<(Checked, Sky), Failure> {
+    let design = design(path);
+    let Some(weather_file) = weather_file else {
+        let checked = design?;
+        let climate = climate(&checked)?;
+        return Ok((checked, Sky::Climate(Box::new(climate))));
+    };
+    let site = design.as_ref().ok().and_then(Checked::observer);
+    match (design, weather(weather_file, site.as_ref())) {
+        (Ok(checked), Ok(hours)) => Ok((checked, Sky::Hours(Box::new(hours)))),
+        (design, weather) => Err(Failure::both(design.err(), weather.err())),
+    }
+}
+
+/// The climate of a design's site.
+fn climate(checked: &Checked) -> Result<Climate, Failure> {
+    let site = &checked.design.site;
+    let found = Climate::builtin(site.latitude, site.longitude, site.elevation);
+    found.map_err(|error| Failure::of(climate_problem(checked, &error)))
+}
+
+fn climate_problem(checked: &Checked, error: &ClimateError) -> Problem {
+    let said = error.to_string();
+    let message = said.split_once("; ").map_or(said.as_str(), |(message, _)| message).to_owned();
+    let field = match error {
+        ClimateError::Sun { .. } => "climate.sun",
+        ClimateError::Air { .. } => "climate.air",
+        ClimateError::NoPlace { .. } | ClimateError::BeyondGrid { .. } | ClimateError::NoLand { .. } => "site.latitude",
+    };
+    let help = match error {
+        ClimateError::Sun { .. } => "give the mean daily sum on the horizontal of each month",
+        ClimateError::Air { .. } => "give the mean temperature of each month",
+        _ => "give twelve monthly numbers in [climate], or an hourly weather file with --weather",
+    };
+    Problem {
+        warning: false,
+        code: "climate",
+        source: checked.source.clone(),
+        span: Some(checked.file.span_of(field)),
+        message,
+        help: help.to_owned(),
     }
 }
 

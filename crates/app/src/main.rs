@@ -5,6 +5,7 @@ mod command;
 mod input;
 mod output;
 mod problem;
+mod progress;
 mod report;
 
 fn main() -> std::process::ExitCode {

@@ -4,6 +4,7 @@ pub(crate) mod daylight;
 pub(crate) mod hours;
 pub(crate) mod html;
 pub(crate) mod json;
+pub(crate) mod says;
 pub(crate) mod text;
 pub(crate) mod words;
 
@@ -12,7 +13,10 @@ pub(crate) mod fixture;
 
 use std::collections::BTreeMap;
 
-use forecast::plan::{Plan, Severity};
+use design::node::Promise;
+use forecast::message::MessageView;
+use forecast::plan::{ClimateView, Plan, Severity};
+use forecast::radio::law::LawPlan;
 
 use crate::problem::Problem;
 
@@ -21,24 +25,32 @@ use crate::problem::Problem;
 pub(crate) struct Subject {
     /// The design file as the person named it.
     pub(crate) file: String,
-    /// The weather file as the person named it.
-    pub(crate) weather_file: String,
+    /// The weather file as the person named it; none if the weather was drawn from a climate.
+    pub(crate) weather_file: Option<String>,
     /// What people call the node.
     pub(crate) name: String,
     /// A remark shown under the name.
     pub(crate) note: Option<String>,
     /// North positive.
     pub(crate) latitude_deg: f64,
-    /// The years it must live without a visit.
-    pub(crate) promise_years: f64,
+    /// What it must keep.
+    pub(crate) promise: Promise,
     /// Role and description of each part.
     pub(crate) parts: Vec<(&'static str, String)>,
     /// Sunrise and sunset [h of local standard time] for each of 365 days.
     pub(crate) daylight_h: Vec<(f64, f64)>,
     /// State of charge [%] at or below which the node stops, for each hour of the plan: it rises with the cold.
     pub(crate) stops_percent: Vec<f64>,
+    /// The same for each hour of the worst life's fortnight.
+    pub(crate) worst_stops_percent: Vec<f64>,
     /// State of charge [%] at which a stopped node comes back.
     pub(crate) restarts_percent: f64,
+    /// Whether it may be on the air as often as it is.
+    pub(crate) law: LawPlan,
+    /// What it sends, bit by bit.
+    pub(crate) messages: Vec<MessageView>,
+    /// What is assumed of the weather, where it was drawn from a climate and a full report was asked for.
+    pub(crate) climate: Option<ClimateView>,
     /// Figures nobody should trust blindly: place in the file, and why.
     pub(crate) doubts: Vec<(String, String)>,
     /// What the design file probably does not mean.
@@ -64,7 +76,7 @@ pub(crate) struct Caution {
 impl Subject {
     /// All that wants a decision, worst first.
     pub(crate) fn cautions(&self, plan: &Plan) -> Vec<Caution> {
-        let found = plan.findings.iter().map(|finding| Caution {
+        let found = plan.findings.iter().chain(&self.law.findings).map(|finding| Caution {
             severity: finding.severity,
             code: finding.code,
             place: self.place(&finding.field),

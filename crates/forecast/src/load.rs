@@ -1,4 +1,9 @@
 //! What the node draws: floor, activities and drains, compiled into one table that the lives look up by the hour.
+#![expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "single precision is the point of the tables, and places in them are clamped"
+)]
 
 mod fix;
 mod uplink;
@@ -11,6 +16,7 @@ use design::part::Regulator;
 use design::quantity::{Charge, Current, Duration, Voltage};
 
 use crate::diary::{Diary, Situation};
+use crate::message::bytes_at;
 
 /// A current at the battery: one part that flows whatever the voltage, one part of constant power behind a converter.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -139,7 +145,14 @@ impl Demand {
             }
         }
         let join = design.radio.as_ref().map_or(Charge::ZERO, join_cost);
-        Self { purposes, levels, kinds: diary.situations().to_vec(), rows, pulse: largest_pulse(design), join }
+        Self {
+            purposes,
+            levels,
+            kinds: diary.situations().to_vec(),
+            rows,
+            pulse: largest_pulse(design),
+            join,
+        }
     }
 
     /// A constant draw and nothing else: for stores and walks whose load is given.
@@ -228,7 +241,11 @@ fn holds_in(when: &Condition, situation: Situation) -> bool {
 fn add_floor(row: &mut Row, load: &Load, busy_share: f64, purposes: &mut Vec<String>) {
     let idle = Draw::behind(&load.regulator, load.floor.nominal, (1.0 - busy_share).max(0.0));
     let purpose_asleep = purpose(purposes, &format!("{}: sleeping", load.name));
-    row.contributions.push(Contribution { purpose: purpose_asleep, draw: idle, air_below_celsius: f32::INFINITY });
+    row.contributions.push(Contribution {
+        purpose: purpose_asleep,
+        draw: idle,
+        air_below_celsius: f32::INFINITY,
+    });
     row.floor = row.floor.plus(idle);
     if let Regulator::Ldo { quiescent, .. } | Regulator::Buck { quiescent, .. } = load.regulator {
         let own = Draw { amperes: quiescent.amperes() as f32, watts: 0.0 };
@@ -274,10 +291,11 @@ fn interval_at(activity: &Activity, level: f32) -> Option<Duration> {
 fn costs(design: &Design, step: &Step, interval: Duration, sky: Sky) -> Vec<(&'static str, Current, f64)> {
     match step {
         Step::Draw { current, time } => vec![("measuring", current.nominal, time.seconds())],
-        Step::Uplink { payload, confirmed, loss, .. } => {
+        Step::Uplink { message, payload, confirmed, loss } => {
             let Some(radio) = &design.radio else { return Vec::new() };
             let tries = if *confirmed { uplink::expected_tries(loss.fraction()) } else { 1.0 };
-            let cost = MessageCost::new(radio, *payload);
+            let bytes = |rate| bytes_at(design, message.as_deref(), payload.bytes() as usize, rate);
+            let cost = MessageCost::new(radio, bytes);
             vec![
                 ("sending", radio.transmit_current.nominal, cost.sending.seconds() * tries),
                 ("waiting for a window", radio.radio.wait, cost.waiting.seconds() * tries),
@@ -321,10 +339,10 @@ fn largest_pulse(design: &Design) -> Pulse {
         for step in load.activities.iter().flat_map(|activity| &activity.steps) {
             let (current, seconds) = match step {
                 Step::Draw { current, time } => (current.nominal, time.seconds()),
-                Step::Uplink { payload, .. } => {
+                Step::Uplink { message, payload, .. } => {
                     let Some(radio) = &design.radio else { continue };
-                    let slowest = MessageCost::slowest(radio, *payload);
-                    (radio.transmit_current.nominal, slowest.seconds())
+                    let bytes = |rate| bytes_at(design, message.as_deref(), payload.bytes() as usize, rate);
+                    (radio.transmit_current.nominal, MessageCost::longest(radio, bytes).seconds())
                 }
                 Step::Fix { give_up_after, .. } => {
                     let Some(receiver) = &design.receiver else { continue };

@@ -1,6 +1,7 @@
 //! The plan: everything that can be said about a design under given weather.
 
 mod chances;
+mod climate_view;
 mod defects;
 mod findings;
 mod ledger;
@@ -8,6 +9,7 @@ mod lives;
 mod make;
 mod record;
 
+pub use climate_view::{ClimateMonth, ClimateView, DarkFortnight, climate_view};
 pub use chances::{Chances, DayBand, Driver, Effort, FaultRow, FortnightHour, WorstLife};
 pub use make::{Weather, plan, plan_once};
 
@@ -67,6 +69,7 @@ pub struct Plan {
 }
 
 /// The weather a plan was made with.
+#[expect(clippy::struct_excessive_bools, reason = "they are independent facts about a file")]
 #[derive(Clone, Debug)]
 pub struct WeatherUsed {
     /// Name of the station or file as the file says it, or of the climate.

@@ -2,10 +2,10 @@
 //!
 //! Own code, since general crates reserve the right to change their streams between versions.
 
-/// A stream of random numbers: xoshiro256++ 1.0 seeded through SplitMix64.
+/// A stream of random numbers: `xoshiro256++` 1.0 seeded through `SplitMix64`.
 ///
 /// # References
-/// Blackman & Vigna 2021, *ACM Trans. Math. Softw.* 47(4), article 36; Steele, Lea & Flood 2014 (SplitMix).
+/// Blackman & Vigna 2021, *ACM Trans. Math. Softw.* 47(4), article 36; Steele, Lea & Flood 2014 (`SplitMix`).
 #[derive(Clone, Debug)]
 pub struct Stream {
     state: [u64; 4],
@@ -80,7 +80,7 @@ const A: [f64; 8] = [
     3.387_132_872_796_366_5,
     1.331_416_678_917_843_8e2,
     1.971_590_950_306_551_3e3,
-    1.373_169_376_550_946_1e4,
+    1.373_169_376_550_946e4,
     4.592_195_393_154_987e4,
     6.726_577_092_700_87e4,
     3.343_057_558_358_813e4,

@@ -1,4 +1,9 @@
 //! The little statistics that the answers need: intervals, percentiles, ranks.
+#![expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "single precision is the point of the tables, and places in them are clamped"
+)]
 
 /// Score of a two-sided 95 % interval.
 const TWO_SIDED_95: f64 = 1.959_963_984_540_054;
@@ -37,7 +42,7 @@ pub fn ranks(values: &[f64]) -> Vec<f64> {
     let mut ranks = vec![0.0; values.len()];
     let mut from = 0;
     while from < order.len() {
-        let alike = order[from..].iter().take_while(|index| values[**index] == values[order[from]]).count();
+        let alike = order[from..].iter().take_while(|index| values[**index].total_cmp(&values[order[from]]).is_eq()).count();
         let rank = from as f64 + (alike - 1) as f64 / 2.0;
         order[from..from + alike].iter().for_each(|index| ranks[*index] = rank);
         from += alike;

@@ -30,7 +30,7 @@ since = { kind = "time", epoch = "2026-01-01", tick = "10 min", lasts = "400 d" 
 [message.place]
 port = 2
 [message.place.field]
-where_coarse = { kind = "position", grid = "700 m" }
+where_coarse = { kind = "position", grid = "1100 m" }
 mark = { kind = "bytes", length = "1 bytes" }
 
 [message.row]
@@ -53,7 +53,7 @@ thirds = { unit = "%", range = [0, 100], bits = 9 }
 rain = { kind = "counter", unit = "mm", bits = 15, step = 0.2 }
 door = { kind = "flag" }
 mode = { kind = "choice", words = ["idle", "frost", "hail"] }
-where_coarse = { kind = "position", grid = "700 m" }
+where_coarse = { kind = "position", grid = "1100 m" }
 mark = { kind = "bytes", length = "1 bytes" }
 
 [message.row_down]
@@ -95,7 +95,7 @@ fn every_code_point_means_the_same_in_every_language() {
 /// are absent. So every such code of every slot occurs.
 fn sweep(cases: &mut Vec<Case>, index: usize, message: &Message) {
     let layout = message.layout(Form::Full);
-    let widest = layout.slots.iter().map(|slot| slot.bits).max().expect("it has fields").min(17);
+    let widest = layout.slots.iter().map(|slot| slot.bits).max().expect("it has fields").min(16);
     for number in 0..1_u32 << widest {
         let mut bytes = kit::all_absent(message, Form::Full);
         for slot in &layout.slots {
@@ -137,11 +137,11 @@ fn without_meaning(cases: &mut Vec<Case>, index: usize, message: &Message) {
     }
 }
 
-/// Every pattern of bits that a short message with a history can have, spare bits zero.
+/// Patterns of bits that a short message with a history can have, spare bits zero; all of them up to 14 bits.
 fn every_pattern(cases: &mut Vec<Case>, index: usize, message: &Message) {
     let layout = message.layout(Form::Full);
     assert!(layout.bits <= 26, "{} has few enough patterns", message.name);
-    let stride = if layout.bits > 16 { 257 } else { 1 };
+    let stride = if layout.bits > 16 { 8191 } else if layout.bits > 14 { 3 } else { 1 };
     for pattern in (0..1_u64 << layout.bits).step_by(stride) {
         let mut bytes = vec![0; layout.bytes];
         kit::put(&mut bytes, 0, layout.bits, pattern);
@@ -260,7 +260,7 @@ fn random_specification(dice: &mut Dice, count: u64) -> String {
             text += &format!("version = {{ bits = {bits}, value = {} }}\n", dice.below(1 << bits));
         }
         let fields = 1 + dice.below(7);
-        if !down && fields > 1 && dice.below(2) == 0 {
+        if !down && fields > 3 && dice.below(2) == 0 {
             text += &format!("short = {{ port = {} }}\n", 2 * index + 2);
         }
         text += &format!("[message.m{index}.field]\n");
@@ -322,13 +322,16 @@ fn compare(messages: &[Message], cases: &[Case]) {
     let mut readings = Vec::new();
     let expected: Vec<Said> = cases.iter().map(|case| Said::of(&codecs, case, &mut readings)).collect();
     let read = expected.iter().filter(|said| **said != Said::Refused).count();
-    assert!(2 * read > cases.len() && read < cases.len(), "most cases mean something, some do not");
+    let refused = cases.len() - read;
+    assert!(read > 2_000 && refused > 2_000, "many cases mean something and many do not: {read}, {refused}");
     let input: String = cases.iter().map(|case| case.line() + "\n").collect();
     let all = All { messages, cases, expected: &expected, input: &input };
-    all.javascript();
-    all.python();
-    all.rust();
-    all.c();
+    std::thread::scope(|threads| {
+        for language in [All::javascript, All::python, All::rust, All::c] {
+            let all = &all;
+            threads.spawn(move || language(all));
+        }
+    });
 }
 
 struct All<'a> {
@@ -344,10 +347,15 @@ impl All<'_> {
     }
 
     fn javascript(&self) {
-        for engine in ["node", "duk"].into_iter().filter(|engine| is_there(engine)) {
-            let program = driver::javascript(&self.text(".js"), self.messages, self.input);
+        // The small engine takes a tenth of a millisecond for a case; it shows that the language is ES5.
+        for (engine, every) in [("node", 1), ("duk", 31)].into_iter().filter(|(engine, _)| is_there(engine)) {
+            let cases: Vec<Case> = self.cases.iter().step_by(every).cloned().collect();
+            let expected: Vec<Said> = self.expected.iter().step_by(every).cloned().collect();
+            let input: String = cases.iter().map(|case| case.line() + "\n").collect();
+            let program = driver::javascript(&self.text(".js"), self.messages, &input);
             let folder = folder(&[("kit.js", &program)]);
-            self.check(engine, &run(folder.path(), engine, &["kit.js"], ""));
+            let part = All { messages: self.messages, cases: &cases, expected: &expected, input: &input };
+            part.check(engine, &run(folder.path(), engine, &["kit.js"], ""));
         }
     }
 
@@ -494,7 +502,7 @@ fn interesting_parts(field: &design::message::Field, part: Part) -> Vec<i64> {
     let (low, high) = (at(0) - 2 * margin, at(last) + 2 * margin);
     let widest = i64::from(i32::MAX) - 1;
     let mut parts = vec![-widest, widest, 0, -1, 1];
-    if high - low < 5_000 {
+    if high - low < 20_000 {
         parts.extend(low..=high);
     } else {
         let mut dice = Dice(low.unsigned_abs());

@@ -1,4 +1,5 @@
-//! `overwinter check`: one design file, one weather file, one verdict.
+//! `overwinter check`: one design file, one verdict; with a weather file in that weather, without one in the climate of
+//! the site.
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -8,23 +9,29 @@ use clap::Args;
 use design::node::{Activity, Design, Step};
 use forecast::diary::Diary;
 use forecast::load::Demand;
-use forecast::plan::{Hour, Plan, Verdict};
+use forecast::plan::{Effort, Plan, Verdict, climate_view};
 use forecast::power::battery::{charge_at_rest, lowest_charge_for, usable_share};
-use forecast::sky::weather::WeatherHours;
+use forecast::sky::sun::Observer;
 use serde_json::json;
 
-use crate::input;
+use crate::input::{self, Checked, Sky};
 use crate::output;
 use crate::problem::Failure;
+use crate::progress::Progress;
 use crate::report::{self, Subject, daylight};
 
 /// Shown below the help of the command.
 pub(super) const EXAMPLE: &str = "\
-Example:
+Examples:
+  overwinter check examples/larkmoor/frost-mast.toml
   overwinter check examples/larkmoor/frost-mast.toml --weather examples/weather/sand-point-ak.csv
 
-The weather file is hourly: TMY3, EPW, or CSV with named columns. Exit code: 0 the verdict holds (or is tight \
-or not known), 1 it fails, 2 something is wrong with the input.";
+Without a weather file the weather is drawn from the climate of the site (see `overwinter climate`). A weather file \
+is hourly: TMY3, EPW, or CSV with named columns. Ctrl-C gives the answer so far. Exit code: 0 the verdicts hold (or \
+are tight or not known), 1 one fails, 2 something is wrong with the input.";
+
+/// More lives than anyone can wait for.
+const MOST_LIVES: u64 = 1_000_000;
 
 /// What `check` is given.
 #[derive(Args)]
@@ -32,16 +39,22 @@ pub(super) struct Check {
     /// The design file of the node
     #[arg(value_name = "NODE.toml")]
     design: PathBuf,
-    /// Hourly weather: TMY3, EPW, or CSV with named columns
+    /// Hourly weather instead of the site's climate: TMY3, EPW, or CSV with named columns
     #[arg(long, value_name = "FILE")]
-    weather: PathBuf,
+    weather: Option<PathBuf>,
+    /// Lives to live; left out: ten for each that the promise lets fail, at least 1,000
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(0..=MOST_LIVES))]
+    lives: Option<u64>,
+    /// Seed of all that is drawn
+    #[arg(long, value_name = "S", default_value_t = 1)]
+    seed: u64,
     /// Show every figure, defect, caution and assumption
     #[arg(long, conflicts_with = "json")]
     all: bool,
     /// Print everything as JSON, units in the names
     #[arg(long)]
     json: bool,
-    /// Write the last year of the life hour by hour as CSV
+    /// Write the last year of the life that is shown hour by hour as CSV
     #[arg(long, value_name = "FILE.csv")]
     hours: Option<PathBuf>,
     /// Write the report with charts as one page of HTML
@@ -79,16 +92,12 @@ fn refuse(failure: &Failure, as_json: bool) -> ExitCode {
 
 fn check(arguments: &Check) -> Result<(String, Verdict), Failure> {
     let outputs = [arguments.hours.as_deref(), arguments.report.as_deref()];
-    output::refuse_to_overwrite(&outputs, &[&arguments.design, &arguments.weather])?;
-    let design = input::design(&arguments.design);
-    let site = design.as_ref().ok().and_then(input::Checked::observer);
-    let weather = input::weather(&arguments.weather, site.as_ref());
-    let (checked, weather) = match (design, weather) {
-        (Ok(checked), Ok(weather)) => (checked, weather),
-        (design, weather) => return Err(Failure::both(design.err(), weather.err())),
-    };
-    let plan = forecast::plan::plan_once(&checked.design, &weather);
-    let subject = subject(arguments, &checked, &weather, &plan);
+    let inputs = [Some(arguments.design.as_path()), arguments.weather.as_deref()];
+    let inputs: Vec<&Path> = inputs.into_iter().flatten().collect();
+    output::refuse_to_overwrite(&outputs, &inputs)?;
+    let (checked, sky) = input::node(&arguments.design, arguments.weather.as_deref())?;
+    let plan = plan(arguments, &checked.design, &sky);
+    let subject = subject(arguments, &checked, &sky, &plan);
     if let Some(path) = &arguments.hours {
         output::write(path, &report::hours::csv(&plan))?;
     }
@@ -102,40 +111,86 @@ fn check(arguments: &Check) -> Result<(String, Verdict), Failure> {
     } else {
         report::text::page(&subject, &plan)
     };
-    Ok((page, plan.verdict))
+    let fails = [plan.verdict, subject.law.verdict, subject.message_verdict()].contains(&Verdict::Fails);
+    Ok((page, if fails { Verdict::Fails } else { plan.verdict }))
 }
 
-fn subject(arguments: &Check, checked: &input::Checked, weather: &WeatherHours, plan: &Plan) -> Subject {
+fn plan(arguments: &Check, design: &Design, sky: &Sky) -> Plan {
+    let effort = Effort {
+        lives: arguments.lives.map(|lives| usize::try_from(lives).unwrap_or(usize::MAX)),
+        seed: arguments.seed,
+        threads: std::thread::available_parallelism().map_or(1, Into::into),
+    };
+    let watch = Progress::begin();
+    let plan = forecast::plan::plan(design, sky.weather(), effort, &watch);
+    drop(watch);
+    match &plan.chances {
+        Some(chances) if chances.lives == 0 => Plan {
+            verdict: Verdict::NotKnown,
+            reason: "no life was lived, so how many survive is not known; below is one life, parts as designed"
+                .to_owned(),
+            chances: None,
+            ..plan
+        },
+        _ => plan,
+    }
+}
+
+fn subject(arguments: &Check, checked: &Checked, sky: &Sky, plan: &Plan) -> Subject {
     let design = &checked.design;
-    let fields = plan.findings.iter().map(|finding| finding.field.as_str());
+    let law = forecast::radio::law::judge(design);
+    let fields = plan.findings.iter().chain(&law.findings).map(|finding| finding.field.as_str());
     let fields = fields.chain(design.doubts.iter().map(|doubt| doubt.field.as_str()));
     let lines: BTreeMap<String, usize> =
         fields.filter_map(|field| Some((field.to_owned(), checked.line_of(field)?))).collect();
     let site = &design.site;
-    let observer = weather.observer().or(checked.observer());
+    let (observer, utc_offset_h) = clock(checked, sky);
+    let place = match sky {
+        Sky::Hours(weather) => weather.place.as_ref().map_or(site.latitude, |place| place.latitude),
+        Sky::Climate(_) => site.latitude,
+    };
+    let full = arguments.all || arguments.json || arguments.report.is_some();
     Subject {
         file: shown(&arguments.design),
-        weather_file: shown(&arguments.weather),
+        weather_file: arguments.weather.as_deref().map(shown),
         name: design.name.clone(),
         note: design.note.clone(),
-        latitude_deg: weather.place.as_ref().map_or(site.latitude, |place| place.latitude).degrees(),
-        daylight_h: observer
-            .map(|observer| daylight::year(&observer, weather.utc_offset_h))
-            .unwrap_or_default(),
-        promise_years: design.promise.unattended.years(),
+        latitude_deg: place.degrees(),
+        daylight_h: observer.map(|observer| daylight::year(&observer, utc_offset_h)).unwrap_or_default(),
+        promise: design.promise.clone(),
         parts: parts(design),
-        stops_percent: stops_percent(design, plan),
+        stops_percent: stops_percent(design, plan.hours.iter().map(|hour| hour.battery.celsius())),
+        worst_stops_percent: stops_percent(design, worst_battery_celsius(plan)),
         restarts_percent: 100.0 * charge_at_rest(&design.battery, design.cutoff.restarts_above),
+        law,
+        messages: forecast::message::view(design),
+        climate: match sky {
+            Sky::Climate(climate) if full => Some(climate_view(design, climate, arguments.seed)),
+            _ => None,
+        },
         doubts: design.doubts.iter().map(|doubt| (doubt.field.clone(), doubt.remark.clone())).collect(),
         warnings: checked.warnings.clone(),
         lines,
     }
 }
 
-/// Charge [%] at or below which the node stops in each hour of the plan.
+/// From where the sun is seen, and by which clock [h ahead of universal time].
+fn clock(checked: &Checked, sky: &Sky) -> (Option<Observer>, f64) {
+    match sky {
+        Sky::Hours(weather) => (weather.observer().or(checked.observer()), weather.utc_offset_h),
+        Sky::Climate(_) => (checked.observer(), checked.design.site.longitude.degrees() / 15.0),
+    }
+}
+
+fn worst_battery_celsius(plan: &Plan) -> impl Iterator<Item = f64> {
+    let hours = plan.chances.iter().flat_map(|chances| &chances.worst.fortnight);
+    hours.map(|hour| f64::from(hour.battery_celsius))
+}
+
+/// Charge [%] at or below which the node stops, for each of these temperatures of the battery.
 ///
 /// It stops when the cold locks what is left, or when its largest pulse pulls the voltage under the limit.
-fn stops_percent(design: &Design, plan: &Plan) -> Vec<f64> {
+fn stops_percent(design: &Design, battery_celsius: impl Iterator<Item = f64>) -> Vec<f64> {
     let pulse = Demand::new(design, &Diary::new(design)).pulse;
     let at_celsius = |celsius: f64| {
         let battery = &design.battery;
@@ -145,13 +200,13 @@ fn stops_percent(design: &Design, plan: &Plan) -> Vec<f64> {
         100.0 * locked.max(under_pulse.unwrap_or(1.0))
     };
     // Whole degrees are near enough for a drawing, and few enough to work out once.
-    let degree = |hour: &Hour| hour.battery.celsius().round();
-    let mut degrees: Vec<f64> = plan.hours.iter().map(degree).collect();
+    let hours: Vec<f64> = battery_celsius.map(f64::round).collect();
+    let mut degrees = hours.clone();
     degrees.sort_by(f64::total_cmp);
     degrees.dedup();
     let limits: Vec<f64> = degrees.iter().map(|celsius| at_celsius(*celsius)).collect();
-    let limit = |hour: &Hour| limits.get(degrees.partition_point(|celsius| *celsius < degree(hour))).copied();
-    plan.hours.iter().map(|hour| limit(hour).unwrap_or(0.0)).collect()
+    let limit = |celsius: &f64| limits.get(degrees.partition_point(|other| other < celsius)).copied();
+    hours.iter().map(|celsius| limit(celsius).unwrap_or(0.0)).collect()
 }
 
 /// A path as the person wrote it.

@@ -4,12 +4,14 @@ mod everything;
 mod lay;
 
 use anstyle::{AnsiColor, Style};
-use forecast::plan::{DefectRow, LedgerEntry, MonthRow, Plan, Restart, Severity, Verdict};
+use forecast::plan::{
+    Chances, DefectRow, FaultRow, LedgerEntry, MonthRow, Plan, Restart, Severity, Verdict,
+};
 
-use super::{Caution, Subject, darkest_month, words};
-use lay::{bar, column_bar, paint, wrap};
+use super::{Caution, Subject, darkest_month, says, words};
+use lay::{bar, column_bar, paint, wrap, wrap_indented};
 
-pub(crate) use everything::{ASSUMPTIONS, everything, fate, life_rows, weather_rows};
+pub(crate) use everything::{everything, fate, life_rows, weather_rows};
 
 /// Columns of the page.
 const WIDTH: usize = 80;
@@ -30,18 +32,25 @@ const SPEND: Style = AnsiColor::Magenta.on_default();
 pub(crate) fn page(subject: &Subject, plan: &Plan) -> String {
     let mut lines = head(subject, plan);
     lines.push(String::new());
-    lines.extend(facts(plan));
+    match &plan.chances {
+        Some(chances) => lines.extend(facts_of_many(subject, plan, chances)),
+        None => lines.extend(facts(plan)),
+    }
+    lines.extend(other_verdicts(subject));
     lines.push(String::new());
-    lines.extend(ledger(plan, 6));
+    lines.extend(ledger(plan, if plan.chances.is_some() { 4 } else { 5 }));
     lines.push(String::new());
     lines.extend(months(subject, plan));
     let tail = 1;
     let verdict_line = 1;
     let cautions = cautions(subject, plan, 5);
     let room = (LINES + verdict_line).saturating_sub(lines.len() + tail);
-    let defects = defects(plan, room.saturating_sub(cautions.len() + 1).clamp(3, 6));
+    let room = room.saturating_sub(cautions.len() + 1).clamp(3, 6);
     lines.push(String::new());
-    lines.extend(defects);
+    lines.extend(match &plan.chances {
+        Some(chances) => faults(chances, room),
+        None => defects(plan, room),
+    });
     let room = (LINES + verdict_line).saturating_sub(lines.len() + tail);
     lines.extend(if cautions.len() > room { self::cautions(subject, plan, room) } else { cautions });
     lines.push(paint(QUIET, "--all: every figure; --report FILE.html: charts; --hours FILE.csv: every hour"));
@@ -60,10 +69,18 @@ fn stroke(verdict: Verdict) -> (&'static str, Style) {
 
 fn head(subject: &Subject, plan: &Plan) -> Vec<String> {
     let (stroke, style) = stroke(plan.verdict);
-    let word = words::verdict(plan.verdict);
+    let word = format!("{stroke} {}", words::verdict(plan.verdict));
     let name = lay::clip(&subject.name, WIDTH - 30);
-    let mut lines = vec![format!("{} on this weather: {name}", paint(style, &format!("{stroke} {word}")))];
-    lines.extend(wrap(&plan.reason, WIDTH));
+    let mut lines = match &plan.chances {
+        Some(chances) => wrap(
+            &format!("{word}: {name}. {}. {}", says::headline(subject, chances), says::caveat(chances)),
+            WIDTH,
+        ),
+        None => [vec![format!("{word}: {name}")], wrap(&plan.reason, WIDTH)].concat(),
+    };
+    if let Some(first) = lines.first_mut() {
+        *first = first.replacen(&word, &paint(style, &word), 1);
+    }
     lines.push(weather_line(plan));
     lines
 }
@@ -71,12 +88,46 @@ fn head(subject: &Subject, plan: &Plan) -> Vec<String> {
 /// The weather a plan was made with, in one line.
 fn weather_line(plan: &Plan) -> String {
     let weather = &plan.weather;
+    if weather.drawn {
+        return lay::clip(&format!("Weather: {}", weather.title), WIDTH);
+    }
     let lived =
         if weather.passes > 1 { format!(", lived {} times over", weather.passes) } else { String::new() };
     let away = weather.distance_km.map(|km| format!(", {km:.0} km from the site")).unwrap_or_default();
     let rest = format!(", {} hours{lived}{away}", words::grouped(weather.hours));
     let title = lay::clip(&weather.title, WIDTH.saturating_sub("Weather: ".len() + rest.chars().count()));
     format!("Weather: {title}{rest}")
+}
+
+/// A label and its text, in as many lines as it takes.
+fn fact(label: &str, text: &str) -> Vec<String> {
+    let lines = wrap_indented(text, WIDTH - LABEL, "").into_iter().enumerate();
+    lines.map(|(index, line)| format!("{:<LABEL$}{line}", if index == 0 { label } else { "" })).collect()
+}
+
+/// What the many lives show.
+fn facts_of_many(subject: &Subject, plan: &Plan, chances: &Chances) -> Vec<String> {
+    let mut lines = fact("darkest", &says::darkest(chances, super::has_sun(plan)));
+    lines.extend(fact("out", &says::outages(chances)));
+    lines.extend(fact("matters most", &says::matters_most(&chances.drivers)));
+    lines.extend(says::causes(chances).iter().flat_map(|causes| fact("lives lost", causes)));
+    lines.extend(says::promises(subject, chances).iter().flat_map(|(label, text)| fact(label, text)));
+    lines
+}
+
+/// A line each for the law and the messages, if anything is sent.
+fn other_verdicts(subject: &Subject) -> Vec<String> {
+    let Some((fits, room)) = subject.message_says() else { return Vec::new() };
+    let law = &subject.law;
+    let line = |label: &str, verdict: Verdict, word: &str, text: &str| {
+        let line = lay::clip(&format!("{label:<LABEL$}{word}: {text}"), WIDTH);
+        let (_, style) = stroke(verdict);
+        line.replacen(&format!(" {word}:"), &format!(" {}:", paint(style, word)), 1)
+    };
+    vec![
+        line("law", law.verdict, words::verdict(law.verdict), &law.reason),
+        line("message", fits, says::fits(fits), &room),
+    ]
 }
 
 fn facts(plan: &Plan) -> Vec<String> {
@@ -220,6 +271,36 @@ fn defect_row(row: &DefectRow) -> String {
         (Some(_), _) => "never".to_owned(),
     };
     defect_line(&format!("  {}", row.name), &extra, &stops, &back)
+}
+
+const FAULT_NAME: usize = 34;
+
+/// What becomes of the lives with one thing gone wrong, soonest dead first; at most `lines` lines.
+fn faults(chances: &Chances, lines: usize) -> Vec<String> {
+    if chances.faults.is_empty() {
+        return Vec::new();
+    }
+    let head = fault_line(["If one thing goes wrong", "stops", "half after", "9 in 10", "back alone"]);
+    let mut out = vec![paint(BOLD, &head)];
+    out.extend(chances.faults.iter().map(fault_row).take(lines.saturating_sub(1)));
+    out
+}
+
+fn fault_line([name, stops, half, most, back]: [&str; 5]) -> String {
+    let name = lay::clip(name, FAULT_NAME - 1);
+    format!("{name:<FAULT_NAME$}{stops:>8}{half:>13}{most:>12}{back:>13}").trim_end().to_owned()
+}
+
+fn fault_row(row: &FaultRow) -> String {
+    let percent = |share: design::quantity::Share| format!("{:.0} %", share.percent());
+    let days = |days: Option<f64>| days.map_or(String::new(), words::days);
+    fault_line([
+        &format!("  {}", row.name),
+        &percent(row.stops),
+        &days(row.median_days),
+        &days(row.most_days),
+        &row.comes_back.map_or(String::new(), percent),
+    ])
 }
 
 fn severity_style(severity: Severity) -> Style {

@@ -28,6 +28,20 @@ pub(crate) fn month_short(number: u8) -> &'static str {
     month(number).get(..3).unwrap_or("?")
 }
 
+const MONTH_DAYS: [usize; 12] = [31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31];
+
+/// Month (1 to 12) and day of a day of the year, the first of January being 0.
+pub(crate) fn month_and_day(day_of_year: usize) -> (u8, u8) {
+    let mut left = day_of_year % 365;
+    for (month, days) in (1..).zip(MONTH_DAYS) {
+        if left < days {
+            return (month, u8::try_from(left + 1).unwrap_or(1));
+        }
+        left -= days;
+    }
+    (12, 31)
+}
+
 /// "9 January".
 pub(crate) fn date(at: Moment) -> String {
     format!("{} {}", at.day, month(at.month))
@@ -123,6 +137,20 @@ pub(crate) fn figure(value: f64) -> String {
     format!("{value:.digits$}")
 }
 
+/// A figure without needless zeros: 95, 99.5.
+pub(crate) fn figure_short(value: f64) -> String {
+    format!("{}", (value * 100.0).round() / 100.0)
+}
+
+/// A unit of a message as people write it.
+pub(crate) fn unit(ucum: &str) -> &str {
+    match ucum {
+        "Cel" => "°C",
+        "deg" => "°",
+        other => other,
+    }
+}
+
 /// A figure in at most four columns: 1234, 123, 12, 1.2.
 pub(crate) fn short_figure(value: f64) -> String {
     if value == 0.0 {
@@ -186,6 +214,11 @@ mod tests {
         }
         assert_eq!(signed(41.0), "+41.0");
         assert_eq!(signed(-41.0), "-41.0");
+    }
+
+    #[test]
+    fn days_of_the_year_are_dates() {
+        assert_eq!([0, 58, 59, 364].map(month_and_day), [(1, 1), (2, 28), (3, 1), (12, 31)]);
     }
 
     #[test]

@@ -1,4 +1,10 @@
 //! Many lives of one node, each with its own weather and its own parts.
+#![expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    clippy::cast_possible_wrap,
+    reason = "single precision is the point of the tables, and places in them are clamped"
+)]
 
 use std::sync::atomic::{AtomicUsize, Ordering};
 
@@ -160,7 +166,12 @@ pub struct Lives {
 
 /// Lives a number of lives on so many threads; the answer does not depend on how many.
 #[must_use]
-pub fn live_all<W: LifeWeather>(question: &Question<'_, W>, lives: usize, threads: usize, watch: &dyn Watch) -> Lives {
+pub fn live_all<W: LifeWeather>(
+    question: &Question<'_, W>,
+    lives: usize,
+    threads: usize,
+    watch: &dyn Watch,
+) -> Lives {
     let threads = threads.max(1);
     let done = AtomicUsize::new(0);
     let work = |thread: usize| {
@@ -241,7 +252,8 @@ impl<'a, W: LifeWeather> Living<'a, W> {
         let mut life = Life::new(question.node, question.charge.fraction());
         drawn.equip(question.node, &mut life);
         let sky = question.weather.start(&mut random);
-        let outcome = LifeOutcome { life: number, drawn, lowest_charge: f32::INFINITY, ..LifeOutcome::default() };
+        let outcome =
+            LifeOutcome { life: number, drawn, lowest_charge: f32::INFINITY, ..LifeOutcome::default() };
         let start_day = question.start_day.unwrap_or(drawn_day);
         Self { question, random, sky, life, outcome, settled: false, silence_h: 0, start_day }
     }
@@ -293,7 +305,14 @@ impl<'a, W: LifeWeather> Living<'a, W> {
         }
     }
 
-    fn note_reports(&mut self, hours: usize, kind: usize, air_celsius: f32, charge: f32, outcome: &HourOutcome) {
+    fn note_reports(
+        &mut self,
+        hours: usize,
+        kind: usize,
+        air_celsius: f32,
+        charge: f32,
+        outcome: &HourOutcome,
+    ) {
         let demand = &self.question.node.demand;
         let seen = &mut self.outcome;
         let wanted = demand.row(kind, demand.levels.len() - 1).reports_per_hour(air_celsius);

@@ -3,6 +3,10 @@
 //! Charge is kept in ampere-hours, so that a current in amperes over one hour is a charge without a factor. One life is
 //! stepped through a whole day before the next, so that its state stays in registers; lives side by side in arrays were
 //! four times slower, since every step is table look-ups that do not vectorise.
+#![expect(
+    clippy::cast_possible_truncation,
+    reason = "single precision is the point of the tables, and places in them are clamped"
+)]
 
 use super::node::NodeTables;
 use crate::power::ageing;
@@ -49,6 +53,7 @@ pub struct Flows {
 }
 
 /// What an hour brought, for a recorder.
+#[expect(clippy::struct_excessive_bools, reason = "they are independent facts of an hour, not one state")]
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct HourOutcome {
     /// Charging current into a battery that is not full: after gate and current limit, before the voltage limit [A].
@@ -156,6 +161,11 @@ impl Life {
     #[must_use]
     pub fn capacity_left(&self) -> f64 {
         self.capacity_ah / self.new_capacity_ah
+    }
+
+    /// Takes the battery down to this state of charge, if it holds more.
+    pub fn drain_to(&mut self, charge: f64) {
+        self.stored_ah = self.stored_ah.min(charge * self.capacity_ah);
     }
 
     /// Gives the life a battery so many times as large, at the same state of charge.
@@ -283,7 +293,8 @@ fn take_sun(
         let headroom_volts = limits.volts - rest_volts;
         outcome.taken = outcome.offered;
         if outcome.offered * life.largest_ohm > headroom_volts {
-            let resistance_ohm = node.resistance_ohm(charge, weather.battery_celsius) * life.resistance_factor;
+            let resistance_ohm =
+                node.resistance_ohm(charge, weather.battery_celsius) * life.resistance_factor;
             outcome.taken = outcome.offered.min(headroom_volts.max(0.0) / resistance_ohm);
         }
     }
@@ -292,7 +303,13 @@ fn take_sun(
 
 /// Moves the charge of an hour with sun: a full battery takes no more than was spent.
 #[inline]
-fn settle_in_sun(node: &NodeTables, life: &mut Life, outcome: &mut HourOutcome, weather: &HourWeather, spent: f64) {
+fn settle_in_sun(
+    node: &NodeTables,
+    life: &mut Life,
+    outcome: &mut HourOutcome,
+    weather: &HourWeather,
+    spent: f64,
+) {
     let stored = life.stored_ah;
     let full_charge = node.charger.limits(weather.battery_celsius).full_charge;
     let ceiling = (f64::from(full_charge) * life.capacity_ah).max(stored);

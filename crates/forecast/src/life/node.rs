@@ -1,4 +1,9 @@
 //! What is the same in every life of a node: lookup tables of battery, charger, cut-off and demand.
+#![expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "single precision is the point of the tables, and places in them are clamped"
+)]
 
 use design::node::{Buffer, Design};
 use design::part::{Ageing, Battery, Charger};
@@ -26,7 +31,7 @@ pub enum Harvest {
 pub(super) struct Rows<const K: usize, const N: usize> {
     start: f32,
     per_unit: f32,
-    rows: Box<[[f32; K]; N]>,
+    points: Box<[[f32; K]; N]>,
 }
 
 impl<const K: usize, const N: usize> Rows<K, N> {
@@ -34,7 +39,7 @@ impl<const K: usize, const N: usize> Rows<K, N> {
     fn new(start: f32, end: f32, values: impl Fn(f64) -> [f64; K]) -> Self {
         let width = (end - start) / (N - 1) as f32;
         let row = |index: usize| values(f64::from(start + index as f32 * width)).map(|value| value as f32);
-        Self { start, per_unit: 1.0 / width, rows: Box::new(std::array::from_fn(row)) }
+        Self { start, per_unit: 1.0 / width, points: Box::new(std::array::from_fn(row)) }
     }
 
     /// The quantities at an argument; held at the ends outside the range.
@@ -43,7 +48,7 @@ impl<const K: usize, const N: usize> Rows<K, N> {
         let place = ((argument - self.start) * self.per_unit).max(0.0).min((N - 1) as f32);
         let index = (place as i32 as usize).min(N - 2);
         let share = place - index as f32;
-        let (low, high) = (&self.rows[index], &self.rows[index + 1]);
+        let (low, high) = (&self.points[index], &self.points[index + 1]);
         std::array::from_fn(|k| low[k] + share * (high[k] - low[k]))
     }
 }
@@ -109,8 +114,8 @@ impl ChargerTables {
 
     fn new(charger: &Charger, battery: &Battery) -> Self {
         let highest = charger.voltage.unwrap_or_else(|| battery::open_circuit(battery, 1.0));
-        let allowed = |degree: i32| {
-            let (share, reduction) = charger::gate(charger, f64::from(degree));
+        let allowed = |celsius: f64| {
+            let (share, reduction) = charger::gate(charger, celsius);
             let voltage = highest - reduction;
             ChargeLimits {
                 amperes: (charger.current.amperes() * share) as f32,
@@ -120,7 +125,9 @@ impl ChargerTables {
         };
         let none = f64::NEG_INFINITY;
         Self {
-            by_whole_degree: Box::new(std::array::from_fn(|row| allowed(COLDEST_CELSIUS as i32 + row as i32))),
+            by_whole_degree: Box::new(std::array::from_fn(|row| {
+                allowed(f64::from(COLDEST_CELSIUS) + row as f64)
+            })),
             drain_amperes: charger.battery_drain.amperes() as f32,
             precharge_below_volts: charger.precharge_below.map_or(none, Voltage::volts) as f32,
             precharge_amperes: charger.precharge_current.amperes() as f32,
@@ -131,7 +138,8 @@ impl ChargerTables {
 
     /// The same charger without its temperature gate.
     pub fn open_gate(&mut self) {
-        let widest = self.by_whole_degree.iter().copied().max_by(|one, other| one.amperes.total_cmp(&other.amperes));
+        let widest =
+            self.by_whole_degree.iter().copied().max_by(|one, other| one.amperes.total_cmp(&other.amperes));
         if let Some(widest) = widest {
             self.by_whole_degree.fill(widest);
         }
@@ -208,7 +216,8 @@ impl NodeTables {
             rest: Rows::new(0.0, 1.0, |charge| [battery::open_circuit(battery, charge).volts()]),
             by_charge,
             by_temperature,
-            charger: charger.map_or_else(ChargerTables::ideal, |charger| ChargerTables::new(charger, battery)),
+            charger: charger
+                .map_or_else(ChargerTables::ideal, |charger| ChargerTables::new(charger, battery)),
             capacity_ah: real_capacity(battery).ampere_hours(),
             never_stops: false,
             stops_below_volts: design.cutoff.stops_below.volts() as f32,
@@ -263,6 +272,13 @@ impl NodeTables {
         volts
     }
 
+    /// State of charge at which the battery rests at this voltage, to half a percent; 1 above its table.
+    #[must_use]
+    pub fn charge_resting_at(&self, volts: f32) -> f32 {
+        let mut steps = (0..CHARGES).map(|step| step as f32 / (CHARGES - 1) as f32);
+        steps.find(|charge| self.rest_volts(*charge) >= volts).unwrap_or(1.0)
+    }
+
     /// Voltage at the terminals with this current into the battery [A].
     #[must_use]
     pub fn terminal_volts(&self, charge: f32, battery_celsius: f32, amperes: f32) -> f32 {
@@ -294,8 +310,8 @@ impl NodeTables {
     /// The largest resistance of the nominal battery [ohm].
     pub(super) fn largest_ohm(&self) -> f32 {
         let largest = |rows: &mut dyn Iterator<Item = f32>| rows.fold(0.0, f32::max);
-        let by_charge = largest(&mut self.by_charge.rows.iter().map(|[ohm, _]| *ohm));
-        by_charge * largest(&mut self.by_temperature.rows.iter().map(|[factor, ..]| *factor))
+        let by_charge = largest(&mut self.by_charge.points.iter().map(|[ohm, _]| *ohm));
+        by_charge * largest(&mut self.by_temperature.points.iter().map(|[factor, ..]| *factor))
     }
 
     /// Charge above which a battery of so many times the resistance can't stop the node at any tabulated temperature.
@@ -303,8 +319,8 @@ impl NodeTables {
         if self.never_stops {
             return f32::NEG_INFINITY;
         }
-        let locked = self.by_temperature.rows.iter().map(|[_, locked, ..]| *locked).fold(0.0, f32::max);
-        let coldest = self.by_temperature.rows.iter().map(|[factor, ..]| *factor).fold(0.0, f32::max);
+        let locked = self.by_temperature.points.iter().map(|[_, locked, ..]| *locked).fold(0.0, f32::max);
+        let coldest = self.by_temperature.points.iter().map(|[factor, ..]| *factor).fold(0.0, f32::max);
         let holds = |charge: f32| {
             let ohm = self.by_charge.at(charge)[0] * coldest * resistance_factor;
             charge > locked && self.rest_volts(charge) >= self.stops_below_volts + self.pulse_drop_volts(ohm)

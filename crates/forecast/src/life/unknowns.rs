@@ -1,4 +1,8 @@
 //! What is fixed but unknown about a site and its parts, drawn once for every life.
+#![expect(
+    clippy::cast_possible_truncation,
+    reason = "single precision is the point of the tables, and places in them are clamped"
+)]
 
 use design::node::{Design, Step};
 use design::quantity::{Quantity, Uncertain};
@@ -140,16 +144,17 @@ fn floor_spread(design: &Design) -> f64 {
 /// Spread of all active currents together, each weighed by its charge per try.
 fn active_spread(design: &Design) -> f64 {
     let steps = design.loads.iter().flat_map(|load| &load.activities).flat_map(|activity| &activity.steps);
-    weighed(steps.map(|step| match step {
-        Step::Draw { current, time } => (current.nominal.si() * time.si(), current.spread_si * time.si()),
-        Step::Uplink { .. } => design
-            .radio
-            .as_ref()
-            .map_or((0.0, 0.0), |radio| (radio.transmit_current.nominal.si(), radio.transmit_current.spread_si)),
-        Step::Fix { .. } => design
-            .receiver
-            .as_ref()
-            .map_or((0.0, 0.0), |receiver| (receiver.acquire.nominal.si(), receiver.acquire.spread_si)),
+    weighed(steps.map(|step| {
+        match step {
+            Step::Draw { current, time } => (current.nominal.si() * time.si(), current.spread_si * time.si()),
+            Step::Uplink { .. } => design.radio.as_ref().map_or((0.0, 0.0), |radio| {
+                (radio.transmit_current.nominal.si(), radio.transmit_current.spread_si)
+            }),
+            Step::Fix { .. } => design
+                .receiver
+                .as_ref()
+                .map_or((0.0, 0.0), |receiver| (receiver.acquire.nominal.si(), receiver.acquire.spread_si)),
+        }
     }))
 }
 

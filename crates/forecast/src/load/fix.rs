@@ -20,7 +20,13 @@ impl FixCost {
     /// probability `1 - f^n`, `n` being the whole intervals in its life. Half a sky doubles the failures (own
     /// estimate, no source); under a roof every try fails.
     #[must_use]
-    pub fn new(receiver: &Receiver, interval: Duration, give_up_after: Duration, failures: f64, sky: Sky) -> Self {
+    pub fn new(
+        receiver: &Receiver,
+        interval: Duration,
+        give_up_after: Duration,
+        failures: f64,
+        sky: Sky,
+    ) -> Self {
         let failing = match sky {
             Sky::Open => failures,
             Sky::Half => (2.0 * failures).min(1.0),

@@ -1,16 +1,16 @@
 //! What a message costs: time on air, waiting and listening, over the data rates in use.
 
 use design::node::RadioUse;
-use design::quantity::{Bytes, Charge, Duration, Share};
+use design::quantity::{Charge, Duration, Share};
 use design::region::Modulation;
 
 use crate::radio::airtime;
 
 /// Tries of a confirmed message before the device gives up (LoRaWAN 1.0.2, section 18.4, recommends eight).
 const LARGEST_TRIES: i32 = 8;
-/// RECEIVE_DELAY1 and the second window one second later (RP002-1.0.4, section 3.3).
+/// `RECEIVE_DELAY1` and the second window one second later (RP002-1.0.4, section 3.3).
 const FIRST_WINDOW_S: f64 = 1.0;
-/// JOIN_ACCEPT_DELAY1 (RP002-1.0.4, section 3.3).
+/// `JOIN_ACCEPT_DELAY1` (RP002-1.0.4, section 3.3).
 const JOIN_FIRST_WINDOW_S: f64 = 5.0;
 const BETWEEN_WINDOWS_S: f64 = 1.0;
 
@@ -26,31 +26,32 @@ pub struct MessageCost {
 }
 
 impl MessageCost {
-    /// The cost of a message with so many application bytes.
+    /// The cost of a message that has so many application bytes at each data rate.
     #[must_use]
-    pub fn new(radio: &RadioUse, payload: Bytes) -> Self {
-        Self::of_frame(radio, airtime::frame_bytes(payload.bytes() as usize), FIRST_WINDOW_S)
+    pub fn new(radio: &RadioUse, payload_bytes: impl Fn(u8) -> usize) -> Self {
+        Self::of_frame(radio, |rate| airtime::frame_bytes(payload_bytes(rate)), FIRST_WINDOW_S)
     }
 
-    /// Time on air at the slowest data rate in use.
+    /// Longest time on air among the data rates in use.
     #[must_use]
-    pub fn slowest(radio: &RadioUse, payload: Bytes) -> Duration {
-        let frame = airtime::frame_bytes(payload.bytes() as usize);
-        let times = used(radio).filter_map(|(modulation, _)| airtime::uplink(modulation, frame));
+    pub fn longest(radio: &RadioUse, payload_bytes: impl Fn(u8) -> usize) -> Duration {
+        let frame = |rate| airtime::frame_bytes(payload_bytes(rate));
+        let times = used(radio).filter_map(|(rate, modulation, _)| airtime::uplink(modulation, frame(rate)));
         times.fold(Duration::ZERO, |longest, time| if time > longest { time } else { longest })
     }
 
-    fn of_frame(radio: &RadioUse, frame_bytes: usize, first_window_s: f64) -> Self {
+    fn of_frame(radio: &RadioUse, frame_bytes: impl Fn(u8) -> usize, first_window_s: f64) -> Self {
         let window = |of: Modulation| airtime::window(of, radio.radio.window_symbols);
         let second_window = modulation(radio, radio.region.second_window.1).and_then(window);
         let mut cost = Self { sending: Duration::ZERO, waiting: Duration::ZERO, listening: Duration::ZERO };
-        for (modulation, share) in used(radio) {
+        for (rate, modulation, share) in used(radio) {
             let first_window = window(modulation).unwrap_or_default();
-            let on_air = airtime::uplink(modulation, frame_bytes).unwrap_or_default();
+            let on_air = airtime::uplink(modulation, frame_bytes(rate)).unwrap_or_default();
             let until_second = Duration::from_seconds(first_window_s + BETWEEN_WINDOWS_S);
             cost.sending = cost.sending + on_air * share.fraction();
             cost.waiting = cost.waiting + (until_second - first_window) * share.fraction();
-            cost.listening = cost.listening + (first_window + second_window.unwrap_or(first_window)) * share.fraction();
+            cost.listening =
+                cost.listening + (first_window + second_window.unwrap_or(first_window)) * share.fraction();
         }
         cost
     }
@@ -59,7 +60,7 @@ impl MessageCost {
 /// Charge for one join: a request, the wait and both windows.
 #[must_use]
 pub fn join_cost(radio: &RadioUse) -> Charge {
-    let cost = MessageCost::of_frame(radio, airtime::JOIN_REQUEST, JOIN_FIRST_WINDOW_S);
+    let cost = MessageCost::of_frame(radio, |_| airtime::JOIN_REQUEST, JOIN_FIRST_WINDOW_S);
     radio.transmit_current.nominal * cost.sending
         + radio.radio.wait * cost.waiting
         + radio.radio.receive * cost.listening
@@ -70,8 +71,9 @@ pub(super) fn expected_tries(loss: f64) -> f64 {
     if loss < 1.0 { (1.0 - loss.powi(LARGEST_TRIES)) / (1.0 - loss) } else { f64::from(LARGEST_TRIES) }
 }
 
-fn used(radio: &RadioUse) -> impl Iterator<Item = (Modulation, Share)> {
-    radio.data_rates.iter().filter_map(|(rate, share)| Some((modulation(radio, *rate)?, *share)))
+/// Data rates in use: number, modulation and share.
+fn used(radio: &RadioUse) -> impl Iterator<Item = (u8, Modulation, Share)> {
+    radio.data_rates.iter().filter_map(|(rate, share)| Some((*rate, modulation(radio, *rate)?, *share)))
 }
 
 fn modulation(radio: &RadioUse, data_rate: u8) -> Option<Modulation> {

@@ -1,4 +1,9 @@
 //! The question that matters: what share of lives survives, how sure that is, and what it hangs on.
+#![expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "single precision is the point of the tables, and places in them are clamped"
+)]
 
 use design::node::Design;
 use design::quantity::{Duration, Share};
@@ -171,7 +176,8 @@ pub(super) fn chances<W: ensemble::LifeWeather>(
         interval: (Share::from_fraction(low), Share::from_fraction(high)),
         worst_fifth,
         best_fifth,
-        outage_hours_per_year: mean(&lives.outcomes, |life| f64::from(life.outage_hours)) / question.years as f64,
+        outage_hours_per_year: mean(&lives.outcomes, |life| f64::from(life.outage_hours))
+            / question.years as f64,
         completeness: completeness(stage, question, &lives.outcomes),
         longest_silence: longest_silence(&lives.outcomes),
         in_hand: in_hand(stage, question, lives.bands.quantile(darkest_day, 0.05), darkest_day),
@@ -210,7 +216,8 @@ fn thousands(count: usize) -> String {
 }
 
 fn lives_text(years: usize) -> String {
-    const WORDS: [&str; 11] = ["", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"];
+    const WORDS: [&str; 11] =
+        ["", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"];
     match WORDS.get(years).filter(|word| !word.is_empty()) {
         Some(word) => format!("{word}-year lives"),
         None => format!("{years}-year lives"),
@@ -245,7 +252,8 @@ fn mean(lives: &[LifeOutcome], of: impl Fn(&LifeOutcome) -> f64) -> f64 {
 }
 
 fn band(lives: &Lives, day: usize) -> DayBand {
-    let charge = [0.05, 0.25, 0.5, 0.75, 0.95].map(|share| Share::from_fraction(lives.bands.quantile(day, share)));
+    let charge =
+        [0.05, 0.25, 0.5, 0.75, 0.95].map(|share| Share::from_fraction(lives.bands.quantile(day, share)));
     DayBand { charge }
 }
 
@@ -258,7 +266,9 @@ fn fifths(stage: &Stage<'_>, sun_doubt: f64, lives: &[LifeOutcome]) -> (Share, S
         harvest - dark.floor_ah * drawn.floor() - dark.active_ah * drawn.active()
     };
     let mut order: Vec<&LifeOutcome> = lives.iter().collect();
-    order.sort_by(|one, other| surplus(&one.drawn).total_cmp(&surplus(&other.drawn)).then(one.life.cmp(&other.life)));
+    order.sort_by(|one, other| {
+        surplus(&one.drawn).total_cmp(&surplus(&other.drawn)).then(one.life.cmp(&other.life))
+    });
     let fifth = order.len() / 5;
     let alive = |lives: &[&LifeOutcome]| lives.iter().filter(|life| life.outage_hours == 0).count();
     let best = &order[order.len() - fifth..];
@@ -319,8 +329,12 @@ fn worst<W: ensemble::LifeWeather>(question: &Question<'_, W>, lives: &[LifeOutc
 }
 
 /// Looks into failed lives: the first change among pulse, gate, wear and parts that would have saved each.
-fn causes<W: ensemble::LifeWeather>(question: &Question<'_, W>, lives: &[LifeOutcome]) -> Vec<(Cause, Share)> {
-    let failed: Vec<&LifeOutcome> = lives.iter().filter(|life| life.outage_hours > 0).take(EXAMINED).collect();
+fn causes<W: ensemble::LifeWeather>(
+    question: &Question<'_, W>,
+    lives: &[LifeOutcome],
+) -> Vec<(Cause, Share)> {
+    let failed: Vec<&LifeOutcome> =
+        lives.iter().filter(|life| life.outage_hours > 0).take(EXAMINED).collect();
     let changed = |change: &dyn Fn(&mut NodeTables)| {
         let mut node = question.node.clone();
         change(&mut node);
@@ -336,7 +350,11 @@ fn causes<W: ensemble::LifeWeather>(question: &Question<'_, W>, lives: &[LifeOut
             ensemble::live(&Question { node, ..*question }, life.life, parts, None, |_| {}).outage_hours == 0
         };
         let by_change = saviours.iter().find(|(_, node)| saved(node, None)).map(|(cause, _)| *cause);
-        by_change.unwrap_or(if saved(question.node, Some(Drawn::nominal())) { Cause::Parts } else { Cause::Sun })
+        by_change.unwrap_or(if saved(question.node, Some(Drawn::nominal())) {
+            Cause::Parts
+        } else {
+            Cause::Sun
+        })
     };
     let found: Vec<Cause> = failed.iter().map(|life| cause(life)).collect();
     let all = [Cause::Sun, Cause::Parts, Cause::ChargeGate, Cause::BrownOut, Cause::Ageing];

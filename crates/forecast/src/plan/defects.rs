@@ -1,4 +1,9 @@
 //! The same node with one thing gone wrong: what kills nodes in the field is rarely the design as drawn.
+#![expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "hours are whole and not negative, and the kernel is in single precision"
+)]
 
 use design::node::Design;
 use design::part::Regulator;
@@ -74,7 +79,11 @@ pub(super) fn possible(design: &Design) -> Vec<Defect> {
     if left_on > Current::ZERO {
         draws("sensors left powered", left_on, true);
     }
-    if design.loads.iter().any(|load| matches!(load.regulator, Regulator::Ldo { .. } | Regulator::Buck { .. })) {
+    if design
+        .loads
+        .iter()
+        .any(|load| matches!(load.regulator, Regulator::Ldo { .. } | Regulator::Buck { .. }))
+    {
         draws("regulator that idles at 5 mA", OLD_REGULATOR_NO_LOAD, false);
     }
     if design.panel.is_some() {

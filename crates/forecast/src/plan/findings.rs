@@ -1,4 +1,8 @@
 //! What is wrong with a design only in its weather, with the place in the file and what to do.
+#![expect(
+    clippy::cast_possible_truncation,
+    reason = "single precision is the point of the tables, and places in them are clamped"
+)]
 
 use design::node::Design;
 use design::quantity::Voltage;
@@ -34,7 +38,7 @@ pub(super) fn findings(
         one_year(weather),
     ];
     let mut found: Vec<Finding> = found.into_iter().flatten().collect();
-    found.sort_by(|one, other| other.severity.cmp(&one.severity));
+    found.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     found
 }
 
@@ -171,13 +175,16 @@ fn stranded(stage: &Stage<'_>) -> Option<Finding> {
 
 fn hot_battery(stage: &Stage<'_>, design: &Design) -> Option<Finding> {
     let (_, hottest) = design.battery.charge_temperature?;
-    let hours = stage.record.hours.iter().filter(|hour| f64::from(hour.battery_celsius) > WARM_CELSIUS).count();
+    let hours =
+        stage.record.hours.iter().filter(|hour| f64::from(hour.battery_celsius) > WARM_CELSIUS).count();
     (hours > 0 && hottest.celsius() <= 60.0).then(|| {
         finding(
             "hot-battery",
             Severity::Note,
             "enclosure.sun_gain",
-            format!("the battery is above {WARM_CELSIUS:.0} C for {hours} hours of the record and ages fast there"),
+            format!(
+                "the battery is above {WARM_CELSIUS:.0} C for {hours} hours of the record and ages fast there"
+            ),
             "shade the box or paint it white, and keep the battery away from the back of the panel",
         )
     })

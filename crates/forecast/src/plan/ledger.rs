@@ -94,7 +94,8 @@ fn month_row(stage: &Stage<'_>, hours: &[KeptHour], plain_w_m2: &[f32], month: u
         return None;
     }
     let days = of_month.len() as f64 / 24.0;
-    let sum = |value: &dyn Fn(&KeptHour) -> f32| of_month.iter().map(|hour| f64::from(value(hour))).sum::<f64>();
+    let sum =
+        |value: &dyn Fn(&KeptHour) -> f32| of_month.iter().map(|hour| f64::from(value(hour))).sum::<f64>();
     let per_day = |value: &dyn Fn(&KeptHour) -> f32| Charge::from_ampere_hours(sum(value) / days);
     let air = sum(&|hour| stage.record.hours[hour.place].air_celsius) / of_month.len() as f64;
     let lowest = of_month.iter().map(|hour| hour.charge).fold(f32::INFINITY, f32::min);

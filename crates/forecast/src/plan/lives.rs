@@ -1,4 +1,9 @@
 //! What is asked of one life: its lowest point, what is in hand there, and how it comes back.
+#![expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "single precision is the point of the tables, and places in them are clamped"
+)]
 
 use std::ops::ControlFlow::{Break, Continue};
 
@@ -34,6 +39,7 @@ pub(super) struct Stage<'a> {
 }
 
 /// Charge per day [Ah].
+#[expect(clippy::struct_field_names, reason = "the unit belongs to the name")]
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Balance {
     /// What panel and charger offer.
@@ -103,7 +109,12 @@ impl Stage<'_> {
                 lowest = (life.charge(), index, life.clone());
             }
             if index >= last_from {
-                last_pass.push(KeptHour { place, charge_before, charge: life.charge() as f32, outcome: *outcome });
+                last_pass.push(KeptHour {
+                    place,
+                    charge_before,
+                    charge: life.charge() as f32,
+                    outcome: *outcome,
+                });
                 if (place + 1) % year == defects_from {
                     before_dark = life.clone();
                 }
@@ -137,10 +148,16 @@ impl Stage<'_> {
         let volts = self.node.rest_volts(MIDDLE);
         let mut balance = Balance::default();
         let mut hours = 0_u32;
-        for (index, hour) in self.record.hours.iter().enumerate().filter(|(index, _)| self.dates[*index].0 == month) {
-            let row = self.node.demand.row(usize::from(self.record.kinds[index]), self.node.demand.levels.len() - 1);
+        for (index, hour) in
+            self.record.hours.iter().enumerate().filter(|(index, _)| self.dates[*index].0 == month)
+        {
+            let row = self
+                .node
+                .demand
+                .row(usize::from(self.record.kinds[index]), self.node.demand.levels.len() - 1);
             let (floor, active) = row.amperes(hour.air_celsius, volts);
-            balance.offered_ah += f64::from(self.node.from_panel(hour.in_plane_w_m2, hour.cell_celsius, volts));
+            balance.offered_ah +=
+                f64::from(self.node.from_panel(hour.in_plane_w_m2, hour.cell_celsius, volts));
             balance.floor_ah += f64::from(floor);
             balance.active_ah += f64::from(active);
             hours += 1;
@@ -156,14 +173,25 @@ impl Stage<'_> {
     /// Hours out in a life from `from`, and nothing else of it.
     pub(super) fn outage_hours(&self, from: usize, charge: Share, hours: usize) -> u32 {
         let mut out = 0;
-        Walk::new(kernel::Life::new(self.node, charge.fraction()), from, hours).go(self.node, self.record, |_, _, outcome| {
-            out += u32::from(outcome.out());
-            Continue(())
-        });
+        Walk::new(kernel::Life::new(self.node, charge.fraction()), from, hours).go(
+            self.node,
+            self.record,
+            |_, _, outcome| {
+                out += u32::from(outcome.out());
+                Continue(())
+            },
+        );
         out
     }
 
-    fn count(&self, counts: &mut Counts, index: usize, place: usize, life: &kernel::Life, outcome: &HourOutcome) {
+    fn count(
+        &self,
+        counts: &mut Counts,
+        index: usize,
+        place: usize,
+        life: &kernel::Life,
+        outcome: &HourOutcome,
+    ) {
         let weather = &self.record.hours[place];
         let demand = &self.node.demand;
         let kind = usize::from(self.record.kinds[place]);
@@ -177,7 +205,8 @@ impl Stage<'_> {
         let plating = self.plates && outcome.taken > 0.0 && weather.battery_celsius < FREEZING_CELSIUS;
         counts.plating_hours += u32::from(plating);
         let full_level = demand.levels.len() - 1;
-        counts.wanted_reports += f64::from(demand.row(kind, full_level).reports_per_hour(weather.air_celsius));
+        counts.wanted_reports +=
+            f64::from(demand.row(kind, full_level).reports_per_hour(weather.air_celsius));
         if !out {
             let level = demand.level(life.charge() as f32);
             counts.reports += f64::from(demand.row(kind, level).reports_per_hour(weather.air_celsius));
@@ -223,7 +252,12 @@ impl Stage<'_> {
     }
 
     /// Walks until the node stops, without sun for `dark_hours`, and returns the time and the life at that point.
-    pub(super) fn until_stopped(&self, life: kernel::Life, from: usize, dark_hours: usize) -> (Duration, kernel::Life) {
+    pub(super) fn until_stopped(
+        &self,
+        life: kernel::Life,
+        from: usize,
+        dark_hours: usize,
+    ) -> (Duration, kernel::Life) {
         let longest = if dark_hours == usize::MAX { LONGEST_WITHOUT_SUN_H } else { YEAR_H };
         let mut lasted = longest;
         let walk = Walk { life, from, hours: longest, darkness: Darkness { hours: dark_hours } };
@@ -260,10 +294,12 @@ impl Stage<'_> {
         restart
     }
 
-    /// The restart of a node that stops at this place with the charge at which it would stop there.
+    /// The restart of a node that stops at this place and, starting and sagging, has drained itself down to where it
+    /// rests at the voltage that stops it.
     fn restart_from(&self, life: &kernel::Life, place: usize) -> Restart {
         let (_, mut stopped) = self.until_stopped(life.clone(), place, usize::MAX);
         stopped.running = false;
+        stopped.drain_to(f64::from(self.node.charge_resting_at(self.node.stops_below_volts)));
         self.until_running(stopped, place, 0)
     }
 

@@ -1,15 +1,20 @@
 //! From a checked design and a weather record to the plan; nothing here can fail.
+#![expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "single precision is the point of the tables, and places in them are clamped"
+)]
 
 use design::node::Design;
 use design::part::GateBand;
 use design::quantity::{Current, Irradiance, Share, Temperature, Voltage};
 
+use super::chances::{self, Effort, chances};
 use super::defects::defects;
 use super::findings::findings;
 use super::ledger::{ledger, months};
 use super::lives::{KeptHour, Lived, Stage};
 use super::record::{self, Felt};
-use super::chances::{self, Effort, chances};
 use crate::diary::Diary;
 use crate::life::ensemble::{LifeWeather, Question, Watch};
 use crate::life::node::{Harvest, NodeTables};
@@ -63,7 +68,8 @@ pub fn plan(design: &Design, weather: Weather<'_>, effort: Effort, watch: &dyn W
         Weather::Hours(hours) => {
             let felt = record::build(design, hours, &diary);
             let used = recorded_weather(design, hours, &felt);
-            let south = hours.place.as_ref().map_or(design.site.latitude, |place| place.latitude).degrees() < 0.0;
+            let south =
+                hours.place.as_ref().map_or(design.site.latitude, |place| place.latitude).degrees() < 0.0;
             let drawn = RecordedWeather::new(&felt.record.hours, &felt.dates, south);
             let plan = lay_out(design, &felt, &node, &diary, used);
             with_chances(plan, design, &felt, &node, &diary, &drawn, MEASURED_SUN_DOUBT, effort, watch)
@@ -130,7 +136,10 @@ fn with_chances<W: LifeWeather>(
         years: design.promise.unattended.years().ceil().clamp(1.0, LONGEST_LIFE_YEARS) as usize,
         start_day: design.promise.installed.map(|(month, day)| day_of_year(month, day)),
         charge: design.promise.charge_at_installation,
-        yield_kept_per_year: design.panel.as_ref().map_or(1.0, |panel| 1.0 - panel.panel.yearly_loss.fraction()),
+        yield_kept_per_year: design
+            .panel
+            .as_ref()
+            .map_or(1.0, |panel| 1.0 - panel.panel.yearly_loss.fraction()),
         seed: effort.seed,
     };
     let stage = stage(design, felt, node);
@@ -266,7 +275,11 @@ fn with_gate(
     let stage = stage(&gated, felt, &node);
     let lived = stage.live(start, gated.promise.charge_at_installation, hours, 0);
     let (verdict, _) = judge(&gated, &lived.life);
-    Some(Variant { name: "with a gate that charges only from 0 to 45 C".to_owned(), verdict, life: lived.life })
+    Some(Variant {
+        name: "with a gate that charges only from 0 to 45 C".to_owned(),
+        verdict,
+        life: lived.life,
+    })
 }
 
 /// The verdict on one life and its reason.
@@ -276,12 +289,20 @@ fn judge(design: &Design, life: &Life) -> (Verdict, String) {
     if let Some(first) = life.first_outage {
         let year = first.pass + 1;
         let hours_a_year = f64::from(life.outage_hours) / promised.years().max(1.0);
-        return (Verdict::Fails, format!("it stops in year {year} and is out for {hours_a_year:.0} hours a year"));
+        return (
+            Verdict::Fails,
+            format!("it stops in year {year} and is out for {hours_a_year:.0} hours a year"),
+        );
     }
     if design.panel.is_none() {
         let years = life.without_sun.years();
-        let verdict = if life.without_sun < promised * PRIMARY_MARGIN { Verdict::Tight } else { Verdict::Holds };
-        let lasts = if years > SHELF_LIFE_YEARS { format!("over {SHELF_LIFE_YEARS:.0}") } else { format!("{years:.1}") };
+        let verdict =
+            if life.without_sun < promised * PRIMARY_MARGIN { Verdict::Tight } else { Verdict::Holds };
+        let lasts = if years > SHELF_LIFE_YEARS {
+            format!("over {SHELF_LIFE_YEARS:.0}")
+        } else {
+            format!("{years:.1}")
+        };
         return (verdict, format!("the cell lasts {lasts} years for {:.0} promised", promised.years()));
     }
     if life.plating_hours_per_year > 0.0 {
@@ -290,9 +311,17 @@ fn judge(design: &Design, life: &Life) -> (Verdict, String) {
     }
     let lowest = life.lowest_charge.percent();
     if days < DAYS_IN_HAND {
-        return (Verdict::Tight, format!("no outage, but only {days:.1} dark days in hand at the lowest point"));
+        return (
+            Verdict::Tight,
+            format!("no outage, but only {days:.1} dark days in hand at the lowest point"),
+        );
     }
-    (Verdict::Holds, format!("no outage, never below {lowest:.0} % charge, {days:.0} dark days in hand at the lowest point"))
+    (
+        Verdict::Holds,
+        format!(
+            "no outage, never below {lowest:.0} % charge, {days:.0} dark days in hand at the lowest point"
+        ),
+    )
 }
 
 fn hours_of(
@@ -302,12 +331,17 @@ fn hours_of(
     lived: &Lived,
     last_pass: u16,
 ) -> Vec<Hour> {
-    around_the_lowest(&lived.last_pass).iter().map(|kept| hour(stage, design, panel, kept, last_pass)).collect()
+    around_the_lowest(&lived.last_pass)
+        .iter()
+        .map(|kept| hour(stage, design, panel, kept, last_pass))
+        .collect()
 }
 
 /// The year around the lowest charge.
 fn around_the_lowest(hours: &[KeptHour]) -> &[KeptHour] {
-    let lowest = (0..hours.len()).min_by(|one, other| hours[*one].charge.total_cmp(&hours[*other].charge)).unwrap_or(0);
+    let lowest = (0..hours.len())
+        .min_by(|one, other| hours[*one].charge.total_cmp(&hours[*other].charge))
+        .unwrap_or(0);
     let from = lowest.saturating_sub(YEAR_HOURS / 2).min(hours.len().saturating_sub(YEAR_HOURS));
     &hours[from..hours.len().min(from + YEAR_HOURS + 24)]
 }

@@ -1,12 +1,17 @@
 //! A weather file turned into what this node feels: sun on its panel, its cells, its battery.
+#![expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "single precision is the point of the tables, and places in them are clamped"
+)]
 
 use design::node::{Design, Enclosure, MountedPanel, Sky};
 
 use crate::diary::Diary;
-use crate::life::kernel::HourWeather;
-use crate::life::walk::Record;
 use crate::life::ensemble::LifeWeather;
+use crate::life::kernel::HourWeather;
 use crate::life::unknowns::Drawn;
+use crate::life::walk::Record;
 use crate::random::Stream;
 use crate::sky::climate::{Climate, snow_guess_days};
 use crate::sky::irradiance::faiman_celsius;
@@ -49,7 +54,8 @@ pub(super) fn build(design: &Design, weather: &WeatherHours, diary: &Diary) -> F
         .map(|index| {
             let air_celsius = weather.air_celsius[index];
             let wind_m_s = weather.wind_m_s.as_ref().map_or(DEFAULT_WIND_M_S, |wind| wind[index]);
-            let cell = faiman_celsius(f64::from(effective[index]), f64::from(air_celsius), f64::from(wind_m_s));
+            let cell =
+                faiman_celsius(f64::from(effective[index]), f64::from(air_celsius), f64::from(wind_m_s));
             HourWeather {
                 in_plane_w_m2: effective[index],
                 cell_celsius: cell as f32,
@@ -78,8 +84,14 @@ pub(super) fn synthetic(design: &Design, climate: &Climate, diary: &Diary) -> Sy
     let observer = plane::site_observer(design);
     // The mean solar clock of the place, since nobody's wall clock matters to a node.
     let utc_offset_h = design.site.longitude.degrees() / 15.0;
-    let table =
-        PlaneTable::new(&observer, utc_offset_h, &plane, SkyModel::Perez, Instants::SixGrena, &light::nominal_hours());
+    let table = PlaneTable::new(
+        &observer,
+        utc_offset_h,
+        &plane,
+        SkyModel::Perez,
+        Instants::SixGrena,
+        &light::nominal_hours(),
+    );
     let mut light = LightTable::new(&table, latitude_deg);
     let hours = light::nominal_hours();
     let kept: Vec<f32> = hours
@@ -91,9 +103,8 @@ pub(super) fn synthetic(design: &Design, climate: &Climate, diary: &Diary) -> Sy
         .collect();
     light.scale(|hour| kept[hour]);
     let on_flat = snow_on_flat(design, climate);
-    let snow_days = on_flat.map(|days| {
-        design.panel.as_ref().map_or(0.0, |mounted| snow::days_on_tilted(days, mounted.tilt))
-    });
+    let snow_days = on_flat
+        .map(|days| design.panel.as_ref().map_or(0.0, |mounted| snow::days_on_tilted(days, mounted.tilt)));
     SyntheticWeather::new(climate, light, &snow_days, &design.enclosure)
 }
 
@@ -172,7 +183,12 @@ fn kept_share(mounted: &MountedPanel, month: u8) -> f64 {
 }
 
 /// Snow lies on the panel on the coldest days of each month, as many as stick at its tilt.
-fn snow_hours(design: &Design, mounted: &MountedPanel, weather: &WeatherHours, dates: &[(u8, u8, u8)]) -> Vec<bool> {
+fn snow_hours(
+    design: &Design,
+    mounted: &MountedPanel,
+    weather: &WeatherHours,
+    dates: &[(u8, u8, u8)],
+) -> Vec<bool> {
     let mut snowed = vec![false; dates.len()];
     for month in 1..=12_u8 {
         let days = design.site.snow_days[usize::from(month) - 1];
@@ -224,7 +240,8 @@ fn darkest_month(dates: &[(u8, u8, u8)], sun_w_m2: &[f32]) -> usize {
         *hours += 1;
     }
     let mean = |month: usize| sums[month].0 / f64::from(sums[month].1);
-    let dark = (0..12).filter(|month| sums[*month].1 > 0).min_by(|one, other| mean(*one).total_cmp(&mean(*other)));
+    let dark =
+        (0..12).filter(|month| sums[*month].1 > 0).min_by(|one, other| mean(*one).total_cmp(&mean(*other)));
     dates.iter().position(|(month, ..)| Some(usize::from(*month) - 1) == dark).unwrap_or(0)
 }
 

@@ -1,4 +1,10 @@
 //! Daily clearness of one month after another: its distribution, its persistence and its good and bad years.
+#![expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    clippy::cast_possible_wrap,
+    reason = "single precision is the point of the tables, and places in them are clamped"
+)]
 
 use crate::random::Stream;
 
@@ -57,6 +63,14 @@ impl Clearness {
                 (None, None) => LEAST_CLEARNESS,
             }
         })
+    }
+
+    /// The same distribution, every day brighter or darker by what brings it to this mean.
+    #[must_use]
+    pub fn scaled_to(mut self, mean: f64) -> Self {
+        let factor = (mean / self.mean()) as f32;
+        self.by_score.iter_mut().for_each(|clearness| *clearness *= factor);
+        self
     }
 
     fn from_quantile(quantile: impl Fn(f64) -> f64) -> Self {

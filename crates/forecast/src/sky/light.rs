@@ -1,4 +1,9 @@
 //! Light on a plane by hour of the year and clearness of the day, so that a synthetic hour costs one interpolation.
+#![expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "single precision is the point of the tables, and places in them are clamped"
+)]
 
 use super::decompose::erbs_daily;
 use super::irradiance::{SOLAR_CONSTANT_W_M2, extraterrestrial_normal_w_m2};
@@ -98,8 +103,8 @@ impl LightTable {
             let clearness = LARGEST_CLEARNESS * level as f64 / (LEVELS - 1) as f64;
             let day_wh_m2 = clearness * outside_wh_m2;
             let diffuse_wh_m2 = day_wh_m2 * erbs_daily(clearness, sunset_deg);
-            for hour in 0..HOURS_PER_DAY {
-                let (ghi_w_m2, dhi_w_m2) = (day_wh_m2 * global[hour], diffuse_wh_m2 * diffuse[hour]);
+            for (hour, (global, diffuse)) in global.iter().zip(&diffuse).enumerate() {
+                let (ghi_w_m2, dhi_w_m2) = (day_wh_m2 * global, diffuse_wh_m2 * diffuse);
                 let index = day * HOURS_PER_DAY + hour;
                 let InPlane { plain_w_m2, effective_w_m2 } =
                     plane.of_horizontal(index, ghi_w_m2, dhi_w_m2.min(ghi_w_m2));
@@ -107,8 +112,8 @@ impl LightTable {
                 self.plain_day_wh_m2[day][level] += plain_w_m2 as f32;
             }
         }
-        for hour in 0..HOURS_PER_DAY {
-            self.ghi_at_one_w_m2[day * HOURS_PER_DAY + hour] = (outside_wh_m2 * global[hour]) as f32;
+        for (hour, share) in global.iter().enumerate() {
+            self.ghi_at_one_w_m2[day * HOURS_PER_DAY + hour] = (outside_wh_m2 * share) as f32;
         }
     }
 
@@ -116,7 +121,9 @@ impl LightTable {
     pub fn scale(&mut self, kept: impl Fn(usize) -> f32) {
         for (hour, row) in self.effective.iter_mut().enumerate() {
             let kept = kept(hour);
-            row.iter_mut().for_each(|light| *light *= kept);
+            for light in row.iter_mut() {
+                *light *= kept;
+            }
         }
     }
 

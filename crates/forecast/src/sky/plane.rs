@@ -115,7 +115,7 @@ pub fn on_plane(design: &Design, mounted: &MountedPanel, weather: &WeatherHours)
 pub fn facing(design: &Design, mounted: &MountedPanel) -> Plane {
     Plane {
         tilt_deg: mounted.tilt.degrees(),
-        azimuth_deg: mounted.azimuth.map(|azimuth| azimuth.degrees()),
+        azimuth_deg: mounted.azimuth.map(design::quantity::Angle::degrees),
         albedo: design.site.albedo.fraction(),
         skyline: Skyline::new(&design.site.horizon),
     }

@@ -1,4 +1,9 @@
 //! Recorded weather for many lives: whole winters drawn from measured years.
+#![expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "single precision is the point of the tables, and places in them are clamped"
+)]
 
 use crate::life::ensemble::LifeWeather;
 use crate::life::kernel::HourWeather;

@@ -1,4 +1,8 @@
 //! Drawn weather: one day after another for one life, from a climate and its doubts.
+#![expect(
+    clippy::cast_possible_truncation,
+    reason = "single precision is the point of the tables, and places in them are clamped"
+)]
 
 use design::node::Enclosure;
 
@@ -170,10 +174,12 @@ impl LifeWeather for SyntheticWeather {
 
 fn month_clearness(climate: &Climate, days: &[DayNormal], month: usize) -> Clearness {
     let mean = days.iter().find(|day| day.month == month).map_or(0.5, |day| f64::from(day.mean_clearness));
-    match &climate.months[month].clearness_rows {
+    let shape = match &climate.months[month].clearness_rows {
         Some(rows) => Clearness::from_rows(rows),
         None => Clearness::with_mean(mean),
-    }
+    };
+    // Days of one month are not equally long, and some months lie beyond the fit of the formula.
+    shape.scaled_to(mean)
 }
 
 /// Months drawn out into days: air and swing run smoothly from mid-month to mid-month, clearness keeps to its month.

@@ -57,6 +57,25 @@ impl ToCode {
         width * u128::from(self.factor) + u128::from(self.addend)
     }
 
+    /// `(multiplier, shift)` with `number / divisor == (number * multiplier) >> shift` in 32 bits for every number that
+    /// occurs; small processors have no division. `None` where it would not fit, or where the division is a shift already.
+    ///
+    /// # References
+    ///
+    /// Granlund and Montgomery, Division by invariant integers using multiplication, PLDI 1994, theorem 4.2: with
+    /// `multiplier * divisor = 2^shift + excess` it holds while `excess * number < 2^shift`.
+    pub(super) fn reciprocal(&self) -> Option<(u64, u32)> {
+        let divisor = u128::from(self.divisor);
+        let fitting = |shift: u32| {
+            let multiplier = (1_u128 << shift).div_ceil(divisor);
+            let excess = multiplier * divisor - (1 << shift);
+            let exact = excess * self.largest() < 1 << shift;
+            let fits = multiplier * self.largest() <= u128::from(u32::MAX);
+            (exact && fits).then_some((u64::try_from(multiplier).ok()?, shift))
+        };
+        if divisor.is_power_of_two() { None } else { (1..32).find_map(fitting) }
+    }
+
     /// Whether the integers, and one beyond on either side, and "absent", fit 32 bits.
     pub(super) fn is_narrow(&self) -> bool {
         let bound = i64::from(i32::MAX) - 1;

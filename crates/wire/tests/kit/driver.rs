@@ -152,7 +152,7 @@ pub(crate) fn c(messages: &[Message], conversions: &[(String, bool)]) -> String 
     }
     program.push_str("static uint32_t code(unsigned index, long long parts)\n{\n    switch (index) {\n");
     for (index, (name, wide)) in conversions.iter().enumerate() {
-        let kind = if *wide { "int64_t" } else { "int32_t" };
+        let kind = if *wide { "ow_wide" } else { "ow_number" };
         writeln!(program, "    case {index}: return ow_code_{name}(({kind})parts);").expect("text");
     }
     program.push_str("    default: return (uint32_t)parts;\n    }\n}\ntypedef void (*decoder)(uint8_t, const uint8_t *, size_t);\nstatic const decoder decoders[] = {");
@@ -182,7 +182,6 @@ fn print_reading(program: &mut String, field: &Field, part: Part, at: &str) {
             "        if (!m.{at}.present) {{ printf(\" -\"); }} else {{ int i; printf(\" =\"); for (i = 0; i < {length}; ++i) {{ printf(\"%02x\", (unsigned)m.{at}.octets[i]); }} }}"
         ),
         _ => {
-            let part = if matches!(part, Part::Earlier(_)) { Part::Value } else { part };
             let _ = part;
             format!("        SHOW(m.{at});")
         }

@@ -31,12 +31,14 @@ pub(crate) fn run(folder: &Path, program: &str, arguments: &[&str], input: &str)
     // From a file, so that neither side waits for the other.
     let stdin = folder.join("input");
     fs::File::create(&stdin).and_then(|mut file| file.write_all(input.as_bytes())).expect("the input can be written");
+    let start = std::time::Instant::now();
     let output = Command::new(program)
         .args(arguments)
         .current_dir(folder)
         .stdin(fs::File::open(&stdin).expect("it was just written"))
         .output()
         .unwrap_or_else(|error| panic!("{program} can't be started: {error}"));
+    eprintln!("{program} {} {:?}", arguments.last().unwrap_or(&""), start.elapsed());
     let said = String::from_utf8_lossy(&output.stderr);
     assert!(output.status.success(), "{program} {arguments:?}: {}\n{}", output.status, &said[..said.len().min(4000)]);
     String::from_utf8(output.stdout).expect("it prints text").lines().map(str::to_owned).collect()

@@ -112,6 +112,9 @@ fn conversions(text: &mut String, message: &Message, field: &Field, part: Part, 
     ] {
         line(text, format_args!("    if ({condition}) {{\n        return {code}u;\n    }}"));
     }
+    if to.reciprocal().is_some() {
+        line(text, format_args!("    /* Divided by {}: multiply and shift give the same for all these numbers. */", to.divisor));
+    }
     line(text, format_args!("    return {};\n}}", code_of_parts(&to, &least)));
     line(text, format_args!("static inline {number} ow_value_{full}(uint32_t code)\n{{"));
     line(
@@ -147,7 +150,9 @@ fn code_of_parts(to: &ToCode, least: &str) -> String {
     if to.ties {
         sum = format!("{sum} - ({cast})(parts < 0)");
     }
-    if to.divisor != 1 {
+    if let Some((multiplier, shift)) = to.reciprocal() {
+        sum = format!("(({sum}) * {multiplier}u) >> {shift}");
+    } else if to.divisor != 1 {
         sum = format!("({sum}) / {}{suffix}", to.divisor);
     }
     format!("(uint32_t)({sum})")

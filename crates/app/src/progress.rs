@@ -1,0 +1,69 @@
+//! Keeps a waiting person informed, and gives them the answer so far when they have waited enough.
+
+use std::io::{self, IsTerminal as _, Write as _};
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Mutex};
+use std::time::{Duration, Instant};
+
+use forecast::life::ensemble::Watch;
+
+use crate::report::words;
+
+/// Nobody needs to be told of what is done within it.
+const PATIENCE: Duration = Duration::from_secs(1);
+const BETWEEN_COUNTS: Duration = Duration::from_millis(100);
+/// Exit code of a program that was interrupted, as shells count it.
+const INTERRUPTED: i32 = 130;
+
+/// A counter on standard error, and the key that stops.
+pub(crate) struct Progress {
+    begun: Instant,
+    on_terminal: bool,
+    stop: Arc<AtomicBool>,
+    shown: Mutex<Option<Instant>>,
+}
+
+impl Progress {
+    /// Begins to watch; from now on the first Ctrl-C asks for the answer so far, and the second ends the program.
+    pub(crate) fn begin() -> Self {
+        let stop = Arc::new(AtomicBool::new(false));
+        let asked = Arc::clone(&stop);
+        let handler = move || {
+            if asked.swap(true, Ordering::Relaxed) {
+                std::process::exit(INTERRUPTED);
+            }
+        };
+        // Without a handler Ctrl-C ends the program at once, as everywhere else.
+        let _unheard = ctrlc::set_handler(handler);
+        Self { begun: Instant::now(), on_terminal: io::stderr().is_terminal(), stop, shown: Mutex::new(None) }
+    }
+
+    fn is_due(&self, now: Instant, shown: Option<Instant>) -> bool {
+        let patient = now.duration_since(self.begun) < PATIENCE;
+        !patient && shown.is_none_or(|last| now.duration_since(last) >= BETWEEN_COUNTS)
+    }
+}
+
+impl Watch for Progress {
+    fn progress(&self, done: usize, total: usize) {
+        let now = Instant::now();
+        let Ok(mut shown) = self.shown.try_lock() else { return };
+        if self.on_terminal && self.is_due(now, *shown) {
+            *shown = Some(now);
+            let count = format!("\r{} of {} lives", words::grouped(done), words::grouped(total));
+            let _nobody_left = write!(io::stderr(), "{count}; Ctrl-C gives the answer so far");
+        }
+    }
+
+    fn stop(&self) -> bool {
+        self.stop.load(Ordering::Relaxed)
+    }
+}
+
+impl Drop for Progress {
+    fn drop(&mut self) {
+        if self.shown.get_mut().is_ok_and(|shown| shown.is_some()) {
+            let _nobody_left = write!(io::stderr(), "\r{:72}\r", "");
+        }
+    }
+}

@@ -1,0 +1,380 @@
+//! What many lives, the law and the messages say, in sentences that text and page share.
+
+use design::message::{Direction, Part};
+use design::quantity::Share;
+use forecast::message::{FormView, MessageView, RateView, Row};
+use forecast::plan::{Cause, Chances, ClimateView, Driver, FaultRow, Plan, Verdict};
+use forecast::sky::climate::ClimateOrigin;
+use forecast::radio::law::{Bound, Limit, RateRow, Topic};
+
+use super::{Subject, words};
+
+/// An unknown that moves the outcome's rank by less than this share of its own is not worth a word.
+const LEAST_WEIGHT: f64 = 0.05;
+
+/// A share of lives or reports with the digits worth reading: "98.2 %", "99.99 %"; never rounded up to all.
+pub(crate) fn share(share: Share) -> String {
+    match share.percent() {
+        percent if percent >= 100.0 => "100 %".to_owned(),
+        percent if percent >= 99.9 => format!("{:.2} %", percent.min(99.99)),
+        percent => format!("{percent:.1} %"),
+    }
+}
+
+/// "98.2 % of 1,000 five-year lives without an outage (97.2-98.9); promised 95 %".
+pub(crate) fn headline(subject: &Subject, chances: &Chances) -> String {
+    let promised = words::figure_short(subject.promise.without_outage.percent());
+    format!("{}; promised {promised} %", chances.sentence())
+}
+
+/// What the figure depends on, and what it leaves out.
+pub(crate) fn caveat(chances: &Chances) -> String {
+    let mut said = format!(
+        "Worst fifth of the unknowns {}, best fifth {}. The interval is simulation noise; all of it holds if nothing breaks.",
+        share(chances.worst_fifth),
+        share(chances.best_fifth)
+    );
+    if let Some(early) = stopped_early(chances) {
+        said = format!("{said} {early}");
+    }
+    said
+}
+
+/// Marks an answer that somebody did not wait for.
+pub(crate) fn stopped_early(chances: &Chances) -> Option<String> {
+    (chances.lives < chances.wanted).then(|| {
+        let (lived, wanted) = (words::grouped(chances.lives), words::grouped(chances.wanted));
+        format!("Stopped early: {lived} of {wanted} lives.")
+    })
+}
+
+/// The date on which the unlucky stand lowest.
+pub(crate) fn darkest_date(chances: &Chances) -> String {
+    let (month, day) = words::month_and_day(chances.darkest_day);
+    format!("{day} {}", words::month(month))
+}
+
+/// The charge [%] below which 5 % of the lives stand on that date.
+pub(crate) fn darkest_percent(chances: &Chances) -> f64 {
+    chances.bands.get(chances.darkest_day).map_or(0.0, |band| band.charge[0].percent())
+}
+
+/// "9 January: 5 % of lives stand at 41 % or less; there it lasts 6.2 days without sun".
+pub(crate) fn darkest(chances: &Chances, sunny: bool) -> String {
+    let lasts = words::days(chances.in_hand.days());
+    let without = if sunny { " without sun" } else { "" };
+    format!(
+        "{}: 5 % of lives stand at {:.0} % or less, enough for {lasts}{without}",
+        darkest_date(chances),
+        darkest_percent(chances)
+    )
+}
+
+/// Outages and reports over all lives.
+pub(crate) fn outages(chances: &Chances) -> String {
+    let hours = chances.outage_hours_per_year;
+    let out = if hours < 0.05 { "never".to_owned() } else { format!("{} hours a year on average", words::figure(hours)) };
+    let silence = chances.longest_silence.days();
+    let silent = if silence < 0.02 {
+        String::new()
+    } else {
+        format!("; 1 life in 20 silent for {} or more", words::days(silence))
+    };
+    format!("{out}; {} of all reports sent{silent}", share(chances.completeness))
+}
+
+/// The three unknowns that matter most.
+pub(crate) fn matters_most(drivers: &[Driver]) -> String {
+    let names: Vec<&str> = telling(drivers).map(|driver| driver.name).take(3).collect();
+    match names.as_slice() {
+        [] => "no unknown of site or parts decides; the weather does".to_owned(),
+        names => names.join(", then "),
+    }
+}
+
+/// The unknowns that move the outcome at all, most first.
+pub(crate) fn telling(drivers: &[Driver]) -> impl Iterator<Item = &Driver> {
+    drivers.iter().filter(|driver| driver.weight.abs() >= LEAST_WEIGHT)
+}
+
+/// What stopped the lives that failed; `None` if none did.
+pub(crate) fn causes(chances: &Chances) -> Option<String> {
+    let parts: Vec<String> =
+        chances.causes.iter().map(|(cause, share)| format!("{:.0} % {}", share.percent(), cause_short(*cause))).collect();
+    (!parts.is_empty()).then(|| parts.join(", "))
+}
+
+fn cause_short(cause: Cause) -> &'static str {
+    match cause {
+        Cause::Sun => "for want of sun",
+        Cause::ChargeGate => "battery too cold or hot to charge",
+        Cause::BrownOut => "brown-out under a pulse",
+        Cause::Ageing => "battery worn",
+        Cause::Parts => "parts worse than their label",
+    }
+}
+
+/// What becomes of lives with one thing gone wrong, in one sentence.
+pub(crate) fn fault(row: &FaultRow) -> String {
+    let (Some(median), Some(most)) = (row.median_days, row.most_days) else {
+        return "no life stops within a year of it".to_owned();
+    };
+    let back = row.comes_back.map_or(0.0, Share::percent);
+    let back = match back {
+        0.0 => "none comes back without a visit".to_owned(),
+        100.0 => "all come back by themselves".to_owned(),
+        back => format!("{back:.0} % of them come back by themselves"),
+    };
+    format!(
+        "stops {:.0} % of lives, half of these within {}, nine in ten within {}; {back}",
+        row.stops.percent(),
+        words::days(median),
+        words::days(most)
+    )
+}
+
+/// The answer about one message: what it needs of what it may have at the data rate with least room.
+pub(crate) struct Room<'a> {
+    /// Its name.
+    pub(crate) name: &'a str,
+    /// Its bytes.
+    pub(crate) bytes: usize,
+    /// The most that the data rate carries.
+    pub(crate) most: usize,
+    /// The data rate.
+    pub(crate) data_rate: u8,
+}
+
+impl Subject {
+    /// Whether every message fits: fails where one is too long for a data rate in use, is tight where it is for one that the
+    /// network may ask for.
+    pub(crate) fn message_verdict(&self) -> Verdict {
+        let too_long = |check: &&forecast::radio::law::Check| {
+            matches!(check.topic, Topic::Payload | Topic::Dwell) && check.verdict != Verdict::Holds
+        };
+        let mut too_long = self.law.checks.iter().filter(too_long).peekable();
+        match too_long.peek() {
+            None => Verdict::Holds,
+            Some(_) if too_long.any(|check| check.in_use) => Verdict::Fails,
+            Some(_) => Verdict::Tight,
+        }
+    }
+
+    /// The message with least room at the data rate that leaves it, each in the form that is sent there.
+    pub(crate) fn least_room(&self) -> Option<Room<'_>> {
+        let designed = self.messages.iter().filter(|message| message.direction == Direction::Up);
+        let designed = designed.flat_map(|message| sent(message).map(move |(form, rate)| Room {
+            name: &message.name,
+            bytes: form.bytes,
+            most: rate.ceiling.bytes,
+            data_rate: rate.data_rate,
+        }));
+        let stated = self.law.messages.iter().flat_map(|message| message.rates.iter().map(move |rate| Room {
+            name: &message.name,
+            bytes: message.bytes(),
+            most: rate.ceiling.bytes,
+            data_rate: rate.data_rate,
+        }));
+        let left = |room: &Room<'_>| room.most as f64 - room.bytes as f64;
+        let least = |one: &Room<'_>, other: &Room<'_>| left(one).total_cmp(&left(other));
+        designed.min_by(least).or_else(|| stated.min_by(least))
+    }
+
+    /// The verdict on the messages with its figure; `None` if nothing is sent.
+    pub(crate) fn message_says(&self) -> Option<(Verdict, String)> {
+        let Room { name, bytes, most, data_rate } = self.least_room()?;
+        let verdict = self.message_verdict();
+        Some((verdict, format!("{name} has {bytes} of {most} bytes at DR{data_rate}, where room is least")))
+    }
+}
+
+/// Forms and data rates at which a message is sent.
+fn sent(message: &MessageView) -> impl Iterator<Item = (&FormView, &RateView)> {
+    let rates = message.forms.iter().flat_map(|form| form.rates.iter().map(move |rate| (form, rate)));
+    rates.filter(|(_, rate)| rate.sent)
+}
+
+/// The answer to "does it fit?" in our words.
+pub(crate) fn fits(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Holds => "fits",
+        Verdict::Tight => "tight",
+        Verdict::Fails => "too long",
+        Verdict::NotKnown => "not known",
+    }
+}
+
+/// What holds for every plan and is easily forgotten.
+pub(crate) fn assumptions(plan: &Plan) -> Vec<&'static str> {
+    let mut said = vec!["The answer holds if nothing breaks; what breaks is shown beside it, one thing at a time."];
+    if plan.chances.is_some() {
+        said.push(
+            "Every life draws its own weather, site and parts. Ledger, months and hours are those of one life with the \
+             parts as designed, to look at.",
+        );
+    } else {
+        said.push("The answer holds for this weather; another year may be darker.");
+        said.push("Parts are taken at their nominal values.");
+    }
+    if plan.weather.drawn {
+        said.push("Hours are mean solar time of the place and every step is one hour long.");
+    } else {
+        said.push("Hours are local standard time and every step is one hour long.");
+    }
+    said.push("Whether a gateway hears the node is not checked yet.");
+    said
+}
+
+/// How often a message may be sent.
+pub(crate) fn bound(bound: Bound) -> String {
+    match bound {
+        Bound::Any => "any time".to_owned(),
+        Bound::Never => "never".to_owned(),
+        Bound::Every(interval) if interval.seconds() < 120.0 => format!("every {} s", words::figure(interval.seconds())),
+        Bound::Every(interval) => format!("every {} min", words::figure(interval.minutes())),
+    }
+}
+
+/// What limits a message most at a data rate.
+pub(crate) fn tightest(rate: &RateRow) -> String {
+    let name = |limit: Limit| match limit {
+        Limit::Payload => "length",
+        Limit::Law => "law",
+        Limit::Allowance => "grant",
+        Limit::Energy => "sun",
+    };
+    rate.limits.tightest().map_or("nothing".to_owned(), |(limit, _)| name(limit).to_owned())
+}
+
+/// Range, words or width of a field of a message.
+pub(crate) fn field_says(row: &Row) -> String {
+    let digits = row.decimals;
+    match (row.range, row.step) {
+        _ if !row.words.is_empty() => row.words.join(", "),
+        (Some((low, high)), Some(step)) => {
+            let unit = if row.unit.is_empty() { String::new() } else { format!(" {}", words::unit(&row.unit)) };
+            let step = words::figure_short(step);
+            match row.part {
+                Part::Earlier(_) => format!("{low:.digits$} to +{high:.digits$}{unit} from the newest, in {step} steps"),
+                _ => format!("{low:.digits$} to {high:.digits$}{unit} in {step} steps"),
+            }
+        }
+        _ => "bytes".to_owned(),
+    }
+}
+
+/// What stands in a part of a message.
+pub(crate) fn field_name(row: &Row) -> String {
+    let name = row.field.replace('_', " ");
+    match row.part {
+        Part::Value => name,
+        Part::Latitude => format!("{name}, latitude"),
+        Part::Longitude => format!("{name}, longitude"),
+        Part::Earlier(ago) => format!("{name}, {ago} before"),
+    }
+}
+
+/// The value of the example with its unit.
+pub(crate) fn field_example(row: &Row) -> String {
+    let Some(example) = &row.example else { return String::new() };
+    if row.words.is_empty() && !row.unit.is_empty() {
+        format!("{} {}", example.text, words::unit(&row.unit))
+    } else {
+        example.text.clone()
+    }
+}
+
+/// What a byte less or more would do at a data rate.
+pub(crate) fn cliff(rate: &RateView) -> String {
+    let room = match rate.room {
+        0 => "not a byte more for nothing".to_owned(),
+        room => format!("{} more for nothing", words::count(room, "byte")),
+    };
+    match rate.cliff {
+        Some(cliff) => format!(
+            "{} less saves {:.0} ms and {} uAh; {room}",
+            words::count(cliff.bytes, "byte"),
+            cliff.airtime.milliseconds(),
+            words::figure(1000.0 * cliff.charge.milliampere_hours())
+        ),
+        None => format!("fewer bytes save nothing; {room}"),
+    }
+}
+
+/// The finding of a climate: its darkest month and fortnight.
+pub(crate) fn climate_finding(climate: &ClimateView) -> String {
+    let darkest = climate.darkest();
+    format!(
+        "{} brings {} kWh a square metre and day to the panel, the darkest fortnight {}",
+        words::month(darkest.month),
+        kilowatt_hours(darkest.in_plane_wh_m2),
+        kilowatt_hours(climate.fortnight.usual_wh_m2)
+    )
+}
+
+fn kilowatt_hours(wh: f64) -> String {
+    format!("{:.2}", wh / 1000.0)
+}
+
+/// Where a climate comes from, how dark it gets, and how sure all of it is: label and sentence.
+pub(crate) fn climate(climate: &ClimateView) -> Vec<(&'static str, String)> {
+    let fortnight = &climate.fortnight;
+    let (month, day) = words::month_and_day(fortnight.from_day);
+    let darkest = climate.darkest();
+    let (low, high) = darkest.ghi_interval_wh_m2;
+    let snow = if climate.snow_guessed {
+        "a guess from cold and rain that no measurement stands behind; write `snow_days` into [site]"
+    } else {
+        "as the design file says, for a flat panel"
+    };
+    vec![
+        ("from", climate.source.clone()),
+        (
+            "fortnight",
+            format!(
+                "the darkest begins about {day} {}: {} kWh a square metre and day in a usual year, {} or less in one year of ten",
+                words::month(month),
+                kilowatt_hours(fortnight.usual_wh_m2),
+                kilowatt_hours(fortnight.one_in_ten_wh_m2)
+            ),
+        ),
+        (
+            "dark runs",
+            format!(
+                "the longest run of days under {} kWh (half a mean day of {}) is {:.0} days in a usual year, {:.0} or more in one year of ten",
+                kilowatt_hours(climate.dark_below_wh_m2),
+                words::month(darkest.month),
+                climate.dark_run_days(0.5),
+                climate.dark_run_days(0.9)
+            ),
+        ),
+        ("snow", snow.to_owned()),
+        (
+            "how sure",
+            format!(
+                "the ground gets {} kWh a square metre and day in {}, and with 90 % certainty {} to {}; every life draws its own value",
+                kilowatt_hours(darkest.ghi_wh_m2),
+                words::month(darkest.month),
+                kilowatt_hours(low),
+                kilowatt_hours(high)
+            ),
+        ),
+        ("tested", tested(climate).to_owned()),
+    ]
+}
+
+/// What the climate was held against.
+fn tested(climate: &ClimateView) -> &'static str {
+    match climate.origin {
+        ClimateOrigin::BuiltIn => {
+            "of 312 months of 26 weather years that the correction had not seen, 91 % lay in such intervals (dark months off by \
+             15 % as a root mean square); in southern Europe and at the edge of the tropics only 67 to 79 %. It knows no \
+             valley, fog or mountain shade: measured hours of a place with your winter are better (--weather FILE)"
+        }
+        ClimateOrigin::Monthly => {
+            "not at all: the monthly numbers of the design file are believed within 10 %, and the spread of days about them \
+             is that of the literature"
+        }
+        ClimateOrigin::Hours => "measured hours; the interval grants 5 % to the instrument and what so few years may miss",
+    }
+}

@@ -1,0 +1,64 @@
+//! The climate at a node: month by month, from where, how sure.
+
+use forecast::plan::{ClimateMonth, ClimateView};
+
+use super::lay::{bar, paint, wrap_indented};
+use super::{BOLD, SUN, WIDTH, fact, says, words};
+
+/// Columns of the longest bar.
+const BAR: usize = 24;
+
+/// The table of the months with a bar for the sun on the panel.
+pub(crate) fn table(first_month: u8, climate: &ClimateView) -> Vec<String> {
+    let top = climate.months.iter().map(|month| month.in_plane_years_wh_m2.1).fold(0.0, f64::max);
+    let row = |cells: [&str; 6]| {
+        let [month, sun, years, air, swing, snow] = cells;
+        format!("{month:<5}{sun:>6}{years:>13}{air:>8}{swing:>8}{snow:>7}")
+    };
+    let mut lines = vec![
+        row(["", "sun on", "8 years", "air", "daily", "snow"]),
+        row(["", "panel", "in 10", "C", "swing K", "days"]),
+    ];
+    lines.extend(in_order(first_month, climate).map(|month| {
+        let (low, high) = month.in_plane_years_wh_m2;
+        let cells = row([
+            words::month_short(month.month),
+            &kilo(month.in_plane_wh_m2),
+            &format!("{}-{}", kilo(low), kilo(high)),
+            &format!("{:.1}", month.air_celsius),
+            &format!("{:.1}", month.daily_swing_k),
+            &format!("{:.0}", month.snow_days),
+        ]);
+        format!("{cells}  {}", paint(SUN, &bar(month.in_plane_wh_m2, top, BAR)))
+    }));
+    lines.push("Sun in kWh a square metre and day.".to_owned());
+    lines
+}
+
+/// Thousands, two digits behind the point.
+fn kilo(wh: f64) -> String {
+    format!("{:.2}", wh / 1000.0)
+}
+
+/// The months in the order in which they are drawn.
+pub(crate) fn in_order(first_month: u8, climate: &ClimateView) -> impl Iterator<Item = &ClimateMonth> {
+    (0..12_u8).filter_map(move |offset| climate.months.get(usize::from((first_month - 1 + offset) % 12)))
+}
+
+/// Where it comes from and how far it is to be trusted.
+pub(crate) fn how_sure(climate: &ClimateView) -> Vec<String> {
+    says::climate(climate).iter().flat_map(|(label, text)| fact(label, text)).collect()
+}
+
+/// The page of `overwinter climate`.
+pub(crate) fn page(name: &str, first_month: u8, climate: &ClimateView) -> String {
+    let mut lines = wrap_indented(&format!("{name}: {}", says::climate_finding(climate)), WIDTH, "  ");
+    if let Some(first) = lines.first_mut() {
+        *first = paint(BOLD, first);
+    }
+    lines.push(String::new());
+    lines.extend(table(first_month, climate));
+    lines.push(String::new());
+    lines.extend(how_sure(climate));
+    lines.join("\n") + "\n"
+}

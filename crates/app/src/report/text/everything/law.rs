@@ -1,0 +1,54 @@
+//! The law: what is said of each limit, and how often each message may be sent at each data rate.
+
+use forecast::plan::Verdict;
+use forecast::radio::law::{Check, MessageRow, RateRow};
+
+use super::{Subject, WIDTH, says, words, wrap_indented};
+
+/// Every line about the law; none if nothing is sent.
+pub(super) fn lines(subject: &Subject) -> Vec<String> {
+    let law = &subject.law;
+    if law.checks.is_empty() {
+        return Vec::new();
+    }
+    let mut lines = wrap_indented(&format!("{}: {}", words::verdict(law.verdict), law.reason), WIDTH, "  ");
+    lines.extend(law.remedy.iter().flat_map(|remedy| wrap_indented(&format!("  instead: {remedy}"), WIDTH, "  ")));
+    lines.extend(wrap_indented(&format!("{}, {}; {}", law.region, law.edition, law.text), WIDTH, "  "));
+    lines.extend(law.checks.iter().filter(|check| check.verdict != Verdict::Holds).flat_map(check));
+    for message in &law.messages {
+        lines.push(String::new());
+        lines.extend(rates(message));
+    }
+    lines.extend(law.open.iter().flat_map(|open| {
+        wrap_indented(&format!("no legal text was seen for {}: check your regulator ({})", open.question, open.text), WIDTH, "  ")
+    }));
+    lines
+}
+
+fn check(check: &Check) -> Vec<String> {
+    let rate = if check.in_use { "" } else { " (not in use, the network may ask for it)" };
+    let remark = check.remark().map_or(String::new(), |remark| format!("; {remark}"));
+    let text = format!("DR{}{rate}: {}; {}{remark}", check.data_rate, check.reason, check.clause.text);
+    wrap_indented(&text, WIDTH, "  ")
+}
+
+/// A message at every data rate: how often it may be sent, and what limits it most.
+fn rates(message: &MessageRow) -> Vec<String> {
+    let head = ["on air", "carries", "law", "grant", "tightest"];
+    let row = |first: &str, [airtime, most, law, grant, tightest]: [&str; 5]| {
+        format!("{first:<22}{airtime:>11}{most:>10}{law:>13}{grant:>11}  {tightest}").trim_end().to_owned()
+    };
+    let title = super::super::lay::clip(&format!("{}, {} bytes", message.name, message.bytes()), 21);
+    let mut lines = vec![row(&title, head)];
+    lines.extend(message.rates.iter().map(|rate| {
+        let airtime = rate.airtime.map_or("?".to_owned(), |airtime| format!("{:.1} ms", airtime.milliseconds()));
+        let (law, grant) = (says::bound(rate.limits.law), says::bound(rate.limits.allowance));
+        row(&rate_name(rate), [&airtime, &format!("{} B", rate.ceiling.bytes), &law, &grant, &says::tightest(rate)])
+    }));
+    lines
+}
+
+fn rate_name(rate: &RateRow) -> String {
+    format!("  DR{}{}", rate.data_rate, if rate.in_use { "" } else { ", if asked" })
+}
+

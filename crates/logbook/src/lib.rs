@@ -1,0 +1,13 @@
+//! What did happen, and to whom: so far the registry of nodes and the box of their keys.
+//!
+//! - [`registry`]: who is who, dated, in a plain file without secrets.
+//! - [`keys`]: the root keys, in a file sealed with a passphrase. The only place where keys are drawn.
+//! - [`base64`]: the text form of bytes in sealed files and in messages of networks.
+//!
+//! Files are replaced whole or not at all.
+
+pub mod base64;
+pub mod keys;
+pub mod registry;
+
+mod whole;

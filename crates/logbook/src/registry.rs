@@ -1,0 +1,347 @@
+//! Who is who: names, identities, places and constants of a site's nodes, dated, without secrets.
+//!
+//! The file is TOML that people may edit. The program only adds to its end, so that remarks and order stay as they
+//! are. A row holds from its date on; when a board, its place or a constant changes, the row is closed with `until` and
+//! a new one is added, and what was received in between keeps its meaning.
+
+mod date;
+mod raw;
+
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+use std::fs::{self, File, OpenOptions, TryLockError};
+use std::io::{self, ErrorKind};
+use std::path::{Path, PathBuf};
+
+use design::quantity::{Angle, Length};
+use wire::identity::{DevEui, JoinEui};
+
+pub use date::Date;
+
+use crate::whole::{self, Place as FilePlace, Readers};
+
+const BEGINNING: &str = "\
+# The nodes of this site: no secrets in here. overwinter only adds to the end; you may edit and comment.
+# A row holds from `from` on. When a board, its place or a constant changes, add `until` to its row and write a new one.
+# `nan` stands for a constant that was not noted yet. Once a node stands:
+#   place = { latitude_deg = 46.99, longitude_deg = 13.00, elevation_m = 640 }
+schema = 1
+";
+/// Longest name of a node [characters].
+pub const LONGEST_NAME: usize = 40;
+/// Nobody keeps more nodes in one file [bytes].
+const LARGEST_BYTES: u64 = 16 << 20;
+
+/// Why a registry can't be used.
+#[derive(Debug, thiserror::Error)]
+pub enum RegistryError {
+    /// It can't be read.
+    #[error("the registry can't be read")]
+    Read(#[source] io::Error),
+    /// It can't be written. What was there before is still there.
+    #[error("the registry can't be written")]
+    Write(#[source] io::Error),
+    /// It is not what a registry looks like.
+    #[error("line {line}: {what}")]
+    Syntax {
+        /// Line, from 1.
+        line: usize,
+        /// What is wrong.
+        what: String,
+    },
+    /// A newer program wrote it.
+    #[error("the registry has schema {found}; this program knows schema 1")]
+    Schema {
+        /// What it says.
+        found: u32,
+    },
+    /// A name that can't be the name of a file and of a label.
+    #[error("{name:?} can't be the name of a node: 1 to {LONGEST_NAME} letters, digits, `-` and `_`")]
+    Name {
+        /// The name.
+        name: String,
+    },
+    /// A row that is wrong in itself.
+    #[error("node {name}: {what}")]
+    Row {
+        /// The node.
+        name: String,
+        /// What is wrong.
+        what: String,
+    },
+    /// Two nodes of one name at one time.
+    #[error("two nodes are called {name} at the same time; close one row with `until`, or give it another name")]
+    NameTaken {
+        /// The name.
+        name: String,
+    },
+    /// Two nodes of one identity at one time.
+    #[error("DevEUI {dev_eui} is enrolled already, as {name}")]
+    DevEuiTaken {
+        /// The identity.
+        dev_eui: DevEui,
+        /// The node that has it.
+        name: String,
+    },
+    /// Another run of the program is at work in the folder.
+    #[error("another run of overwinter is at work in this folder")]
+    Busy,
+}
+
+/// A node for as long as nothing about it changes.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Node {
+    /// What people call it.
+    pub name: String,
+    /// Name of its design.
+    pub kind: String,
+    /// Its identity.
+    pub dev_eui: DevEui,
+    /// The join server that holds its root key.
+    pub join_eui: JoinEui,
+    /// Where it stands, once it does.
+    pub place: Option<Place>,
+    /// Constants by field and name; none where it was not noted yet.
+    pub constants: BTreeMap<String, BTreeMap<String, Option<f64>>>,
+    /// First day on which the row holds.
+    pub from: Date,
+    /// First day on which it no longer holds; none while it does.
+    pub until: Option<Date>,
+}
+
+/// Where a node stands.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Place {
+    /// North positive.
+    pub latitude: Angle,
+    /// East positive.
+    pub longitude: Angle,
+    /// Above sea level, if known.
+    pub elevation: Option<Length>,
+}
+
+/// A day on which keys left the key box.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct HandOver {
+    /// The day.
+    pub on: Date,
+    /// The devices whose keys left.
+    pub dev_euis: Vec<DevEui>,
+}
+
+impl Node {
+    /// Whether the row is still open.
+    pub const fn open(&self) -> bool {
+        self.until.is_none()
+    }
+
+    /// Whether the identity was made up and not assigned: bit U/L of the first octet (IEEE 802, clause 8.2).
+    pub const fn locally_administered(&self) -> bool {
+        self.dev_eui.to_display_bytes()[0] & 0x02 != 0
+    }
+
+    fn meets(&self, other: &Self) -> bool {
+        let before = |one: &Self, other: &Self| one.until.is_some_and(|until| until <= other.from);
+        !before(self, other) && !before(other, self)
+    }
+
+    fn check(&self) -> Result<(), RegistryError> {
+        if !is_name(&self.name) {
+            return Err(RegistryError::Name { name: self.name.clone() });
+        }
+        let row = |what: &str| Err(RegistryError::Row { name: self.name.clone(), what: what.to_owned() });
+        if self.until.is_some_and(|until| until < self.from) {
+            return row("`until` lies before `from`");
+        }
+        let beyond = |angle: Angle, limit: f64| !(angle.degrees().abs() <= limit);
+        match self.place {
+            Some(place) if beyond(place.latitude, 90.0) => row("`latitude_deg` lies beyond -90 to 90"),
+            Some(place) if beyond(place.longitude, 180.0) => row("`longitude_deg` lies beyond -180 to 180"),
+            _ => Ok(()),
+        }
+    }
+}
+
+/// Whether a text can be the name of a node, of a file and of a label.
+pub fn is_name(text: &str) -> bool {
+    let count = text.chars().count();
+    (1..=LONGEST_NAME).contains(&count)
+        && text.chars().all(|letter| letter.is_alphanumeric() || matches!(letter, '-' | '_'))
+        && !text.starts_with('-')
+}
+
+/// The nodes of a site. Changes are kept by [`Self::save`] alone.
+#[derive(Clone, Debug)]
+pub struct Registry {
+    path: PathBuf,
+    text: String,
+    nodes: Vec<Node>,
+    hand_overs: Vec<HandOver>,
+}
+
+impl Registry {
+    /// The registry at `path`, or an empty one to be kept there.
+    ///
+    /// # Errors
+    /// [`RegistryError`] if a file is there and is no sound registry.
+    pub fn open(path: &Path) -> Result<Self, RegistryError> {
+        let text = match fs::metadata(path) {
+            Err(error) if error.kind() == ErrorKind::NotFound => BEGINNING.to_owned(),
+            Err(error) => return Err(RegistryError::Read(error)),
+            Ok(found) if found.len() > LARGEST_BYTES => {
+                return Err(RegistryError::Read(ErrorKind::FileTooLarge.into()));
+            }
+            Ok(_) => fs::read_to_string(path).map_err(RegistryError::Read)?,
+        };
+        Self::parse(path, text)
+    }
+
+    fn parse(path: &Path, text: String) -> Result<Self, RegistryError> {
+        let (nodes, hand_overs) = raw::read(&text)?;
+        let mut registry = Self { path: path.to_owned(), text, nodes: Vec::new(), hand_overs };
+        for node in nodes {
+            registry.check_free(&node)?;
+            registry.nodes.push(node);
+        }
+        Ok(registry)
+    }
+
+    /// All rows, in the order of the file.
+    pub fn nodes(&self) -> &[Node] {
+        &self.nodes
+    }
+
+    /// The open row of a device.
+    pub fn device(&self, dev_eui: DevEui) -> Option<&Node> {
+        self.nodes.iter().find(|node| node.open() && node.dev_eui == dev_eui)
+    }
+
+    /// Whether any row, open or closed, has this identity.
+    pub fn knows(&self, dev_eui: DevEui) -> bool {
+        self.nodes.iter().any(|node| node.dev_eui == dev_eui)
+    }
+
+    /// The last day on which the key of a device left the key box.
+    pub fn handed_over(&self, dev_eui: DevEui) -> Option<Date> {
+        let of_device = self.hand_overs.iter().filter(|hand_over| hand_over.dev_euis.contains(&dev_eui));
+        of_device.map(|hand_over| hand_over.on).max()
+    }
+
+    /// Adds a row.
+    ///
+    /// # Errors
+    /// [`RegistryError`] if it is wrong in itself, or its name or identity belongs to another at the same time.
+    pub fn add(&mut self, node: Node) -> Result<(), RegistryError> {
+        self.check_free(&node)?;
+        self.append(&row_text(&node));
+        self.nodes.push(node);
+        Ok(())
+    }
+
+    /// Notes that the keys of these devices leave the key box.
+    pub fn add_hand_over(&mut self, on: Date, dev_euis: Vec<DevEui>) {
+        let mut text = format!("\n[[hand_over]]\non = {on}\ndev_euis = [\n");
+        for dev_eui in &dev_euis {
+            writeln!(text, "    \"{dev_eui}\",").expect("a string takes any text");
+        }
+        self.append(&(text + "]\n"));
+        self.hand_overs.push(HandOver { on, dev_euis });
+    }
+
+    /// Puts the registry in its place, whole or not at all.
+    ///
+    /// # Errors
+    /// [`RegistryError::Write`]; what was there before is still there.
+    pub fn save(&self) -> Result<(), RegistryError> {
+        // What can't be read back must not replace what can.
+        Self::parse(&self.path, self.text.clone())?;
+        whole::write(&self.path, self.text.as_bytes(), Readers::Usual, FilePlace::Taken).map_err(RegistryError::Write)
+    }
+
+    fn append(&mut self, text: &str) {
+        if !self.text.ends_with('\n') {
+            self.text.push('\n');
+        }
+        self.text.push_str(text);
+    }
+
+    fn check_free(&self, node: &Node) -> Result<(), RegistryError> {
+        node.check()?;
+        for other in self.nodes.iter().filter(|other| other.meets(node)) {
+            if other.dev_eui == node.dev_eui {
+                return Err(RegistryError::DevEuiTaken { dev_eui: node.dev_eui, name: other.name.clone() });
+            }
+            // Names become names of files, and some systems take A for a.
+            if other.name.to_lowercase() == node.name.to_lowercase() {
+                return Err(RegistryError::NameTaken { name: node.name.clone() });
+            }
+        }
+        Ok(())
+    }
+}
+
+fn row_text(node: &Node) -> String {
+    let Node { name, kind, dev_eui, join_eui, place, constants, from, until } = node;
+    let mut text = format!(
+        "\n[[node]]\nname = {}\nkind = {}\ndev_eui = \"{dev_eui}\"\njoin_eui = \"{join_eui}\"\nfrom = {from}\n",
+        quoted(name),
+        quoted(kind)
+    );
+    if let Some(until) = until {
+        text += &format!("until = {until}\n");
+    }
+    if let Some(place) = place {
+        let elevation = place.elevation.map_or(String::new(), |up| format!(", elevation_m = {:?}", up.metres()));
+        let (north, east) = (place.latitude.degrees(), place.longitude.degrees());
+        text += &format!("place = {{ latitude_deg = {north:?}, longitude_deg = {east:?}{elevation} }}\n");
+    }
+    for (field, values) in constants {
+        let values: Vec<String> = values
+            .iter()
+            .map(|(name, value)| format!("{} = {:?}", key(name), value.unwrap_or(f64::NAN)).replace("NaN", "nan"))
+            .collect();
+        text += &format!("constants.{} = {{ {} }}\n", key(field), values.join(", "));
+    }
+    text
+}
+
+/// A key of TOML 1.0: bare where it may be.
+fn key(text: &str) -> String {
+    let bare = |letter: char| letter.is_ascii_alphanumeric() || matches!(letter, '-' | '_');
+    if !text.is_empty() && text.chars().all(bare) { text.to_owned() } else { quoted(text) }
+}
+
+/// A basic string of TOML 1.0.
+fn quoted(text: &str) -> String {
+    let mut quoted = String::from("\"");
+    for letter in text.chars() {
+        match letter {
+            '"' | '\\' => quoted.extend(['\\', letter]),
+            letter if letter.is_control() => {
+                write!(quoted, "\\u{:04X}", u32::from(letter)).expect("a string takes any text");
+            }
+            letter => quoted.push(letter),
+        }
+    }
+    quoted + "\""
+}
+
+/// Holds a folder for one run of the program, until it is dropped.
+#[derive(Debug)]
+pub struct Lock {
+    _file: File,
+}
+
+/// Takes a folder for this run alone.
+///
+/// # Errors
+/// [`RegistryError::Busy`] if another run has it, [`RegistryError::Write`] if no file can be made in it.
+pub fn lock(folder: &Path) -> Result<Lock, RegistryError> {
+    let path = folder.join(".overwinter.lock");
+    let file = OpenOptions::new().create(true).append(true).open(path).map_err(RegistryError::Write)?;
+    match file.try_lock() {
+        Ok(()) => Ok(Lock { _file: file }),
+        Err(TryLockError::WouldBlock) => Err(RegistryError::Busy),
+        Err(TryLockError::Error(error)) => Err(RegistryError::Write(error)),
+    }
+}

@@ -1,0 +1,116 @@
+//! The registry: what is written is read, nothing is enrolled twice, and what people wrote stays.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use logbook::registry::{self, Date, Node, Registry, RegistryError};
+use tempfile::TempDir;
+use wire::identity::{DevEui, JoinEui};
+
+fn day(day: u8) -> Date {
+    Date::new(2026, 11, day).expect("November has it")
+}
+
+fn node(name: &str, last: u8) -> Node {
+    let values = BTreeMap::from([("dry_level".to_owned(), None), ("wet_level".to_owned(), Some(0.5))]);
+    Node {
+        name: name.to_owned(),
+        kind: "Frost \"mast\" \\ Bürg".to_owned(),
+        dev_eui: DevEui::from_display_bytes([0x70, 0xB3, 0xD5, 0, 0, 0, 0, last]),
+        join_eui: JoinEui::from_display_bytes([0x70, 0xB3, 0xD5, 0, 0, 0, 1, 0]),
+        place: None,
+        constants: BTreeMap::from([("wetness".to_owned(), values)]),
+        from: day(25),
+        until: None,
+    }
+}
+
+fn fresh() -> (TempDir, PathBuf) {
+    let folder = TempDir::new().expect("a folder can be made");
+    let path = folder.path().join("registry.toml");
+    (folder, path)
+}
+
+#[test]
+fn what_was_added_is_read_back() {
+    let (_folder, path) = fresh();
+    let mut registry = Registry::open(&path).expect("none is an empty one");
+    registry.add(node("mast-01", 1)).expect("it is free");
+    registry.add_hand_over(day(26), vec![node("mast-01", 1).dev_eui]);
+    registry.add(node("mast-02", 2)).expect("it is free");
+    registry.save().expect("it is written");
+    let again = Registry::open(&path).expect("it is sound");
+    assert_eq!(again.nodes(), [node("mast-01", 1), node("mast-02", 2)]);
+    assert_eq!(again.handed_over(node("", 1).dev_eui), Some(day(26)));
+    assert_eq!(again.handed_over(node("", 2).dev_eui), None);
+}
+
+#[test]
+fn a_name_or_an_identity_belongs_to_one_node_at_a_time() {
+    let (_folder, path) = fresh();
+    let mut registry = Registry::open(&path).expect("none is an empty one");
+    registry.add(Node { until: Some(day(27)), ..node("mast-01", 1) }).expect("it is free");
+    let refused = registry.add(Node { from: day(26), ..node("mast-02", 1) });
+    assert!(matches!(refused, Err(RegistryError::DevEuiTaken { .. })), "{refused:?}");
+    let refused = registry.add(Node { from: day(26), ..node("MAST-01", 2) });
+    assert!(matches!(refused, Err(RegistryError::NameTaken { .. })), "{refused:?}");
+    registry.add(Node { from: day(27), ..node("mast-01", 2) }).expect("the board was changed that day");
+    registry.add(Node { from: day(28), ..node("mast-02", 1) }).expect("and put to use elsewhere");
+}
+
+#[test]
+fn what_people_wrote_stays_as_it_is() {
+    let (_folder, path) = fresh();
+    let old = fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/v1/registry.toml"))
+        .expect("the file is there");
+    fs::write(&path, &old).expect("it can be written");
+    let mut registry = Registry::open(&path).expect("old files open");
+    registry.add(node("mast-09", 9)).expect("it is free");
+    registry.save().expect("it is written");
+    let new = fs::read_to_string(&path).expect("it is there");
+    assert!(new.starts_with(&old), "the program only adds to the end");
+}
+
+#[test]
+fn files_of_schema_1_open() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/v1/registry.toml");
+    let registry = Registry::open(&path).expect("old files open");
+    let [first, second] = registry.nodes() else { panic!("it has two rows") };
+    assert_eq!((first.name.as_str(), first.until), ("frost-mast-01", Date::new(2027, 3, 1)));
+    let place = second.place.expect("it has one");
+    assert_eq!((place.latitude.degrees(), place.longitude.degrees()), (46.99, 13.0));
+    assert_eq!(second.constants["wetness"]["dry_level"], Some(412.0));
+    assert_eq!(second.constants["leaf_temperature"]["thermistor_offset"], None);
+    assert_eq!(registry.handed_over(first.dev_eui), Date::new(2026, 11, 26));
+}
+
+#[test]
+fn what_is_wrong_is_said_with_its_line_or_its_node() {
+    let row = "schema = 1\n[[node]]\nname = \"a\"\nkind = \"k\"\ndev_eui = \"70B3D50000000001\"\njoin_eui = \"70B3D50000000001\"\n";
+    for (text, said) in [
+        ("schema = 2\nfuture = true\n".to_owned(), "schema 2"),
+        ("schema = 1\n\nnodes = []\n".to_owned(), "line 3"),
+        (row.to_owned(), "line 2"),
+        (format!("{row}from = 2026-02-30\n"), "line 7"),
+        (format!("{row}from = 2026-02-03T04:05:06Z\n"), "node a: `from` is no day"),
+        (format!("{row}from = 2026-02-03\nuntil = 2026-02-02\n"), "before `from`"),
+        (format!("{row}from = 2026-02-03\nplace = {{ latitude_deg = nan, longitude_deg = 0.0 }}\n"), "beyond -90"),
+        (row.replace("0001\"\njoin", "001\"\njoin") + "from = 2026-02-03\n", "15 were given"),
+        (row.replace("\"a\"", "\"../a\"") + "from = 2026-02-03\n", "can't be the name"),
+    ] {
+        let (_folder, path) = fresh();
+        fs::write(&path, &text).expect("it can be written");
+        let error = Registry::open(&path).expect_err("it is wrong").to_string();
+        assert!(error.contains(said), "{text}\n{error}");
+    }
+}
+
+#[test]
+fn two_runs_do_not_work_in_one_folder() {
+    let (folder, _path) = fresh();
+    let held = registry::lock(folder.path()).expect("it is free");
+    assert!(matches!(registry::lock(folder.path()), Err(RegistryError::Busy)));
+    drop(held);
+    registry::lock(folder.path()).expect("it is free again");
+}
