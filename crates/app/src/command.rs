@@ -1,6 +1,8 @@
 //! The command line.
 
 mod check;
+mod enrol;
+mod explain;
 
 use std::process::ExitCode;
 
@@ -23,11 +25,19 @@ enum Command {
     /// Says whether a node lives through real weather, and why
     #[command(after_help = check::EXAMPLE)]
     Check(check::Check),
+    /// Gives nodes their identities and keys, and prints labels and sheets
+    #[command(after_help = enrol::EXAMPLE)]
+    Enrol(enrol::Enrol),
+    /// Explains a captured radio frame, field by field
+    #[command(after_help = explain::EXAMPLE)]
+    Explain(explain::Explain),
 }
 
 /// Runs the program.
 pub(crate) fn run() -> ExitCode {
     match CommandLine::parse().command {
         Command::Check(arguments) => check::run(&arguments),
+        Command::Enrol(arguments) => enrol::run(&arguments),
+        Command::Explain(arguments) => explain::run(&arguments),
     }
 }

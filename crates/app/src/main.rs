@@ -2,6 +2,8 @@
 
 mod chart;
 mod command;
+mod enrolment;
+mod explanation;
 mod input;
 mod output;
 mod problem;

@@ -27,6 +27,8 @@ pub(crate) struct Subject {
     pub(crate) file: String,
     /// The weather file as the person named it; none if the weather was drawn from a climate.
     pub(crate) weather_file: Option<String>,
+    /// The climate that the weather was drawn from, in a line; none for a weather file.
+    pub(crate) drawn_from: Option<String>,
     /// What people call the node.
     pub(crate) name: String,
     /// A remark shown under the name.
@@ -50,13 +52,33 @@ pub(crate) struct Subject {
     /// What it sends, bit by bit.
     pub(crate) messages: Vec<MessageView>,
     /// What is assumed of the weather, where it was drawn from a climate and a full report was asked for.
-    pub(crate) climate: Option<ClimateView>,
+    pub(crate) climate: Option<Assumed>,
     /// Figures nobody should trust blindly: place in the file, and why.
     pub(crate) doubts: Vec<(String, String)>,
     /// What the design file probably does not mean.
     pub(crate) warnings: Vec<Problem>,
     /// Line of each place in the design file that the report points at.
     pub(crate) lines: BTreeMap<String, usize>,
+}
+
+/// A climate, and where it comes from.
+#[derive(Clone, Debug)]
+pub(crate) struct Assumed {
+    /// Month by month.
+    pub(crate) view: ClimateView,
+    /// Where it comes from.
+    pub(crate) origin: Origin,
+}
+
+/// Where a climate comes from, and so how far it is to be trusted.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Origin {
+    /// Built into the program.
+    BuiltIn,
+    /// Twelve numbers of the design file.
+    Monthly,
+    /// Hours of a weather file.
+    Hours,
 }
 
 /// Something that wants a decision: found in the weather, or in the design file alone.

@@ -9,13 +9,12 @@ use forecast::life::unknowns::Drawn;
 use forecast::random::Stream;
 use forecast::sky::clearness::{DAY_TO_DAY, Persistence};
 use forecast::sky::climate::Climate;
-use forecast::sky::light::{ClearnessPlace, LightTable, YEAR_DAYS, YEAR_HOURS, nominal_hours};
+use forecast::sky::light::{ClearnessPlace, LightTable, MEAN_HOUR_SKY, YEAR_DAYS, YEAR_HOURS, nominal_hours};
 use forecast::sky::monthly::extraterrestrial_day_wh_m2;
 use forecast::sky::plane::{Instants, Plane, PlaneTable};
 use forecast::sky::skyline::Skyline;
 use forecast::sky::sun::Observer;
 use forecast::sky::synthetic::{Sky, SyntheticWeather, YEARLY_SPREAD};
-use forecast::sky::transpose::SkyModel;
 use forecast::sky::weather::{self, WeatherHours};
 
 /// Latitude, longitude [°] and elevation in metres of places on land.
@@ -40,7 +39,7 @@ fn light_at(latitude_deg: f64, longitude_deg: f64, elevation_m: f64) -> LightTab
     let observer = Observer::new(latitude_deg, longitude_deg, elevation_m).expect("a place on earth");
     let clock_h = longitude_deg / 15.0;
     let table =
-        PlaneTable::new(&observer, clock_h, &plane, SkyModel::Perez, Instants::SixGrena, &nominal_hours());
+        PlaneTable::new(&observer, clock_h, &plane, MEAN_HOUR_SKY, Instants::SixGrena, &nominal_hours());
     LightTable::new(&table, latitude_deg)
 }
 
@@ -313,25 +312,42 @@ fn daily(weather: &SyntheticWeather, years: usize, of: impl Fn(&[f64]) -> f64) -
     days
 }
 
-/// Clear days are warmer at their height and colder at their depth: the published correlations of sun with the highest
-/// and the lowest temperature are +0.19 and -0.19, and so is their sign here; warmth itself does not follow the sun.
+/// Difference of the highest and lowest of the air's hours.
+fn swing(air: &[f64]) -> f64 {
+    let highest = air.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    highest - air.iter().copied().fold(f64::INFINITY, f64::min)
+}
+
+/// Between two mid-months the swing runs straight: the mean of a month is not quite its own.
+#[test]
+fn days_swing_as_much_as_the_climate_says() {
+    for place in [POTSDAM, LARKMOOR, CANBERRA] {
+        let (climate, swings) = (climate(place), daily(&weather_at(place), 500, swing));
+        for (month, asked) in climate.months.iter().enumerate() {
+            let found = mean(&by_year(&swings, month).concat());
+            println!("{place:?} {:2}: {found:.2} for {:.2}", month + 1, asked.daily_swing_k);
+            assert!((found - asked.daily_swing_k).abs() < 0.05 * asked.daily_swing_k + 0.2, "{place:?} {month}");
+        }
+    }
+}
+
+/// Clear days are warmer at their height and colder at their depth: the published matrices correlate sun with the highest
+/// temperature by +0.19, with the lowest by -0.19 and so with their difference by 0.44. Here it follows the sun alone.
 #[test]
 fn sun_goes_with_a_warm_noon_and_a_cold_night() {
     let together = same_day();
     assert!((together[0][2] - 0.186).abs() < 0.001 && (together[1][2] + 0.193).abs() < 0.001, "{together:?}");
     let weather = weather_at(LARKMOOR);
-    let sun = by_year(&{
-        let mut days = Vec::new();
-        draw(&weather, 1000, 9, |day, sky| days.push(weather.ground_day_wh_m2(day, sky)));
-        days
-    }, 6).concat();
+    let mut days = Vec::new();
+    draw(&weather, 1000, 9, |day, sky| days.push(weather.ground_day_wh_m2(day, sky)));
+    let sun = by_year(&days, 6).concat();
     let highest = daily(&weather, 1000, |air| air.iter().copied().fold(f64::NEG_INFINITY, f64::max));
     let lowest = daily(&weather, 1000, |air| air.iter().copied().fold(f64::INFINITY, f64::min));
     let with_highest = correlation(&sun, &by_year(&highest, 6).concat());
     let with_lowest = correlation(&sun, &by_year(&lowest, 6).concat());
     println!("{with_highest:.3} {with_lowest:.3}");
-    assert!((0.1..0.8).contains(&with_highest), "{with_highest}");
-    assert!((-0.8..-0.1).contains(&with_lowest), "{with_lowest}");
+    assert!((0.1..0.7).contains(&with_highest), "{with_highest}");
+    assert!((-0.7..-0.1).contains(&with_lowest), "{with_lowest}");
 }
 
 fn sand_point() -> WeatherHours {

@@ -135,7 +135,7 @@ impl Node {
         self.until.is_none()
     }
 
-    /// Whether the identity was made up and not assigned: bit U/L of the first octet (IEEE 802, clause 8.2).
+    /// Whether the identity was made up and not assigned: bit U/L of the first octet (IEEE 802-2014, clause 8.2, from memory).
     pub const fn locally_administered(&self) -> bool {
         self.dev_eui.to_display_bytes()[0] & 0x02 != 0
     }
@@ -344,4 +344,20 @@ pub fn lock(folder: &Path) -> Result<Lock, RegistryError> {
         Err(TryLockError::WouldBlock) => Err(RegistryError::Busy),
         Err(TryLockError::Error(error)) => Err(RegistryError::Write(error)),
     }
+}
+
+/// Makes up an identity for a device that has none: locally administered and individual, all else random.
+///
+/// The first octet is 02, so that nobody takes it for an assigned one.
+///
+/// # Errors
+/// If the operating system gives no random bytes.
+///
+/// # References
+/// IEEE 802-2014, clause 8.2 (bits U/L and I/G of the first octet; from memory).
+pub fn draw_local() -> Result<DevEui, getrandom::Error> {
+    let mut octets = [0; 8];
+    getrandom::fill(&mut octets)?;
+    octets[0] = 0x02;
+    Ok(DevEui::from_display_bytes(octets))
 }

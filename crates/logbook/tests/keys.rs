@@ -73,8 +73,6 @@ fn damage_anywhere_is_noticed() {
 
 #[test]
 fn a_box_that_asks_for_a_gigabyte_is_refused() {
-    let sealed = fs::read_to_string(data("v1/keys.age").with_file_name("greedy.age")).expect("the file is there");
-    assert!(sealed.lines().nth(1).is_some_and(|line| line.ends_with(" 30")));
     let refused = KeyBox::open(&data("v1/greedy.age"), &passphrase("larkmoor in the rain"));
     assert!(matches!(refused, Err(KeyBoxError::NotAKeyBox { .. })), "{refused:?}");
 }

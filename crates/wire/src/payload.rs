@@ -66,6 +66,8 @@ pub struct Codec {
 
 /// Where a reading lies with respect to what its code can say.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+// As wide as the code, so that a reading is stored in two words.
+#[repr(u32)]
 pub enum State {
     /// It is the reading.
     Inside,

@@ -11,6 +11,7 @@ use forecast::diary::Diary;
 use forecast::load::Demand;
 use forecast::plan::{Effort, Plan, Verdict, climate_view};
 use forecast::power::battery::{charge_at_rest, lowest_charge_for, usable_share};
+use forecast::sky::climate::{Climate, MonthClimate};
 use forecast::sky::sun::Observer;
 use serde_json::json;
 
@@ -18,7 +19,7 @@ use crate::input::{self, Checked, Sky};
 use crate::output;
 use crate::problem::Failure;
 use crate::progress::Progress;
-use crate::report::{self, Subject, daylight};
+use crate::report::{self, Assumed, Origin, Subject, daylight, words};
 
 /// Shown below the help of the command.
 pub(super) const EXAMPLE: &str = "\
@@ -153,6 +154,10 @@ fn subject(arguments: &Check, checked: &Checked, sky: &Sky, plan: &Plan) -> Subj
     Subject {
         file: shown(&arguments.design),
         weather_file: arguments.weather.as_deref().map(shown),
+        drawn_from: match sky {
+            Sky::Climate(climate) => Some(drawn_from(climate)),
+            Sky::Hours(_) => None,
+        },
         name: design.name.clone(),
         note: design.note.clone(),
         latitude_deg: place.degrees(),
@@ -165,13 +170,24 @@ fn subject(arguments: &Check, checked: &Checked, sky: &Sky, plan: &Plan) -> Subj
         law,
         messages: forecast::message::view(design),
         climate: match sky {
-            Sky::Climate(climate) if full => Some(climate_view(design, climate, arguments.seed)),
+            Sky::Climate(climate) if full => Some(Assumed {
+                view: climate_view(design, climate, arguments.seed),
+                origin: Origin::BuiltIn,
+            }),
             _ => None,
         },
         doubts: design.doubts.iter().map(|doubt| (doubt.field.clone(), doubt.remark.clone())).collect(),
         warnings: checked.warnings.clone(),
         lines,
     }
+}
+
+/// Where drawn weather comes from and how well its darkest month is known, in a line.
+fn drawn_from(climate: &Climate) -> String {
+    let darker = |one: &(u8, &MonthClimate), other: &(u8, &MonthClimate)| one.1.ghi_wh_m2.total_cmp(&other.1.ghi_wh_m2);
+    let (month, doubt) = (1..).zip(&climate.months).min_by(darker).map_or((1, 0.0), |(month, known)| (month, known.sun_doubt));
+    let source = climate.source.split(" (").next().unwrap_or(&climate.source);
+    format!("drawn from the {source}, the sun of {} known to {:.0} %", words::month(month), 100.0 * doubt)
 }
 
 /// From where the sun is seen, and by which clock [h ahead of universal time].

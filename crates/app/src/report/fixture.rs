@@ -5,30 +5,129 @@ use std::f64::consts::{PI, TAU};
 
 use design::quantity::{Charge, Current, Duration, Irradiance, Share, Temperature, Voltage};
 use forecast::plan::{
-    DefectRow, Finding, Hour, LedgerEntry, Life, Moment, MonthRow, NodeState, Plan, Restart, Severity,
-    Verdict, WeatherUsed,
+    Cause, Chances, ClimateMonth, ClimateView, DarkFortnight, DayBand, DefectRow, Driver, FaultRow, Finding,
+    FortnightHour, Hour, LedgerEntry, Life, Moment, MonthRow, NodeState, Plan, Restart, Severity, Verdict,
+    WeatherUsed, WorstLife,
 };
 
-use super::Subject;
+use super::{Assumed, Origin, Subject};
 
 const DAYS: [u8; 12] = [31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31];
 
+/// The frost mast as it is shipped, for its promise, law and messages.
+fn design() -> design::node::Design {
+    let text = include_str!("../../../../examples/larkmoor/frost-mast.toml");
+    let catalog = design::catalog::Catalog::builtin();
+    design::resolve::resolve(&catalog, &design::file::parse(text)).expect("a good file").design
+}
+
+/// Twelve months of an invented climate.
+pub(crate) fn climate() -> ClimateView {
+    let month = |index: usize| {
+        let sun = 2500.0 + 1900.0 * season(15 + index * 365 / 12);
+        ClimateMonth {
+            month: u8::try_from(index + 1).expect("a month"),
+            ghi_wh_m2: sun,
+            ghi_interval_wh_m2: (0.8 * sun, 1.25 * sun),
+            in_plane_wh_m2: 1.1 * sun,
+            in_plane_years_wh_m2: (0.9 * sun, 1.3 * sun),
+            air_celsius: 8.0 + 10.0 * season(15 + index * 365 / 12),
+            daily_swing_k: 8.0,
+            day_sd_k: 3.0,
+            snow_days: if index < 2 { 9.0 } else { 0.0 },
+        }
+    };
+    ClimateView {
+        source: "an invented climate".to_owned(),
+        months: std::array::from_fn(month),
+        snow_guessed: true,
+        fortnight: DarkFortnight { from_day: 350, usual_wh_m2: 420.0, one_in_ten_wh_m2: 260.0 },
+        dark_below_wh_m2: 330.0,
+        dark_runs_days: vec![4, 5, 5, 6, 6, 6, 7, 7, 9, 12],
+        years: 10,
+    }
+}
+
+/// What many invented lives show.
+pub(crate) fn chances() -> Chances {
+    let share = Share::from_percent;
+    let charge = |day: usize, offset: f64| share((62.0 + 30.0 * season(day) + offset).clamp(0.0, 100.0));
+    let hour = |index: usize| FortnightHour {
+        place: (8760 - 168 + index) % 8760,
+        in_plane_w_m2: if (10..15).contains(&(index % 24)) { 90.0 } else { 0.0 },
+        air_celsius: -4.0,
+        battery_celsius: -3.0,
+        amperes: if (10..15).contains(&(index % 24)) { 0.002 } else { -0.001 },
+        charge: (0.3 - index as f32 * 0.001).max(0.05),
+        running: index < 230,
+    };
+    let fault = |name: &str, median: Option<f64>, most: Option<f64>, back: Option<f64>| FaultRow {
+        name: name.to_owned(),
+        effect: "1.60 mA more".to_owned(),
+        stops: share(if median.is_some() { 100.0 } else { 0.0 }),
+        median_days: median,
+        most_days: most,
+        comes_back: back.map(share),
+    };
+    Chances {
+        lives: 1000,
+        wanted: 1000,
+        years: 5,
+        seed: 1,
+        without_outage: share(98.2),
+        interval: (share(97.2), share(98.9)),
+        worst_fifth: share(96.2),
+        best_fifth: share(99.8),
+        outage_hours_per_year: 0.4,
+        completeness: share(99.97),
+        longest_silence: Duration::from_days(2.5),
+        bands: (0..365)
+            .map(|day| DayBand { charge: [-25.0, -9.0, 0.0, 6.0, 10.0].map(|offset| charge(day, offset)) })
+            .collect(),
+        darkest_day: 8,
+        in_hand: Duration::from_days(6.2),
+        worst: WorstLife {
+            life: 417,
+            outage_hours: 212,
+            charge_by_day: (0..365).map(|day| charge(day, -34.0)).collect(),
+            fortnight: (0..335).map(hour).collect(),
+        },
+        causes: vec![(Cause::Sun, share(72.0)), (Cause::Parts, share(28.0))],
+        drivers: vec![
+            Driver { name: "the current asleep", weight: -0.61 },
+            Driver { name: "how sunny the site is", weight: 0.44 },
+            Driver { name: "the battery's resistance", weight: -0.02 },
+        ],
+        faults: vec![
+            fault("regulator that idles at 5 mA", Some(8.3), Some(10.1), Some(96.0)),
+            fault("panel unplugged", Some(22.0), Some(31.0), Some(0.0)),
+            fault("gateway away, node keeps joining", None, None, None),
+        ],
+    }
+}
+
 /// A frost mast in the north.
 pub(crate) fn subject() -> Subject {
+    let design = design();
     Subject {
         file: "frost-mast.toml".to_owned(),
-        weather_file: "invented.csv".to_owned(),
+        weather_file: Some("invented.csv".to_owned()),
+        drawn_from: None,
         name: "Frost mast, north row".to_owned(),
         note: Some("Larkmoor is invented".to_owned()),
         latitude_deg: 47.0,
-        promise_years: 5.0,
+        promise: design.promise.clone(),
         parts: vec![
             ("panel", "1.2 W, tilted 60°".to_owned()),
             ("battery", "2600 mAh, lithium cobalt oxide".to_owned()),
         ],
         daylight_h: (0..365).map(|day| (12.0 - half_day_h(day), 12.0 + half_day_h(day))).collect(),
         stops_percent: hours().iter().map(|hour| 8.0 - 0.5 * hour.battery.celsius().min(5.0)).collect(),
+        worst_stops_percent: vec![9.0; 2 * 7 * 24],
         restarts_percent: 18.0,
+        law: forecast::radio::law::judge(&design),
+        messages: forecast::message::view(&design),
+        climate: Some(Assumed { view: climate(), origin: Origin::BuiltIn }),
         doubts: vec![(
             "battery.self_discharge_per_month".to_owned(),
             "from memory, not from a data sheet".to_owned(),

@@ -1,12 +1,12 @@
 //! The report as one self-contained page.
 
-mod fonts;
+pub(crate) mod fonts;
 
 use forecast::plan::{DefectRow, Plan, Restart, Verdict};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
-use super::text::{ASSUMPTIONS, fate, life_rows, weather_rows};
-use super::{Subject, darkest_month, words};
+use super::text::{fate, life_rows, weather_rows};
+use super::{Subject, darkest_month, says, words};
 use crate::chart;
 
 const STYLE: &str = include_str!("html/page.css");
@@ -45,7 +45,7 @@ pub(crate) fn page(subject: &Subject, plan: &Plan) -> String {
                     (details(subject, plan))
                 }
                 footer.quiet {
-                    "Made by overwinter " (env!("CARGO_PKG_VERSION")) " from " (subject.file) " and " (subject.weather_file) ". Set in \
+                    "Made by overwinter " (env!("CARGO_PKG_VERSION")) " from " (subject.file) @if let Some(file) = &subject.weather_file { " and " (file) } ". Set in \
                     Literata and Source Sans 3 (SIL Open Font License 1.1)."
                 }
             }
@@ -285,7 +285,7 @@ fn details(subject: &Subject, plan: &Plan) -> Markup {
         }
         section {
             h2 { "What is assumed" }
-            ul { @for text in ASSUMPTIONS { li { (text) } } }
+            ul { @for text in says::assumptions(plan) { li { (text) } } }
         }
         (defect_sentences(plan))
     }

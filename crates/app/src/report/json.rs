@@ -1,5 +1,10 @@
 //! Everything in a plan as JSON, units in the names, always in the same order.
 
+pub(crate) mod climate;
+mod chances;
+mod law;
+mod message;
+
 use forecast::plan::{
     Cause, DefectRow, Finding, Hour, LedgerEntry, Life, Moment, MonthRow, NodeState, Plan, Restart, Verdict,
     WeatherUsed,
@@ -18,6 +23,10 @@ pub(crate) fn plan(subject: &Subject, plan: &Plan) -> Value {
         "verdict": verdict(plan.verdict),
         "reason": plan.reason,
         "weather": weather(subject, &plan.weather),
+        "chances": plan.chances.as_ref().map(chances::chances),
+        "law": law::law(subject),
+        "messages": message::messages(subject),
+        "climate": subject.climate.as_ref().map(climate::climate),
         "life": life(&plan.life),
         "ledger": plan.ledger.iter().map(ledger_entry).collect::<Vec<_>>(),
         "months": plan.months.iter().map(month).collect::<Vec<_>>(),
@@ -40,7 +49,8 @@ fn node(subject: &Subject) -> Value {
         "note": subject.note,
         "file": subject.file,
         "latitude_deg": number(subject.latitude_deg),
-        "promise_unattended_years": number(subject.promise_years),
+        "promise_unattended_years": number(subject.promise.unattended.years()),
+        "promise_without_outage_percent": number(subject.promise.without_outage.percent()),
         "stops_when_coldest_at_charge_percent": number(stops),
         "restarts_at_charge_percent": number(subject.restarts_percent),
         "parts": subject.parts.iter().map(|(role, what)| json!({ "role": role, "what": what })).collect::<Vec<_>>(),
@@ -75,6 +85,7 @@ fn weather(subject: &Subject, weather: &WeatherUsed) -> Value {
     json!({
         "file": subject.weather_file,
         "title": weather.title,
+        "drawn": weather.drawn,
         "latitude_deg": weather.place.map(|(latitude, _)| number(latitude.degrees())),
         "longitude_deg": weather.place.map(|(_, longitude)| number(longitude.degrees())),
         "distance_km": weather.distance_km.map(number),

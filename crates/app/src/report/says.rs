@@ -4,10 +4,9 @@ use design::message::{Direction, Part};
 use design::quantity::Share;
 use forecast::message::{FormView, MessageView, RateView, Row};
 use forecast::plan::{Cause, Chances, ClimateView, Driver, FaultRow, Plan, Verdict};
-use forecast::sky::climate::ClimateOrigin;
-use forecast::radio::law::{Bound, Limit, RateRow, Topic};
+use forecast::radio::law::{Bound, LawPlan, Limit, RateRow, Topic};
 
-use super::{Subject, words};
+use super::{Assumed, Origin, Subject, words};
 
 /// An unknown that moves the outcome's rank by less than this share of its own is not worth a word.
 const LEAST_WEIGHT: f64 = 0.05;
@@ -59,15 +58,14 @@ pub(crate) fn darkest_percent(chances: &Chances) -> f64 {
     chances.bands.get(chances.darkest_day).map_or(0.0, |band| band.charge[0].percent())
 }
 
-/// "9 January: 5 % of lives stand at 41 % or less; there it lasts 6.2 days without sun".
+/// "9 January; 5 % of lives at 41 % or less, 6.2 dark days in hand".
 pub(crate) fn darkest(chances: &Chances, sunny: bool) -> String {
     let lasts = words::days(chances.in_hand.days());
-    let without = if sunny { " without sun" } else { "" };
-    format!(
-        "{}: 5 % of lives stand at {:.0} % or less, enough for {lasts}{without}",
-        darkest_date(chances),
-        darkest_percent(chances)
-    )
+    let in_hand = match lasts.split_once(' ') {
+        Some((figure, unit)) if sunny => format!("{figure} dark {unit} in hand"),
+        _ => format!("{lasts} in hand"),
+    };
+    format!("{}; 5 % of lives at {:.0} % or less, {in_hand}", darkest_date(chances), darkest_percent(chances))
 }
 
 /// Outages and reports over all lives.
@@ -99,19 +97,24 @@ pub(crate) fn telling(drivers: &[Driver]) -> impl Iterator<Item = &Driver> {
 
 /// What stopped the lives that failed; `None` if none did.
 pub(crate) fn causes(chances: &Chances) -> Option<String> {
-    let parts: Vec<String> =
-        chances.causes.iter().map(|(cause, share)| format!("{:.0} % {}", share.percent(), cause_short(*cause))).collect();
+    let said = |(of, share): &(Cause, Share)| format!("{:.0} % {}", share.percent(), cause(*of));
+    let parts: Vec<String> = chances.causes.iter().take(3).map(said).collect();
     (!parts.is_empty()).then(|| parts.join(", "))
 }
 
-fn cause_short(cause: Cause) -> &'static str {
+fn cause(cause: Cause) -> &'static str {
     match cause {
-        Cause::Sun => "for want of sun",
-        Cause::ChargeGate => "battery too cold or hot to charge",
+        Cause::Sun => "too little sun",
+        Cause::ChargeGate => "too cold or hot to charge",
         Cause::BrownOut => "brown-out under a pulse",
-        Cause::Ageing => "battery worn",
-        Cause::Parts => "parts worse than their label",
+        Cause::Ageing => "worn battery",
+        Cause::Parts => "weak parts",
     }
+}
+
+/// What else was promised, each with its answer.
+pub(crate) fn promises(_subject: &Subject, _chances: &Chances) -> Vec<(&'static str, String)> {
+    Vec::new()
 }
 
 /// What becomes of lives with one thing gone wrong, in one sentence.
@@ -152,11 +155,11 @@ impl Subject {
         let too_long = |check: &&forecast::radio::law::Check| {
             matches!(check.topic, Topic::Payload | Topic::Dwell) && check.verdict != Verdict::Holds
         };
-        let mut too_long = self.law.checks.iter().filter(too_long).peekable();
-        match too_long.peek() {
-            None => Verdict::Holds,
-            Some(_) if too_long.any(|check| check.in_use) => Verdict::Fails,
-            Some(_) => Verdict::Tight,
+        let in_use: Vec<bool> = self.law.checks.iter().filter(too_long).map(|check| check.in_use).collect();
+        match in_use.as_slice() {
+            [] => Verdict::Holds,
+            [..] if in_use.contains(&true) => Verdict::Fails,
+            [..] => Verdict::Tight,
         }
     }
 
@@ -192,6 +195,14 @@ impl Subject {
 fn sent(message: &MessageView) -> impl Iterator<Item = (&FormView, &RateView)> {
     let rates = message.forms.iter().flat_map(|form| form.rates.iter().map(move |rate| (form, rate)));
     rates.filter(|(_, rate)| rate.sent)
+}
+
+/// The reason of the law's verdict, short.
+pub(crate) fn law(law: &LawPlan) -> String {
+    match law.checks.iter().find(|check| !check.in_use && check.verdict != Verdict::Holds) {
+        Some(far) if law.verdict == Verdict::Tight => format!("if the network asks for it, {}", far.reason),
+        _ => law.reason.clone(),
+    }
 }
 
 /// The answer to "does it fit?" in our words.
@@ -270,7 +281,7 @@ pub(crate) fn field_name(row: &Row) -> String {
         Part::Value => name,
         Part::Latitude => format!("{name}, latitude"),
         Part::Longitude => format!("{name}, longitude"),
-        Part::Earlier(ago) => format!("{name}, {ago} before"),
+        Part::Earlier(place) => format!("{name}, {} before", place + 1),
     }
 }
 
@@ -317,7 +328,8 @@ fn kilowatt_hours(wh: f64) -> String {
 }
 
 /// Where a climate comes from, how dark it gets, and how sure all of it is: label and sentence.
-pub(crate) fn climate(climate: &ClimateView) -> Vec<(&'static str, String)> {
+pub(crate) fn climate(assumed: &Assumed) -> Vec<(&'static str, String)> {
+    let climate = &assumed.view;
     let fortnight = &climate.fortnight;
     let (month, day) = words::month_and_day(fortnight.from_day);
     let darkest = climate.darkest();
@@ -359,22 +371,26 @@ pub(crate) fn climate(climate: &ClimateView) -> Vec<(&'static str, String)> {
                 kilowatt_hours(high)
             ),
         ),
-        ("tested", tested(climate).to_owned()),
+        ("tested", tested(assumed.origin).to_owned()),
     ]
 }
 
 /// What the climate was held against.
-fn tested(climate: &ClimateView) -> &'static str {
-    match climate.origin {
-        ClimateOrigin::BuiltIn => {
-            "of 312 months of 26 weather years that the correction had not seen, 91 % lay in such intervals (dark months off by \
-             15 % as a root mean square); in southern Europe and at the edge of the tropics only 67 to 79 %. It knows no \
-             valley, fog or mountain shade: measured hours of a place with your winter are better (--weather FILE)"
+///
+/// # References
+/// The figures of the built-in climate: `data/climate/README.md` of the crate `forecast`, table of errors.
+fn tested(origin: Origin) -> &'static str {
+    match origin {
+        Origin::BuiltIn => {
+            "91 % of the months of 26 weather years that the correction had not seen lay in such intervals, and their dark \
+             months were off by 15 % (root mean square); leaving whole climates out, only 79 % in southern Europe and 67 % at \
+             the edge of the tropics. It knows no valley, fog or mountain shade: measured hours of a place with the same \
+             winter are better (--weather FILE)"
         }
-        ClimateOrigin::Monthly => {
+        Origin::Monthly => {
             "not at all: the monthly numbers of the design file are believed within 10 %, and the spread of days about them \
              is that of the literature"
         }
-        ClimateOrigin::Hours => "measured hours; the interval grants 5 % to the instrument and what so few years may miss",
+        Origin::Hours => "measured hours; the interval grants 5 % to the instrument and what so few years may miss",
     }
 }

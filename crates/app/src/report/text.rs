@@ -1,5 +1,6 @@
 //! One page of text: the verdict line, then at most 30 lines of 80 columns.
 
+pub(crate) mod climate;
 mod everything;
 mod lay;
 
@@ -11,7 +12,7 @@ use forecast::plan::{
 use super::{Caution, Subject, darkest_month, says, words};
 use lay::{bar, column_bar, paint, wrap, wrap_indented};
 
-pub(crate) use everything::{everything, fate, life_rows, weather_rows};
+pub(crate) use everything::{everything, fate, life_rows, lives_rows, weather_rows};
 
 /// Columns of the page.
 const WIDTH: usize = 80;
@@ -45,7 +46,8 @@ pub(crate) fn page(subject: &Subject, plan: &Plan) -> String {
     let verdict_line = 1;
     let cautions = cautions(subject, plan, 5);
     let room = (LINES + verdict_line).saturating_sub(lines.len() + tail);
-    let room = room.saturating_sub(cautions.len() + 1).clamp(3, 6);
+    let least = if plan.chances.is_some() { 2 } else { 3 };
+    let room = room.saturating_sub(cautions.len() + 1).clamp(least, 6);
     lines.push(String::new());
     lines.extend(match &plan.chances {
         Some(chances) => faults(chances, room),
@@ -81,15 +83,15 @@ fn head(subject: &Subject, plan: &Plan) -> Vec<String> {
     if let Some(first) = lines.first_mut() {
         *first = first.replacen(&word, &paint(style, &word), 1);
     }
-    lines.push(weather_line(plan));
+    lines.push(weather_line(subject, plan));
     lines
 }
 
 /// The weather a plan was made with, in one line.
-fn weather_line(plan: &Plan) -> String {
+fn weather_line(subject: &Subject, plan: &Plan) -> String {
     let weather = &plan.weather;
-    if weather.drawn {
-        return lay::clip(&format!("Weather: {}", weather.title), WIDTH);
+    if let Some(drawn_from) = &subject.drawn_from {
+        return lay::clip(&format!("Weather: {drawn_from}"), WIDTH);
     }
     let lived =
         if weather.passes > 1 { format!(", lived {} times over", weather.passes) } else { String::new() };
@@ -120,14 +122,16 @@ fn other_verdicts(subject: &Subject) -> Vec<String> {
     let Some((fits, room)) = subject.message_says() else { return Vec::new() };
     let law = &subject.law;
     let line = |label: &str, verdict: Verdict, word: &str, text: &str| {
-        let line = lay::clip(&format!("{label:<LABEL$}{word}: {text}"), WIDTH);
+        let mut lines = fact(label, &format!("{word}: {text}"));
         let (_, style) = stroke(verdict);
-        line.replacen(&format!(" {word}:"), &format!(" {}:", paint(style, word)), 1)
+        if let Some(first) = lines.first_mut() {
+            *first = first.replacen(&format!(" {word}:"), &format!(" {}:", paint(style, word)), 1);
+        }
+        lines.truncate(2);
+        lines
     };
-    vec![
-        line("law", law.verdict, words::verdict(law.verdict), &law.reason),
-        line("message", fits, says::fits(fits), &room),
-    ]
+    let law = line("law", law.verdict, words::verdict(law.verdict), &says::law(law));
+    [law, line("message", fits, says::fits(fits), &room)].concat()
 }
 
 fn facts(plan: &Plan) -> Vec<String> {
@@ -230,11 +234,21 @@ fn months(subject: &Subject, plan: &Plan) -> Vec<String> {
         lines.push(format!("{:<MONTH_LABEL$}{bars}", "half bar = enough"));
     }
     lines.push(line("the node spends", rows.iter().map(|row| words::short_figure(spent(row))).collect()));
-    lines.push(line(
-        "lowest charge, %",
-        rows.iter().map(|row| format!("{:.0}", row.lowest_charge.percent())).collect(),
-    ));
+    lines.push(match &plan.chances {
+        Some(chances) => line("1 life in 20 at, %", rows.iter().map(|row| lowest_band(chances, row.month)).collect()),
+        None => line(
+            "lowest charge, %",
+            rows.iter().map(|row| format!("{:.0}", row.lowest_charge.percent())).collect(),
+        ),
+    });
     lines
+}
+
+/// The lowest charge [%] of a month at which 5 % of the lives stand or below.
+fn lowest_band(chances: &Chances, month: u8) -> String {
+    let days = chances.bands.iter().enumerate().filter(|(day, _)| words::month_and_day(*day).0 == month);
+    let lowest = days.map(|(_, band)| band.charge[0].percent()).fold(100.0, f64::min);
+    format!("{lowest:.0}")
 }
 
 const DEFECT_NAME: usize = 46;
@@ -273,7 +287,7 @@ fn defect_row(row: &DefectRow) -> String {
     defect_line(&format!("  {}", row.name), &extra, &stops, &back)
 }
 
-const FAULT_NAME: usize = 34;
+const FAULT_NAME: usize = 37;
 
 /// What becomes of the lives with one thing gone wrong, soonest dead first; at most `lines` lines.
 fn faults(chances: &Chances, lines: usize) -> Vec<String> {
@@ -288,7 +302,7 @@ fn faults(chances: &Chances, lines: usize) -> Vec<String> {
 
 fn fault_line([name, stops, half, most, back]: [&str; 5]) -> String {
     let name = lay::clip(name, FAULT_NAME - 1);
-    format!("{name:<FAULT_NAME$}{stops:>8}{half:>13}{most:>12}{back:>13}").trim_end().to_owned()
+    format!("{name:<FAULT_NAME$}{stops:>6}{half:>12}{most:>12}{back:>12}").trim_end().to_owned()
 }
 
 fn fault_row(row: &FaultRow) -> String {
@@ -355,8 +369,13 @@ mod tests {
 
     #[test]
     fn the_page_is_a_verdict_and_at_most_thirty_lines_of_eighty_columns() {
+        for chances in [None, Some(fixture::chances())] {
+            pages_of(Plan { chances, ..fixture::plan() });
+        }
+    }
+
+    fn pages_of(mut plan: Plan) {
         let subject = fixture::subject();
-        let mut plan = fixture::plan();
         let many = plan.findings.first().cloned().expect("one finding");
         for extra in 0..8 {
             let page = plain(&page(&subject, &plan));

@@ -250,6 +250,7 @@ impl<'a, W: LifeWeather> Living<'a, W> {
         let own = question.unknowns.draw(&mut random);
         let drawn = parts.unwrap_or(own);
         let mut life = Life::new(question.node, question.charge.fraction());
+        life.counts_offers = false;
         drawn.equip(question.node, &mut life);
         let sky = question.weather.start(&mut random);
         let outcome =

@@ -86,6 +86,7 @@ impl HourOutcome {
 }
 
 /// One life: what it holds and what was drawn for it.
+#[expect(clippy::struct_excessive_bools, reason = "node, charger and fault each have a state of their own")]
 #[derive(Clone, Debug)]
 pub struct Life {
     /// Charge in the battery [Ah].
@@ -112,6 +113,8 @@ pub struct Life {
     pub extra_amperes: f32,
     /// Whether a stop clears the extra load.
     pub extra_clears: bool,
+    /// Whether anybody will ask what the sun offered to a battery that was full.
+    pub counts_offers: bool,
     /// Whether the node runs.
     pub running: bool,
     /// Whether the charger has called the battery full and waits.
@@ -142,6 +145,7 @@ impl Life {
             active_factor: 1.0,
             extra_amperes: 0.0,
             extra_clears: false,
+            counts_offers: true,
             running: true,
             done: false,
             wear: 0.0,
@@ -280,6 +284,10 @@ fn take_sun(
     charge: f32,
     rest_volts: f32,
 ) -> bool {
+    let waits = life.done && rest_volts >= node.charger.recharge_below_volts;
+    if waits && !life.counts_offers {
+        return true;
+    }
     let from_panel = node.from_panel(sun_w_m2, weather.cell_celsius, rest_volts);
     if from_panel <= 0.0 {
         return false;

@@ -15,13 +15,12 @@ use crate::life::walk::Record;
 use crate::random::Stream;
 use crate::sky::climate::{Climate, snow_guess_days};
 use crate::sky::irradiance::faiman_celsius;
-use crate::sky::light::{self, LightTable};
+use crate::sky::light::{self, LightTable, MEAN_HOUR_SKY};
 use crate::sky::monthly;
 use crate::sky::plane::{self, Instants, OnPlane, Plane, PlaneTable};
 use crate::sky::skyline::Skyline;
 use crate::sky::snow;
 use crate::sky::synthetic::SyntheticWeather;
-use crate::sky::transpose::SkyModel;
 use crate::sky::weather::{Place, WeatherHours};
 
 /// Daily clearness of a cloudless sky; the share of it that a day reaches is how freely the box radiates at night.
@@ -88,7 +87,7 @@ pub(super) fn synthetic(design: &Design, climate: &Climate, diary: &Diary) -> Sy
         &observer,
         utc_offset_h,
         &plane,
-        SkyModel::Perez,
+        MEAN_HOUR_SKY,
         Instants::SixGrena,
         &light::nominal_hours(),
     );

@@ -137,8 +137,8 @@ impl LifeWeather for SyntheticWeather {
         sky.warmth = kept * sky.warmth + (1.0 - kept * kept).sqrt() * random.normal();
         let clearness = self.clearness[normal.month].at(score);
         let clear_share = (clearness / CLEAR_SKY_CLEARNESS).min(1.0);
-        // A clear day warms and cools more: Hargreaves & Samani 1982, clearness goes with the root of the swing.
-        let swing = (clearness / normal.mean_clearness.max(0.05)).powi(2).clamp(0.2, 2.5);
+        // A clear day warms and cools more, in proportion (see `climate::DailyAir`): so the month keeps its mean swing.
+        let swing = (clearness / normal.mean_clearness.max(0.05)).clamp(0.2, 2.5);
         let snowed = sky.warmth < normal.snow_below_score;
         sky.day = Day {
             place: ClearnessPlace::of(clearness),

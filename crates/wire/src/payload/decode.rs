@@ -1,6 +1,6 @@
 //! From bytes to readings.
 
-use super::shape::{Convert, Link, Plan, Reach, Shape, WINDOW};
+use super::shape::{Link, Plan, Reach, Shape, WINDOW};
 use super::{Codec, DecodeError, Reading, State, bits};
 use design::message::Form;
 
@@ -13,17 +13,17 @@ impl Codec {
     ///
     /// [`DecodeError`] for a port, length, edition or code that is not of this message.
     pub fn decode(&self, port: u8, bytes: &[u8], readings: &mut Vec<Reading>) -> Result<Form, DecodeError> {
-        readings.clear();
-        let shape = self.shapes.iter().find(|shape| shape.port == port);
-        let shape = shape.ok_or_else(|| DecodeError::Port { port, message: self.message.name.clone() })?;
-        readings.resize(shape.plans.len(), Reading::NONE);
-        match self.read(shape, bytes, readings) {
-            Ok(()) => Ok(shape.form),
-            Err(error) => {
-                readings.clear();
-                Err(error)
+        let read = match self.shapes.iter().find(|shape| shape.port == port) {
+            Some(shape) => {
+                readings.resize(shape.plans.len(), Reading::NONE);
+                self.read(shape, bytes, readings).map(|()| shape.form)
             }
+            None => Err(DecodeError::Port { port, message: self.message.name.clone() }),
+        };
+        if read.is_err() {
+            readings.clear();
         }
+        read
     }
 
     fn read(&self, shape: &Shape, bytes: &[u8], readings: &mut [Reading]) -> Result<(), DecodeError> {
@@ -36,14 +36,30 @@ impl Codec {
             }
             None => bytes,
         };
+        let mut newest = (State::Absent, 0);
         for (index, (plan, reading)) in shape.plans.iter().zip(readings.iter_mut()).enumerate() {
-            let code = plan.code(windows);
-            *reading = match plan.reading(code) {
-                Some(reading) => reading,
-                None => return Err(DecodeError::Code { field: self.field_name(shape, index), code }),
+            let raw = plan.code(windows);
+            let Some((state, code)) = plan.state(raw) else { return Err(self.meaningless(shape, index, raw)) };
+            let code = match &plan.reach {
+                None => {
+                    newest = (state, code);
+                    Some(code)
+                }
+                Some(_) if state == State::Absent => Some(0),
+                Some(reach) => reach.earlier(newest, state, code),
             };
+            let Some(code) = code else { return Err(self.meaningless(shape, index, raw)) };
+            let value = if state == State::Absent { 0.0 } else { plan.convert.value(code) };
+            *reading = Reading { state, code, value };
         }
         shape.links.iter().try_for_each(|link| self.link(shape, link, bytes, readings))
+    }
+
+    #[cold]
+    fn meaningless(&self, shape: &Shape, index: usize, code: u32) -> DecodeError {
+        let field = self.field_name(shape, index);
+        let of_newest = shape.plans.get(index).is_some_and(|plan| plan.reach.is_some() && plan.state(code).is_some());
+        if of_newest { DecodeError::Earlier { field } } else { DecodeError::Code { field, code } }
     }
 
     fn link(
@@ -62,14 +78,8 @@ impl Codec {
                 }
                 _ => Ok(()),
             },
-            Link::History { slot, earlier, reach, convert } => {
-                let Some([newest, earlier @ ..]) = readings.get_mut(slot..=slot + earlier) else { return Ok(()) };
-                for reading in earlier {
-                    let wrong = || DecodeError::Earlier { field: self.field_name(shape, slot) };
-                    *reading = reach.earlier(*newest, *reading, convert).ok_or_else(wrong)?;
-                }
-                Ok(())
-            }
+            // The first pass has counted from the newest reading already.
+            Link::History { .. } => Ok(()),
             Link::Octets { slot, offset, length } => {
                 let wrong = || DecodeError::Code { field: self.field_name(shape, slot), code: 1 };
                 let state = octets_state(bytes, offset, length).ok_or_else(wrong)?;
@@ -131,38 +141,37 @@ impl Plan {
         (window >> self.shift) as u32 & self.mask
     }
 
+    /// What the code says, before it is counted from the newest reading.
     #[inline]
-    fn reading(&self, code: u32) -> Option<Reading> {
-        let (state, code) = if code <= self.last {
-            (State::Inside, code)
+    fn state(&self, code: u32) -> Option<(State, u32)> {
+        if code <= self.last {
+            Some((State::Inside, code))
         } else if code == self.absent {
-            return Some(Reading::NONE);
+            Some((State::Absent, 0))
         } else if code == self.above {
-            (State::Above, self.last)
+            Some((State::Above, self.last))
         } else if code == self.below {
-            (State::Below, 0)
+            Some((State::Below, 0))
         } else {
-            return None;
-        };
-        Some(Reading { state, code, value: self.convert.value(code) })
+            None
+        }
     }
 }
 
 impl Reach {
-    /// The reading before `newest` by the difference that was read; `None` if there can't be one.
-    fn earlier(self, newest: Reading, difference: Reading, convert: Convert) -> Option<Reading> {
-        if newest.state == State::Absent || difference.state == State::Absent {
-            return (difference.state == State::Absent).then_some(Reading::NONE);
-        }
-        let code = i64::from(newest.code) + i64::from(difference.code) - i64::from(self.centre);
+    /// The code of the reading before `newest` by a difference; `None` if there can't be one.
+    #[inline]
+    fn earlier(&self, newest: (State, u32), state: State, difference: u32) -> Option<u32> {
+        let code = i64::from(newest.1) + i64::from(difference) - i64::from(self.centre);
         let last = i64::from(self.last);
-        let code = match difference.state {
+        let code = match state {
+            _ if newest.0 == State::Absent => return None,
             State::Above if self.counter => return None,
-            _ if self.counter => code.rem_euclid(last + 1),
+            // All ones, so this is the remainder.
+            _ if self.counter => code & last,
             State::Inside if code < 0 || code > last => return None,
             _ => code.clamp(0, last),
         };
-        let code = u32::try_from(code).ok()?;
-        Some(Reading { state: difference.state, code, value: convert.value(code) })
+        u32::try_from(code).ok()
     }
 }

@@ -1,5 +1,7 @@
 //! One form of a message, prepared for reading: where to load, how far to shift, what a code means.
 
+use std::sync::Arc;
+
 use design::message::{Field, Form, Kind, Layout, Message, Part, Scale, Slot, Version};
 
 /// So many bytes are loaded at once; a code of 32 bits that begins within a byte lies in them.
@@ -19,7 +21,7 @@ pub(super) struct Shape {
 }
 
 /// How one slot is read.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Plan {
     /// First byte of the window.
     pub(super) at: usize,
@@ -32,16 +34,23 @@ pub(super) struct Plan {
     pub(super) above: u32,
     pub(super) below: u32,
     pub(super) convert: Convert,
+    /// Set for an earlier reading, whose code is a difference to the newest one.
+    pub(super) reach: Option<Reach>,
 }
 
 /// From code to value. The three are integers, and so is every intermediate result up to the one division: nothing is
 /// rounded before it.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Convert {
-    pub(super) numerator: f64,
-    pub(super) offset: f64,
-    pub(super) denominator: f64,
+    numerator: f64,
+    offset: f64,
+    denominator: f64,
+    /// The values of all codes where they are few: a division takes longer than all the rest.
+    table: Arc<[f64]>,
 }
+
+/// A table of 32 kB at most.
+const LARGEST_TABLE: u32 = 4096;
 
 /// Slots that mean something only together, or that are no number.
 #[derive(Clone, Debug)]
@@ -49,7 +58,7 @@ pub(super) enum Link {
     /// This slot and the next are latitude and longitude.
     Position { slot: usize },
     /// This slot is followed by so many earlier readings.
-    History { slot: usize, earlier: usize, reach: Reach, convert: Convert },
+    History { slot: usize, earlier: usize, reach: Reach },
     /// This slot has so many bytes.
     Octets { slot: usize, offset: u32, length: usize },
 }
@@ -68,18 +77,23 @@ pub(super) struct Reach {
 }
 
 impl Convert {
-    fn of(scale: Scale) -> Self {
-        Self {
-            numerator: scale.numerator as f64,
-            offset: scale.offset as f64,
-            denominator: scale.denominator as f64,
-        }
+    fn of(field: &Field, part: Part) -> Self {
+        let scale = scale_of(field, part);
+        let (numerator, offset, denominator) =
+            scale.map_or((1.0, 0.0, 1.0), |scale| (scale.numerator as f64, scale.offset as f64, scale.denominator as f64));
+        let last = field.codes(if part == Part::Longitude { part } else { Part::Value }).last;
+        let codes = if last < LARGEST_TABLE && scale.is_some() { 0..last + 1 } else { 0..0 };
+        let divided = Self { numerator, offset, denominator, table: Arc::new([]) };
+        let table = codes.map(|code| divided.value(code)).collect();
+        Self { table, ..divided }
     }
 
-    const CODE: Self = Self { numerator: 1.0, offset: 0.0, denominator: 1.0 };
-
+    #[inline]
     pub(super) fn value(&self, code: u32) -> f64 {
-        (f64::from(code) * self.numerator + self.offset) / self.denominator
+        match self.table.get(code as usize) {
+            Some(value) => *value,
+            None => (f64::from(code) * self.numerator + self.offset) / self.denominator,
+        }
     }
 }
 
@@ -92,8 +106,16 @@ impl Shape {
         };
         let spare = (8 * layout.bytes) as u32 - layout.bits;
         let of = |slot: &Slot| message.fields.get(slot.field);
-        let plan = |slot: &Slot| of(slot).map(|field| Plan::new(field, *slot, layout.bytes));
-        let plans = layout.slots.iter().filter_map(plan).collect();
+        let mut plans: Vec<Plan> = Vec::new();
+        for slot in &layout.slots {
+            let Some(field) = of(slot) else { continue };
+            // An earlier reading follows the newest one and shares its table.
+            let convert = match (slot.part, plans.last()) {
+                (Part::Earlier(_), Some(newest)) => newest.convert.clone(),
+                _ => Convert::of(field, slot.part),
+            };
+            plans.push(Plan::new(field, *slot, layout.bytes, convert));
+        }
         let links = layout.slots.iter().enumerate();
         let links = links.filter_map(|(index, slot)| Link::new(of(slot)?, form, index, *slot)).collect();
         let port = message.port_of(form).unwrap_or(message.port);
@@ -112,13 +134,9 @@ pub(crate) fn scale_of(field: &Field, part: Part) -> Option<Scale> {
 }
 
 impl Plan {
-    fn new(field: &Field, slot: Slot, bytes: usize) -> Self {
+    fn new(field: &Field, slot: Slot, bytes: usize, convert: Convert) -> Self {
         let codes = field.codes(slot.part);
         let at = (slot.offset as usize / 8).min(bytes.max(WINDOW) - WINDOW);
-        let convert = match slot.part {
-            Part::Earlier(_) => Convert::CODE,
-            part => scale_of(field, part).map_or(Convert::CODE, Convert::of),
-        };
         let absent = codes.absent();
         let plan = Self {
             at,
@@ -129,11 +147,23 @@ impl Plan {
             above: codes.above().unwrap_or(absent),
             below: codes.below().unwrap_or(absent),
             convert,
+            reach: matches!(slot.part, Part::Earlier(_)).then(|| Reach::of(field)),
         };
         match field.kind {
             // Their link reads them; here they are always code 0.
             Kind::Bytes { .. } => Self { mask: 0, ..plan },
             _ => Self { shift: 64 - (slot.offset - 8 * at as u32) - slot.bits, ..plan },
+        }
+    }
+}
+
+impl Reach {
+    fn of(field: &Field) -> Self {
+        Self {
+            last: field.codes(Part::Value).last,
+            last_difference: field.codes(Part::Earlier(0)).last,
+            centre: field.centre(),
+            counter: matches!(field.kind, Kind::Counter { .. }),
         }
     }
 }
@@ -146,15 +176,8 @@ impl Link {
                 Some(Self::Octets { slot: index, offset: slot.offset, length: (*length).into() })
             }
             (Part::Value, _) if form == Form::Full => {
-                let history = field.history?;
-                let reach = Reach {
-                    last: field.codes(Part::Value).last,
-                    last_difference: field.codes(Part::Earlier(0)).last,
-                    centre: field.centre(),
-                    counter: matches!(field.kind, Kind::Counter { .. }),
-                };
-                let convert = scale_of(field, Part::Value).map_or(Convert::CODE, Convert::of);
-                Some(Self::History { slot: index, earlier: history.earlier.into(), reach, convert })
+                let earlier = field.history?.earlier.into();
+                Some(Self::History { slot: index, earlier, reach: Reach::of(field) })
             }
             _ => None,
         }

@@ -9,7 +9,7 @@ const FACES: [(&str, u16, &[u8]); 4] = [
 ];
 
 /// The rules that declare the typefaces.
-pub(super) fn faces() -> String {
+pub(crate) fn faces() -> String {
     let face = |(family, weight, bytes): &(&str, u16, &[u8])| {
         let data = base64(bytes);
         format!(

@@ -3,6 +3,7 @@
 use forecast::plan::{ClimateMonth, ClimateView};
 
 use super::lay::{bar, paint, wrap_indented};
+use super::super::Assumed;
 use super::{BOLD, SUN, WIDTH, fact, says, words};
 
 /// Columns of the longest bar.
@@ -46,12 +47,13 @@ pub(crate) fn in_order(first_month: u8, climate: &ClimateView) -> impl Iterator<
 }
 
 /// Where it comes from and how far it is to be trusted.
-pub(crate) fn how_sure(climate: &ClimateView) -> Vec<String> {
-    says::climate(climate).iter().flat_map(|(label, text)| fact(label, text)).collect()
+pub(crate) fn how_sure(assumed: &Assumed) -> Vec<String> {
+    says::climate(assumed).iter().flat_map(|(label, text)| fact(label, text)).collect()
 }
 
 /// The page of `overwinter climate`.
-pub(crate) fn page(name: &str, first_month: u8, climate: &ClimateView) -> String {
+pub(crate) fn page(name: &str, first_month: u8, assumed: &Assumed) -> String {
+    let climate = &assumed.view;
     let mut lines = wrap_indented(&format!("{name}: {}", says::climate_finding(climate)), WIDTH, "  ");
     if let Some(first) = lines.first_mut() {
         *first = paint(BOLD, first);
@@ -59,6 +61,6 @@ pub(crate) fn page(name: &str, first_month: u8, climate: &ClimateView) -> String
     lines.push(String::new());
     lines.extend(table(first_month, climate));
     lines.push(String::new());
-    lines.extend(how_sure(climate));
+    lines.extend(how_sure(assumed));
     lines.join("\n") + "\n"
 }

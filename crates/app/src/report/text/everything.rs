@@ -1,9 +1,12 @@
 //! What `--all` adds to the page.
 
-use forecast::plan::{DefectRow, Life, Plan, Restart};
+mod law;
+mod message;
+
+use forecast::plan::{Chances, DefectRow, Life, Plan, Restart};
 
 use super::lay::{paint, wrap_indented};
-use super::{BOLD, LABEL, Subject, WIDTH, words};
+use super::{BOLD, Subject, WIDTH, climate, fact, says, words};
 
 /// Every figure of the plan that the page leaves out.
 pub(crate) fn everything(subject: &Subject, plan: &Plan) -> String {
@@ -16,35 +19,74 @@ pub(crate) fn everything(subject: &Subject, plan: &Plan) -> String {
         }
     };
     section("What was checked", parts(subject));
-    section("The life", life(&plan.life));
+    if let Some(chances) = &plan.chances {
+        section("The lives", lives(subject, chances));
+        section("What the outcome hangs on: how its rank moves with that of each unknown", drivers(chances));
+        section("Every fault, beginning a month before the darkest", faults(chances));
+    }
+    let shown = if plan.chances.is_some() { "The life that is shown, parts as designed" } else { "The life" };
+    section(shown, life(&plan.life));
     if let Some(variant) = &plan.with_gate {
         let title = format!("{}: {}", variant.name, words::verdict(variant.verdict));
         section(&title, life(&variant.life));
     }
     section("Every entry of the ledger, mAh a day", ledger(plan));
     section("Every month", months(subject, plan));
-    section("Every defect", plan.defects.iter().flat_map(defect).collect());
+    if plan.chances.is_none() {
+        section("Every defect", plan.defects.iter().flat_map(defect).collect());
+    }
+    section("The law", law::lines(subject));
+    for view in &subject.messages {
+        section(&message::title(view), message::lines(view));
+    }
     section("Cautions", cautions(subject, plan));
     section("Figures to doubt", doubts(subject));
-    section("The weather", weather(subject, plan));
-    section(
-        "What is assumed",
-        ASSUMPTIONS.iter().flat_map(|text| wrap_indented(text, WIDTH, "  ")).collect(),
-    );
+    if subject.climate.is_none() {
+        section("The weather", weather(subject, plan));
+    }
+    if let Some(assumed) = &subject.climate {
+        section("The climate it is drawn from", climate::table(subject.first_month(), &assumed.view));
+        section("How far that is to be trusted", climate::how_sure(assumed));
+    }
+    let assumptions = says::assumptions(plan);
+    section("What is assumed", assumptions.iter().flat_map(|text| wrap_indented(text, WIDTH, "  ")).collect());
     lines.join("\n") + "\n"
 }
 
-/// What holds for every plan and is easily forgotten.
-pub(crate) const ASSUMPTIONS: [&str; 4] = [
-    "The answer holds for this weather and if nothing breaks; another year may be darker.",
-    "Parts are taken at their nominal values; their tolerances are not drawn yet.",
-    "Hours are local standard time and every step is one hour long.",
-    "Radio law, reach and the layout of the message are not checked yet.",
-];
+/// Label and figure of what many lives show, for text and page.
+pub(crate) fn lives_rows(subject: &Subject, chances: &Chances) -> Vec<(&'static str, String)> {
+    let (lived, wanted) = (words::grouped(chances.lives), words::grouped(chances.wanted));
+    let worst = words::count(chances.worst.outage_hours as usize, "hour");
+    let mut rows = vec![
+        ("survive", says::headline(subject, chances)),
+        ("lives", format!("{lived} of {wanted} asked for, seed {}", chances.seed)),
+        ("worst fifth", says::share(chances.worst_fifth)),
+        ("best fifth", says::share(chances.best_fifth)),
+        ("out", says::outages(chances)),
+        ("darkest", says::darkest(chances, true)),
+        ("worst life", format!("number {}, out for {worst}", chances.worst.life)),
+    ];
+    rows.extend(says::causes(chances).map(|causes| ("lives lost", causes)));
+    rows
+}
 
-fn fact(label: &str, text: &str) -> Vec<String> {
-    let lines = wrap_indented(text, WIDTH - LABEL, "").into_iter().enumerate();
-    lines.map(|(index, line)| format!("{:<LABEL$}{line}", if index == 0 { label } else { "" })).collect()
+fn lives(subject: &Subject, chances: &Chances) -> Vec<String> {
+    lives_rows(subject, chances).iter().flat_map(|(label, text)| fact(label, text)).collect()
+}
+
+fn drivers(chances: &Chances) -> Vec<String> {
+    let line = |driver: &forecast::plan::Driver| {
+        let bar = super::lay::bar(driver.weight.abs(), 1.0, 24);
+        format!("{:<40}{:>8}  {bar}", driver.name, words::signed(driver.weight)).trim_end().to_owned()
+    };
+    chances.drivers.iter().map(line).collect()
+}
+
+fn faults(chances: &Chances) -> Vec<String> {
+    let line = |row: &forecast::plan::FaultRow| {
+        wrap_indented(&format!("{} ({}): {}", row.name, row.effect, says::fault(row)), WIDTH, "  ")
+    };
+    chances.faults.iter().flat_map(line).collect()
 }
 
 fn parts(subject: &Subject) -> Vec<String> {
@@ -149,7 +191,10 @@ fn doubts(subject: &Subject) -> Vec<String> {
 /// Where the weather comes from and what it lacks.
 pub(crate) fn weather_rows(subject: &Subject, plan: &Plan) -> Vec<(&'static str, String)> {
     let weather = &plan.weather;
-    let mut rows = vec![("file", subject.weather_file.clone()), ("station", weather.title.clone())];
+    let mut rows = match &subject.weather_file {
+        Some(file) => vec![("file", file.clone()), ("station", weather.title.clone())],
+        None => return vec![("drawn from", weather.title.clone())],
+    };
     if let Some((latitude, longitude)) = weather.place {
         let place = format!("latitude {:.3}°, longitude {:.3}°", latitude.degrees(), longitude.degrees());
         rows.push(("place", place));

@@ -25,8 +25,10 @@ pub(super) fn wrap(text: &str, columns: usize) -> Vec<String> {
 
 /// The same with every line but the first indented.
 pub(super) fn wrap_indented(text: &str, columns: usize, indent: &str) -> Vec<String> {
+    // A figure and its per cent stay together.
+    let text = text.replace(" %", "\u{a0}%");
     let mut lines = vec![String::new()];
-    for word in text.split_whitespace() {
+    for word in text.split(|one: char| one.is_whitespace() && one != '\u{a0}').filter(|word| !word.is_empty()) {
         let last = lines.last_mut().expect("starts with one line");
         let used = last.chars().count();
         if used > indent.len() && used + 1 + word.chars().count() > columns {
@@ -39,7 +41,7 @@ pub(super) fn wrap_indented(text: &str, columns: usize, indent: &str) -> Vec<Str
             last.push_str(&clip(word, room));
         }
     }
-    lines
+    lines.into_iter().map(|line| line.replace('\u{a0}', " ")).collect()
 }
 
 /// A bar of at most `columns`, in eighths of a column; anything above zero shows.
@@ -72,6 +74,7 @@ mod tests {
             assert_eq!(lines.join(" ").split_whitespace().collect::<Vec<_>>().join(" "), text);
         }
         assert_eq!(wrap("abcdefghij", 5), ["abcd…"]);
+        assert_eq!(wrap("never below 12 %", 14), ["never below", "12 %"]);
     }
 
     #[test]

@@ -36,7 +36,7 @@ fn check(check: &Check) -> Vec<String> {
 fn rates(message: &MessageRow) -> Vec<String> {
     let head = ["on air", "carries", "law", "grant", "tightest"];
     let row = |first: &str, [airtime, most, law, grant, tightest]: [&str; 5]| {
-        format!("{first:<22}{airtime:>11}{most:>10}{law:>13}{grant:>11}  {tightest}").trim_end().to_owned()
+        format!("{first:<22}{airtime:>11}{most:>9}{law:>15}{grant:>11}  {tightest}").trim_end().to_owned()
     };
     let title = super::super::lay::clip(&format!("{}, {} bytes", message.name, message.bytes()), 21);
     let mut lines = vec![row(&title, head)];

@@ -1,0 +1,167 @@
+//! The bench and soak sheet: what to measure before a node goes out, and what it should show.
+
+use design::node::Design;
+use logbook::registry::Node;
+use maud::{Markup, html};
+
+use super::expected::{Bench, Expected};
+use super::paper::{self, blank, tick};
+use crate::report::words;
+
+/// Rows of one page.
+const PER_PAGE: usize = 24;
+
+/// What one measurement is, what it should show, and when to stop.
+struct Measurement {
+    what: &'static str,
+    how: String,
+    expected: String,
+    stop: String,
+}
+
+/// The sheet of these nodes.
+pub(crate) fn pages(design: &Design, nodes: &[&Node], expected: &Expected) -> String {
+    let kind = &design.name;
+    let pages = html! {
+        (measurements(design, expected))
+        @for nodes in nodes.chunks(PER_PAGE) { (results(kind, nodes)) }
+    };
+    paper::document(&format!("Bench and soak: {kind}"), &pages)
+}
+
+fn measurements(design: &Design, expected: &Expected) -> Markup {
+    let bench = &expected.bench;
+    html! {
+        section.page {
+            (paper::head(&format!("Bench and soak: {}", design.name), "what to measure before it goes out"))
+            h1 { "Before " (design.name) " goes out" }
+            p { "Currents at the battery's terminals, with a bench supply at " (format!("{:.2}", bench.volts)) " V and room temperature. \
+                A trace must be longer than the longest interval, or the rare event is not in it." }
+            (table("On the bench", &on_the_bench(design, bench)))
+            (table("Soak", &soak(expected)))
+            h2 { "Accept a board only if" }
+            ul {
+                (tick("it is awake for less than 5 s at a time, positioning and joining apart"))
+                (tick("it comes back from a reset and from an empty battery by itself, without a downlink"))
+                (tick("its message counter and join counter go on after a reset"))
+                (tick("a sensor that is pulled off gives \"absent\", not a figure, and stops no other sensor"))
+                (tick("its battery voltage agrees with a meter at two points, within 20 mV"))
+                (tick("it joined in the region and on the channels of its design"))
+            }
+            (events(bench))
+            (paper::foot("Limits without a source are our own choice: twice the spread of the design, or a usual rule."))
+        }
+    }
+}
+
+fn table(title: &str, rows: &[Measurement]) -> Markup {
+    html! {
+        h2 { (title) }
+        table.room {
+            thead { tr { th { } th { "how" } th { "expected" } th { "stop if" } } }
+            tbody { @for row in rows { tr { th { (row.what) } td { (row.how) } td { (row.expected) } td { (row.stop) } } } }
+        }
+    }
+}
+
+fn on_the_bench(design: &Design, bench: &Bench) -> Vec<Measurement> {
+    let (floor, spread) = bench.floor_ua;
+    let assumed = if bench.floor_measured { "" } else { ", not yet measured on this board" };
+    let mut rows = vec![
+        Measurement {
+            what: "Floor current",
+            how: "mean of a stretch in which nothing happens, antenna on, no debugger, no USB".to_owned(),
+            expected: format!("{} µA, ± {}{assumed}", words::figure(floor), words::figure(spread)),
+            stop: format!("above {} µA: look for a radio in standby, pull-ups, a powered sensor", words::figure(floor + 2.0 * spread.max(0.05 * floor))),
+        },
+        Measurement {
+            what: "Largest pulse",
+            how: "peak of the trace".to_owned(),
+            expected: format!("{} mA for {} s", words::figure(bench.pulse.0), words::figure(bench.pulse.1)),
+            stop: "well above, or longer".to_owned(),
+        },
+        Measurement {
+            what: "Brown-out sweep",
+            how: "supply down and up again at 0.1 V/s, through a resistor as large as the battery's".to_owned(),
+            expected: format!(
+                "stops at {:.2} V, is back at {:.2} V",
+                design.cutoff.stops_below.volts(),
+                design.cutoff.restarts_above.volts()
+            ),
+            stop: "it hangs, chatters, or needs a button".to_owned(),
+        },
+    ];
+    if let Some(dbm) = bench.ten_metres_dbm {
+        rows.push(Measurement {
+            what: "Signal at 10 m",
+            how: "node and gateway antenna in sight of each other, 10 m apart, 20 messages".to_owned(),
+            expected: format!("about {dbm:.0} dBm (free space, gateway antenna of 0 dBi), SNR above 5 dB").replace('-', "−"),
+            stop: "15 dB less: antenna, connector or band are wrong".to_owned(),
+        });
+    }
+    rows
+}
+
+fn soak(expected: &Expected) -> Vec<Measurement> {
+    let bench = &expected.bench;
+    let month = words::month(expected.month);
+    let volts = match &expected.outdoors {
+        Ok(outdoors) => format!("{:.2} V or more at dawn (forecast for {month})", outdoors.night_volts.0),
+        Err(_) => "voltage at dawn: not computed".to_owned(),
+    };
+    let mah = match &expected.outdoors {
+        Ok(outdoors) => format!(
+            "{} mAh a day taken, {} mAh spent; {volts}",
+            words::figure(outdoors.taken_spent_mah.0),
+            words::figure(outdoors.taken_spent_mah.1)
+        ),
+        Err(_) => volts,
+    };
+    let uplinks = |days: f64| words::grouped(words::whole(bench.uplinks_per_day * days));
+    vec![
+        Measurement {
+            what: "24 hours",
+            how: "on the bench, panel covered, coulomb counter in the battery lead".to_owned(),
+            expected: format!("{} mAh spent, {} messages", words::figure(bench.day_mah), uplinks(1.0)),
+            stop: "a fifth more charge; any restart; a stop at a fixed time".to_owned(),
+        },
+        Measurement {
+            what: "7 days",
+            how: "outdoors in the final box, beside a node or thermometer you trust".to_owned(),
+            expected: format!("{} messages; {mah}", uplinks(7.0)),
+            stop: "a message in twenty is missing; it never charges; water in the box".to_owned(),
+        },
+    ]
+}
+
+fn events(bench: &Bench) -> Markup {
+    html! {
+        h2 { "Charge per event" }
+        table {
+            thead { tr { th { "event" } th.figure { "every, min" } th.figure { "µAh at the battery" } th.blank { "measured" } } }
+            tbody {
+                @for (name, minutes, microampere_hours) in &bench.events {
+                    tr { th { (name) } td.figure { (words::figure(*minutes)) } td.figure { (words::figure(*microampere_hours)) } (blank()) }
+                }
+            }
+        }
+        p.quiet { "The floor not counted. Sending is the mean over the data rates of the design." }
+    }
+}
+
+fn results(kind: &str, nodes: &[&Node]) -> Markup {
+    html! {
+        section.page {
+            (paper::head(&format!("Bench and soak: {kind}"), "results"))
+            table.room {
+                thead { tr {
+                    th { "node" } th.blank { "floor, µA" } th.blank { "per report, µAh" } th.blank { "stops, V" } th.blank { "back, V" }
+                    th.blank { "10 m, dBm" } th.blank { "24 h, mAh" } th.blank { "7 d, missing" } th.blank { "good" }
+                } }
+                tbody { @for node in nodes { tr { th { (node.name) } @for _ in 0..8 { (blank()) } } } }
+            }
+            table.room { tr { td { "Measured by" } (blank()) td { "instrument" } (blank()) td { "on" } (blank()) } }
+            (paper::foot("Keep this sheet with the registry."))
+        }
+    }
+}

@@ -1,0 +1,207 @@
+//! The one way by which keys leave the key box: deliberate, dated, readable to their owner alone.
+
+use std::fs;
+use std::io::{self, ErrorKind, Write as _};
+use std::path::{Path, PathBuf};
+
+use logbook::keys::{KeyBox, push_hex};
+use logbook::registry::{Date, Node, Registry};
+use wire::key::AppKey;
+use zeroize::Zeroizing;
+
+use super::columns::{Columns, Fact};
+use super::site::{self, Site};
+use crate::output::reason;
+use crate::problem::{Failure, Problem};
+use crate::report::words;
+
+const LIST: &str = "join-server.csv";
+
+/// What was handed over, for the person.
+pub(crate) struct HandedOver {
+    /// The folder with the secrets.
+    pub(crate) folder: PathBuf,
+    /// Names of the nodes.
+    pub(crate) names: Vec<String>,
+    /// Nodes that were handed over before, and when.
+    pub(crate) before: Vec<(String, Date)>,
+}
+
+/// Writes the list for the join server and a file for each node, and notes the day.
+///
+/// Nodes that were handed over before are left out, or handed over once more if that is asked for.
+pub(crate) fn hand_over(
+    site: &Site,
+    mut registry: Registry,
+    keys: &KeyBox,
+    columns: &Columns,
+    again: bool,
+    today: Date,
+) -> Result<HandedOver, Failure> {
+    let open: Vec<Node> = registry.nodes().iter().filter(|node| node.open()).cloned().collect();
+    let before: Vec<(String, Date)> =
+        open.iter().filter_map(|node| Some((node.name.clone(), registry.handed_over(node.dev_eui)?))).collect();
+    let chosen: Vec<&Node> =
+        open.iter().filter(|node| again || registry.handed_over(node.dev_eui).is_none()).collect();
+    if chosen.is_empty() {
+        return Err(nothing_left(&before));
+    }
+    let with_keys = chosen.iter().map(|node| match keys.key(node.dev_eui) {
+        Some(key) => Ok((*node, key)),
+        None => Err(without_key(node)),
+    });
+    let with_keys: Vec<(&Node, &AppKey)> = with_keys.collect::<Result<_, _>>()?;
+    let written = write(site, &with_keys, columns, today).map_err(|error| unwritten(site, &error))?;
+    // Noted before the secrets are in their place: a day too many is better than a day too few.
+    registry.add_hand_over(today, chosen.iter().map(|node| node.dev_eui).collect());
+    registry.save().map_err(|error| site::registry_failure(&error))?;
+    let folder = written.settle().map_err(|error| unwritten(site, &error))?;
+    Ok(HandedOver { folder, names: chosen.iter().map(|node| node.name.clone()).collect(), before })
+}
+
+fn nothing_left(before: &[(String, Date)]) -> Failure {
+    let message = match (before.first(), before.iter().map(|(_, on)| on).max()) {
+        (Some((name, _)), Some(last)) => format!(
+            "the keys of {} ({name}{}) were handed over before, last on {last}",
+            words::count(before.len(), "node"),
+            if before.len() > 1 { " and others" } else { "" }
+        ),
+        _ => "no node is enrolled here".to_owned(),
+    };
+    let help = "say --again to hand them over once more; nothing was written";
+    Failure::of(Problem::of_file("hand-over", "registry.toml", message, help))
+}
+
+fn without_key(node: &Node) -> Failure {
+    let message = format!("the key box has no key for {} ({})", node.name, node.dev_eui);
+    let help = "put keys.age back from its backup, or close the row with `until`";
+    Failure::of(Problem::of_file("hand-over", "keys.age", message, help))
+}
+
+fn unwritten(site: &Site, error: &io::Error) -> Failure {
+    let message = format!("the keys could not be written: {}", reason(error));
+    let help = "free some space, or see who may write there; no secret was left behind";
+    Failure::of(Problem::of_file("hand-over", &site.folder().to_string_lossy(), message, help))
+}
+
+/// Secrets in a folder that goes if they do not reach their place.
+struct Written {
+    folder: tempfile::TempDir,
+    place: PathBuf,
+}
+
+impl Written {
+    fn settle(self) -> io::Result<PathBuf> {
+        fs::rename(self.folder.path(), &self.place)?;
+        let _moved = self.folder.keep();
+        Ok(self.place)
+    }
+}
+
+fn write(site: &Site, nodes: &[(&Node, &AppKey)], columns: &Columns, today: Date) -> io::Result<Written> {
+    let place = free_place(site.folder(), today)?;
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".overwinter-");
+    only_owner(&mut builder, 0o700);
+    let folder = builder.tempdir_in(site.folder())?;
+    secret(&folder.path().join(".gitignore"), b"*\n")?;
+    secret(&folder.path().join(LIST), &list(nodes, columns)?)?;
+    for (node, key) in nodes {
+        secret(&folder.path().join(format!("{}.h", node.name)), header(node, key).as_bytes())?;
+    }
+    Ok(Written { folder, place })
+}
+
+/// A folder for the day that is not there yet.
+fn free_place(folder: &Path, today: Date) -> io::Result<PathBuf> {
+    let names = std::iter::once(format!("hand-over-{today}")).chain((2..).map(|time| format!("hand-over-{today}-{time}")));
+    for name in names {
+        let place = folder.join(name);
+        match fs::symlink_metadata(&place) {
+            Err(error) if error.kind() == ErrorKind::NotFound => return Ok(place),
+            Err(error) => return Err(error),
+            Ok(_) => {}
+        }
+    }
+    Err(ErrorKind::AlreadyExists.into())
+}
+
+fn secret(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    let mut options = fs::OpenOptions::new();
+    options.write(true).create_new(true);
+    #[cfg(unix)]
+    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
+    let mut file = options.open(path)?;
+    file.write_all(bytes)?;
+    file.sync_all()
+}
+
+#[cfg(unix)]
+fn only_owner(builder: &mut tempfile::Builder<'_, '_>, mode: u32) {
+    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(mode));
+}
+
+#[cfg(not(unix))]
+fn only_owner(_: &mut tempfile::Builder<'_, '_>, _: u32) {}
+
+/// The list for the join server, under the person's own titles.
+fn list(nodes: &[(&Node, &AppKey)], columns: &Columns) -> io::Result<Zeroizing<Vec<u8>>> {
+    let mut writer = csv::Writer::from_writer(Vec::with_capacity(256 * (nodes.len() + 1)));
+    writer.write_record(columns.columns.iter().map(|column| &column.title))?;
+    for (node, key) in nodes {
+        for column in &columns.columns {
+            let cell = Zeroizing::new(match column.fact {
+                None => column.text.clone().unwrap_or_default(),
+                Some(Fact::Name) => node.name.clone(),
+                Some(Fact::Kind) => node.kind.clone(),
+                Some(Fact::DevEui) => node.dev_eui.to_string(),
+                Some(Fact::JoinEui) => node.join_eui.to_string(),
+                Some(Fact::AppKey) => hex(key),
+            });
+            writer.write_field(cell.as_str())?;
+        }
+        writer.write_record(None::<&[u8]>)?;
+    }
+    writer.into_inner().map(Zeroizing::new).map_err(|error| error.into_error())
+}
+
+fn hex(key: &AppKey) -> String {
+    let mut text = String::with_capacity(32);
+    push_hex(&mut text, key);
+    text
+}
+
+/// What goes into the firmware of one node.
+fn header(node: &Node, key: &AppKey) -> Zeroizing<String> {
+    let bytes = |octets: &[u8]| -> Zeroizing<String> {
+        let mut text = Zeroizing::new(String::with_capacity(6 * octets.len()));
+        for (place, octet) in octets.iter().enumerate() {
+            text.push_str(if place > 0 { ", 0x" } else { "0x" });
+            for digit in [octet >> 4, octet & 0xf] {
+                text.push(char::from_digit(u32::from(digit), 16).unwrap_or('0'));
+            }
+        }
+        text
+    };
+    let (dev_eui, join_eui) = (node.dev_eui, node.join_eui);
+    let lines = [
+        format!("/* SECRET: identity and key of {} ({dev_eui}). One node, one key. Never under version control. */", node.name),
+        "#ifndef OW_NODE_SECRETS_H\n#define OW_NODE_SECRETS_H\n".to_owned(),
+        "/* EUIs as labels and consoles show them, most significant byte first. */".to_owned(),
+        format!("#define OW_DEV_EUI {}", *bytes(&dev_eui.to_display_bytes())),
+        format!("#define OW_JOIN_EUI {}", *bytes(&join_eui.to_display_bytes())),
+        "/* The same for stacks that take EUIs least significant byte first, as they travel. */".to_owned(),
+        format!("#define OW_DEV_EUI_REVERSED {}", *bytes(&dev_eui.to_wire_bytes())),
+        format!("#define OW_JOIN_EUI_REVERSED {}", *bytes(&join_eui.to_wire_bytes())),
+        "/* AppKey of LoRaWAN 1.0.x: a row of bytes, never reversed. */".to_owned(),
+    ];
+    let mut text = Zeroizing::new(String::with_capacity(2048));
+    for line in &lines {
+        text.push_str(line);
+        text.push('\n');
+    }
+    text.push_str("#define OW_APP_KEY ");
+    text.push_str(&bytes(key.expose()));
+    text.push_str("\n\n#endif\n");
+    text
+}

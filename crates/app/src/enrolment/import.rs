@@ -1,0 +1,135 @@
+//! A list of devices that have their keys already.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::Path;
+
+use logbook::keys::KeyBox;
+use logbook::registry::Registry;
+use wire::identity::{DevEui, JoinEui};
+use wire::key::AppKey;
+use zeroize::Zeroizing;
+
+use super::columns::{Columns, Fact};
+use super::{Batch, MOST_NODES, site};
+use crate::output::reason;
+use crate::problem::{Failure, Problem};
+
+/// No list of [`MOST_NODES`] is larger [bytes].
+const LARGEST_BYTES: u64 = 16 << 20;
+
+/// Adds the devices of a list to registry and key box; nothing is written yet.
+pub(crate) fn add(
+    registry: &mut Registry,
+    keys: &mut KeyBox,
+    batch: &Batch<'_>,
+    list: &Path,
+    columns: &Columns,
+    join_eui: Option<JoinEui>,
+) -> Result<usize, Failure> {
+    let rows = rows(list, columns)?;
+    let nameless = rows.iter().filter(|row| row.name.is_none()).count();
+    let mut free = batch.names.free(registry, nameless)?.into_iter();
+    let count = rows.len();
+    let mut lines: BTreeMap<DevEui, usize> = BTreeMap::new();
+    for Row { line, name, dev_eui, own_join_eui, key } in rows {
+        let at = |failure: Failure| at_line(list, line, failure);
+        if let Some(first) = lines.insert(dev_eui, line) {
+            return Err(refuse(list, line, format!("DevEUI {dev_eui} stands in line {first} already"), "keep one of them"));
+        }
+        let Some(join_eui) = own_join_eui.or(join_eui) else {
+            return Err(refuse(list, line, "the device has no JoinEUI".to_owned(), "name its column, or give --join-eui"));
+        };
+        let name = name.or_else(|| free.next()).unwrap_or_default();
+        keys.import(dev_eui, key).map_err(|error| at(site::keys_failure(&error)))?;
+        registry.add(batch.node(name, dev_eui, join_eui)).map_err(|error| at(site::registry_failure(&error)))?;
+    }
+    Ok(count)
+}
+
+struct Row {
+    line: usize,
+    name: Option<String>,
+    dev_eui: DevEui,
+    own_join_eui: Option<JoinEui>,
+    key: AppKey,
+}
+
+fn rows(list: &Path, columns: &Columns) -> Result<Vec<Row>, Failure> {
+    let unreadable = |error: std::io::Error| {
+        let message = format!("the list can't be read: {}", reason(&error));
+        Failure::of(Problem::of_file("import", &list.to_string_lossy(), message, "give a CSV file with titles in its first line"))
+    };
+    if fs::metadata(list).map_err(unreadable)?.len() > LARGEST_BYTES {
+        return Err(refuse(list, 1, "the list is too large".to_owned(), "is this the right file?"));
+    }
+    let bytes = Zeroizing::new(fs::read(list).map_err(unreadable)?);
+    let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&bytes);
+    let mut reader = csv::ReaderBuilder::new().delimiter(separator(bytes)).trim(csv::Trim::All).from_reader(bytes);
+    let titles = reader.headers().map_err(|error| broken(list, &error))?.clone();
+    let place = |fact: Fact| -> Result<Option<usize>, Failure> {
+        let Some(title) = columns.title(fact) else { return Ok(None) };
+        let found = titles.iter().position(|known| known == title);
+        found.map(Some).ok_or_else(|| {
+            let known = titles.iter().collect::<Vec<_>>().join(", ");
+            refuse(list, 1, format!("there is no column {title:?}"), &format!("its columns are: {known}"))
+        })
+    };
+    let places = [place(Fact::DevEui)?, place(Fact::AppKey)?, place(Fact::Name)?, place(Fact::JoinEui)?];
+    let mut rows = Vec::new();
+    for record in reader.records() {
+        let record = record.map_err(|error| broken(list, &error))?;
+        rows.push(row(list, &record, places)?);
+        if rows.len() > MOST_NODES {
+            return Err(refuse(list, 1, format!("the list has more than {MOST_NODES} devices"), "split it by site"));
+        }
+    }
+    if rows.is_empty() { Err(refuse(list, 1, "the list has no devices".to_owned(), "give one line per device")) } else { Ok(rows) }
+}
+
+/// A list made for a decimal comma is separated by semicolons.
+fn separator(bytes: &[u8]) -> u8 {
+    let titles = bytes.split(|byte| *byte == b'\n').next().unwrap_or_default();
+    let count = |separator: u8| titles.iter().filter(|byte| **byte == separator).count();
+    [b',', b';', b'\t'].into_iter().max_by_key(|separator| count(*separator)).unwrap_or(b',')
+}
+
+fn row(list: &Path, record: &csv::StringRecord, places: [Option<usize>; 4]) -> Result<Row, Failure> {
+    let line = record.position().map_or(0, |at| usize::try_from(at.line()).unwrap_or(0));
+    let [dev_eui, key, name, join_eui] =
+        places.map(|place| place.and_then(|place| record.get(place)).filter(|text| !text.is_empty()));
+    let help = "EUIs are 16 hex digits, keys 32, most significant first";
+    let wrong = |message: String| refuse(list, line, message, help);
+    Ok(Row {
+        line,
+        name: name.map(str::to_owned),
+        dev_eui: DevEui::from_display(dev_eui.unwrap_or_default()).map_err(|error| wrong(error.to_string()))?,
+        own_join_eui: join_eui.map(JoinEui::from_display).transpose().map_err(|error| wrong(error.to_string()))?,
+        key: AppKey::from_hex(key.unwrap_or_default()).map_err(|error| wrong(error.to_string()))?,
+    })
+}
+
+/// What the reader of CSV says, without the content of a line, in which a key may stand.
+fn broken(list: &Path, error: &csv::Error) -> Failure {
+    let line = error.position().map_or(1, |at| usize::try_from(at.line()).unwrap_or(1));
+    let what = match error.kind() {
+        csv::ErrorKind::UnequalLengths { expected_len, len, .. } => {
+            format!("the line has {len} cells, the first has {expected_len}")
+        }
+        csv::ErrorKind::Utf8 { .. } => "the line is not text in UTF-8".to_owned(),
+        _ => "the line is no CSV".to_owned(),
+    };
+    refuse(list, line, what, "mend the line")
+}
+
+fn refuse(list: &Path, line: usize, message: String, help: &str) -> Failure {
+    at_line(list, line, Failure::of(Problem::of_file("import", "", message, help)))
+}
+
+fn at_line(list: &Path, line: usize, mut failure: Failure) -> Failure {
+    for problem in &mut failure.problems {
+        problem.source = crate::problem::Source::new(&list.to_string_lossy(), "");
+        problem.message = format!("line {line}: {}", problem.message);
+    }
+    failure
+}

@@ -1,0 +1,269 @@
+//! Installation sheets: two pages a node, to print and to fill in.
+
+use design::node::{Design, Site};
+use design::part::Chemistry;
+use logbook::registry::Node;
+use maud::{Markup, html};
+
+use super::expected::{Expected, Outdoors};
+use super::paper::{self, blank, tick};
+use super::qr::{self, ProfileId};
+use crate::report::words;
+
+const NOT_COMPUTED: &str = "not computed";
+
+/// The sheets of these nodes.
+pub(crate) fn pages(design: &Design, nodes: &[&Node], expected: &Expected, profile: &ProfileId) -> String {
+    let pages = html! {
+        @for node in nodes {
+            (standing(design, node, expected, profile))
+            (living(design, node))
+        }
+    };
+    paper::document(&format!("Installation sheets: {}", design.name), &pages)
+}
+
+fn standing(design: &Design, node: &Node, expected: &Expected, profile: &ProfileId) -> Markup {
+    html! {
+        section.page {
+            (paper::head(&format!("Installation sheet: {}", node.kind), "page 1 of 2"))
+            div.top {
+                div {
+                    h1 { (node.name) }
+                    table {
+                        tr { th { "DevEUI" } td { span.eui { (node.dev_eui) } @if node.locally_administered() { " (locally administered)" } } }
+                        tr { th { "JoinEUI" } td.eui { (node.join_eui) } }
+                        tr { th { "Enrolled" } td { (node.from) } }
+                        @if let Some(note) = &design.note { tr { th { "Note" } td { (note) } } }
+                    }
+                }
+                (qr::drawing(&qr::text(node.join_eui, node.dev_eui, profile)))
+            }
+            (how_it_stands(design, node))
+            (heard(design))
+            (hours(expected))
+            (paper::foot(&format!("Sheet of {}. Photograph both pages when they are filled in.", node.name)))
+        }
+    }
+}
+
+fn how_it_stands(design: &Design, node: &Node) -> Markup {
+    let site = &design.site;
+    let (latitude, longitude) = node.place.map_or((site.latitude, site.longitude), |place| (place.latitude, place.longitude));
+    let elevation = node.place.and_then(|place| place.elevation).unwrap_or(site.elevation);
+    let position = format!(
+        "{}, {}, {:.0} m",
+        side(latitude.degrees(), 'N', 'S'),
+        side(longitude.degrees(), 'E', 'W'),
+        elevation.metres()
+    );
+    let whose = if node.place.is_some() { "" } else { " (of the design; the node's own was not noted)" };
+    html! {
+        h2 { "How it stands" }
+        table.room {
+            thead { tr { th { } th { "planned" } th.blank { "as it is" } } }
+            tbody {
+                tr { th { "Position" } td { (position) (whose) } (blank()) }
+                @if let Some(mounted) = &design.panel {
+                    tr { th { "Panel faces" } td { (facing(mounted.azimuth.map(design::quantity::Angle::degrees))) } (blank()) }
+                    tr { th { "Panel tilted" } td { (format!("{:.0}° from the horizontal", mounted.tilt.degrees())) } (blank()) }
+                }
+                tr { th { "Height of the mast" } td.quiet { "metres above ground, at the antenna" } (blank()) }
+                tr { th { "Skyline, azimuth: height" } td { (skyline(site)) } (blank()) }
+            }
+        }
+        p.quiet { "Azimuths count clockwise from true north; a compass points to magnetic north, so correct for the declination of the place." }
+    }
+}
+
+fn side(degrees: f64, plus: char, minus: char) -> String {
+    format!("{:.5}° {}", degrees.abs(), if degrees < 0.0 { minus } else { plus })
+}
+
+fn facing(azimuth_deg: Option<f64>) -> String {
+    const WORDS: [&str; 8] = ["north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"];
+    let Some(degrees) = azimuth_deg else { return "anywhere: it moves".to_owned() };
+    let word = WORDS.get(words::whole(degrees / 45.0) % WORDS.len()).copied().unwrap_or_default();
+    format!("{degrees:.0}°, {word}")
+}
+
+fn skyline(site: &Site) -> String {
+    if site.horizon.is_empty() {
+        return "free horizon assumed".to_owned();
+    }
+    let points = site.horizon.iter();
+    let points = points.map(|(azimuth, height)| format!("{:.0}°: {:.0}°", azimuth.degrees(), height.degrees()));
+    points.collect::<Vec<_>>().join(", ")
+}
+
+fn heard(design: &Design) -> Markup {
+    let Some(radio) = &design.radio else { return html! {} };
+    html! {
+        h2 { "How it is heard" }
+        table.room {
+            thead { tr { th { } th { "expected" } th.blank { "at the gateway, over 20 messages" } } }
+            tbody {
+                tr { th { "RSSI at its place" } td.quiet { (NOT_COMPUTED) } (blank()) }
+                tr { th { "SNR at its place" } td.quiet { (NOT_COMPUTED) } (blank()) }
+                tr { th { "Data rate" } td { (rates(&radio.data_rates)) } (blank()) }
+                tr { th { "First message heard at" } td.quiet { "UTC" } (blank()) }
+            }
+        }
+    }
+}
+
+fn rates(rates: &[(u8, design::quantity::Share)]) -> String {
+    let rates = rates.iter().map(|(rate, share)| format!("DR{rate} {:.0} %", share.percent()));
+    rates.collect::<Vec<_>>().join(", ")
+}
+
+fn hours(expected: &Expected) -> Markup {
+    let month = words::month(expected.month);
+    match &expected.outdoors {
+        Err(why) => html! {
+            h2 { "Battery and charging" }
+            p { "Expected figures: " (NOT_COMPUTED) ". " (why) }
+        },
+        Ok(outdoors) if outdoors.hours.is_empty() => html! {
+            h2 { "Battery in " (month) }
+            p { "No sun reaches a panel in " (month) ". At rest the battery shows " (range(outdoors.night_volts, 2)) " V." }
+        },
+        Ok(outdoors) => hour_table(outdoors, month),
+    }
+}
+
+fn hour_table(outdoors: &Outdoors, month: &str) -> Markup {
+    let half = outdoors.hours.len().div_ceil(2);
+    html! {
+        h2 { "Battery and charging by hour, as the forecast has it for " (month) }
+        div.two {
+            @for hours in outdoors.hours.chunks(half.max(1)) {
+                table {
+                    thead { tr {
+                        th { "hour" } th.figure { "sun on panel," br; "W/m²" } th.figure { "into battery," br; "mA" }
+                        th.figure { "battery," br; "V" } th.blank { "seen" }
+                    } }
+                    tbody {
+                        @for hour in hours {
+                            tr {
+                                th { (format!("{:02}", hour.hour)) }
+                                td.figure { (range(hour.sun_w_m2, 0)) }
+                                td.figure { (range(hour.milliamperes, 1)) }
+                                td.figure { (range(hour.volts, 2)) }
+                                (blank())
+                            }
+                        }
+                    }
+                }
+            }
+        }
+        p.quiet {
+            "One day in ten is below the first figure, one above the second. Hours of mean solar time. In the dark: "
+            (range(outdoors.night_volts, 2)) " V. Nothing flows into a full battery. A day: "
+            (words::figure(outdoors.taken_spent_mah.0)) " mAh taken, " (words::figure(outdoors.taken_spent_mah.1))
+            " mAh spent. Weather drawn from " (outdoors.source) "."
+        }
+    }
+}
+
+fn range((low, high): (f64, f64), digits: usize) -> String {
+    let (low, high) = (format!("{low:.digits$}"), format!("{high:.digits$}"));
+    let text = if low == high { low } else { format!("{low} to {high}") };
+    text.replace('-', "−")
+}
+
+fn living(design: &Design, node: &Node) -> Markup {
+    html! {
+        section.page {
+            (paper::head(&format!("{}: {}", node.name, node.kind), "page 2 of 2"))
+            h2 { "Before you leave" }
+            ul {
+                (tick("The antenna is fitted, upright, clear of metal; its connector is sealed."))
+                (tick("The label on the box is that of this sheet."))
+                @if design.panel.is_some() { (tick("In the sun, current flows into the battery: ________ mA at ________ (time).")) }
+                (tick("Battery voltage at rest: ________ V."))
+                (tick("Glands point down, cables have drip loops, the vent is open, the box is closed."))
+                (tick("Two messages in a row have arrived, with values that fit the weather."))
+            }
+            h2 { "The first 48 hours" }
+            ul {
+                (tick("No counter is missing between messages, beyond a few in a hundred."))
+                @if design.panel.is_some() { (tick("The voltage rises in daylight, on both days. If it does not, go back: it will not mend itself.")) }
+                (tick("The voltage at dawn of the second day is not much below that of the first."))
+                (tick("Data rate and signal stay as on the first day; no jump of 10 dB."))
+                (tick("No restart was reported."))
+                (tick("Every value is plausible beside its neighbours; none is stuck, none is absent."))
+            }
+            (constants(design, node))
+            h2 { "Photographs" }
+            div.photos {
+                @for what in ["the whole mast with its surroundings", "from the panel towards the midday sun", "the open box with serial numbers", "antenna, cable and glands"] {
+                    div.photo { (what) br; "No.:" }
+                }
+            }
+            h2 { "Cautions" }
+            ul { @for caution in cautions(design) { li.dash { (caution) } } }
+            p { "These are usual cautions, not advice for your case: local codes, data sheets, the radio regulator and licensed practice come first." }
+            table.room { tr { td { "Installed by" } (blank()) td { "on" } (blank()) } }
+            (paper::foot(&format!("Sheet of {}. Enter place and constants into registry.toml.", node.name)))
+        }
+    }
+}
+
+fn constants(design: &Design, node: &Node) -> Markup {
+    let unit = |field: &str| {
+        let fields = design.messages.iter().flat_map(|message| &message.fields);
+        fields.into_iter().find(|known| known.name == field).map_or("", |known| known.unit.as_str())
+    };
+    html! {
+        @if !node.constants.is_empty() {
+            h2 { "Constants of this node" }
+            table.room {
+                thead { tr { th { "value" } th { "constant" } th { "in the registry" } th.blank { "as it is" } } }
+                tbody {
+                    @for (field, values) in &node.constants {
+                        @for (name, value) in values {
+                            tr {
+                                th { (field.replace('_', " ")) span.quiet { " " (unit(field)) } }
+                                td { (name.replace('_', " ")) }
+                                td { @match value { Some(value) => (value), None => span.quiet { "not noted" } } }
+                                (blank())
+                            }
+                        }
+                    }
+                }
+            }
+            p.quiet { "They belong to this node alone: never copy them from another." }
+        }
+    }
+}
+
+/// The lines of SAFETY.md that the design touches, in short.
+fn cautions(design: &Design) -> Vec<&'static str> {
+    let chemistry = design.battery.chemistry;
+    let mut cautions = Vec::new();
+    if chemistry.plates_below_freezing() {
+        cautions.push("Never charge this cell below 0 °C: warm it up before it meets a charger or the sun.");
+    }
+    if chemistry.rechargeable() {
+        cautions.push("No punctured, bent, wet or swollen cell: do not use it, take it to a collection point. On fire: get people away, do not breathe the smoke.");
+    } else {
+        cautions.push("A primary cell never meets a charger or a panel: it can explode.");
+    }
+    if chemistry != Chemistry::Supercapacitor {
+        cautions.push("Fuse or protection circuit close to the cell; room for it to swell and a way out for its gas.");
+    }
+    if design.radio.is_some() {
+        cautions.push("Antenna on before the power: a transmitter without one can be damaged. Keep 20 cm between it and people.");
+    }
+    cautions.extend([
+        "At least 3 m from power lines, with mast, ladder and whatever may fall.",
+        "At height only with permission, fall protection and somebody on the ground; down before a storm is near.",
+        "Bond the mast and arrest surges where the rules for lightning protection ask for it.",
+        "Panel and box hold in wind and under snow: what falls, hurts.",
+    ]);
+    if design.receiver.is_some() || !design.diary.is_empty() {
+        cautions.push("It says where it is: only with the knowledge of the people concerned and a legal basis, never covertly; label it visibly.");
+    }
+    cautions
+}

@@ -1,0 +1,150 @@
+//! What a user waits for: a thousand lives of the frost mast; and how the time splits. Asserts what it times.
+//!
+//! `cargo bench -p overwinter-forecast --bench lives`; `--quick` after `--` lives fewer.
+
+use std::hint::black_box;
+use std::ops::ControlFlow::Continue;
+use std::time::Instant;
+
+use design::catalog::Catalog;
+use design::node::Design;
+use forecast::diary::Diary;
+use forecast::life::ensemble::{LifeWeather, Question, Unwatched, live_all};
+use forecast::life::kernel::{HourWeather, Life};
+use forecast::life::node::{Harvest, NodeTables};
+use forecast::life::unknowns::{Drawn, Unknowns};
+use forecast::life::walk::{Record, Walk};
+use forecast::load::Demand;
+use forecast::power::charge_table::ChargeTable;
+use forecast::power::panel::PanelModel;
+use forecast::random::Stream;
+use forecast::sky::climate::Climate;
+use forecast::sky::light::{LightTable, MEAN_HOUR_SKY, YEAR_DAYS, YEAR_HOURS, nominal_hours};
+use forecast::sky::plane::{Instants, PlaneTable, facing, site_observer};
+use forecast::sky::synthetic::SyntheticWeather;
+
+const YEARS: usize = 5;
+/// What the table of light for a site may take.
+const SITE_TABLE_MS: f64 = 50.0;
+const REPEATS: usize = 5;
+
+fn frost_mast() -> Design {
+    let file = design::file::parse(include_str!("../../../examples/larkmoor/frost-mast.toml"));
+    design::resolve::resolve(&Catalog::builtin(), &file).expect("the example resolves").design
+}
+
+fn tables(design: &Design, diary: &Diary) -> NodeTables {
+    let mounted = design.panel.as_ref().expect("the mast has a panel");
+    let model = PanelModel::new(&mounted.panel).expect("a panel that can be");
+    let table = ChargeTable::new(&model, design.charger.as_ref().expect("and a charger"), &design.battery);
+    NodeTables::new(design, Harvest::Table(Box::new(table)), Demand::new(design, diary))
+}
+
+fn light(design: &Design) -> LightTable {
+    let plane = facing(design, design.panel.as_ref().expect("the mast has a panel"));
+    let clock_h = design.site.longitude.degrees() / 15.0;
+    let observer = site_observer(design);
+    let table =
+        PlaneTable::new(&observer, clock_h, &plane, MEAN_HOUR_SKY, Instants::SixGrena, &nominal_hours());
+    LightTable::new(&table, design.site.latitude.degrees())
+}
+
+/// The shortest of several runs in seconds, and the outcome of the last.
+fn timed<T>(repeats: usize, mut run: impl FnMut() -> T) -> (f64, T) {
+    let mut shortest = f64::INFINITY;
+    let mut last = None;
+    for _ in 0..repeats {
+        let start = Instant::now();
+        last = Some(black_box(run()));
+        shortest = shortest.min(start.elapsed().as_secs_f64());
+    }
+    (shortest, last.expect("it ran at least once"))
+}
+
+/// Draws so many years and sums the light, so that nothing is optimised away.
+fn draw(weather: &SyntheticWeather, years: usize) -> f64 {
+    let (mut random, parts) = (Stream::new(1, 1), Drawn::nominal());
+    let mut sky = weather.start(&mut random);
+    let mut sum = 0.0;
+    for day in (0..years).flat_map(|_| 0..YEAR_DAYS) {
+        weather.next_day(day, &parts, &mut sky, &mut random);
+        let hours = (0..24).map(|hour| weather.hour(day, hour, &mut sky));
+        sum += hours.map(|hour| f64::from(hour.in_plane_w_m2 + hour.battery_celsius)).sum::<f64>();
+    }
+    sum
+}
+
+/// Drawn years kept, so that the hour step can be timed alone.
+fn kept(weather: &SyntheticWeather, kinds: &[u16], years: usize) -> Record {
+    let (mut random, parts) = (Stream::new(1, 2), Drawn::nominal());
+    let mut sky = weather.start(&mut random);
+    let mut hours: Vec<HourWeather> = Vec::with_capacity(years * YEAR_HOURS);
+    for day in (0..years).flat_map(|_| 0..YEAR_DAYS) {
+        weather.next_day(day, &parts, &mut sky, &mut random);
+        hours.extend((0..24).map(|hour| weather.hour(day, hour, &mut sky)));
+    }
+    Record { kinds: kinds.repeat(years), hours, yield_kept_per_pass: 1.0 }
+}
+
+fn million_hours_per_s(years: usize, seconds: f64) -> f64 {
+    (years * YEAR_HOURS) as f64 / seconds / 1e6
+}
+
+fn main() {
+    let lives = if std::env::args().any(|argument| argument == "--quick") { 100 } else { 1000 };
+    let design = frost_mast();
+    let site = &design.site;
+    let climate = Climate::builtin(site.latitude, site.longitude, site.elevation).expect("land");
+    let diary = Diary::new(&design);
+    let kinds: Vec<u16> = nominal_hours()
+        .iter()
+        .map(|hour| u16::try_from(diary.kind(hour.month, hour.day, hour.hour)).expect("few kinds"))
+        .collect();
+
+    let (seconds, light) = timed(REPEATS, || light(&design));
+    println!("site table           {:8.1} ms", seconds * 1e3);
+    assert!(seconds * 1e3 < SITE_TABLE_MS, "the site table took {:.0} ms", seconds * 1e3);
+    let (seconds, node) = timed(REPEATS, || tables(&design, &diary));
+    println!("node tables          {:8.1} ms", seconds * 1e3);
+    let weather = SyntheticWeather::new(&climate, light, &design.site.snow_days, &design.enclosure);
+
+    let years = lives * YEARS / 10;
+    let (seconds, sum) = timed(REPEATS, || draw(&weather, years));
+    assert!(sum.is_finite() && sum > 0.0);
+    let drawing = million_hours_per_s(years, seconds);
+    let record = kept(&weather, &kinds, 20);
+    let (seconds, end) = timed(REPEATS, || {
+        let mut life = Life::new(&node, 0.5);
+        life.counts_offers = false;
+        Walk::new(life, 0, years * YEAR_HOURS).go(&node, &record, |_, _, _| Continue(()))
+    });
+    assert!(end.flows.taken > 0.0 && end.flows.load > 0.0 && end.capacity_left() < 1.0);
+    let stepping = million_hours_per_s(years, seconds);
+
+    let unknowns = Unknowns::new(&design);
+    let question = Question {
+        node: &node,
+        weather: &weather,
+        kinds: &kinds,
+        unknowns: &unknowns,
+        years: YEARS,
+        start_day: Some(287),
+        charge: design.promise.charge_at_installation,
+        yield_kept_per_year: 0.98,
+        seed: 1,
+    };
+    let (seconds, one) = timed(REPEATS, || live_all(&question, lives / 10, 1, &Unwatched));
+    assert_eq!(one.outcomes.len(), lives / 10);
+    assert!(one.outcomes.iter().any(|life| life.lowest_charge < 0.6), "winters are felt");
+    let chain = million_hours_per_s(years, seconds);
+    println!("one thread, million node-hours per second:");
+    println!("  full chain         {chain:8.1}");
+    println!("  weather alone      {drawing:8.1}  ({:2.0} % of the chain's time)", 100.0 * chain / drawing);
+    println!("  hour step alone    {stepping:8.1}  ({:2.0} %)", 100.0 * chain / stepping);
+    let (seconds, all) = timed(1, || live_all(&question, lives, 2, &Unwatched));
+    assert_eq!(all.outcomes[..lives / 10], one.outcomes[..], "threads do not change a life");
+    let alive = all.outcomes.iter().filter(|life| life.outage_hours == 0).count();
+    assert!(alive > lives * 9 / 10, "{alive} of {lives} lives");
+    println!("two threads          {:8.0} lives of {YEARS} years per second, {:.2} s for {lives}", lives as f64 / seconds, seconds);
+    println!("chain_node_hours_per_s {:.0}", chain * 1e6);
+}
