@@ -1,11 +1,16 @@
 //! Charts as SVG: a title that says the finding, a description for who can't see it, classes instead of styles.
 
+pub(crate) mod bands;
+pub(crate) mod climate;
+pub(crate) mod deaths;
 pub(crate) mod earns;
 pub(crate) mod fortnight;
 mod frame;
 pub(crate) mod ledger;
 pub(crate) mod months;
 pub(crate) mod stroke;
+pub(crate) mod tape;
+pub(crate) mod tornado;
 pub(crate) mod year;
 
 use maud::{Markup, html};
@@ -13,7 +18,7 @@ use maud::{Markup, html};
 /// A drawing and what it says.
 pub(crate) struct Chart {
     /// Short name, unique on a page.
-    pub(crate) id: &'static str,
+    pub(crate) id: String,
     /// The finding, as a heading.
     pub(crate) title: String,
     /// What a reader would see, in words and figures.
@@ -51,6 +56,17 @@ impl Chart {
     }
 }
 
+/// Words for the right edge, at least a line of text apart; the place of a word becomes its baseline.
+fn apart(mut words: Vec<(&'static str, &'static str, f64)>) -> Vec<(&'static str, &'static str, f64)> {
+    words.sort_by(|one, other| one.2.total_cmp(&other.2));
+    let mut above = f64::NEG_INFINITY;
+    for (_, _, place) in &mut words {
+        *place = (*place + 4.0).max(above + 15.0);
+        above = *place;
+    }
+    words
+}
+
 /// Width of every full chart in its own units, which are CSS pixels at full size.
 const WIDTH: f64 = 920.0;
 /// Room for figures at the left and words at the right.
@@ -73,15 +89,23 @@ mod tests {
 
     #[test]
     fn drawings_of_the_invented_year() {
-        let (subject, plan) = (fixture::subject(), fixture::plan());
+        let (subject, plan, chances) = (fixture::subject(), fixture::plan(), fixture::chances());
+        let message = subject.messages.first().expect("a message");
+        let form = message.forms.first().expect("a form");
         let charts = [
+            super::bands::chart(&subject, &plan, &chances),
+            super::tornado::chart(&chances).expect("unknowns"),
+            super::deaths::chart(&chances).expect("faults"),
+            super::fortnight::worst(&subject, &chances).expect("a fortnight"),
+            super::climate::chart(7, &fixture::climate()),
+            super::tape::chart(&message.name, form, "tape".to_owned()),
             super::year::chart(&subject, &plan),
             super::months::chart(&subject, &plan),
             super::fortnight::chart(&subject, &plan).expect("a year has a fortnight"),
             super::earns::chart(&subject, &plan).expect("the sun shines"),
         ];
         for chart in charts {
-            insta::assert_snapshot!(chart.id, drawing(&chart));
+            insta::assert_snapshot!(chart.id.clone(), drawing(&chart));
         }
     }
 

@@ -1,6 +1,7 @@
 //! The command line.
 
 mod check;
+mod kit;
 mod enrol;
 mod explain;
 
@@ -25,6 +26,9 @@ enum Command {
     /// Says whether a node lives through real weather, and why
     #[command(after_help = check::EXAMPLE)]
     Check(check::Check),
+    /// Writes the firmware kit: C header, decoders, field table, test vectors
+    #[command(after_help = kit::EXAMPLE)]
+    Kit(kit::KitOf),
     /// Gives nodes their identities and keys, and prints labels and sheets
     #[command(after_help = enrol::EXAMPLE)]
     Enrol(enrol::Enrol),
@@ -37,6 +41,7 @@ enum Command {
 pub(crate) fn run() -> ExitCode {
     match CommandLine::parse().command {
         Command::Check(arguments) => check::run(&arguments),
+        Command::Kit(arguments) => kit::run(&arguments),
         Command::Enrol(arguments) => enrol::run(&arguments),
         Command::Explain(arguments) => explain::run(&arguments),
     }

@@ -5,6 +5,7 @@ mod command;
 mod enrolment;
 mod explanation;
 mod input;
+mod kit;
 mod output;
 mod problem;
 mod progress;

@@ -34,7 +34,7 @@ pub(crate) fn chart(subject: &Subject, plan: &Plan) -> Option<Chart> {
         words::figure(most)
     );
     Some(Chart {
-        id: "earns",
+        id: "earns".to_owned(),
         title,
         description,
         note: Some(

@@ -1,6 +1,7 @@
-//! The darkest fortnight hour by hour: sun, current, charge, temperature, one above the other.
+//! A fortnight hour by hour: sun, current, charge, temperature, one above the other. The darkest of the life that is
+//! shown, or that in which the worst of many lives went down.
 
-use forecast::plan::{Hour, Plan};
+use forecast::plan::{Chances, FortnightHour, Hour, NodeState, Plan};
 use maud::{Markup, html};
 
 use super::frame::{Scale, area, left_axis, line, px, ticks};
@@ -16,35 +17,110 @@ const CURRENT: (f64, f64) = (134.0, 224.0);
 const CHARGE: (f64, f64) = (254.0, 334.0);
 const WARMTH: (f64, f64) = (364.0, 446.0);
 
+/// One hour of a drawing.
+#[derive(Clone, Copy, Debug)]
+struct Sample {
+    month: u8,
+    day: u8,
+    hour: u8,
+    sun_w_m2: f64,
+    milliamperes: f64,
+    charge_percent: f64,
+    stops_percent: f64,
+    air_celsius: f64,
+    battery_celsius: f64,
+    running: bool,
+}
+
+impl Sample {
+    fn of_hour(hour: &Hour, stops_percent: f64) -> Self {
+        Self {
+            month: hour.at.month,
+            day: hour.at.day,
+            hour: hour.at.hour,
+            sun_w_m2: hour.in_plane.watts_per_square_metre(),
+            milliamperes: hour.battery_current.milliamperes(),
+            charge_percent: hour.charge.percent(),
+            stops_percent,
+            air_celsius: hour.air.celsius(),
+            battery_celsius: hour.battery.celsius(),
+            running: hour.state != NodeState::Stopped,
+        }
+    }
+
+    fn of_worst(hour: &FortnightHour, stops_percent: f64) -> Self {
+        let (month, day) = words::month_and_day(hour.place / 24);
+        Self {
+            month,
+            day,
+            hour: u8::try_from(hour.place % 24).unwrap_or(0),
+            sun_w_m2: f64::from(hour.in_plane_w_m2),
+            milliamperes: 1000.0 * f64::from(hour.amperes),
+            charge_percent: 100.0 * f64::from(hour.charge),
+            stops_percent,
+            air_celsius: f64::from(hour.air_celsius),
+            battery_celsius: f64::from(hour.battery_celsius),
+            running: hour.running,
+        }
+    }
+
+    fn date(&self) -> String {
+        format!("{} {}", self.day, words::month(self.month))
+    }
+}
+
 /// The chart of the fortnight with the least sun.
 pub(crate) fn chart(subject: &Subject, plan: &Plan) -> Option<Chart> {
     let (from, hours) = fortnight(plan)?;
-    let stops: Vec<f64> = subject.stops_percent.iter().skip(from).take(HOURS).copied().collect();
-    let (first, last) = (hours.first()?, hours.last()?);
-    let sun_wh: f64 = hours.iter().map(|hour| hour.in_plane.watts_per_square_metre()).sum::<f64>() / 14.0;
-    let (from, to) = (first.charge.percent(), last.charge.percent());
+    let stops = subject.stops_percent.iter().skip(from).copied().chain(std::iter::repeat(0.0));
+    let samples: Vec<Sample> = hours.iter().zip(stops).map(|(hour, stops)| Sample::of_hour(hour, stops)).collect();
+    let (first, last) = (samples.first()?, samples.last()?);
+    let (from, to) = (first.charge_percent, last.charge_percent);
     let verb = if to < from { "fell" } else { "rose" };
     let title = format!("The darkest fortnight: the charge {verb} from {from:.0} to {to:.0} %");
-    let description = format!(
-        "{} to {}, hour by hour. Sun on the panel on average {} watt-hours per square metre and day.",
-        words::date(first.at),
-        words::date(last.at),
-        words::grouped(words::whole(sun_wh))
-    );
-    let note = format!(
-        "From {} to {}, in local standard time. On an average day of this fortnight {} Wh of sun fell on a square metre of the panel.",
-        words::date(first.at),
-        words::date(last.at),
-        words::grouped(words::whole(sun_wh))
-    );
+    drawn("fortnight", title, &samples)
+}
+
+/// The chart of the fortnight in which the worst of many lives stopped, or stood lowest.
+pub(crate) fn worst(subject: &Subject, chances: &Chances) -> Option<Chart> {
+    let hours = &chances.worst.fortnight;
+    let stops = subject.worst_stops_percent.iter().copied().chain(std::iter::repeat(0.0));
+    let samples: Vec<Sample> = hours.iter().zip(stops).map(|(hour, stops)| Sample::of_worst(hour, stops)).collect();
+    let lowest = samples.iter().map(|sample| sample.charge_percent).fold(100.0, f64::min);
+    let of = words::grouped(chances.lives);
+    let stopped = samples.iter().find(|sample| !sample.running);
+    let title = match stopped {
+        Some(sample) => format!("One bad winter: the worst of {of} lives stops on {}", sample.date()),
+        None => format!("One bad winter: the worst of {of} lives falls to {lowest:.0} % and goes on"),
+    };
+    drawn("winter", title, &samples)
+}
+
+fn drawn(id: &str, title: String, samples: &[Sample]) -> Option<Chart> {
+    let (first, last) = (samples.first()?, samples.last()?);
+    let days = samples.len() as f64 / 24.0;
+    let sun_wh = samples.iter().map(|sample| sample.sun_w_m2).sum::<f64>() / days;
+    let sun_wh = words::grouped(words::whole(sun_wh));
     Some(Chart {
-        id: "fortnight",
+        id: id.to_owned(),
         title,
-        description,
-        note: Some(note),
+        description: format!(
+            "{} to {}, hour by hour. The charge goes from {:.0} to {:.0} %. Sun on the panel on average {sun_wh} watt-hours \
+             per square metre and day.",
+            first.date(),
+            last.date(),
+            first.charge_percent,
+            last.charge_percent
+        ),
+        note: Some(format!(
+            "From {} to {}, hour by hour. On an average day of this fortnight {sun_wh} Wh of sun fell on a square metre of \
+             the panel.",
+            first.date(),
+            last.date()
+        )),
         width: WIDTH,
         height: HEIGHT,
-        body: body(hours, &stops),
+        body: body(samples),
     })
 }
 
@@ -65,22 +141,22 @@ fn follow(hours: &[Hour]) -> bool {
 type Series = Vec<(f64, f64)>;
 
 /// A line of one figure over the hours.
-fn series(hours: &[Hour], x: Scale, y: Scale, value: impl Fn(&Hour) -> f64) -> Series {
+fn series(hours: &[Sample], x: Scale, y: Scale, value: impl Fn(&Sample) -> f64) -> Series {
     hours.iter().enumerate().map(|(index, hour)| (x.at(index as f64 + 0.5), y.at(value(hour)))).collect()
 }
 
-fn range(hours: &[Hour], value: impl Fn(&Hour) -> f64) -> (f64, f64) {
+fn range(hours: &[Sample], value: impl Fn(&Sample) -> f64) -> (f64, f64) {
     let values = hours.iter().map(value);
     values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| (low.min(value), high.max(value)))
 }
 
-fn body(hours: &[Hour], stops: &[f64]) -> Markup {
-    let x = Scale::new((0.0, HOURS as f64), (LEFT, WIDTH - RIGHT));
+fn body(hours: &[Sample]) -> Markup {
+    let x = Scale::new((0.0, hours.len() as f64), (LEFT, WIDTH - RIGHT));
     html! {
         (days(hours, x))
         (sun(hours, x))
         (current(hours, x))
-        (charge(hours, stops, x))
+        (charge(hours, x))
         (warmth(hours, x))
     }
 }
@@ -93,20 +169,20 @@ fn right_word(class: &str, y: f64, text: &str) -> Markup {
     html! { text.word.(class) x=(px(WIDTH - RIGHT + 6.0)) y=(px(y + 4.0)) { (text) } }
 }
 
-fn days(hours: &[Hour], x: Scale) -> Markup {
+fn days(hours: &[Sample], x: Scale) -> Markup {
     html! {
-        @for (index, hour) in hours.iter().enumerate().filter(|(_, hour)| hour.at.hour == 0) {
+        @for (index, hour) in hours.iter().enumerate().filter(|(_, hour)| hour.hour == 0) {
             @let place = x.at(index as f64);
             path.rule d={ "M" (px(place)) " " (px(SUN.0)) "V" (px(BOTTOM)) } {}
             text.tick.middle x=(px(x.at(index as f64 + 12.0))) y=(px(BOTTOM + 16.0)) {
-                (hour.at.day) @if index < 24 || hour.at.day == 1 { " " (words::month_short(hour.at.month)) }
+                (hour.day) @if index < 24 || hour.day == 1 { " " (words::month_short(hour.month)) }
             }
         }
     }
 }
 
-fn sun(hours: &[Hour], x: Scale) -> Markup {
-    let value = |hour: &Hour| hour.in_plane.watts_per_square_metre();
+fn sun(hours: &[Sample], x: Scale) -> Markup {
+    let value = |hour: &Sample| hour.sun_w_m2;
     let top = range(hours, value).1.max(100.0);
     let y = Scale::new((0.0, top), (SUN.1, SUN.0));
     let upper = series(hours, x, y, value);
@@ -118,8 +194,8 @@ fn sun(hours: &[Hour], x: Scale) -> Markup {
     }
 }
 
-fn current(hours: &[Hour], x: Scale) -> Markup {
-    let value = |hour: &Hour| hour.battery_current.milliamperes();
+fn current(hours: &[Sample], x: Scale) -> Markup {
+    let value = |hour: &Sample| hour.milliamperes;
     let (low, high) = range(hours, value);
     let (low, high) = (low.min(-0.1 * high.abs()), high.max(0.1));
     let y = Scale::new((low, high), (CURRENT.1, CURRENT.0));
@@ -135,30 +211,40 @@ fn current(hours: &[Hour], x: Scale) -> Markup {
     }
 }
 
-fn charge(hours: &[Hour], stops: &[f64], x: Scale) -> Markup {
-    let highest = range(hours, |hour| hour.charge.percent()).1;
-    let limit = stops.iter().copied().fold(0.0, f64::max);
+fn charge(hours: &[Sample], x: Scale) -> Markup {
+    let highest = range(hours, |hour| hour.charge_percent).1;
+    let limit = range(hours, |hour| hour.stops_percent).1;
     let top = (highest.max(limit) * 1.1).clamp(10.0, 100.0);
     let y = Scale::new((0.0, top), (CHARGE.1, CHARGE.0));
-    let stops: Series =
-        stops.iter().enumerate().map(|(hour, stops)| (x.at(hour as f64 + 0.5), y.at(*stops))).collect();
+    let stops = series(hours, x, y, |hour| hour.stops_percent);
     html! {
         (name(CHARGE, "charge, %"))
         (left_axis(y, &ticks(0.0, top, 3), (LEFT, WIDTH - RIGHT)))
         path.limit d=(line(&stops)) {}
         @if let Some((_, end)) = stops.last() { (right_word("fails", *end, "stops below")) }
-        path.forecast d=(line(&series(hours, x, y, |hour| hour.charge.percent()))) {}
+        path.forecast d=(line(&series(hours, x, y, |hour| hour.charge_percent))) {}
+        @let bars = stopped(hours, x);
+        @if !bars.is_empty() { path.stopped d=(bars) {} text.word.fails x=(px(WIDTH - RIGHT + 6.0)) y=(px(CHARGE.1 + 4.0)) { "stopped" } }
     }
 }
 
-fn warmth(hours: &[Hour], x: Scale) -> Markup {
-    let (air_low, air_high) = range(hours, |hour| hour.air.celsius());
-    let (low, high) = range(hours, |hour| hour.battery.celsius());
+/// Hours in which the node was stopped, as bars on the floor of the strip.
+fn stopped(hours: &[Sample], x: Scale) -> String {
+    let bar = |(index, _): (usize, &Sample)| {
+        let (from, to) = (x.at(index as f64), x.at(index as f64 + 1.0));
+        area(&[(from, CHARGE.1 - 6.0), (to, CHARGE.1 - 6.0)], &[(from, CHARGE.1), (to, CHARGE.1)])
+    };
+    hours.iter().enumerate().filter(|(_, hour)| !hour.running).map(bar).collect()
+}
+
+fn warmth(hours: &[Sample], x: Scale) -> Markup {
+    let (air_low, air_high) = range(hours, |hour| hour.air_celsius);
+    let (low, high) = range(hours, |hour| hour.battery_celsius);
     let (low, high) =
         (low.min(air_low).floor(), high.max(air_high).ceil().max(low.min(air_low).floor() + 1.0));
     let y = Scale::new((low, high), (WARMTH.1, WARMTH.0));
-    let air = series(hours, x, y, |hour| hour.air.celsius());
-    let battery = series(hours, x, y, |hour| hour.battery.celsius());
+    let air = series(hours, x, y, |hour| hour.air_celsius);
+    let battery = series(hours, x, y, |hour| hour.battery_celsius);
     let ends = (air.last().map_or(0.0, |end| end.1), battery.last().map_or(0.0, |end| end.1));
     let apart = (15.0 - (ends.0 - ends.1).abs()).max(0.0) / 2.0;
     let (air_word, battery_word) =

@@ -4,7 +4,7 @@ use forecast::plan::{MonthRow, Plan};
 use maud::{Markup, html};
 
 use super::frame::{Scale, left_axis, px, ticks};
-use super::{Chart, LEFT, RIGHT, WIDTH};
+use super::{Chart, LEFT, RIGHT, WIDTH, apart};
 use crate::report::{Subject, words};
 
 const TOP: f64 = 40.0;
@@ -42,7 +42,7 @@ pub(crate) fn chart(subject: &Subject, plan: &Plan) -> Chart {
         })
         .collect();
     Chart {
-        id: "months",
+        id: "months".to_owned(),
         title,
         description: format!("Milliampere-hours a day. {}.", described.join("; ")),
         note: Some(
@@ -113,17 +113,11 @@ fn bar(left: f64, width: f64, top: f64, torn: bool) -> String {
 /// Words at the last month instead of a key, kept apart.
 fn names(rows: &[&MonthRow], y: Scale, right: f64) -> Markup {
     let Some(last) = rows.last() else { return html! {} };
-    let mut places = [
+    let places = apart(vec![
         ("offered", "sun", y.at(last.offered_per_day.milliampere_hours())),
         ("taken", "sun", y.at(last.taken_per_day.milliampere_hours())),
         ("spent", "spend", y.at(last.spent_per_day.milliampere_hours())),
-    ];
-    places.sort_by(|a, b| a.2.total_cmp(&b.2));
-    let mut above = f64::NEG_INFINITY;
-    for (_, _, place) in &mut places {
-        *place = (*place + 4.0).max(above + 15.0);
-        above = *place;
-    }
+    ]);
     html! {
         @for (word, class, place) in places {
             text.word.(class) x=(px(right + 6.0)) y=(px(place)) { (word) }

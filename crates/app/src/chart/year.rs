@@ -7,9 +7,9 @@ use super::frame::{Scale, YearAxis, area, left_axis, line, px, ticks};
 use super::{Chart, LEFT, RIGHT, WIDTH};
 use crate::report::{Subject, words};
 
-const TOP: f64 = 22.0;
-const BOTTOM: f64 = 282.0;
-const HEIGHT: f64 = 308.0;
+pub(super) const TOP: f64 = 22.0;
+pub(super) const BOTTOM: f64 = 282.0;
+pub(super) const HEIGHT: f64 = 308.0;
 
 /// Lowest and highest charge, and the highest limit below which the node stops [%], of one day since the cut.
 struct Day {
@@ -46,7 +46,7 @@ pub(crate) fn chart(subject: &Subject, plan: &Plan) -> Chart {
          cold."
     );
     Chart {
-        id: "year",
+        id: "year".to_owned(),
         title,
         description,
         note: Some(note),
@@ -76,7 +76,7 @@ fn body(subject: &Subject, plan: &Plan) -> Markup {
     }
 }
 
-fn night(subject: &Subject, x: &YearAxis) -> Markup {
+pub(super) fn night(subject: &Subject, x: &YearAxis) -> Markup {
     let hanging = Scale::new((0.0, 24.0), (TOP, BOTTOM));
     let night_h = |day: u16| {
         let daylight = subject.daylight_h.get(usize::from(x.day_of_year(day % 365)));
@@ -119,6 +119,15 @@ fn stretches(subject: &Subject, plan: &Plan, x: &YearAxis) -> Vec<Vec<Day>> {
         }
     }
     stretches
+}
+
+/// The limit [%] below which the node stops on each day since the cut, the highest of the day's hours.
+pub(super) fn limit_by_day(subject: &Subject, plan: &Plan, x: &YearAxis) -> Vec<(u16, f64)> {
+    let mut days: Vec<(u16, f64)> =
+        stretches(subject, plan, x).iter().flatten().map(|day| (day.since_cut, day.stops)).collect();
+    days.sort_by_key(|(day, _)| *day);
+    days.dedup_by_key(|(day, _)| *day);
+    days
 }
 
 fn curves(subject: &Subject, stretches: &[Vec<Day>], x: &YearAxis, y: Scale) -> Markup {

@@ -1,8 +1,11 @@
 //! The report as one self-contained page.
 
+pub(crate) mod climate;
 pub(crate) mod fonts;
+mod law;
+mod message;
 
-use forecast::plan::{DefectRow, Plan, Restart, Verdict};
+use forecast::plan::{Chances, DefectRow, Plan, Restart, Verdict};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::text::{fate, life_rows, weather_rows};
@@ -14,6 +17,37 @@ const STYLE: &str = include_str!("html/page.css");
 /// The page: the answer, then why.
 pub(crate) fn page(subject: &Subject, plan: &Plan) -> String {
     let answer = answer(subject, plan);
+    let main = html! {
+        h1 { (answer) }
+        @if let Some(note) = &subject.note { p.note.quiet { (note) } }
+        (verdicts(subject, plan))
+        @match &plan.chances {
+            Some(chances) => (facts_of_many(chances)),
+            None => (facts(plan)),
+        }
+        (charge(subject, plan))
+        @if super::has_sun(plan) { (chart::months::chart(subject, plan).section()) }
+        (ledger(plan))
+        (gone_wrong(plan))
+        (fortnight(subject, plan))
+        @if super::has_sun(plan) {
+            @if let Some(chart) = chart::earns::chart(subject, plan) { (chart.section()) }
+        }
+        (cautions(subject, plan))
+        (law::section(subject))
+        (message::sections(subject))
+        @if let Some(assumed) = &subject.climate { (climate::section(subject.first_month(), assumed)) }
+        (details(subject, plan))
+    };
+    let footer = html! {
+        "Made by overwinter " (env!("CARGO_PKG_VERSION")) " from " (subject.file)
+        @if let Some(file) = &subject.weather_file { " and " (file) } "."
+    };
+    shell(&answer, &subject.file, &main, &footer)
+}
+
+/// A whole page around its main part.
+fn shell(title: &str, file: &str, main: &Markup, footer: &Markup) -> String {
     let page = html! {
         (DOCTYPE)
         html lang="en" {
@@ -22,32 +56,13 @@ pub(crate) fn page(subject: &Subject, plan: &Plan) -> String {
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="color-scheme" content="light dark";
                 meta name="generator" content={ "overwinter " (env!("CARGO_PKG_VERSION")) };
-                title { (answer) }
+                title { (title) }
                 style { (PreEscaped(fonts::faces())) (PreEscaped(STYLE)) }
             }
             body {
-                header { p { b { "overwinter" } } p.quiet { (subject.file) } }
-                main {
-                    h1 { (answer) }
-                    @if let Some(note) = &subject.note { p.note.quiet { (note) } }
-                    (verdicts(plan))
-                    (facts(plan))
-                    (chart::year::chart(subject, plan).section())
-                    @if super::has_sun(plan) { (chart::months::chart(subject, plan).section()) }
-                    (ledger(plan))
-                    (defects(plan))
-                    @if super::has_sun(plan) {
-                        @for chart in [chart::fortnight::chart(subject, plan), chart::earns::chart(subject, plan)] {
-                            @if let Some(chart) = chart { (chart.section()) }
-                        }
-                    }
-                    (cautions(subject, plan))
-                    (details(subject, plan))
-                }
-                footer.quiet {
-                    "Made by overwinter " (env!("CARGO_PKG_VERSION")) " from " (subject.file) @if let Some(file) = &subject.weather_file { " and " (file) } ". Set in \
-                    Literata and Source Sans 3 (SIL Open Font License 1.1)."
-                }
+                header { p { b { "overwinter" } } p.quiet { (file) } }
+                main { (main) }
+                footer.quiet { (footer) " Set in Literata and Source Sans 3 (SIL Open Font License 1.1)." }
             }
         }
     };
@@ -55,13 +70,51 @@ pub(crate) fn page(subject: &Subject, plan: &Plan) -> String {
 }
 
 fn answer(subject: &Subject, plan: &Plan) -> String {
-    let fate = match plan.verdict {
-        Verdict::Holds => "will live through this weather",
-        Verdict::Tight => "may not live through this weather",
-        Verdict::Fails => "will not live through this weather",
-        Verdict::NotKnown => "cannot be judged on this weather",
+    let fate = match (plan.verdict, plan.weather.drawn || plan.chances.is_some()) {
+        (Verdict::Holds, true) => "will live",
+        (Verdict::Tight, true) => "may not live",
+        (Verdict::Fails, true) => "will not live",
+        (Verdict::Holds, false) => "will live through this weather",
+        (Verdict::Tight, false) => "may not live through this weather",
+        (Verdict::Fails, false) => "will not live through this weather",
+        (Verdict::NotKnown, _) => "cannot be judged",
     };
-    format!("{} {fate}", subject.name)
+    let years = words::figure_short(subject.promise.unattended.years());
+    match plan.verdict {
+        Verdict::NotKnown => format!("{} {fate}", subject.name),
+        _ if plan.chances.is_some() => format!("{} {fate} through {years} years", subject.name),
+        _ => format!("{} {fate}", subject.name),
+    }
+}
+
+/// The charge over the year: of many lives, or of the only one.
+fn charge(subject: &Subject, plan: &Plan) -> Markup {
+    match &plan.chances {
+        Some(chances) => html! {
+            (chart::bands::chart(subject, plan, chances).section())
+            @if let Some(chart) = chart::tornado::chart(chances) { (chart.section()) }
+        },
+        None => chart::year::chart(subject, plan).section(),
+    }
+}
+
+/// What becomes of it with one thing gone wrong.
+fn gone_wrong(plan: &Plan) -> Markup {
+    match &plan.chances {
+        Some(chances) => html! {
+            @if let Some(chart) = chart::deaths::chart(chances) { (chart.section()) }
+        },
+        None => defects(plan),
+    }
+}
+
+/// A dark fortnight hour by hour.
+fn fortnight(subject: &Subject, plan: &Plan) -> Markup {
+    let chart = match &plan.chances {
+        Some(chances) => chart::fortnight::worst(subject, chances),
+        None => chart::fortnight::chart(subject, plan),
+    };
+    html! { @if let (true, Some(chart)) = (super::has_sun(plan), chart) { (chart.section()) } }
 }
 
 fn verdict_row(question: &str, verdict: Verdict, sentence: &str, figure: &str, reason: &str) -> Markup {
@@ -78,15 +131,40 @@ fn verdict_row(question: &str, verdict: Verdict, sentence: &str, figure: &str, r
     }
 }
 
-fn verdicts(plan: &Plan) -> Markup {
+fn verdicts(subject: &Subject, plan: &Plan) -> Markup {
+    let (figure, reason) = match &plan.chances {
+        Some(chances) => (says::headline(subject, chances), says::caveat(chances)),
+        None => (plan.reason.clone(), String::new()),
+    };
+    let weather = subject.drawn_from.as_ref().map_or_else(|| weather_sentence(plan), |from| format!("Weather {from}."));
+    let reason = format!("{reason} {weather}");
     html! {
         section.verdicts aria-label="Verdicts" {
-            (verdict_row("life", plan.verdict, words::will_it_live(plan.verdict), &plan.reason, &weather_sentence(plan)))
+            (verdict_row("life", plan.verdict, words::will_it_live(plan.verdict), &figure, reason.trim()))
             @if let Some(variant) = &plan.with_gate {
                 (verdict_row("instead", variant.verdict, &variant.name, &outages(&variant.life), ""))
             }
+            (law::verdict(subject))
+            (message::verdict(subject))
         }
     }
+}
+
+fn facts_of_many(chances: &Chances) -> Markup {
+    let low = format!("5 % of lives stand at {:.0} % or less", says::darkest_percent(chances));
+    let lost = says::causes(chances).unwrap_or_else(|| "no life was lost".to_owned());
+    html! {
+        dl.facts {
+            (fact("Darkest date", &says::darkest_date(chances), &low))
+            (fact("In hand there", &words::days(chances.in_hand.days()), "without any sun"))
+            (fact("Out", &format!("{} h a year", words::figure(chances.outage_hours_per_year)), &format!("{} of reports sent", says::share(chances.completeness))))
+            (fact("Lives lost", &words::grouped(lost_lives(chances)), &lost))
+        }
+    }
+}
+
+fn lost_lives(chances: &Chances) -> usize {
+    words::whole((1.0 - chances.without_outage.fraction()) * chances.lives as f64)
 }
 
 fn outages(life: &forecast::plan::Life) -> String {
@@ -269,7 +347,7 @@ fn code(text: &str) -> Markup {
 fn details(subject: &Subject, plan: &Plan) -> Markup {
     html! {
         section {
-            h2 { "What was counted" }
+            h2 { @if plan.chances.is_some() { "What was counted in the life that is shown" } @else { "What was counted" } }
             (rows(life_rows(&plan.life).into_iter().map(|(figure, what)| (figure, what.to_owned()))))
         }
         section {
@@ -292,11 +370,15 @@ fn details(subject: &Subject, plan: &Plan) -> Markup {
 }
 
 fn defect_sentences(plan: &Plan) -> Markup {
+    let said: Vec<(String, String)> = match &plan.chances {
+        Some(chances) => chances.faults.iter().map(|row| (row.name.clone(), says::fault(row))).collect(),
+        None => plan.defects.iter().map(|row| (row.name.clone(), fate(row))).collect(),
+    };
     html! {
-        @if !plan.defects.is_empty() {
+        @if !said.is_empty() {
             section {
                 h2 { "The defects in words" }
-                (rows(plan.defects.iter().map(|row| (row.name.clone(), fate(row)))))
+                (rows(said.into_iter()))
             }
         }
     }

@@ -11,6 +11,9 @@ use super::{Assumed, Origin, Subject, words};
 /// An unknown that moves the outcome's rank by less than this share of its own is not worth a word.
 const LEAST_WEIGHT: f64 = 0.05;
 
+/// With fewer lives their fifths say nothing.
+const FEW_LIVES: usize = 100;
+
 /// A share of lives or reports with the digits worth reading: "98.2 %", "99.99 %"; never rounded up to all.
 pub(crate) fn share(share: Share) -> String {
     match share.percent() {
@@ -28,11 +31,12 @@ pub(crate) fn headline(subject: &Subject, chances: &Chances) -> String {
 
 /// What the figure depends on, and what it leaves out.
 pub(crate) fn caveat(chances: &Chances) -> String {
-    let mut said = format!(
-        "Worst fifth of the unknowns {}, best fifth {}. The interval is simulation noise; all of it holds if nothing breaks.",
-        share(chances.worst_fifth),
-        share(chances.best_fifth)
-    );
+    let mut said = if chances.lives < FEW_LIVES {
+        "So few lives say little: the interval shows how little.".to_owned()
+    } else {
+        let (worst, best) = (share(chances.worst_fifth), share(chances.best_fifth));
+        format!("Worst fifth of the unknowns {worst}, best fifth {best}. The interval is simulation noise; all of it holds if nothing breaks.")
+    };
     if let Some(early) = stopped_early(chances) {
         said = format!("{said} {early}");
     }
@@ -62,6 +66,7 @@ pub(crate) fn darkest_percent(chances: &Chances) -> f64 {
 pub(crate) fn darkest(chances: &Chances, sunny: bool) -> String {
     let lasts = words::days(chances.in_hand.days());
     let in_hand = match lasts.split_once(' ') {
+        _ if chances.in_hand.days() < 0.02 => "nothing in hand".to_owned(),
         Some((figure, unit)) if sunny => format!("{figure} dark {unit} in hand"),
         _ => format!("{lasts} in hand"),
     };
@@ -71,14 +76,10 @@ pub(crate) fn darkest(chances: &Chances, sunny: bool) -> String {
 /// Outages and reports over all lives.
 pub(crate) fn outages(chances: &Chances) -> String {
     let hours = chances.outage_hours_per_year;
-    let out = if hours < 0.05 { "never".to_owned() } else { format!("{} hours a year on average", words::figure(hours)) };
+    let out = if hours < 0.05 { "never".to_owned() } else { format!("{} h a year", words::figure(hours)) };
     let silence = chances.longest_silence.days();
-    let silent = if silence < 0.02 {
-        String::new()
-    } else {
-        format!("; 1 life in 20 silent for {} or more", words::days(silence))
-    };
-    format!("{out}; {} of all reports sent{silent}", share(chances.completeness))
+    let silent = if silence < 0.02 { String::new() } else { format!(", 1 life in 20 silent for {}", words::days(silence)) };
+    format!("{out}, {} of reports sent{silent}", share(chances.completeness))
 }
 
 /// The three unknowns that matter most.

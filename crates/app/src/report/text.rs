@@ -12,7 +12,7 @@ use forecast::plan::{
 use super::{Caution, Subject, darkest_month, says, words};
 use lay::{bar, column_bar, paint, wrap, wrap_indented};
 
-pub(crate) use everything::{everything, fate, life_rows, lives_rows, weather_rows};
+pub(crate) use everything::{everything, fate, life_rows, weather_rows};
 
 /// Columns of the page.
 const WIDTH: usize = 80;
@@ -55,6 +55,7 @@ pub(crate) fn page(subject: &Subject, plan: &Plan) -> String {
     });
     let room = (LINES + verdict_line).saturating_sub(lines.len() + tail);
     lines.extend(if cautions.len() > room { self::cautions(subject, plan, room) } else { cautions });
+    lines.truncate(LINES);
     lines.push(paint(QUIET, "--all: every figure; --report FILE.html: charts; --hours FILE.csv: every hour"));
     lines.join("\n") + "\n"
 }

@@ -34,7 +34,7 @@ fn everything_of_the_frost_mast() {
 fn the_exit_code_says_the_verdict() {
     for node in NODES {
         let run = check(node, &[]);
-        let fails = run.stdout.lines().next().is_some_and(|line| line.contains(" fails "));
+        let fails = run.stdout.lines().next().is_some_and(|line| line.contains(" fails: "));
         assert_eq!(run.code, Some(i32::from(fails)), "{}", run.stdout);
     }
 }

@@ -11,7 +11,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use design::quantity::Share;
 
 use super::kernel::{HourOutcome, HourWeather, Life, step};
-use super::node::NodeTables;
+use super::node::{Harvest, NodeTables};
 use super::unknowns::{COUNT, Drawn, Unknowns};
 use crate::random::Stream;
 use crate::sky::light::YEAR_DAYS;
@@ -395,7 +395,9 @@ fn live_with_fault<W: LifeWeather>(
             break;
         }
     }
-    (stopped_h, back && fault.dark_days != usize::MAX)
+    // Without any sun a warm spell may free some charge once more, but that is no return.
+    let sunless = fault.dark_days == usize::MAX || matches!(question.node.harvest, Harvest::None);
+    (stopped_h, back && !sunless)
 }
 
 /// The scores of one unknown over all lives.

@@ -12,7 +12,7 @@ use design::quantity::{Charge, Voltage};
 use crate::load::Demand;
 use crate::power::ageing;
 use crate::power::battery;
-use crate::power::charge_table::ChargeTable;
+use crate::power::charge_table::{ChargeTable, split};
 use crate::power::charger;
 
 /// Where the charging current comes from.
@@ -35,6 +35,9 @@ pub(super) struct Rows<const K: usize, const N: usize> {
 }
 
 impl<const K: usize, const N: usize> Rows<K, N> {
+    /// Just before the last point, so that there is always a next one.
+    const LAST_PLACE: f32 = (N - 1) as f32 - 1e-3;
+
     /// Tabulates `values` at `N` points from `start` to `end`.
     fn new(start: f32, end: f32, values: impl Fn(f64) -> [f64; K]) -> Self {
         let width = (end - start) / (N - 1) as f32;
@@ -45,9 +48,8 @@ impl<const K: usize, const N: usize> Rows<K, N> {
     /// The quantities at an argument; held at the ends outside the range.
     #[inline]
     fn at(&self, argument: f32) -> [f32; K] {
-        let place = ((argument - self.start) * self.per_unit).max(0.0).min((N - 1) as f32);
-        let index = (place as i32 as usize).min(N - 2);
-        let share = place - index as f32;
+        let (index, share) = split(((argument - self.start) * self.per_unit).max(0.0).min(Self::LAST_PLACE));
+        let index = index.min(N - 2);
         let (low, high) = (&self.points[index], &self.points[index + 1]);
         std::array::from_fn(|k| low[k] + share * (high[k] - low[k]))
     }
@@ -102,7 +104,7 @@ impl ChargerTables {
     #[inline]
     #[must_use]
     pub fn limits(&self, battery_celsius: f32) -> ChargeLimits {
-        let degree = (battery_celsius.clamp(COLDEST_CELSIUS, HOTTEST_CELSIUS) - COLDEST_CELSIUS) as usize;
+        let degree = (battery_celsius - COLDEST_CELSIUS).max(0.0).min(HOTTEST_CELSIUS - COLDEST_CELSIUS) as i32 as usize;
         self.by_whole_degree[degree.min(WHOLE_DEGREES - 1)]
     }
 
@@ -266,6 +268,7 @@ impl NodeTables {
     }
 
     /// Voltage at rest at this state of charge [V].
+    #[inline]
     #[must_use]
     pub fn rest_volts(&self, charge: f32) -> f32 {
         let [volts] = self.rest.at(charge);

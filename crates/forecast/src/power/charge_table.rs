@@ -95,7 +95,7 @@ impl ChargeTable {
     }
 }
 
-/// Evenly spaced nodes, at least 2 and less than 256.
+/// Evenly spaced nodes, at least 2 and less than 1024.
 #[derive(Clone, Copy, Debug)]
 struct Axis {
     first: f64,
@@ -127,10 +127,10 @@ impl Axis {
 /// Node below a place, and how far above it the place is. Adding 1.5 x 2^23 leaves the rounded number in the low bits
 /// of a float, which is quicker than a checked conversion.
 #[inline]
-fn split(place: f32) -> (usize, f32) {
+pub(crate) fn split(place: f32) -> (usize, f32) {
     const ROUNDER: f32 = 12_582_912.0;
     let rounded = (place - 0.5) + ROUNDER;
-    ((rounded.to_bits() & 0xff) as usize, place - (rounded - ROUNDER))
+    ((rounded.to_bits() & 0x3ff) as usize, place - (rounded - ROUNDER))
 }
 
 fn warmth() -> Axis {

@@ -70,6 +70,8 @@ impl Codec {
         readings: &mut [Reading],
     ) -> Result<(), DecodeError> {
         match *link {
+            // The first pass has counted from the newest reading already.
+            Link::History { .. } => Ok(()),
             Link::Position { slot } => match readings.get(slot..slot + 2) {
                 Some([latitude, longitude])
                     if (latitude.state == State::Absent) != (longitude.state == State::Absent) =>
@@ -78,8 +80,6 @@ impl Codec {
                 }
                 _ => Ok(()),
             },
-            // The first pass has counted from the newest reading already.
-            Link::History { .. } => Ok(()),
             Link::Octets { slot, offset, length } => {
                 let wrong = || DecodeError::Code { field: self.field_name(shape, slot), code: 1 };
                 let state = octets_state(bytes, offset, length).ok_or_else(wrong)?;
@@ -164,12 +164,15 @@ impl Reach {
     fn earlier(&self, newest: (State, u32), state: State, difference: u32) -> Option<u32> {
         let code = i64::from(newest.1) + i64::from(difference) - i64::from(self.centre);
         let last = i64::from(self.last);
+        if state == State::Inside && newest.0 != State::Absent && (0..=last).contains(&code) {
+            return u32::try_from(code).ok();
+        }
         let code = match state {
             _ if newest.0 == State::Absent => return None,
             State::Above if self.counter => return None,
             // All ones, so this is the remainder.
             _ if self.counter => code & last,
-            State::Inside if code < 0 || code > last => return None,
+            State::Inside => return None,
             _ => code.clamp(0, last),
         };
         u32::try_from(code).ok()

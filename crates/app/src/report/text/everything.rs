@@ -53,8 +53,7 @@ pub(crate) fn everything(subject: &Subject, plan: &Plan) -> String {
     lines.join("\n") + "\n"
 }
 
-/// Label and figure of what many lives show, for text and page.
-pub(crate) fn lives_rows(subject: &Subject, chances: &Chances) -> Vec<(&'static str, String)> {
+fn lives(subject: &Subject, chances: &Chances) -> Vec<String> {
     let (lived, wanted) = (words::grouped(chances.lives), words::grouped(chances.wanted));
     let worst = words::count(chances.worst.outage_hours as usize, "hour");
     let mut rows = vec![
@@ -67,11 +66,7 @@ pub(crate) fn lives_rows(subject: &Subject, chances: &Chances) -> Vec<(&'static 
         ("worst life", format!("number {}, out for {worst}", chances.worst.life)),
     ];
     rows.extend(says::causes(chances).map(|causes| ("lives lost", causes)));
-    rows
-}
-
-fn lives(subject: &Subject, chances: &Chances) -> Vec<String> {
-    lives_rows(subject, chances).iter().flat_map(|(label, text)| fact(label, text)).collect()
+    rows.iter().flat_map(|(label, text)| fact(label, text)).collect()
 }
 
 fn drivers(chances: &Chances) -> Vec<String> {

@@ -1,0 +1,145 @@
+//! The firmware kit on disk: what is written, what is left alone, and what must not be overwritten.
+
+use std::fs;
+use std::io::{self, ErrorKind, Write as _};
+use std::path::{Path, PathBuf};
+
+use design::node::Design;
+use wire::generate::{File, Kit};
+
+use crate::output::{self, reason};
+use crate::problem::{Failure, Problem};
+
+/// What happened to a file.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Outcome {
+    /// It was not there.
+    Written,
+    /// It said something else.
+    Replaced,
+    /// It is as it should be.
+    Unchanged,
+    /// It has been filled in by a person.
+    Kept,
+}
+
+/// A file of the kit and what happened to it.
+pub(crate) struct Row {
+    /// Its name in the folder.
+    pub(crate) name: String,
+    /// What happened.
+    pub(crate) outcome: Outcome,
+}
+
+/// Every generated file says this near its beginning; a file without it belongs to somebody else.
+const MARKS: [&str; 2] = ["overwinter", "title,message,form,direction,port,hex"];
+/// What the template for secrets says until it is filled in.
+const UNFILLED: &str = "FILL_IN";
+const IGNORED: &str = ".gitignore";
+
+/// Writes the kit of a design into a folder; what is already as it should be is not touched.
+pub(crate) fn write(design: &Design, folder: &Path, with_secrets: bool) -> Result<Vec<Row>, Failure> {
+    let kit = Kit::of(design);
+    let files = kit.files();
+    let secrets = with_secrets.then(|| kit.secrets());
+    // Looked at before anything is written, so that a refusal leaves the folder as it was.
+    let mut planned = Vec::new();
+    for file in &files {
+        planned.push((file, outcome(&folder.join(&file.name), &file.text)?));
+    }
+    let secret_outcome = secrets.as_ref().map(|file| secret_outcome(&folder.join(&file.name), file)).transpose()?;
+    fs::create_dir_all(folder).map_err(|error| {
+        let message = format!("the folder can't be made: {}", reason(&error));
+        failure(folder, message, "name a folder, or make room for one")
+    })?;
+    let mut rows = Vec::new();
+    if let (Some(file), Some(outcome)) = (&secrets, secret_outcome) {
+        rows.push(ignore(folder, &file.name)?);
+        if outcome != Outcome::Kept {
+            write_private(&folder.join(&file.name), &file.text)?;
+        }
+        rows.push(Row { name: file.name.clone(), outcome });
+    }
+    for (file, outcome) in planned {
+        if outcome != Outcome::Unchanged {
+            output::write(&folder.join(&file.name), &file.text)?;
+        }
+        rows.push(Row { name: file.name.clone(), outcome });
+    }
+    Ok(rows)
+}
+
+fn failure(path: &Path, message: String, help: &str) -> Failure {
+    Failure::of(Problem::of_file("kit", &path.to_string_lossy(), message, help))
+}
+
+/// What will happen to a file; somebody else's is refused.
+fn outcome(path: &Path, text: &str) -> Result<Outcome, Failure> {
+    match existing(path)? {
+        None => Ok(Outcome::Written),
+        Some(found) if found == text => Ok(Outcome::Unchanged),
+        Some(found) if is_ours(&found) => Ok(Outcome::Replaced),
+        Some(_) => {
+            let message = "is there already and was not made by overwinter".to_owned();
+            Err(failure(path, message, "move it away, or write the kit to another folder with -o"))
+        }
+    }
+}
+
+fn secret_outcome(path: &Path, file: &File) -> Result<Outcome, Failure> {
+    match outcome(path, &file.text) {
+        Ok(Outcome::Replaced) => Ok(Outcome::Kept),
+        // A file without the mark may be full of keys.
+        Err(_) if existing(path)?.is_some_and(|found| !found.contains(UNFILLED)) => Ok(Outcome::Kept),
+        other => other,
+    }
+}
+
+fn is_ours(text: &str) -> bool {
+    let beginning: String = text.lines().take(4).collect();
+    MARKS.iter().any(|mark| beginning.contains(mark))
+}
+
+fn existing(path: &Path) -> Result<Option<String>, Failure> {
+    match fs::read(path) {
+        Ok(bytes) => Ok(Some(String::from_utf8_lossy(&bytes).into_owned())),
+        Err(error) if error.kind() == ErrorKind::NotFound => Ok(None),
+        Err(error) => {
+            let message = format!("can't be read: {}", reason(&error));
+            Err(failure(path, message, "name a folder of your own with -o"))
+        }
+    }
+}
+
+/// Keeps the secrets out of version control, whatever else the list says.
+fn ignore(folder: &Path, name: &str) -> Result<Row, Failure> {
+    let path: PathBuf = folder.join(IGNORED);
+    let found = existing(&path)?;
+    let outcome = match &found {
+        Some(list) if list.lines().any(|line| line.trim() == name) => Outcome::Unchanged,
+        Some(_) => Outcome::Replaced,
+        None => Outcome::Written,
+    };
+    if outcome != Outcome::Unchanged {
+        let list = found.unwrap_or_default();
+        let separator = if list.is_empty() || list.ends_with('\n') { "" } else { "\n" };
+        output::write(&path, &format!("{list}{separator}{name}\n"))?;
+    }
+    Ok(Row { name: IGNORED.to_owned(), outcome })
+}
+
+/// Writes a file that only its owner may read, whole or not at all.
+fn write_private(path: &Path, text: &str) -> Result<(), Failure> {
+    let folder = path.parent().unwrap_or(Path::new("."));
+    let write = || -> io::Result<()> {
+        // A new file of this kind is for its owner alone (mode 0600).
+        let mut file = tempfile::Builder::new().prefix(".overwinter-").tempfile_in(folder)?;
+        file.write_all(text.as_bytes())?;
+        file.as_file().sync_all()?;
+        file.persist(path).map(|_| ()).map_err(|error| error.error)
+    };
+    write().map_err(|error| {
+        let message = format!("the file could not be written: {}", reason(&error));
+        failure(path, message, "write to a folder of your own")
+    })
+}

@@ -1,0 +1,109 @@
+//! The law: the table of limits by data rate, what is not kept, and what was not seen.
+
+use forecast::plan::Verdict;
+use forecast::radio::law::{Check, MessageRow, RateRow};
+use maud::{Markup, html};
+
+use super::{code, rows};
+use crate::chart::stroke;
+use crate::report::{Subject, says, words};
+
+/// The section; nothing if nothing is sent.
+pub(super) fn section(subject: &Subject) -> Markup {
+    let law = &subject.law;
+    let broken: Vec<&Check> = law.checks.iter().filter(|check| check.verdict != Verdict::Holds).collect();
+    html! {
+        @if !law.checks.is_empty() {
+            section {
+                h2 { (title(law.verdict)) }
+                @for message in &law.messages { (table(message)) }
+                p.quiet {
+                    "How often each message may be sent if nothing else is: by law, and by what the network grants. Data rates \
+                    in grey are not in use, but the network may ask for them."
+                }
+                @if !broken.is_empty() {
+                    (rows(broken.iter().map(|check| (format!("DR{}", check.data_rate), sentence(check)))))
+                }
+                (rows(sources(subject).into_iter()))
+            }
+        }
+    }
+}
+
+fn title(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Holds => "How often it may be on the air",
+        Verdict::Tight => "Lawful where it is, not at every data rate that the network may ask for",
+        Verdict::Fails => "It is on the air more than the law allows",
+        Verdict::NotKnown => "Whether it is lawful is not known",
+    }
+}
+
+/// What is not kept, where that stands, and what to do.
+fn sentence(check: &Check) -> String {
+    let used = if check.in_use { "" } else { "not in use, but the network may ask for it: " };
+    let remark = check.remark().map_or(String::new(), |remark| format!(", {remark}"));
+    let remedy = check.remedy.as_ref().map_or(String::new(), |remedy| format!(" Instead: {remedy}."));
+    format!("{used}{} ({}{remark}).{remedy}", check.reason, check.clause.text)
+}
+
+fn table(message: &MessageRow) -> Markup {
+    html! {
+        table.ledger.limits {
+            thead { tr {
+                th { (message.name) ", " (words::count(message.bytes(), "byte")) } th.figure { "on air" } th.figure { "carries" }
+                th.figure { "by law" } th.figure { "by grant" } th { "tightest" } th { "" }
+            } }
+            tbody { @for rate in &message.rates { (row(message, rate)) } }
+        }
+    }
+}
+
+fn row(message: &MessageRow, rate: &RateRow) -> Markup {
+    let fits = message.bytes() <= rate.ceiling.bytes;
+    let airtime = rate.airtime.map_or("?".to_owned(), |airtime| format!("{} ms", words::figure(airtime.milliseconds())));
+    html! {
+        tr.quiet[!rate.in_use] {
+            th scope="row" { "DR" (rate.data_rate) @if !rate.in_use { ", if asked" } }
+            td.figure { (airtime) }
+            td.figure { (rate.ceiling.bytes) " bytes" }
+            td.figure { (says::bound(rate.limits.law)) }
+            td.figure { (says::bound(rate.limits.allowance)) }
+            td { (says::tightest(rate)) }
+            td { @if !fits { span.fails { "too long" } } }
+        }
+    }
+}
+
+fn sources(subject: &Subject) -> Vec<(String, String)> {
+    let law = &subject.law;
+    let mut said = vec![("plan".to_owned(), format!("{}, {}", law.region, law.edition)), ("text".to_owned(), law.text.clone())];
+    let open = law.open.iter();
+    said.extend(open.map(|open| ("check your regulator".to_owned(), format!("not seen: {} ({})", open.question, open.text))));
+    said
+}
+
+/// The row among the verdicts; nothing if nothing is sent.
+pub(super) fn verdict(subject: &Subject) -> Markup {
+    let law = &subject.law;
+    let sentence = match law.verdict {
+        Verdict::Holds => "It is lawful.",
+        Verdict::Tight => "It may not stay lawful.",
+        Verdict::Fails => "It is not lawful.",
+        Verdict::NotKnown => "Whether it is lawful is not known.",
+    };
+    html! {
+        @if !law.checks.is_empty() {
+            div.verdict {
+                p.quiet { "law" }
+                (stroke::stroke(law.verdict))
+                div {
+                    p.says { (sentence) }
+                    p { b.(stroke::class(law.verdict)) { (words::verdict(law.verdict)) } " " b { (says::law(law)) } }
+                    p.quiet { (law.region) ", " (law.text) }
+                    @if let Some(remedy) = &law.remedy { p { span.remedy { (code(remedy)) } } }
+                }
+            }
+        }
+    }
+}
