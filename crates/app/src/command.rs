@@ -1,9 +1,9 @@
 //! The command line.
 
 mod check;
-mod kit;
 mod enrol;
 mod explain;
+mod kit;
 
 use std::process::ExitCode;
 

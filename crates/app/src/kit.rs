@@ -47,7 +47,8 @@ pub(crate) fn write(design: &Design, folder: &Path, with_secrets: bool) -> Resul
     for file in &files {
         planned.push((file, outcome(&folder.join(&file.name), &file.text)?));
     }
-    let secret_outcome = secrets.as_ref().map(|file| secret_outcome(&folder.join(&file.name), file)).transpose()?;
+    let secret_outcome =
+        secrets.as_ref().map(|file| secret_outcome(&folder.join(&file.name), file)).transpose()?;
     fs::create_dir_all(folder).map_err(|error| {
         let message = format!("the folder can't be made: {}", reason(&error));
         failure(folder, message, "name a folder, or make room for one")

@@ -138,7 +138,7 @@ fn main() {
     };
     let (seconds, one) = timed(REPEATS, || live_all(&question, lives / 10, 1, &Unwatched));
     assert_eq!(one.outcomes.len(), lives / 10);
-    assert!(one.outcomes.iter().any(|life| life.lowest_charge < 0.6), "winters are felt");
+    assert!(one.outcomes.iter().any(|life| life.lowest_charge < 0.9), "winters are felt");
     let chain = million_hours_per_s(years, seconds);
     println!("one thread, million node-hours per second:");
     println!("  full chain         {chain:8.1}");

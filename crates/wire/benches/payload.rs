@@ -50,14 +50,17 @@ fn main() {
     let generated = per_second(|| {
         let mut sum = 0.0;
         for bytes in &sent {
-            let message = generated::report::Message::decode(report.port, black_box(bytes)).expect("it was encoded");
+            let message =
+                generated::report::Message::decode(report.port, black_box(bytes)).expect("it was encoded");
             sum += black_box(&message).air_temperature.value().unwrap_or_default();
         }
         assert_eq!(sum.to_bits(), total.to_bits(), "every first reading is as it was sent");
     });
     let slots = codec.layout(Form::Full).expect("it has a full form").slots.len();
     for (decoder, [median, fastest]) in [("interpreter", interpreter), ("generated Rust", generated)] {
-        println!("{decoder}: median {median:.1}, best {fastest:.1} million messages of {slots} readings per second");
+        println!(
+            "{decoder}: median {median:.1}, best {fastest:.1} million messages of {slots} readings per second"
+        );
     }
     assert!(interpreter[1] >= 20.0, "the interpreter decodes 20 million frost-mast reports per second");
 }
@@ -94,7 +97,8 @@ fn values_sent(codec: &Codec, number: u32) -> Vec<Option<f64>> {
 
 /// In the order of the slots.
 fn all_values(message: &generated::report::Message) -> Vec<Option<f64>> {
-    let with_earlier = |newest: generated::Reading, earlier: &[generated::Reading]| [&[newest], earlier].concat();
+    let with_earlier =
+        |newest: generated::Reading, earlier: &[generated::Reading]| [&[newest], earlier].concat();
     let mut readings = with_earlier(message.air_temperature, &message.air_temperature_earlier);
     readings.extend(with_earlier(message.leaf_temperature, &message.leaf_temperature_earlier));
     readings.extend([message.humidity, message.wetness, message.battery, message.charging]);

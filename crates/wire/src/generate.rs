@@ -106,7 +106,9 @@ pub fn fingerprint(messages: &[Message]) -> u64 {
 }
 
 fn fnv1a(bytes: &[u8]) -> u64 {
-    bytes.iter().fold(0xcbf2_9ce4_8422_2325, |hash, byte| (hash ^ u64::from(*byte)).wrapping_mul(0x0000_0100_0000_01b3))
+    bytes.iter().fold(0xcbf2_9ce4_8422_2325, |hash, byte| {
+        (hash ^ u64::from(*byte)).wrapping_mul(0x0000_0100_0000_01b3)
+    })
 }
 
 /// The messages as text, one line for each slot.
@@ -133,7 +135,8 @@ fn canonical(messages: &[Message]) -> String {
             let scale = place.scale().map_or_else(String::new, |scale| {
                 format!(" ({} {} {} {})", scale.numerator, scale.offset, scale.denominator, scale.per_unit)
             });
-            let words = if let Kind::Choice { words } = &place.field.kind { words.join(" ") } else { String::new() };
+            let words =
+                if let Kind::Choice { words } = &place.field.kind { words.join(" ") } else { String::new() };
             line(
                 &mut text,
                 format_args!(
@@ -254,7 +257,14 @@ fn remark(text: &str) -> String {
         let turns_text_round = matches!(letter, '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{2069}' | '\u{feff}');
         if letter.is_control() || turns_text_round || letter == '\\' { ' ' } else { letter }
     };
-    text.chars().map(seen).collect::<String>().replace("*/", "* /").replace("/*", "/ *").replace("??", "? ?").trim().to_owned()
+    text.chars()
+        .map(seen)
+        .collect::<String>()
+        .replace("*/", "* /")
+        .replace("/*", "/ *")
+        .replace("??", "? ?")
+        .trim()
+        .to_owned()
 }
 
 #[cfg(test)]

@@ -47,8 +47,8 @@ mod decode;
 mod encode;
 mod shape;
 
-pub use encode::{EncodeError, Encoded, Sample};
 pub(crate) use encode::sample_of_parts;
+pub use encode::{EncodeError, Encoded, Sample};
 pub(crate) use shape::scale_of;
 
 use design::message::{Form, Layout, Message};
@@ -123,7 +123,9 @@ pub enum DecodeError {
         message: String,
     },
     /// Cut off, or something follows.
-    #[error("{found} bytes where the message has {expected}; the firmware was built from another edition of the design")]
+    #[error(
+        "{found} bytes where the message has {expected}; the firmware was built from another edition of the design"
+    )]
     Length {
         /// Bytes received.
         found: usize,
@@ -139,7 +141,9 @@ pub enum DecodeError {
         expected: u8,
     },
     /// Ones after the last field.
-    #[error("the bits after the last field are not zero; the firmware was built from another edition of the design")]
+    #[error(
+        "the bits after the last field are not zero; the firmware was built from another edition of the design"
+    )]
     Padding,
     /// A code without a meaning.
     #[error("`{field}` has the code {code}, which means nothing; the encoder is not the generated one")]
@@ -156,7 +160,9 @@ pub enum DecodeError {
         field: String,
     },
     /// An earlier reading that can't be.
-    #[error("`{field}` has an earlier reading that its newest one does not allow; the encoder is not the generated one")]
+    #[error(
+        "`{field}` has an earlier reading that its newest one does not allow; the encoder is not the generated one"
+    )]
     Earlier {
         /// The field.
         field: String,

@@ -141,7 +141,13 @@ fn without_meaning(cases: &mut Vec<Case>, index: usize, message: &Message) {
 fn every_pattern(cases: &mut Vec<Case>, index: usize, message: &Message) {
     let layout = message.layout(Form::Full);
     assert!(layout.bits <= 26, "{} has few enough patterns", message.name);
-    let stride = if layout.bits > 16 { 8191 } else if layout.bits > 14 { 3 } else { 1 };
+    let stride = if layout.bits > 16 {
+        8191
+    } else if layout.bits > 14 {
+        3
+    } else {
+        1
+    };
     for pattern in (0..1_u64 << layout.bits).step_by(stride) {
         let mut bytes = vec![0; layout.bytes];
         kit::put(&mut bytes, 0, layout.bits, pattern);
@@ -237,7 +243,16 @@ fn random_case(index: usize, message: &Message, form: Form, dice: &mut Dice) -> 
         if !matches!(field.kind, Kind::Bytes { .. }) || dice.below(4) > 0 {
             let width = slot.bits.min(64);
             let code = if slot.bits > 64 { code } else { code & (u64::MAX >> (64 - width)) };
-            kit::put(&mut bytes, slot.offset, slot.bits, if slot.bits > 1 && matches!(field.kind, Kind::Bytes { .. }) && slot.bits <= 64 { code & (u64::MAX >> (65 - width)) } else { code });
+            kit::put(
+                &mut bytes,
+                slot.offset,
+                slot.bits,
+                if slot.bits > 1 && matches!(field.kind, Kind::Bytes { .. }) && slot.bits <= 64 {
+                    code & (u64::MAX >> (65 - width))
+                } else {
+                    code
+                },
+            );
             if slot.bits > 64 {
                 kit::put(&mut bytes, slot.offset, 1, 0);
             }
@@ -274,7 +289,11 @@ fn random_specification(dice: &mut Dice, count: u64) -> String {
 
 fn random_field(dice: &mut Dice) -> String {
     let history = |dice: &mut Dice, bits: u64| match dice.below(3) {
-        0 if bits >= 3 => format!(", history = {{ earlier = {}, bits = {} }}", 1 + dice.below(3), 3 + dice.below(bits.min(16) - 2)),
+        0 if bits >= 3 => format!(
+            ", history = {{ earlier = {}, bits = {} }}",
+            1 + dice.below(3),
+            3 + dice.below(bits.min(16) - 2)
+        ),
         _ => String::new(),
     };
     match dice.below(9) {
@@ -283,7 +302,12 @@ fn random_field(dice: &mut Dice) -> String {
             let shown = |number: i64| {
                 let ten = 10_i64.pow(places);
                 let sign = if number < 0 { "-" } else { "" };
-                format!("{sign}{}.{:0width$}", number.abs() / ten, number.abs() % ten, width = places.max(1) as usize)
+                format!(
+                    "{sign}{}.{:0width$}",
+                    number.abs() / ten,
+                    number.abs() % ten,
+                    width = places.max(1) as usize
+                )
             };
             let shown = |number: i64| if places == 0 { number.to_string() } else { shown(number) };
             let low = dice.below(200_000) as i64 - 100_000;
@@ -291,17 +315,29 @@ fn random_field(dice: &mut Dice) -> String {
             let steps = 1 + (dice.next() >> (44 + dice.below(20))) as i64;
             let high = low + steps * step + dice.below(2) as i64;
             let history = history(dice, 3);
-            format!("unit = \"Cel\", range = [{}, {}], resolution = {}{history}", shown(low), shown(high), shown(step))
+            format!(
+                "unit = \"Cel\", range = [{}, {}], resolution = {}{history}",
+                shown(low),
+                shown(high),
+                shown(step)
+            )
         }
         3 => {
             let bits = 3 + dice.below(18);
             let history = history(dice, bits);
-            format!("unit = \"V\", range = [{}, {}], bits = {bits}{history}", -(dice.below(50) as i64), 1 + dice.below(50))
+            format!(
+                "unit = \"V\", range = [{}, {}], bits = {bits}{history}",
+                -(dice.below(50) as i64),
+                1 + dice.below(50)
+            )
         }
         4 => {
             let bits = 1 + dice.below(31);
             let history = history(dice, bits + 1);
-            format!("kind = \"counter\", unit = \"mm\", bits = {bits}, step = 0.{}{history}", 1 + dice.below(99))
+            format!(
+                "kind = \"counter\", unit = \"mm\", bits = {bits}, step = 0.{}{history}",
+                1 + dice.below(99)
+            )
         }
         5 => "kind = \"flag\"".to_owned(),
         6 => {
@@ -310,7 +346,12 @@ fn random_field(dice: &mut Dice) -> String {
         }
         7 => match dice.below(2) {
             0 => format!("kind = \"position\", grid = \"{} m\"", 1 + dice.below(3000)),
-            _ => format!("kind = \"time\", epoch = \"20{:02}-03-01\", tick = \"{} s\", lasts = \"{} d\"", dice.below(99), 1 + dice.below(9000), 1 + dice.below(9000)),
+            _ => format!(
+                "kind = \"time\", epoch = \"20{:02}-03-01\", tick = \"{} s\", lasts = \"{} d\"",
+                dice.below(99),
+                1 + dice.below(9000),
+                1 + dice.below(9000)
+            ),
         },
         _ => format!("kind = \"bytes\", length = \"{} bytes\"", 1 + dice.below(9)),
     }
@@ -361,7 +402,8 @@ impl All<'_> {
 
     fn python(&self) {
         if is_there("python3") {
-            let folder = folder(&[("kit.py", &self.text(".py")), ("main.py", &driver::python(self.messages))]);
+            let folder =
+                folder(&[("kit.py", &self.text(".py")), ("main.py", &driver::python(self.messages))]);
             self.check("Python", &run(folder.path(), "python3", &["main.py"], self.input));
         }
     }
@@ -375,7 +417,12 @@ impl All<'_> {
             ("main.rs", &driver::rust(self.messages)),
         ]);
         let warned = ["--edition", "2024", "-D", "warnings"];
-        run(folder.path(), &rustc, &[&warned[..], &["--crate-type", "lib", "--emit", "metadata", "alone.rs"]].concat(), "");
+        run(
+            folder.path(),
+            &rustc,
+            &[&warned[..], &["--crate-type", "lib", "--emit", "metadata", "alone.rs"]].concat(),
+            "",
+        );
         run(folder.path(), &rustc, &["--edition", "2024", "-C", "opt-level=1", "main.rs"], "");
         let program = folder.path().join("main");
         let program = program.to_str().expect("the path is text");
@@ -393,8 +440,14 @@ impl All<'_> {
         compile(folder.path(), &["-DTEST_REAL", "-o", "real", "main.c"]);
         let program = |name: &str| folder.path().join(name).to_str().expect("the path is text").to_owned();
         self.check("C with double", &run(folder.path(), &program("real"), &[], self.input));
-        let integers: Vec<Said> = self.cases.iter().zip(self.expected).map(|(case, said)| in_parts(self.messages, case, said)).collect();
-        All { expected: &integers, ..*self }.check("C in integers", &run(folder.path(), &program("fixed"), &[], self.input));
+        let integers: Vec<Said> = self
+            .cases
+            .iter()
+            .zip(self.expected)
+            .map(|(case, said)| in_parts(self.messages, case, said))
+            .collect();
+        All { expected: &integers, ..*self }
+            .check("C in integers", &run(folder.path(), &program("fixed"), &[], self.input));
         check_conversions(folder.path(), &program("fixed"), &conversions);
     }
 
@@ -409,7 +462,17 @@ impl All<'_> {
 
 /// The flags that the issue asks of the header.
 fn compile(folder: &Path, more: &[&str]) {
-    let flags = ["-std=c99", "-Wall", "-Wextra", "-Wpedantic", "-Wconversion", "-Werror", "-O1", "-fsanitize=undefined,address", "-fno-sanitize-recover=all"];
+    let flags = [
+        "-std=c99",
+        "-Wall",
+        "-Wextra",
+        "-Wpedantic",
+        "-Wconversion",
+        "-Werror",
+        "-O1",
+        "-fsanitize=undefined,address",
+        "-fno-sanitize-recover=all",
+    ];
     run(folder, "gcc", &[&flags[..], more].concat(), "");
 }
 
@@ -417,7 +480,11 @@ fn compile(folder: &Path, more: &[&str]) {
 fn in_parts(messages: &[Message], case: &Case, said: &Said) -> Said {
     let Said::Read { outside, values } = said else { return Said::Refused };
     let message = &messages[case.message];
-    let form = message.forms().into_iter().find(|form| message.port_of(*form) == Some(case.port)).expect("it was read");
+    let form = message
+        .forms()
+        .into_iter()
+        .find(|form| message.port_of(*form) == Some(case.port))
+        .expect("it was read");
     let slots = message.layout(form).slots;
     let of = |(slot, value): (&design::message::Slot, &Value)| {
         let field = &message.fields[slot.field];

@@ -17,7 +17,9 @@ const RIGHT: f64 = 170.0;
 pub(crate) fn chart(chances: &Chances) -> Option<Chart> {
     let faults = &chances.faults;
     let title = match faults.first().map(|row| (row, row.median_days)) {
-        Some((row, Some(days))) => format!("{} stops half of the lives it stops within {}", capital(&row.name), words::days(days)),
+        Some((row, Some(days))) => {
+            format!("If one thing goes wrong, half of the lives stop within {}: {}", words::days(days), row.name)
+        }
         _ => "Nothing that was tried stops a life within a year".to_owned(),
     };
     let described: Vec<String> = faults.iter().map(|row| format!("{}: {}", row.name, says::fault(row))).collect();
@@ -35,12 +37,6 @@ pub(crate) fn chart(chances: &Chances) -> Option<Chart> {
         height: bottom + 42.0,
         body: body(faults, bottom),
     })
-}
-
-/// A sentence begins with it.
-fn capital(name: &str) -> String {
-    let mut letters = name.chars();
-    letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect())
 }
 
 fn body(faults: &[FaultRow], bottom: f64) -> Markup {

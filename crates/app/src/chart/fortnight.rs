@@ -174,9 +174,9 @@ fn days(hours: &[Sample], x: Scale) -> Markup {
         @for (index, hour) in hours.iter().enumerate().filter(|(_, hour)| hour.hour == 0) {
             @let place = x.at(index as f64);
             path.rule d={ "M" (px(place)) " " (px(SUN.0)) "V" (px(BOTTOM)) } {}
-            text.tick.middle x=(px(x.at(index as f64 + 12.0))) y=(px(BOTTOM + 16.0)) {
+            @if index + 16 <= hours.len() { text.tick.middle x=(px(x.at(index as f64 + 12.0))) y=(px(BOTTOM + 16.0)) {
                 (hour.day) @if index < 24 || hour.day == 1 { " " (words::month_short(hour.month)) }
-            }
+            } }
         }
     }
 }

@@ -84,10 +84,10 @@ pub(super) fn night(subject: &Subject, x: &YearAxis) -> Markup {
     };
     let lower: Vec<_> = (0..=365_u16).map(|day| (x.at(f64::from(day)), hanging.at(night_h(day)))).collect();
     let upper: Vec<_> = lower.iter().map(|(place, _)| (*place, TOP)).collect();
-    let middle = (x.at(183.0), hanging.at(night_h(183)) - 8.0);
+    let named = (x.at(325.0), hanging.at(night_h(325)) - 8.0);
     html! {
         path.night d=(area(&upper, &lower)) {}
-        text.quiet.middle x=(px(middle.0)) y=(px(middle.1)) { "night" }
+        text.quiet.middle x=(px(named.0)) y=(px(named.1)) { "night" }
     }
 }
 

@@ -58,7 +58,10 @@ fn written(arguments: &KitOf) -> Result<String, Failure> {
     page.push_str(&format!("\nThe kit of \"{}\" is in {folder}.\n", design.name));
     if !checked.warnings.is_empty() {
         let count = crate::report::words::count(checked.warnings.len(), "warning");
-        page.push_str(&format!("{count} about the design: overwinter check {}\n", arguments.design.display()));
+        page.push_str(&format!(
+            "{count} about the design: overwinter check {}\n",
+            arguments.design.display()
+        ));
     }
     Ok(page)
 }

@@ -57,12 +57,12 @@ impl ClearnessPlace {
 /// under [`MEAN_HOUR_SKY`] (measured hourly diffuse, November to February, 60 degrees).
 #[derive(Clone, Debug)]
 pub struct LightTable {
-    /// After the cover [W/m²].
-    effective: Vec<[f32; LEVELS]>,
+    /// After the cover [W/m²]: by day, clearness and hour.
+    effective: Vec<[[f32; HOURS_PER_DAY]; LEVELS]>,
     /// Before it, per day [Wh/m²].
     plain_day_wh_m2: Vec<[f32; LEVELS]>,
     /// Global light on the horizontal at clearness 1 [W/m²].
-    ghi_at_one_w_m2: Vec<f32>,
+    ghi_at_one_w_m2: Vec<[f32; HOURS_PER_DAY]>,
     outside_wh_m2: Vec<f64>,
 }
 
@@ -81,9 +81,9 @@ impl LightTable {
     pub fn new(plane: &PlaneTable, latitude_deg: f64) -> Self {
         let hours = nominal_hours();
         let mut table = Self {
-            effective: vec![[0.0; LEVELS]; YEAR_HOURS],
+            effective: vec![[[0.0; HOURS_PER_DAY]; LEVELS]; YEAR_DAYS],
             plain_day_wh_m2: vec![[0.0; LEVELS]; YEAR_DAYS],
-            ghi_at_one_w_m2: vec![0.0; YEAR_HOURS],
+            ghi_at_one_w_m2: vec![[0.0; HOURS_PER_DAY]; YEAR_DAYS],
             outside_wh_m2: Vec::with_capacity(YEAR_DAYS),
         };
         for day in 0..YEAR_DAYS {
@@ -115,43 +115,44 @@ impl LightTable {
                 let index = day * HOURS_PER_DAY + hour;
                 let InPlane { plain_w_m2, effective_w_m2 } =
                     plane.of_horizontal(index, ghi_w_m2, dhi_w_m2.min(ghi_w_m2));
-                self.effective[index][level] = effective_w_m2 as f32;
+                self.effective[day][level][hour] = effective_w_m2 as f32;
                 self.plain_day_wh_m2[day][level] += plain_w_m2 as f32;
             }
         }
-        for (hour, share) in global.iter().enumerate() {
-            self.ghi_at_one_w_m2[day * HOURS_PER_DAY + hour] = (outside_wh_m2 * share) as f32;
-        }
+        self.ghi_at_one_w_m2[day] = global.map(|share| (outside_wh_m2 * share) as f32);
     }
 
     /// Scales the light of every hour, by what dirt, shade and roofs leave of it.
     pub fn scale(&mut self, kept: impl Fn(usize) -> f32) {
-        for (hour, row) in self.effective.iter_mut().enumerate() {
-            let kept = kept(hour);
-            for light in row.iter_mut() {
-                *light *= kept;
+        for (day, levels) in self.effective.iter_mut().enumerate() {
+            let kept: [f32; HOURS_PER_DAY] = std::array::from_fn(|hour| kept(day * HOURS_PER_DAY + hour));
+            for light in levels {
+                light.iter_mut().zip(&kept).for_each(|(light, kept)| *light *= kept);
             }
         }
     }
 
-    /// Light past the cover in an hour of the year [W/m²].
+    /// Light past the cover in the hours of a day of the year [W/m²].
     #[inline]
     #[must_use]
-    pub fn effective_w_m2(&self, hour: usize, clearness: ClearnessPlace) -> f32 {
-        along(&self.effective[hour], clearness)
+    pub fn effective_w_m2(&self, day: usize, clearness: ClearnessPlace) -> [f32; HOURS_PER_DAY] {
+        let levels = &self.effective[day];
+        let (low, high) = (&levels[clearness.row], &levels[clearness.row + 1]);
+        std::array::from_fn(|hour| low[hour] + clearness.share * (high[hour] - low[hour]))
     }
 
     /// Light falling on the plane in a day of the year [Wh/m²].
     #[must_use]
     pub fn plain_day_wh_m2(&self, day: usize, clearness: ClearnessPlace) -> f32 {
-        along(&self.plain_day_wh_m2[day], clearness)
+        let (low, high) = (self.plain_day_wh_m2[day][clearness.row], self.plain_day_wh_m2[day][clearness.row + 1]);
+        low + clearness.share * (high - low)
     }
 
-    /// Global light on the horizontal in an hour of the year, per unit of clearness [W/m²].
+    /// Global light on the horizontal in the hours of a day of the year, per unit of clearness [W/m²].
     #[inline]
     #[must_use]
-    pub fn ghi_at_one_w_m2(&self, hour: usize) -> f32 {
-        self.ghi_at_one_w_m2[hour]
+    pub fn ghi_at_one_w_m2(&self, day: usize) -> &[f32; HOURS_PER_DAY] {
+        &self.ghi_at_one_w_m2[day]
     }
 
     /// Irradiation outside the air on the horizontal in a day of the year [Wh/m²].
@@ -159,12 +160,6 @@ impl LightTable {
     pub fn outside_wh_m2(&self, day: usize) -> f64 {
         self.outside_wh_m2[day]
     }
-}
-
-#[inline]
-fn along(row: &[f32; LEVELS], place: ClearnessPlace) -> f32 {
-    let (low, high) = (row[place.row], row[place.row + 1]);
-    low + place.share * (high - low)
 }
 
 /// The shares of a day's light by hour, scaled to sum to one.

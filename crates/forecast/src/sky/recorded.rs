@@ -5,7 +5,7 @@
     reason = "single precision is the point of the tables, and places in them are clamped"
 )]
 
-use crate::life::ensemble::LifeWeather;
+use crate::life::ensemble::{DayHours, LifeWeather};
 use crate::life::kernel::HourWeather;
 use crate::life::unknowns::Drawn;
 use crate::random::Stream;
@@ -78,14 +78,17 @@ impl LifeWeather for RecordedWeather {
         }
     }
 
-    fn hour(&self, day: usize, hour: usize, sky: &mut Self::Sky) -> HourWeather {
+    fn hours(&self, day: usize, sky: &mut Self::Sky) -> DayHours {
         let winter = sky.unwrap_or_default();
-        let seen = &self.hours[winter.year * YEAR_HOURS + day * HOURS_PER_DAY + hour];
-        HourWeather {
-            in_plane_w_m2: seen.in_plane_w_m2 * winter.sun_factor,
-            cell_celsius: seen.cell_celsius + winter.warmer_k,
-            air_celsius: seen.air_celsius + winter.warmer_k,
-            battery_celsius: seen.battery_celsius + winter.warmer_k,
-        }
+        let first = winter.year * YEAR_HOURS + day * HOURS_PER_DAY;
+        std::array::from_fn(|hour| {
+            let seen = &self.hours[first + hour];
+            HourWeather {
+                in_plane_w_m2: seen.in_plane_w_m2 * winter.sun_factor,
+                cell_celsius: seen.cell_celsius + winter.warmer_k,
+                air_celsius: seen.air_celsius + winter.warmer_k,
+                battery_celsius: seen.battery_celsius + winter.warmer_k,
+            }
+        })
     }
 }

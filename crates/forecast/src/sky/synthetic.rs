@@ -10,7 +10,7 @@ use super::clearness::{Clearness, DAY_TO_DAY, Persistence, Scores};
 use super::climate::Climate;
 use super::irradiance::faiman_celsius;
 use super::light::{ClearnessPlace, LightTable, YEAR_DAYS};
-use crate::life::ensemble::LifeWeather;
+use crate::life::ensemble::{DayHours, LifeWeather};
 use crate::life::kernel::HourWeather;
 use crate::life::unknowns::Drawn;
 use crate::random::Stream;
@@ -151,24 +151,28 @@ impl LifeWeather for SyntheticWeather {
     }
 
     #[inline]
-    fn hour(&self, day: usize, hour: usize, sky: &mut Self::Sky) -> HourWeather {
+    fn hours(&self, day: usize, sky: &mut Self::Sky) -> DayHours {
         let today = &sky.day;
-        let index = day * HOURS_PER_DAY + hour;
-        let air_celsius = today.air_celsius + today.half_swing_k * self.warmth_by_hour[hour];
-        let ghi_at_one = self.light.ghi_at_one_w_m2(index);
-        let (in_plane_w_m2, inside_celsius) = if ghi_at_one > 0.0 {
-            let in_plane = self.light.effective_w_m2(index, today.place) * today.sun_factor;
-            (in_plane, air_celsius + self.sun_gain_k_per_w_m2 * ghi_at_one * today.clearness)
-        } else {
-            (0.0, air_celsius - today.night_loss_k)
-        };
-        sky.battery_celsius += self.box_follows * (inside_celsius - sky.battery_celsius);
-        HourWeather {
-            in_plane_w_m2,
-            cell_celsius: air_celsius + self.cell_k_per_w_m2 * in_plane_w_m2,
-            air_celsius,
-            battery_celsius: sky.battery_celsius,
+        let light = self.light.effective_w_m2(day, today.place);
+        let ghi_at_one = self.light.ghi_at_one_w_m2(day);
+        let mut hours: DayHours = std::array::from_fn(|hour| {
+            let air_celsius = today.air_celsius + today.half_swing_k * self.warmth_by_hour[hour];
+            let in_plane_w_m2 = light[hour] * today.sun_factor;
+            let warmed_k = self.sun_gain_k_per_w_m2 * ghi_at_one[hour] * today.clearness;
+            let inside_k = if ghi_at_one[hour] > 0.0 { warmed_k } else { -today.night_loss_k };
+            HourWeather {
+                in_plane_w_m2,
+                cell_celsius: air_celsius + self.cell_k_per_w_m2 * in_plane_w_m2,
+                air_celsius,
+                battery_celsius: air_celsius + inside_k,
+            }
+        });
+        // The box follows what its inside tends to.
+        for hour in &mut hours {
+            sky.battery_celsius += self.box_follows * (hour.battery_celsius - sky.battery_celsius);
+            hour.battery_celsius = sky.battery_celsius;
         }
+        hours
     }
 }
 

@@ -37,8 +37,9 @@ impl ToCode {
         let most = middle + reach(|steps| inside(&(middle + steps)));
         let denominator = i128::from(scale.denominator);
         let step = i128::from(scale.numerator) * i128::from(scale.per_unit);
-        let at_least =
-            2 * denominator * i128::from(least) - 2 * i128::from(scale.offset) * i128::from(scale.per_unit) + step;
+        let at_least = 2 * denominator * i128::from(least)
+            - 2 * i128::from(scale.offset) * i128::from(scale.per_unit)
+            + step;
         let shared = gcd(2 * denominator, 2 * step);
         let unsigned = |number: i128| u64::try_from(number).unwrap_or_default();
         Self {

@@ -99,7 +99,8 @@ fn member(field: &Field, part: Part) -> Option<String> {
 fn value_type(field: &Field, part: Part) -> (&'static str, &'static str, &'static str) {
     // An earlier reading has the type of the newest one.
     let part = if matches!(part, Part::Earlier(_)) { Part::Value } else { part };
-    let narrow = payload::scale_of(field, part).is_none_or(|scale| ToCode::of(field, part, scale).is_narrow());
+    let narrow =
+        payload::scale_of(field, part).is_none_or(|scale| ToCode::of(field, part, scale).is_narrow());
     if narrow { ("ow_number", "int32_t", "") } else { ("ow_wide", "int64_t", "_WIDE") }
 }
 

@@ -16,9 +16,26 @@ const EXACT: u128 = 1 << 53;
 
 pub(super) fn codec(kit: &Kit) -> String {
     let mut text = String::new();
-    line(&mut text, format_args!("/* {}: codec of its messages. Made by overwinter; change the design file instead.", remark(&kit.title)));
-    line(&mut text, format_args!(" * Messages: {}. ECMAScript 5; decodeUplink, encodeDownlink and decodeDownlink as in LoRa Alliance TS013.", kit.fingerprint()));
-    line(&mut text, format_args!(" * A value is null if there was no reading. Times are seconds since 1970-01-01 UTC. Bytes are hexadecimal text. */\n"));
+    line(
+        &mut text,
+        format_args!(
+            "/* {}: codec of its messages. Made by overwinter; change the design file instead.",
+            remark(&kit.title)
+        ),
+    );
+    line(
+        &mut text,
+        format_args!(
+            " * Messages: {}. ECMAScript 5; decodeUplink, encodeDownlink and decodeDownlink as in LoRa Alliance TS013.",
+            kit.fingerprint()
+        ),
+    );
+    line(
+        &mut text,
+        format_args!(
+            " * A value is null if there was no reading. Times are seconds since 1970-01-01 UTC. Bytes are hexadecimal text. */\n"
+        ),
+    );
     line(&mut text, format_args!("'use strict';\n\nvar FORMS = ["));
     let rows: Vec<String> = forms(kit.messages).map(|(message, form)| form_row(message, form)).collect();
     line(&mut text, format_args!("{}\n];", rows.join(",\n")));
@@ -67,7 +84,9 @@ fn field_row(field: &Field, form: Form, offset: u32) -> String {
             let words: Vec<String> = words.iter().map(|word| format!("'{word}'")).collect();
             format!(", words: [{}]", words.join(", "))
         }
-        (_, Some(history)) if form == Form::Full => format!(", earlier: [{}, {}]", history.earlier, history.bits),
+        (_, Some(history)) if form == Form::Full => {
+            format!(", earlier: [{}, {}]", history.earlier, history.bits)
+        }
         _ => String::new(),
     };
     format!("    {{ kind: '{kind}', {}{more} }}", part_row(field, Part::Value, offset))
@@ -89,13 +108,7 @@ fn part_row(field: &Field, part: Part, offset: u32) -> String {
     let base = if to.largest() < EXACT { String::new() } else { format!(", base: {}", base(&to)) };
     format!(
         "{place}, to: {{ perUnit: {}, least: {}, most: {}, factor: {}, addend: {}, divisor: {}, ties: {}{base} }}",
-        scale.per_unit,
-        to.least,
-        to.most,
-        to.factor,
-        to.addend,
-        to.divisor,
-        to.ties,
+        scale.per_unit, to.least, to.most, to.factor, to.addend, to.divisor, to.ties,
     )
 }
 

@@ -7,7 +7,13 @@ use super::{Kit, Place, direction_word, forms, line, places, remark};
 pub(super) fn table(kit: &Kit) -> String {
     let mut text = String::new();
     line(&mut text, format_args!("# Messages of {}\n", cell(&kit.title)));
-    line(&mut text, format_args!("Made by overwinter from the design file; change that instead. Messages: `{}`.\n", kit.fingerprint()));
+    line(
+        &mut text,
+        format_args!(
+            "Made by overwinter from the design file; change that instead. Messages: `{}`.\n",
+            kit.fingerprint()
+        ),
+    );
     text.push_str(RULES);
     for (message, form) in forms(kit.messages) {
         form_table(&mut text, message, form);
@@ -50,8 +56,13 @@ fn form_table(text: &mut String, message: &Message, form: Form) {
     for place in places(message, form) {
         row(text, &place);
     }
-    for field in message.fields.iter().filter(|field| message.carries(form, field) && !field.per_device.is_empty()) {
-        line(text, format_args!("\n`{}` is corrected per device: {}.", field.name, field.per_device.join(", ")));
+    for field in
+        message.fields.iter().filter(|field| message.carries(form, field) && !field.per_device.is_empty())
+    {
+        line(
+            text,
+            format_args!("\n`{}` is corrected per device: {}.", field.name, field.per_device.join(", ")),
+        );
     }
 }
 
@@ -61,10 +72,15 @@ fn row(text: &mut String, place: &Place) {
     let value = match (&field.kind, part, place.scale()) {
         (_, Part::Earlier(_), _) => format!("newest + code - {}", field.centre()),
         (Kind::Flag, ..) => "0 no, 1 yes".to_owned(),
-        (Kind::Choice { words }, ..) => {
-            words.iter().enumerate().map(|(code, word)| format!("{code} {word}")).collect::<Vec<_>>().join(", ")
+        (Kind::Choice { words }, ..) => words
+            .iter()
+            .enumerate()
+            .map(|(code, word)| format!("{code} {word}"))
+            .collect::<Vec<_>>()
+            .join(", "),
+        (_, _, Some(scale)) => {
+            format!("(code x {} + {}) / {}", scale.numerator, scale.offset, scale.denominator)
         }
-        (_, _, Some(scale)) => format!("(code x {} + {}) / {}", scale.numerator, scale.offset, scale.denominator),
         _ => "a zero bit, then the bytes".to_owned(),
     };
     let (range, reserved) = if matches!(field.kind, Kind::Bytes { .. }) {

@@ -9,9 +9,21 @@ const RUNTIME: &str = include_str!("runtime/decoder.py");
 
 pub(super) fn decoder(kit: &Kit) -> String {
     let mut text = String::new();
-    line(&mut text, format_args!("# {}: decoder of its messages. Made by overwinter; change the design file instead.", remark(&kit.title)));
+    line(
+        &mut text,
+        format_args!(
+            "# {}: decoder of its messages. Made by overwinter; change the design file instead.",
+            remark(&kit.title)
+        ),
+    );
     line(&mut text, format_args!("# Messages: {}. Python 3, standard library only.", kit.fingerprint()));
-    line(&mut text, format_args!("# Times are seconds since 1970-01-01 UTC.\n\nFINGERPRINT = \"{}\"\n\n_FORMS = [", kit.fingerprint()));
+    line(
+        &mut text,
+        format_args!(
+            "# Times are seconds since 1970-01-01 UTC.\n\nFINGERPRINT = \"{}\"\n\n_FORMS = [",
+            kit.fingerprint()
+        ),
+    );
     for (message, form) in forms(kit.messages) {
         form_row(&mut text, message, form);
     }
@@ -63,7 +75,9 @@ fn field_row(field: &Field, form: Form, offset: u32) -> String {
             let words: Vec<String> = words.iter().map(|word| format!("\"{word}\"")).collect();
             format!(", \"words\": [{}]", words.join(", "))
         }
-        (_, Some(history)) if form == Form::Full => format!(", \"earlier\": ({}, {})", history.earlier, history.bits),
+        (_, Some(history)) if form == Form::Full => {
+            format!(", \"earlier\": ({}, {})", history.earlier, history.bits)
+        }
         _ => String::new(),
     };
     format!("{{\"kind\": \"{kind}\", {}{more}}}", part_row(field, Part::Value, offset))
@@ -71,7 +85,11 @@ fn field_row(field: &Field, form: Form, offset: u32) -> String {
 
 fn part_row(field: &Field, part: Part, offset: u32) -> String {
     let codes = field.codes(part);
-    let place = format!("\"name\": \"{}\", \"offset\": {offset}, \"bits\": {}", reading_name(field, part), codes.bits);
+    let place = format!(
+        "\"name\": \"{}\", \"offset\": {offset}, \"bits\": {}",
+        reading_name(field, part),
+        codes.bits
+    );
     if matches!(field.kind, Kind::Bytes { .. }) {
         return place;
     }

@@ -9,7 +9,13 @@ const RUNTIME: &str = include_str!("runtime/decoder.rs");
 
 pub(super) fn decoder(kit: &Kit) -> String {
     let mut text = String::new();
-    line(&mut text, format_args!("// {}: decoder of its messages. Made by overwinter; change the design file instead.", remark(&kit.title)));
+    line(
+        &mut text,
+        format_args!(
+            "// {}: decoder of its messages. Made by overwinter; change the design file instead.",
+            remark(&kit.title)
+        ),
+    );
     line(&mut text, format_args!("// Messages: {}. No standard library is needed.", kit.fingerprint()));
     line(&mut text, format_args!("// Times are seconds since 1970-01-01 UTC.\n\n/// Of the messages."));
     line(&mut text, format_args!("pub const FINGERPRINT: &str = \"{}\";", kit.fingerprint()));
@@ -23,7 +29,10 @@ pub(super) fn decoder(kit: &Kit) -> String {
 fn module(text: &mut String, message: &Message) {
     let title = if message.title.is_empty() { &message.name } else { &message.title };
     line(text, format_args!("\n/// {}", remark(title)));
-    line(text, format_args!("pub mod {} {{\n    #[allow(unused_imports)]\n    use super::*;\n", message.name));
+    line(
+        text,
+        format_args!("pub mod {} {{\n    #[allow(unused_imports)]\n    use super::*;\n", message.name),
+    );
     for field in &message.fields {
         if let Kind::Choice { words } = &field.kind {
             let words: Vec<String> = words.iter().map(|word| format!("\"{word}\"")).collect();
@@ -39,7 +48,12 @@ fn module(text: &mut String, message: &Message) {
             );
         }
     }
-    line(text, format_args!("    /// What it carries.\n    #[derive(Clone, Copy, Debug, PartialEq)]\n    pub struct Message {{"));
+    line(
+        text,
+        format_args!(
+            "    /// What it carries.\n    #[derive(Clone, Copy, Debug, PartialEq)]\n    pub struct Message {{"
+        ),
+    );
     for field in &message.fields {
         members(text, field);
     }
@@ -63,13 +77,30 @@ fn members(text: &mut String, field: &Field) {
             _ => "Reading".to_owned(),
         };
         let earlier = if matches!(part, Part::Earlier(_)) { ", earlier readings, newest first" } else { "" };
-        line(text, format_args!("        /// {title}`{}`{earlier}.\n        pub {}: {kind},", remark(&field.unit), reading_name(field, part)));
+        line(
+            text,
+            format_args!(
+                "        /// {title}`{}`{earlier}.\n        pub {}: {kind},",
+                remark(&field.unit),
+                reading_name(field, part)
+            ),
+        );
     }
 }
 
 fn dispatch(text: &mut String, message: &Message) {
-    line(text, format_args!("        /// Reads the message that came on a port.\n        ///\n        /// # Errors\n        ///\n        /// [`Error`] for what is no such message."));
-    line(text, format_args!("        pub fn decode(port: u8, bytes: &[u8]) -> Result<Self, Error> {{\n            match port {{"));
+    line(
+        text,
+        format_args!(
+            "        /// Reads the message that came on a port.\n        ///\n        /// # Errors\n        ///\n        /// [`Error`] for what is no such message."
+        ),
+    );
+    line(
+        text,
+        format_args!(
+            "        pub fn decode(port: u8, bytes: &[u8]) -> Result<Self, Error> {{\n            match port {{"
+        ),
+    );
     for form in message.forms() {
         let port = message.port_of(form).unwrap_or_default();
         line(text, format_args!("                {port} => Self::{}_form(bytes),", super::form_word(form)));
@@ -90,11 +121,22 @@ fn decode_form(text: &mut String, message: &Message, form: Form) {
         ),
     );
     if let Version::Bits { width, value } = message.version {
-        line(text, format_args!("            if code_at(bytes, 0, {width}) != {value} {{\n                return Err(Error::Version);\n            }}"));
+        line(
+            text,
+            format_args!(
+                "            if code_at(bytes, 0, {width}) != {value} {{\n                return Err(Error::Version);\n            }}"
+            ),
+        );
     }
     let spare = 8 * layout.bytes as u32 - layout.bits;
     if spare > 0 {
-        line(text, format_args!("            if code_at(bytes, {}, {spare}) != 0 {{\n                return Err(Error::Padding);\n            }}", layout.bits));
+        line(
+            text,
+            format_args!(
+                "            if code_at(bytes, {}, {spare}) != 0 {{\n                return Err(Error::Padding);\n            }}",
+                layout.bits
+            ),
+        );
     }
     let all = places(message, form);
     for place in all.iter().filter(|place| !matches!(place.part, Part::Earlier(_))) {
@@ -104,7 +146,10 @@ fn decode_form(text: &mut String, message: &Message, form: Form) {
         let bits = field.history.map_or(3, |history| history.bits.into());
         let rows = all.iter().filter(|place| place.field == field && matches!(place.part, Part::Earlier(_)));
         let rows: Vec<String> = rows.map(|place| earlier(place, bits)).collect();
-        line(text, format_args!("            let {0}_earlier = [\n{1}\n            ];", field.name, rows.join("\n")));
+        line(
+            text,
+            format_args!("            let {0}_earlier = [\n{1}\n            ];", field.name, rows.join("\n")),
+        );
     }
     line(text, format_args!("            Ok(Self {{"));
     for field in &message.fields {
@@ -142,7 +187,9 @@ fn value(text: &mut String, place: &Place) {
         codes.last, codes.saturates, field.name
     );
     match field.kind {
-        Kind::Flag => line(text, format_args!("            let {name} = word({read}).map(|code| code == 1);")),
+        Kind::Flag => {
+            line(text, format_args!("            let {name} = word({read}).map(|code| code == 1);"))
+        }
         Kind::Choice { .. } => line(
             text,
             format_args!(
@@ -150,7 +197,9 @@ fn value(text: &mut String, place: &Place) {
                 name.to_uppercase()
             ),
         ),
-        Kind::Bytes { .. } => line(text, format_args!("            let {name} = octets(bytes, {offset}, \"{name}\")?;")),
+        Kind::Bytes { .. } => {
+            line(text, format_args!("            let {name} = octets(bytes, {offset}, \"{name}\")?;"))
+        }
         _ => line(text, format_args!("            let {name} = {read};")),
     }
     if part == Part::Longitude {

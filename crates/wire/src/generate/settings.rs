@@ -44,7 +44,8 @@ impl Settings {
     /// Of a design.
     #[must_use]
     pub fn of(design: &Design) -> Self {
-        let rows = design.loads.iter().flat_map(|load| load.activities.iter().map(move |activity| (load, activity)));
+        let rows =
+            design.loads.iter().flat_map(|load| load.activities.iter().map(move |activity| (load, activity)));
         let mut activities: Vec<ActivitySettings> = Vec::new();
         for (load, activity) in rows {
             let mut row = ActivitySettings::of(load, activity);
@@ -72,7 +73,8 @@ impl RadioSettings {
 
 impl ActivitySettings {
     fn of(load: &Load, activity: &Activity) -> Self {
-        let seconds = |interval: &Option<design::quantity::Duration>| interval.map_or(0, |time| whole(time.seconds()));
+        let seconds =
+            |interval: &Option<design::quantity::Duration>| interval.map_or(0, |time| whole(time.seconds()));
         let sends = activity.steps.iter().filter_map(|step| match step {
             Step::Uplink { message, .. } => message.clone(),
             _ => None,
@@ -120,6 +122,7 @@ fn whole(seconds: f64) -> u32 {
 }
 
 fn identifier(text: &str) -> String {
-    let letter = |letter: char| if letter.is_ascii_alphanumeric() { letter.to_ascii_lowercase() } else { '_' };
+    let letter =
+        |letter: char| if letter.is_ascii_alphanumeric() { letter.to_ascii_lowercase() } else { '_' };
     text.chars().map(letter).collect()
 }

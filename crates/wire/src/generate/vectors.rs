@@ -39,7 +39,10 @@ const FILLS: [(&str, Fill); 8] = [
 pub(super) fn json(kit: &Kit) -> String {
     let mut text = String::new();
     let rows: Vec<String> = vectors(kit).iter().map(json_row).collect();
-    line(&mut text, format_args!("{{\n  \"made_by\": \"overwinter\",\n  \"messages\": \"{}\",", kit.fingerprint()));
+    line(
+        &mut text,
+        format_args!("{{\n  \"made_by\": \"overwinter\",\n  \"messages\": \"{}\",", kit.fingerprint()),
+    );
     line(&mut text, format_args!("  \"vectors\": [\n{}\n  ]\n}}", rows.join(",\n")));
     text
 }
@@ -63,7 +66,10 @@ pub(super) fn csv(kit: &Kit) -> String {
                     let code = code.map_or_else(String::new, |code| code.to_string());
                     let value = shown(&place, &reading, octets.as_deref()).unwrap_or_default();
                     let value = value.trim_matches('"');
-                    line(&mut text, format_args!("{begin},{},{},{code},{value}", place.name(), state_word(&reading)));
+                    line(
+                        &mut text,
+                        format_args!("{begin},{},{},{code},{value}", place.name(), state_word(&reading)),
+                    );
                 }
             }
             Err(_) => line(&mut text, format_args!("{begin},,error,,")),
@@ -114,7 +120,9 @@ impl<'a> Vector<'a> {
         // The reason is worded differently in each language.
         codec.decode(port, &self.bytes, &mut readings).map_err(|_| ())?;
         let rows = places(self.message, self.form).into_iter().zip(readings).enumerate();
-        Ok(rows.map(|(slot, (place, reading))| (place, reading, codec.octets(self.form, slot, &self.bytes))).collect())
+        Ok(rows
+            .map(|(slot, (place, reading))| (place, reading, codec.octets(self.form, slot, &self.bytes)))
+            .collect())
     }
 }
 
@@ -143,7 +151,8 @@ fn vectors<'a>(kit: &Kit<'a>) -> Vec<Vector<'a>> {
 
 fn encoded(codec: &Codec, message: &Message, form: Form, fill: Fill) -> Option<Encoded> {
     let places = places(message, form);
-    let octets: Vec<Vec<u8>> = places.iter().enumerate().map(|(index, place)| octets(place, index, fill)).collect();
+    let octets: Vec<Vec<u8>> =
+        places.iter().enumerate().map(|(index, place)| octets(place, index, fill)).collect();
     let mut samples: Vec<Sample> = Vec::new();
     for (index, (place, octets)) in places.iter().zip(&octets).enumerate() {
         let sample = match (&place.field.kind, place.part) {

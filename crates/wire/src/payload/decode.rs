@@ -39,7 +39,9 @@ impl Codec {
         let mut newest = (State::Absent, 0);
         for (index, (plan, reading)) in shape.plans.iter().zip(readings.iter_mut()).enumerate() {
             let raw = plan.code(windows);
-            let Some((state, code)) = plan.state(raw) else { return Err(self.meaningless(shape, index, raw)) };
+            let Some((state, code)) = plan.state(raw) else {
+                return Err(self.meaningless(shape, index, raw));
+            };
             let code = match &plan.reach {
                 None => {
                     newest = (state, code);
@@ -58,7 +60,8 @@ impl Codec {
     #[cold]
     fn meaningless(&self, shape: &Shape, index: usize, code: u32) -> DecodeError {
         let field = self.field_name(shape, index);
-        let of_newest = shape.plans.get(index).is_some_and(|plan| plan.reach.is_some() && plan.state(code).is_some());
+        let of_newest =
+            shape.plans.get(index).is_some_and(|plan| plan.reach.is_some() && plan.state(code).is_some());
         if of_newest { DecodeError::Earlier { field } } else { DecodeError::Code { field, code } }
     }
 

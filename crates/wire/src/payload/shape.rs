@@ -79,8 +79,9 @@ pub(super) struct Reach {
 impl Convert {
     fn of(field: &Field, part: Part) -> Self {
         let scale = scale_of(field, part);
-        let (numerator, offset, denominator) =
-            scale.map_or((1.0, 0.0, 1.0), |scale| (scale.numerator as f64, scale.offset as f64, scale.denominator as f64));
+        let (numerator, offset, denominator) = scale.map_or((1.0, 0.0, 1.0), |scale| {
+            (scale.numerator as f64, scale.offset as f64, scale.denominator as f64)
+        });
         let last = field.codes(if part == Part::Longitude { part } else { Part::Value }).last;
         let codes = if last < LARGEST_TABLE && scale.is_some() { 0..last + 1 } else { 0..0 };
         let divided = Self { numerator, offset, denominator, table: Arc::new([]) };
@@ -128,7 +129,9 @@ pub(crate) fn scale_of(field: &Field, part: Part) -> Option<Scale> {
     match (&field.kind, part) {
         (Kind::Position { longitude, .. }, Part::Longitude) => Some(*longitude),
         (Kind::Position { latitude, .. }, _) => Some(*latitude),
-        (Kind::Number { scale, .. } | Kind::Counter { scale, .. } | Kind::Time { scale, .. }, _) => Some(*scale),
+        (Kind::Number { scale, .. } | Kind::Counter { scale, .. } | Kind::Time { scale, .. }, _) => {
+            Some(*scale)
+        }
         (Kind::Flag | Kind::Choice { .. } | Kind::Bytes { .. }, _) => None,
     }
 }

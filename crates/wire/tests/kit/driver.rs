@@ -31,7 +31,8 @@ pub(crate) fn javascript(codec: &str, messages: &[Message], cases: &str) -> Stri
     program.push_str("function show(x) { return x === null ? '-' : typeof x === 'number' ? String(x) : '=' + x; }\nvar NAMES = {\n");
     for (index, message) in messages.iter().enumerate() {
         for form in message.forms() {
-            let accesses: Vec<String> = readings(message, form).iter().map(|(_, _, name)| format!("show(d.{name})")).collect();
+            let accesses: Vec<String> =
+                readings(message, form).iter().map(|(_, _, name)| format!("show(d.{name})")).collect();
             writeln!(
                 program,
                 "'{index} {}': function (d) {{ return [{}].join(' '); }},",
@@ -41,7 +42,8 @@ pub(crate) fn javascript(codec: &str, messages: &[Message], cases: &str) -> Stri
             .expect("a string takes everything");
         }
     }
-    let down: Vec<String> = messages.iter().map(|message| format!("{}", message.direction == Direction::Down)).collect();
+    let down: Vec<String> =
+        messages.iter().map(|message| format!("{}", message.direction == Direction::Down)).collect();
     let names: Vec<String> = messages.iter().map(|message| format!("'{}'", message.name)).collect();
     let full: Vec<String> = messages.iter().map(|message| message.port.to_string()).collect();
     write!(
@@ -97,7 +99,10 @@ pub(crate) fn python(messages: &[Message]) -> String {
             .expect("a string takes everything");
         }
     }
-    let down: Vec<&str> = messages.iter().map(|message| if message.direction == Direction::Down { "True" } else { "False" }).collect();
+    let down: Vec<&str> = messages
+        .iter()
+        .map(|message| if message.direction == Direction::Down { "True" } else { "False" })
+        .collect();
     write!(
         program,
         "}}\nDOWN = [{}]\nfor line in sys.stdin:\n    index, port, text = line.split()\n    index, port = int(index), int(port)\n    data = bytes.fromhex('' if text == '-' else text)\n    try:\n        decode = kit.decode_downlink if DOWN[index] else kit.decode_uplink\n        _, values, warnings = decode(port, data)\n        print(len(warnings), *map(show, NAMES[index, port](values)))\n    except kit.NotAMessage:\n        print('!')\n",
@@ -111,14 +116,23 @@ pub(crate) fn python(messages: &[Message]) -> String {
 pub(crate) fn rust(messages: &[Message]) -> String {
     let mut program = "mod kit;\nuse std::fmt::Write as _;\nuse std::io::{Read as _, Write as _};\nuse kit::State;\n\nstruct Out { outside: usize, text: String }\nimpl Out {\n    fn number(&mut self, r: kit::Reading) { if matches!(r.state, State::Below | State::Above) { self.outside += 1; }\n        match r.value() { None => self.text.push_str(\" -\"), Some(v) => write!(self.text, \" {v:?}\").unwrap() } }\n    fn word(&mut self, w: Option<String>) { match w { None => self.text.push_str(\" -\"), Some(w) => write!(self.text, \" ={w}\").unwrap() } }\n}\n\nfn decode(index: usize, port: u8, bytes: &[u8], out: &mut Out) -> Result<(), kit::Error> {\n    match index {\n".to_owned();
     for (index, message) in messages.iter().enumerate() {
-        writeln!(program, "        {index} => {{ let m = kit::{}::Message::decode(port, bytes)?;", message.name).expect("text");
+        writeln!(
+            program,
+            "        {index} => {{ let m = kit::{}::Message::decode(port, bytes)?;",
+            message.name
+        )
+        .expect("text");
         for form in message.forms() {
-            write!(program, "            if port == {} {{ ", message.port_of(form).expect("text")).expect("text");
+            write!(program, "            if port == {} {{ ", message.port_of(form).expect("text"))
+                .expect("text");
             for (field, _, name) in readings(message, form) {
                 match field.kind {
                     Kind::Flag => write!(program, "out.word(m.{name}.map(|w| w.to_string())); "),
                     Kind::Choice { .. } => write!(program, "out.word(m.{name}.map(str::to_owned)); "),
-                    Kind::Bytes { .. } => write!(program, "out.word(m.{name}.map(|b| b.iter().map(|o| format!(\"{{o:02x}}\")).collect())); "),
+                    Kind::Bytes { .. } => write!(
+                        program,
+                        "out.word(m.{name}.map(|b| b.iter().map(|o| format!(\"{{o:02x}}\")).collect())); "
+                    ),
                     _ => write!(program, "out.number(m.{name}); "),
                 }
                 .expect("text");
@@ -170,7 +184,9 @@ fn print_reading(program: &mut String, field: &Field, part: Part, at: &str) {
             "        if (m.{at} == OW_ABSENT_COUNT) {{ printf(\" -\"); }} else {{ printf(\" %.17g\", (double)((int64_t)m.{at} * INT64_C({})) / (double)INT64_C({})); }}",
             scale.numerator, scale.denominator
         ),
-        Kind::Flag => format!("        printf(\" %s\", m.{at} == OW_ABSENT_WORD ? \"-\" : m.{at} ? \"=true\" : \"=false\");"),
+        Kind::Flag => format!(
+            "        printf(\" %s\", m.{at} == OW_ABSENT_WORD ? \"-\" : m.{at} ? \"=true\" : \"=false\");"
+        ),
         Kind::Choice { words } => {
             let words: Vec<String> = words.iter().map(|word| format!("\"{word}\"")).collect();
             format!(

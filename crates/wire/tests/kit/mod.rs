@@ -34,7 +34,8 @@ fn resolved(text: &str) -> Design {
     match design::resolve::resolve(&Catalog::builtin(), &file) {
         Ok(resolved) => resolved.design,
         Err(found) => {
-            let said: Vec<String> = found.iter().map(|one| format!("{}: {}", one.code, one.message)).collect();
+            let said: Vec<String> =
+                found.iter().map(|one| format!("{}: {}", one.code, one.message)).collect();
             panic!("the design does not resolve: {}\n{text}", said.join("; "))
         }
     }
@@ -108,7 +109,8 @@ impl Said {
         let codec = &codecs[case.message];
         let Ok(form) = codec.decode(case.port, &case.bytes, readings) else { return Self::Refused };
         let layout = codec.layout(form).expect("it was decoded in this form");
-        let outside = readings.iter().filter(|one| matches!(one.state(), State::Below | State::Above)).count();
+        let outside =
+            readings.iter().filter(|one| matches!(one.state(), State::Below | State::Above)).count();
         let value = |(slot, reading): (usize, &Reading)| {
             let place = layout.slots[slot];
             let field = &codec.message().fields[place.field];
@@ -116,7 +118,9 @@ impl Said {
                 Kind::Bytes { .. } => codec.octets(form, slot, &case.bytes).map_or(Value::Absent, |octets| {
                     Value::Word(octets.iter().map(|octet| format!("{octet:02x}")).collect())
                 }),
-                Kind::Flag => reading.code().map_or(Value::Absent, |code| Value::Word((code == 1).to_string())),
+                Kind::Flag => {
+                    reading.code().map_or(Value::Absent, |code| Value::Word((code == 1).to_string()))
+                }
                 Kind::Choice { words } => {
                     reading.code().map_or(Value::Absent, |code| Value::Word(words[code as usize].clone()))
                 }

@@ -10,7 +10,13 @@ use tempfile::TempDir;
 /// Whether a program is there; says so once if not.
 #[expect(clippy::print_stderr, reason = "a skipped check must be seen")]
 pub(crate) fn is_there(program: &str) -> bool {
-    let there = Command::new(program).arg("--version").stdout(Stdio::null()).stderr(Stdio::null()).stdin(Stdio::null()).status().is_ok();
+    let there = Command::new(program)
+        .arg("--version")
+        .stdout(Stdio::null())
+        .stderr(Stdio::null())
+        .stdin(Stdio::null())
+        .status()
+        .is_ok();
     if !there {
         eprintln!("skipped: {program} is not installed");
     }
@@ -30,16 +36,21 @@ pub(crate) fn folder(files: &[(&str, &str)]) -> TempDir {
 pub(crate) fn run(folder: &Path, program: &str, arguments: &[&str], input: &str) -> Vec<String> {
     // From a file, so that neither side waits for the other.
     let stdin = folder.join("input");
-    fs::File::create(&stdin).and_then(|mut file| file.write_all(input.as_bytes())).expect("the input can be written");
-    let start = std::time::Instant::now();
+    fs::File::create(&stdin)
+        .and_then(|mut file| file.write_all(input.as_bytes()))
+        .expect("the input can be written");
     let output = Command::new(program)
         .args(arguments)
         .current_dir(folder)
         .stdin(fs::File::open(&stdin).expect("it was just written"))
         .output()
         .unwrap_or_else(|error| panic!("{program} can't be started: {error}"));
-    eprintln!("{program} {} {:?}", arguments.last().unwrap_or(&""), start.elapsed());
     let said = String::from_utf8_lossy(&output.stderr);
-    assert!(output.status.success(), "{program} {arguments:?}: {}\n{}", output.status, &said[..said.len().min(4000)]);
+    assert!(
+        output.status.success(),
+        "{program} {arguments:?}: {}\n{}",
+        output.status,
+        &said[..said.len().min(4000)]
+    );
     String::from_utf8(output.stdout).expect("it prints text").lines().map(str::to_owned).collect()
 }

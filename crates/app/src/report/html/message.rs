@@ -1,7 +1,7 @@
 //! The messages bit by bit, and what they cost at each data rate.
 
 use design::message::{Direction, Form};
-use forecast::message::{FormView, MessageView, RateView};
+use forecast::message::{FormView, MessageView, RateView, Row};
 use forecast::plan::Verdict;
 use maud::{Markup, html};
 
@@ -32,7 +32,7 @@ fn form(message: &MessageView, form: &FormView, id: &str) -> Markup {
     html! {
         p.form { b { (which) } ", port " (form.port) ": " (form.bits) " bits in " (words::count(form.bytes, "byte")) "." }
         div.scroll tabindex="0" role="group" aria-label=(chart.title) { (chart.svg()) }
-        table.plain.fields {
+        table.fields {
             thead { tr { th {} th { "Field" } th.figure { "Bits" } th { "Says" } th { "For example" } } }
             tbody {
                 @for (index, row) in form.rows.iter().enumerate() {
@@ -40,8 +40,8 @@ fn form(message: &MessageView, form: &FormView, id: &str) -> Markup {
                         td { b { (tape::letter(index)) } }
                         td { b { (says::field_name(row)) } @if !row.title.is_empty() { " " span.quiet { (row.title) } } }
                         td.figure { (row.bits) }
-                        td { (says::field_says(row)) }
-                        td { (says::field_example(row)) }
+                        td { (minus(row, &says::field_says(row))) }
+                        td { (minus(row, &says::field_example(row))) }
                     }
                 }
             }
@@ -50,10 +50,15 @@ fn form(message: &MessageView, form: &FormView, id: &str) -> Markup {
     }
 }
 
+/// Figures with a true minus; words as they are.
+fn minus(row: &Row, said: &str) -> String {
+    if row.words.is_empty() { said.replace('-', "−") } else { said.to_owned() }
+}
+
 fn costs(form: &FormView) -> Markup {
     html! {
         @if !form.rates.is_empty() {
-            table.plain.fields {
+            table.costs {
                 thead { tr { th { "Data rate" } th.figure { "On air" } th.figure { "Charge" } th.figure { "Room" } th { "A byte less, a byte more" } } }
                 tbody { @for rate in &form.rates { (cost(form, rate)) } }
             }

@@ -68,18 +68,24 @@ fn declare(text: &mut String, message: &Message) {
 fn described(field: &Field) -> String {
     let unit = remark(&field.unit);
     let number = |scale: Scale, last: u32| {
-        let parts = if scale.per_unit == 1 { String::new() } else { format!(" in parts of 1/{}", scale.per_unit) };
+        let parts =
+            if scale.per_unit == 1 { String::new() } else { format!(" in parts of 1/{}", scale.per_unit) };
         format!("[{unit}]{parts}, {} to {} in steps of {}", scale.value(0), scale.value(last), scale.step())
     };
     let what = match &field.kind {
         Kind::Number { scale, last, .. } => number(*scale, *last),
         Kind::Time { scale, last, .. } => format!("seconds since 1970-01-01 UTC: {}", number(*scale, *last)),
         Kind::Counter { scale, count_bits } => {
-            format!("all counts since ever, sent modulo 2^{count_bits}; one count is {} [{unit}]", scale.step())
+            format!(
+                "all counts since ever, sent modulo 2^{count_bits}; one count is {} [{unit}]",
+                scale.step()
+            )
         }
         Kind::Flag => "0 no, 1 yes".to_owned(),
         Kind::Choice { .. } => "one of OW_WORD_*".to_owned(),
-        Kind::Position { latitude, .. } => format!("degrees north and east in parts of 1/{}", latitude.per_unit),
+        Kind::Position { latitude, .. } => {
+            format!("degrees north and east in parts of 1/{}", latitude.per_unit)
+        }
         Kind::Bytes { .. } => "bytes as they are; set present to 1".to_owned(),
     };
     let title = if field.title.is_empty() { String::new() } else { format!("{}: ", remark(&field.title)) };
@@ -113,7 +119,13 @@ fn conversions(text: &mut String, message: &Message, field: &Field, part: Part, 
         line(text, format_args!("    if ({condition}) {{\n        return {code}u;\n    }}"));
     }
     if to.reciprocal().is_some() {
-        line(text, format_args!("    /* Divided by {}: multiply and shift give the same for all these numbers. */", to.divisor));
+        line(
+            text,
+            format_args!(
+                "    /* Divided by {}: multiply and shift give the same for all these numbers. */",
+                to.divisor
+            ),
+        );
     }
     line(text, format_args!("    return {};\n}}", code_of_parts(&to, &least)));
     line(text, format_args!("static inline {number} ow_value_{full}(uint32_t code)\n{{"));
@@ -139,7 +151,8 @@ fn literal(number: i64, wide: &str) -> String {
 
 /// The unsigned type is the narrowest in which nothing wraps.
 fn code_of_parts(to: &ToCode, least: &str) -> String {
-    let (cast, suffix) = if to.largest() <= u128::from(u32::MAX) { ("uint32_t", "u") } else { ("uint64_t", "ull") };
+    let (cast, suffix) =
+        if to.largest() <= u128::from(u32::MAX) { ("uint32_t", "u") } else { ("uint64_t", "ull") };
     let mut sum = format!("(({cast})parts - ({cast}){least})");
     if to.factor != 1 {
         sum = format!("{sum} * {}{suffix}", to.factor);
@@ -275,10 +288,18 @@ fn pack_place(text: &mut String, message: &Message, place: Place) {
             );
         }
         (Kind::Flag | Kind::Choice { .. }, _) => {
-            line(text, format_args!("    ow_put(bytes, {offset}, {bits}, ow_word(message->{at}, {last}u, {absent}u));"));
+            line(
+                text,
+                format_args!(
+                    "    ow_put(bytes, {offset}, {bits}, ow_word(message->{at}, {last}u, {absent}u));"
+                ),
+            );
         }
         (Kind::Counter { .. }, _) => {
-            line(text, format_args!("    ow_put(bytes, {offset}, {bits}, {});", codes_of(message, field, part)));
+            line(
+                text,
+                format_args!("    ow_put(bytes, {offset}, {bits}, {});", codes_of(message, field, part)),
+            );
         }
         _ => line(
             text,
@@ -316,12 +337,16 @@ fn unpack(text: &mut String, message: &Message) {
         line(text, format_args!("    if (port == OW_{short}PORT_{upper}) {{"));
         line(
             text,
-            format_args!("        if (length != OW_{short}BYTES_{upper}) {{\n            return OW_WRONG_LENGTH;\n        }}"),
+            format_args!(
+                "        if (length != OW_{short}BYTES_{upper}) {{\n            return OW_WRONG_LENGTH;\n        }}"
+            ),
         );
         if let Version::Bits { width, value } = message.version {
             line(
                 text,
-                format_args!("        if (ow_get(bytes, 0, {width}) != {value}u) {{\n            return OW_WRONG_VERSION;\n        }}"),
+                format_args!(
+                    "        if (ow_get(bytes, 0, {width}) != {value}u) {{\n            return OW_WRONG_VERSION;\n        }}"
+                ),
             );
         }
         let layout = message.layout(form);
@@ -329,7 +354,10 @@ fn unpack(text: &mut String, message: &Message) {
         if spare > 0 {
             line(
                 text,
-                format_args!("        if (ow_get(bytes, {}, {spare}) != 0u) {{\n            return OW_WRONG_PADDING;\n        }}", layout.bits),
+                format_args!(
+                    "        if (ow_get(bytes, {}, {spare}) != 0u) {{\n            return OW_WRONG_PADDING;\n        }}",
+                    layout.bits
+                ),
             );
         }
         for place in places(message, form) {
@@ -339,7 +367,9 @@ fn unpack(text: &mut String, message: &Message) {
     }
     line(
         text,
-        format_args!("    return OW_WRONG_PORT;\nwrong:\n    ow_absent_{name}(message);\n    return OW_WRONG_CODE;\n}}"),
+        format_args!(
+            "    return OW_WRONG_PORT;\nwrong:\n    ow_absent_{name}(message);\n    return OW_WRONG_CODE;\n}}"
+        ),
     );
 }
 
@@ -385,7 +415,10 @@ fn unpack_place(text: &mut String, message: &Message, place: Place) {
             ),
         );
     } else {
-        line(text, format_args!("        reading = ow_read(bytes, {offset}, {bits}, {}u, {saturates});", codes.last));
+        line(
+            text,
+            format_args!("        reading = ow_read(bytes, {offset}, {bits}, {}u, {saturates});", codes.last),
+        );
     }
     wrong_if(text, "reading.state == OW_STATE_WRONG");
     let of = if matches!(part, Part::Earlier(_)) { Part::Value } else { part };
@@ -396,7 +429,9 @@ fn unpack_place(text: &mut String, message: &Message, place: Place) {
     };
     line(
         text,
-        format_args!("        if (reading.state != OW_STATE_ABSENT) {{\n            message->{at} = {value};\n        }}"),
+        format_args!(
+            "        if (reading.state != OW_STATE_ABSENT) {{\n            message->{at} = {value};\n        }}"
+        ),
     );
     if codes.saturates {
         text.push_str("        outside += ow_outside(reading);\n");

@@ -60,7 +60,10 @@ fn sizes(text: &mut String, radio: &RadioSettings, messages: &[Message]) {
                     ),
                 );
             } else {
-                line(text, format_args!("/* {} does not fit DR{rate}: never send it there. */", message.name));
+                line(
+                    text,
+                    format_args!("/* {} does not fit DR{rate}: never send it there. */", message.name),
+                );
             }
         }
     }
@@ -87,8 +90,13 @@ fn join(text: &mut String, radio: &RadioSettings) {
 
 fn interval(text: &mut String, activity: &ActivitySettings) {
     let name = &activity.name;
-    let only = if activity.only.is_empty() { String::new() } else { format!("; only {}", remark(&activity.only)) };
-    let sends = if activity.sends.is_empty() { String::new() } else { format!("; sends {}", activity.sends.join(", ")) };
+    let only =
+        if activity.only.is_empty() { String::new() } else { format!("; only {}", remark(&activity.only)) };
+    let sends = if activity.sends.is_empty() {
+        String::new()
+    } else {
+        format!("; sends {}", activity.sends.join(", "))
+    };
     line(
         text,
         format_args!(
@@ -98,9 +106,13 @@ fn interval(text: &mut String, activity: &ActivitySettings) {
     );
     let rows = activity.intervals.iter().filter(|(charge, _)| *charge > 0);
     for (charge, seconds) in rows {
-        line(text, format_args!("    if (charge_percent >= {charge}u) {{\n        return {seconds}u;\n    }}"));
+        line(
+            text,
+            format_args!("    if (charge_percent >= {charge}u) {{\n        return {seconds}u;\n    }}"),
+        );
     }
-    let lowest = activity.intervals.last().filter(|(charge, _)| *charge == 0).map_or(0, |(_, seconds)| *seconds);
+    let lowest =
+        activity.intervals.last().filter(|(charge, _)| *charge == 0).map_or(0, |(_, seconds)| *seconds);
     if activity.intervals.iter().all(|(charge, _)| *charge == 0) {
         text.push_str("    (void)charge_percent;\n");
     }
