@@ -1,6 +1,7 @@
 //! The command line.
 
 mod check;
+mod climate;
 mod enrol;
 mod explain;
 mod kit;
@@ -23,9 +24,12 @@ const EXIT_CODES: &str = "Exit code: 0 all verdicts hold (or are tight or not kn
 
 #[derive(Subcommand)]
 enum Command {
-    /// Says whether a node lives through real weather, and why
+    /// Says whether a node lives, how likely that is, and why
     #[command(after_help = check::EXAMPLE)]
     Check(check::Check),
+    /// Says what weather is assumed at a node, from where, and how sure it is
+    #[command(after_help = climate::EXAMPLE)]
+    Climate(climate::ClimateOf),
     /// Writes the firmware kit: C header, decoders, field table, test vectors
     #[command(after_help = kit::EXAMPLE)]
     Kit(kit::KitOf),
@@ -41,6 +45,7 @@ enum Command {
 pub(crate) fn run() -> ExitCode {
     match CommandLine::parse().command {
         Command::Check(arguments) => check::run(&arguments),
+        Command::Climate(arguments) => climate::run(&arguments),
         Command::Kit(arguments) => kit::run(&arguments),
         Command::Enrol(arguments) => enrol::run(&arguments),
         Command::Explain(arguments) => explain::run(&arguments),

@@ -34,7 +34,8 @@ pub(crate) fn bytes_of(text: &str) -> Result<(Vec<u8>, &'static str), Failure> {
         (None, Ok(bytes)) => Ok((bytes, "base64")),
         (None, Err(error)) => {
             let message = format!("this is neither hex nor base64: {error}");
-            let help = "give the whole frame, header and integrity code included, as 40F17DBE... or as QPF9vkk...";
+            let help =
+                "give the whole frame, header and integrity code included, as 40F17DBE... or as QPF9vkk...";
             Err(Failure::of(Problem::of_file("frame", "FRAME", message, help)))
         }
     }
@@ -67,7 +68,8 @@ pub(crate) fn table(bytes: &[u8]) -> Result<(String, Frame<'_>), Failure> {
         let place = if at.len() == 1 { at.start.to_string() } else { format!("{}-{}", at.start, at.end - 1) };
         let octets = bytes.get(at.clone()).unwrap_or_default();
         let place = if at.is_empty() { String::new() } else { place };
-        writeln!(text, "  {place:>7}  {:<26} {name:<12} {says}", shown(octets)).expect("a string takes any text");
+        writeln!(text, "  {place:>7}  {:<26} {name:<12} {says}", shown(octets))
+            .expect("a string takes any text");
     }
     Ok((text, frame))
 }
@@ -86,14 +88,22 @@ fn broken(bytes: &[u8], error: FrameError) -> Failure {
     let (at, help) = match error {
         FrameError::Empty => (0, "give the frame itself"),
         FrameError::TooLong { .. } => (frame::MAX_FRAME_LEN, "is this one frame, and nothing else?"),
-        FrameError::Major { .. } => (0, "the first byte is no LoRaWAN header: is something in front of the frame, or was it cut?"),
+        FrameError::Major { .. } => {
+            (0, "the first byte is no LoRaWAN header: is something in front of the frame, or was it cut?")
+        }
         FrameError::Rejoin => (0, "LoRaWAN 1.1 is not read yet"),
         FrameError::Proprietary => (0, "ask the maker of the device"),
-        FrameError::JoinRequestLength { found } | FrameError::JoinAcceptLength { found } | FrameError::DataLength { found } => {
+        FrameError::JoinRequestLength { found }
+        | FrameError::JoinAcceptLength { found }
+        | FrameError::DataLength { found } => {
             (found.saturating_sub(1), "the frame was cut off, or has something behind it")
         }
-        FrameError::OptionsLength { .. } => (5, "the low four bits of this byte are that length: the frame was cut off or damaged"),
-        FrameError::OptionsWithPortZero => (8 + options, "this byte is port 0: the device's stack is at fault"),
+        FrameError::OptionsLength { .. } => {
+            (5, "the low four bits of this byte are that length: the frame was cut off or damaged")
+        }
+        FrameError::OptionsWithPortZero => {
+            (8 + options, "this byte is port 0: the device's stack is at fault")
+        }
     };
     let text: Vec<String> = bytes.iter().take(at + 40).map(|octet| format!("{octet:02X}")).collect();
     let source = Source::new("FRAME", &text.join(" "));
@@ -108,7 +118,14 @@ fn join_request(request: &JoinRequest<'_>) -> Vec<Row> {
         row(0..1, "header", "join-request, LoRaWAN R1".to_owned()),
         row(1..9, "JoinEUI", format!("{} (travels least significant byte first)", request.join_eui())),
         row(9..17, "DevEUI", format!("{} (travels least significant byte first)", request.dev_eui())),
-        row(17..19, "DevNonce", format!("{}: the device's count of attempts, or a random number before 1.0.4", u16::from(request.dev_nonce()))),
+        row(
+            17..19,
+            "DevNonce",
+            format!(
+                "{}: the device's count of attempts, or a random number before 1.0.4",
+                u16::from(request.dev_nonce())
+            ),
+        ),
         row(19..23, "MIC", "integrity code, made with the AppKey".to_owned()),
     ]
 }
@@ -117,7 +134,11 @@ fn join_accept(length: usize) -> Vec<Row> {
     let list = if length == 33 { ", with a channel list" } else { "" };
     vec![
         Row { at: 0..1, name: "header", says: "join-accept, LoRaWAN R1".to_owned() },
-        Row { at: 1..length, name: "encrypted", says: format!("JoinNonce, NetID, DevAddr, windows, MIC{list}: only the AppKey opens them") },
+        Row {
+            at: 1..length,
+            name: "encrypted",
+            says: format!("JoinNonce, NetID, DevAddr, windows, MIC{list}: only the AppKey opens them"),
+        },
     ]
 }
 
@@ -156,7 +177,11 @@ fn data_rows(data: &DataFrame<'_>, bytes: &[u8]) -> Vec<Row> {
             rows.push(row(options_end + 1..mic_start, "FRMPayload", says));
         }
     }
-    rows.push(row(mic_start..bytes.len(), "MIC", "integrity code, made with the NwkSKey and all 32 bits of the counter".to_owned()));
+    rows.push(row(
+        mic_start..bytes.len(),
+        "MIC",
+        "integrity code, made with the NwkSKey and all 32 bits of the counter".to_owned(),
+    ));
     rows
 }
 
@@ -219,7 +244,9 @@ mod tests {
 
     #[test]
     fn every_byte_of_a_frame_is_explained_once() {
-        for text in [HEX, "0039363463336913aa05693574323831330489c65b1304", "20493eeb51fba2116f810edb3742975142"] {
+        for text in
+            [HEX, "0039363463336913aa05693574323831330489c65b1304", "20493eeb51fba2116f810edb3742975142"]
+        {
             let (bytes, _) = bytes_of(text).expect("it is hex");
             let rows = match frame::parse(&bytes).expect("it is a frame") {
                 Frame::JoinRequest(request) => join_request(&request),

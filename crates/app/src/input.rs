@@ -8,6 +8,7 @@ use design::catalog::Catalog;
 use design::diagnostic::{Diagnostic, PART_FILE_MISSING, Severity};
 use design::file::{DesignFile, LARGEST_BYTES};
 use design::node::Design;
+use design::quantity::{Irradiation, Temperature};
 use forecast::plan::Weather;
 use forecast::sky::climate::{Climate, ClimateError};
 use forecast::sky::sun::Observer;
@@ -81,7 +82,15 @@ pub(crate) fn node(path: &Path, weather_file: Option<&Path>) -> Result<(Checked,
 /// The climate of a design's site.
 fn climate(checked: &Checked) -> Result<Climate, Failure> {
     let site = &checked.design.site;
-    let found = Climate::builtin(site.latitude, site.longitude, site.elevation);
+    let (latitude, longitude, elevation) = (site.latitude, site.longitude, site.elevation);
+    let found = match &checked.design.climate {
+        None => Climate::builtin(latitude, longitude, elevation),
+        Some(given) => {
+            let sun_wh_m2 = given.sun_per_day.map(Irradiation::watt_hours_per_square_metre);
+            let air_celsius = given.air.map(|months| months.map(Temperature::celsius));
+            Climate::from_monthly(latitude, longitude, elevation, &sun_wh_m2, air_celsius.as_ref())
+        }
+    };
     found.map_err(|error| Failure::of(climate_problem(checked, &error)))
 }
 
@@ -91,7 +100,9 @@ fn climate_problem(checked: &Checked, error: &ClimateError) -> Problem {
     let field = match error {
         ClimateError::Sun { .. } => "climate.sun",
         ClimateError::Air { .. } => "climate.air",
-        ClimateError::NoPlace { .. } | ClimateError::BeyondGrid { .. } | ClimateError::NoLand { .. } => "site.latitude",
+        ClimateError::NoPlace { .. } | ClimateError::BeyondGrid { .. } | ClimateError::NoLand { .. } => {
+            "site.latitude"
+        }
     };
     let help = match error {
         ClimateError::Sun { .. } => "give the mean daily sum on the horizontal of each month",

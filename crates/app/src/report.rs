@@ -13,7 +13,7 @@ pub(crate) mod fixture;
 
 use std::collections::BTreeMap;
 
-use design::node::Promise;
+use design::node::{Design, Promise};
 use forecast::message::MessageView;
 use forecast::plan::{ClimateView, Plan, Severity};
 use forecast::radio::law::LawPlan;
@@ -145,9 +145,9 @@ impl Subject {
         }
     }
 
-    /// First month of the year as it is drawn, so that the dark months lie unbroken in the middle.
+    /// First month of the year as it is drawn.
     pub(crate) fn first_month(&self) -> u8 {
-        if self.latitude_deg < 0.0 { 1 } else { 7 }
+        first_month(self.latitude_deg)
     }
 
     /// The twelve months (1 to 12) in the order in which they are drawn.
@@ -155,6 +155,18 @@ impl Subject {
         let first = self.first_month();
         (0..12).map(move |offset| (first - 1 + offset) % 12 + 1)
     }
+}
+
+impl Origin {
+    /// Where the climate of a design comes from, if no weather file is named.
+    pub(crate) fn of(design: &Design) -> Self {
+        if design.climate.is_some() { Self::Monthly } else { Self::BuiltIn }
+    }
+}
+
+/// First month of the year as it is drawn, so that the dark months lie unbroken in the middle.
+pub(crate) fn first_month(latitude_deg: f64) -> u8 {
+    if latitude_deg < 0.0 { 1 } else { 7 }
 }
 
 /// The darkest month (1 to 12): the one with the least sun on the panel.

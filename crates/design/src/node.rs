@@ -5,7 +5,8 @@
 use crate::message::Message;
 use crate::part::{Battery, Charger, Panel, Radio, Receiver, Regulator};
 use crate::quantity::{
-    Angle, Bytes, Capacitance, Current, Dbm, Decibels, Duration, Frequency, Length, Resistance, Share, Temperature, Uncertain, Voltage,
+    Angle, Bytes, Capacitance, Current, Dbm, Decibels, Duration, Frequency, Irradiation, Length, Resistance,
+    Share, Temperature, Uncertain, Voltage,
 };
 
 /// A node as it is meant to be, complete and checked.
@@ -20,6 +21,8 @@ pub struct Design {
     pub site: Site,
     /// What it must keep.
     pub promise: Promise,
+    /// The climate of the place, if the file gives it.
+    pub climate: Option<MonthlyClimate>,
     /// The panel with its mounting; none on a primary cell.
     pub panel: Option<MountedPanel>,
     /// The charger; present exactly when there is a panel.
@@ -85,6 +88,22 @@ pub struct Promise {
     pub installed: Option<(u8, u8)>,
     /// State of charge on that day.
     pub charge_at_installation: Share,
+    /// Share of the reports that must be sent, of those a full battery would send.
+    pub completeness: Option<Share>,
+    /// Longest silence that 95 % of lives may not exceed.
+    pub freshness: Option<Duration>,
+    /// Visits a year that the owner is ready for.
+    pub visits_per_year: Option<f64>,
+}
+
+/// The climate of a place in twelve monthly numbers, January first.
+#[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
+pub struct MonthlyClimate {
+    /// Mean daily sun on level ground.
+    pub sun_per_day: [Irradiation; 12],
+    /// Mean temperature, if known.
+    pub air: Option<[Temperature; 12]>,
 }
 
 /// A panel and how it is mounted.

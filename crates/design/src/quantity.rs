@@ -128,6 +128,13 @@ quantities! {
     Irradiance("irradiance", "1000 W/m2") {
         from_watts_per_square_metre / watts_per_square_metre: "W/m2" = 1.0;
     }
+    /// Radiant energy on a surface; joules per square metre inside.
+    Irradiation("irradiation", "1.2 kWh/m2") {
+        from_joules_per_square_metre / joules_per_square_metre: "J/m2" = 1.0;
+        from_watt_hours_per_square_metre / watt_hours_per_square_metre: "Wh/m2" = HOUR_S;
+        from_megajoules_per_square_metre / megajoules_per_square_metre: "MJ/m2" = 1e6;
+        from_kilowatt_hours_per_square_metre / kilowatt_hours_per_square_metre: "kWh/m2" = 1e3 * HOUR_S;
+    }
     /// Plane angle; degrees inside, since every input, table and message of this field is in degrees.
     Angle("angle", "60 deg") {
         from_degrees / degrees: "deg" | "°" = 1.0;

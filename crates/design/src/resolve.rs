@@ -75,6 +75,7 @@ impl Resolver<'_> {
             note: root.note.as_ref().map(|note| note.value.clone()),
             site: site?,
             promise: promise?,
+            climate: none_or_good(root.climate.as_ref().map(|at| Self::climate(&at.value)))?,
             panel: none_or_good(panel)?,
             charger: none_or_good(charger)?,
             battery: battery?,

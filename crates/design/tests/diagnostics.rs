@@ -227,6 +227,7 @@ const CASES: &[Case] = cases! {
     "horizon" at "horizon": "\"4 deg\"" => "\"95 deg\"";
     "snow-days" at "snow": "14, 10" => "40, 10";
     "snow-days" at "snow": "14, 10" => "14";
+    "monthly" at "sun =": "[promise]" => "[climate]\nsun = [\"1.0 kWh/m2\", \"1.9 kWh/m2\"]\n[promise]";
     "date" at "to = \"02": "\"02-28\"" => "\"02-31\"";
     "date" at "from = \"1": "from = \"11-01\"" => "from = \"1 November\"";
     "month" at "when": "[11]" => "[13]";

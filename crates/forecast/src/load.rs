@@ -328,7 +328,8 @@ fn add(row: &mut Row, purpose: usize, draw: Draw, air_below_celsius: f32) {
     if air_below_celsius == f32::INFINITY {
         row.always = row.always.plus(draw);
     } else {
-        let known = row.when_cold.iter_mut().find(|(threshold, _)| *threshold == air_below_celsius);
+        let known =
+            row.when_cold.iter_mut().find(|(threshold, _)| threshold.total_cmp(&air_below_celsius).is_eq());
         match known {
             Some((_, sum)) => *sum = sum.plus(draw),
             None => row.when_cold.push((air_below_celsius, draw)),

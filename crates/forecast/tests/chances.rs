@@ -23,20 +23,7 @@ fn changed(from: &str, to: &str) -> String {
 }
 
 fn chances(text: &str) -> Chances {
-    let plan = planned(text, 400, 2);
-    let chances = plan.chances.expect("lives");
-    println!(
-        "{:?} {} | worst fifth {:.1}, best {:.1} | darkest day {}, {:.1} d in hand | {:?} | {:?}",
-        plan.verdict,
-        plan.reason,
-        chances.worst_fifth.percent(),
-        chances.best_fifth.percent(),
-        chances.darkest_day,
-        chances.in_hand.days(),
-        chances.causes,
-        &chances.drivers[..3],
-    );
-    chances
+    planned(text, 400, 2).chances.expect("lives")
 }
 
 /// Same seed, same bytes, whatever the number of threads.
@@ -54,7 +41,10 @@ fn every_change_for_the_worse_costs_lives() {
         ("soiling = \"4 %\"", "soiling = \"52 %\""),
         ("tilt = \"60 deg\"", "tilt = \"0 deg\""),
         ("floor = \"1.3 mA", "floor = \"2.6 mA"),
-        ("latitude = \"46.99 deg\"\nlongitude = \"13.00 deg\"", "latitude = \"60.0 deg\"\nlongitude = \"13.00 deg\""),
+        (
+            "latitude = \"46.99 deg\"\nlongitude = \"13.00 deg\"",
+            "latitude = \"60.0 deg\"\nlongitude = \"13.00 deg\"",
+        ),
     ];
     for (from, to) in worse {
         let other = chances(&changed(from, to));
@@ -81,7 +71,8 @@ fn doubt_about_the_parts_stands_apart_from_simulation_noise() {
 #[test]
 fn the_reason_is_the_one_that_was_built_in() {
     let hungry = chances(&changed("floor = \"1.3 mA +- 15 %\"", "floor = \"2.0 mA +- 60 %\""));
-    let weight = |name: &str| hungry.drivers.iter().find(|driver| driver.name == name).expect("it varies").weight;
+    let weight =
+        |name: &str| hungry.drivers.iter().find(|driver| driver.name == name).expect("it varies").weight;
     assert_eq!(hungry.drivers[0].name, "the current asleep");
     assert!(weight("the current asleep") < -0.4 && weight("how sunny the site is") > 0.05);
     assert!(weight("what the battery holds of its label") > 0.0);

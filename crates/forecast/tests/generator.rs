@@ -44,7 +44,12 @@ fn light_at(latitude_deg: f64, longitude_deg: f64, elevation_m: f64) -> LightTab
 }
 
 fn drawn_from(climate: &Climate, (latitude, longitude, elevation): (f64, f64, f64)) -> SyntheticWeather {
-    let design = solar("panel-1w", "linear-usb-gated", "part = \"nmc-18650\"", "[load.node]\nfloor = \"1 mA +- 10 %\"");
+    let design = solar(
+        "panel-1w",
+        "linear-usb-gated",
+        "part = \"nmc-18650\"",
+        "[load.node]\nfloor = \"1 mA +- 10 %\"",
+    );
     let light = light_at(latitude, longitude, elevation);
     SyntheticWeather::new(climate, light, &[0.0; 12], &design.enclosure)
 }
@@ -92,7 +97,8 @@ fn correlation(one: &[f64], other: &[f64]) -> f64 {
 /// One month of every year: `values` has a value per day of every year.
 fn by_year(values: &[f64], month: usize) -> Vec<Vec<f64>> {
     let months = months();
-    let own = |year: &[f64]| year.iter().zip(&months).filter(|(_, m)| **m == month).map(|(v, _)| *v).collect();
+    let own =
+        |year: &[f64]| year.iter().zip(&months).filter(|(_, m)| **m == month).map(|(v, _)| *v).collect();
     values.chunks_exact(YEAR_DAYS).map(own).collect()
 }
 
@@ -102,8 +108,11 @@ fn lag_1(years: &[Vec<f64>]) -> f64 {
     let usual: Vec<f64> =
         (0..dates).map(|date| mean(&years.iter().map(|year| year[date]).collect::<Vec<_>>())).collect();
     let off = |year: &Vec<f64>| year.iter().zip(&usual).map(|(v, u)| v - u).collect::<Vec<_>>();
-    let pairs: Vec<(f64, f64)> =
-        years.iter().map(off).flat_map(|year| year.windows(2).map(|w| (w[0], w[1])).collect::<Vec<_>>()).collect();
+    let pairs: Vec<(f64, f64)> = years
+        .iter()
+        .map(off)
+        .flat_map(|year| year.windows(2).map(|w| (w[0], w[1])).collect::<Vec<_>>())
+        .collect();
     let (today, tomorrow): (Vec<f64>, Vec<f64>) = pairs.into_iter().unzip();
     correlation(&today, &tomorrow)
 }
@@ -112,9 +121,12 @@ fn assert_means_kept(climate: &Climate, place: (f64, f64, f64), years: usize) {
     let days = ground_days(&drawn_from(climate, place), years);
     for (month, asked) in climate.months.iter().enumerate() {
         let found = mean(&by_year(&days, month).concat());
-        println!("{place:?} {:2}: {found:7.1} for {:7.1}, {:+.2} %", month + 1, asked.ghi_wh_m2, 100.0 * (found / asked.ghi_wh_m2 - 1.0));
         // A watt-hour is nothing to any panel: months of polar night.
-        assert!((found - asked.ghi_wh_m2).abs() < 0.01 * asked.ghi_wh_m2 + 1.0, "{place:?} month {}", month + 1);
+        assert!(
+            (found - asked.ghi_wh_m2).abs() < 0.01 * asked.ghi_wh_m2 + 1.0,
+            "{place:?} month {}",
+            month + 1
+        );
     }
 }
 
@@ -134,8 +146,8 @@ fn monthly_means_are_kept_beyond_the_published_fit() {
         let ghi_wh_m2 = std::array::from_fn(|month| {
             clearness * forecast::sky::climate::month_outside_wh_m2(latitude, month)
         });
-        let climate =
-            Climate::from_monthly(latitude, longitude, elevation, &ghi_wh_m2, Some(&[10.0; 12])).expect("numbers that can be");
+        let climate = Climate::from_monthly(latitude, longitude, elevation, &ghi_wh_m2, Some(&[10.0; 12]))
+            .expect("numbers that can be");
         assert_means_kept(&climate, (-23.0, -68.0, 2400.0), 6000);
     }
 }
@@ -154,11 +166,11 @@ fn december_means_spread_over_the_years_as_measured() {
     for place in [POTSDAM, LARKMOOR, (48.12, -123.5, 91.0)] {
         let climate = climate(place);
         let days = ground_days(&drawn_from(&climate, place), 8000);
-        let darkest = (0..12).min_by(|a, b| climate.months[*a].ghi_wh_m2.total_cmp(&climate.months[*b].ghi_wh_m2));
+        let darkest =
+            (0..12).min_by(|a, b| climate.months[*a].ghi_wh_m2.total_cmp(&climate.months[*b].ghi_wh_m2));
         let month = darkest.expect("twelve months");
         let means: Vec<f64> = by_year(&days, month).iter().map(|days| mean(days)).collect();
         let spread = sd(&means) / mean(&means);
-        println!("{place:?} month {}: {spread:.4}", month + 1);
         assert!((spread - YEARLY_SPREAD).abs() < 0.015, "{place:?} {spread}");
     }
 }
@@ -172,7 +184,6 @@ fn dark_days_follow_dark_days() {
         let days = ground_days(&weather, 4000);
         for month in [0, 6, 10, 11] {
             let found = lag_1(&by_year(&days, month));
-            println!("{place:?} month {}: {found:.3}", month + 1);
             assert!((0.2..0.35).contains(&found), "{place:?} month {} {found}", month + 1);
         }
     }
@@ -184,10 +195,12 @@ fn dark_days_follow_dark_days() {
 fn dark_runs_are_as_long_as_in_another_generator() {
     const DARK: f64 = 0.2;
     let latitude = angle(43.0);
-    let ghi_wh_m2 = std::array::from_fn(|month| 0.4 * forecast::sky::climate::month_outside_wh_m2(latitude, month));
+    let ghi_wh_m2 =
+        std::array::from_fn(|month| 0.4 * forecast::sky::climate::month_outside_wh_m2(latitude, month));
     let place = (43.0, -89.4, 270.0);
-    let climate = Climate::from_monthly(latitude, angle(place.1), Length::from_metres(place.2), &ghi_wh_m2, None)
-        .expect("numbers that can be");
+    let climate =
+        Climate::from_monthly(latitude, angle(place.1), Length::from_metres(place.2), &ghi_wh_m2, None)
+            .expect("numbers that can be");
     let weather = drawn_from(&climate, place).with_persistence(Persistence::of_days(DAY_TO_DAY));
     let outside: Vec<f64> = outside_days(latitude);
     let (mut dark_days, mut runs, mut run, mut longest, mut days) = (0, 0, 0, 0, 0);
@@ -200,8 +213,9 @@ fn dark_runs_are_as_long_as_in_another_generator() {
         days += 1;
     });
     let (share, mean_run) = (f64::from(dark_days) / f64::from(days), f64::from(dark_days) / f64::from(runs));
-    println!("share {share:.4}, mean run {mean_run:.3}, longest {longest}");
     assert!((share - 0.2083).abs() < 0.006, "{share}");
+    // Aguiar's matrices gave 9 days at most in 40,000 Novembers of mean 0.43.
+    assert!((7..20).contains(&longest), "{longest}");
     assert!((1.4..1.7).contains(&mean_run), "{mean_run}");
 }
 
@@ -228,7 +242,7 @@ fn the_hours_of_a_day_add_up_to_it() {
     for (latitude, longitude, elevation) in [POTSDAM, TROMSO, CANBERRA] {
         let light = light_at(latitude, longitude, elevation);
         for day in 0..YEAR_DAYS {
-            let sum: f64 = (0..24).map(|hour| f64::from(light.ghi_at_one_w_m2(day * 24 + hour))).sum();
+            let sum: f64 = light.ghi_at_one_w_m2(day).iter().map(|hour| f64::from(*hour)).sum();
             let whole = light.outside_wh_m2(day);
             assert!((sum - whole).abs() < 1e-4 * whole + 5.0, "{latitude} day {day}: {sum} of {whole}");
         }
@@ -239,8 +253,7 @@ fn the_hours_of_a_day_add_up_to_it() {
 fn hours(weather: &SyntheticWeather, seed: u64) -> Vec<f32> {
     let mut hours = Vec::new();
     draw(weather, 2, seed, |day, sky| {
-        for hour in 0..24 {
-            let now = weather.hour(day, hour, sky);
+        for now in weather.hours(day, sky) {
             hours.extend([now.in_plane_w_m2, now.cell_celsius, now.air_celsius, now.battery_celsius]);
         }
     });
@@ -260,7 +273,9 @@ fn a_seed_gives_one_weather() {
 type Matrix = [[f64; 3]; 3];
 
 fn times(one: &Matrix, other: &Matrix) -> Matrix {
-    std::array::from_fn(|row| std::array::from_fn(|column| (0..3).map(|k| one[row][k] * other[k][column]).sum()))
+    std::array::from_fn(|row| {
+        std::array::from_fn(|column| (0..3).map(|k| one[row][k] * other[k][column]).sum())
+    })
 }
 
 fn transposed(one: &Matrix) -> Matrix {
@@ -291,13 +306,12 @@ fn warmth_hangs_on_from_day_to_day_as_published() {
     assert!((highest - 0.621).abs() < 0.001 && (lowest - 0.674).abs() < 0.001, "{highest} {lowest}");
     let weather = weather_at(LARKMOOR);
     let climate = climate(LARKMOOR);
-    let days = daily(&weather, 3000, |air| mean(air));
+    let days = daily(&weather, 3000, mean);
     for month in [0, 6] {
         let years = by_year(&days, month);
         let found = lag_1(&years);
         assert!((highest..lowest).contains(&found), "{found}");
         let middle: Vec<f64> = years.iter().map(|year| year[15]).collect();
-        println!("month {}: lag 1 {found:.3}, sd {:.2}, mean {:.2} for {:.2}", month + 1, sd(&middle), mean(&years.concat()), climate.months[month].air_celsius);
         assert!((sd(&middle) / climate.months[month].day_sd_k - 1.0).abs() < 0.05);
     }
 }
@@ -306,7 +320,7 @@ fn warmth_hangs_on_from_day_to_day_as_published() {
 fn daily(weather: &SyntheticWeather, years: usize, of: impl Fn(&[f64]) -> f64) -> Vec<f64> {
     let mut days = Vec::with_capacity(years * YEAR_DAYS);
     draw(weather, years, 9, |day, sky| {
-        let air: Vec<f64> = (0..24).map(|hour| f64::from(weather.hour(day, hour, sky).air_celsius)).collect();
+        let air: Vec<f64> = weather.hours(day, sky).map(|hour| f64::from(hour.air_celsius)).to_vec();
         days.push(of(&air));
     });
     days
@@ -325,8 +339,10 @@ fn days_swing_as_much_as_the_climate_says() {
         let (climate, swings) = (climate(place), daily(&weather_at(place), 500, swing));
         for (month, asked) in climate.months.iter().enumerate() {
             let found = mean(&by_year(&swings, month).concat());
-            println!("{place:?} {:2}: {found:.2} for {:.2}", month + 1, asked.daily_swing_k);
-            assert!((found - asked.daily_swing_k).abs() < 0.05 * asked.daily_swing_k + 0.2, "{place:?} {month}");
+            assert!(
+                (found - asked.daily_swing_k).abs() < 0.05 * asked.daily_swing_k + 0.2,
+                "{place:?} {month}"
+            );
         }
     }
 }
@@ -345,13 +361,13 @@ fn sun_goes_with_a_warm_noon_and_a_cold_night() {
     let lowest = daily(&weather, 1000, |air| air.iter().copied().fold(f64::INFINITY, f64::min));
     let with_highest = correlation(&sun, &by_year(&highest, 6).concat());
     let with_lowest = correlation(&sun, &by_year(&lowest, 6).concat());
-    println!("{with_highest:.3} {with_lowest:.3}");
     assert!((0.1..0.7).contains(&with_highest), "{with_highest}");
     assert!((-0.7..-0.1).contains(&with_lowest), "{with_lowest}");
 }
 
 fn sand_point() -> WeatherHours {
-    weather::read(include_bytes!("../../../examples/weather/sand-point-ak.csv")).expect("the shipped file reads")
+    weather::read(include_bytes!("../../../examples/weather/sand-point-ak.csv"))
+        .expect("the shipped file reads")
 }
 
 /// A measured winter day: light on the ground, and on 60 degrees by its hours [Wh/m²].
@@ -387,14 +403,14 @@ fn a_winter_on_a_steep_plane_is_that_of_its_measured_hours() {
     for winter in days.chunk_by(|one, next| one.place == next.place) {
         let (latitude, longitude, elevation) = winter[0].place;
         let light = light_at(latitude, longitude, elevation);
-        let dates: Vec<_> = nominal_hours().into_iter().step_by(24).map(|hour| (hour.month, hour.day)).collect();
+        let dates: Vec<_> =
+            nominal_hours().into_iter().step_by(24).map(|hour| (hour.month, hour.day)).collect();
         for day in winter {
             let Some(number) = dates.iter().position(|date| *date == (day.month, day.day)) else { continue };
             let clearness = ClearnessPlace::of((day.ground / light.outside_wh_m2(number)) as f32);
             by_day += f64::from(light.plain_day_wh_m2(number, clearness));
             by_hour += day.in_plane;
         }
-        println!("{latitude}: {:.4}", by_day / by_hour);
     }
     let ratio = by_day / by_hour;
     assert!((ratio - 1.0).abs() < 0.03, "{ratio}");

@@ -23,7 +23,8 @@ use forecast::sky::monthly::{
 /// Duffie & Beckman, 4th edition 2013, example 2.19.1: Madison.
 const LATITUDE_DEG: f64 = 43.0;
 const TILT_DEG: f64 = 60.0;
-const CLEARNESS: [f64; 12] = [0.482, 0.526, 0.494, 0.475, 0.542, 0.552, 0.557, 0.566, 0.507, 0.501, 0.436, 0.482];
+const CLEARNESS: [f64; 12] =
+    [0.482, 0.526, 0.494, 0.475, 0.542, 0.552, 0.557, 0.566, 0.507, 0.501, 0.436, 0.482];
 const ALBEDO: [f64; 12] = [0.7, 0.7, 0.4, 0.2, 0.2, 0.2, 0.2, 0.2, 0.2, 0.2, 0.2, 0.4];
 /// Light on the plane on a mean day of November [MJ/m²], the worst month of that example.
 const WORST_MONTH_MJ_M2: f64 = 11.36;
@@ -139,11 +140,14 @@ impl<'a> Sky<'a> {
     fn year(&mut self) -> Record {
         let mut hours = Vec::with_capacity(HOURS_PER_YEAR);
         for month in self.months {
-            let mut next = || f64::from(month.clearness.at(self.scores.next(&self.persistence, &mut self.random)));
+            let mut next =
+                || f64::from(month.clearness.at(self.scores.next(&self.persistence, &mut self.random)));
             let mut days: Vec<f64> = (0..month.days).map(|_| next()).collect();
             if self.generator.months_rescaled {
                 let factor = month.mean_clearness * days.len() as f64 / days.iter().sum::<f64>();
-                days.iter_mut().for_each(|day| *day *= factor);
+                for day in &mut days {
+                    *day *= factor;
+                }
             }
             let harvests = days.iter().map(|day| month.harvest(*day));
             hours.extend(harvests.flat_map(|harvest| month.shares.map(|share| (harvest * share) as f32)));
@@ -200,8 +204,9 @@ fn lived(cells: &[Cell], generator: Generator, years: usize) -> Vec<Found> {
     let mut tallies = vec![Tally::default(); cells.len()];
     std::thread::scope(|scope| {
         let share = years / THREADS as usize;
-        let lives: Vec<_> =
-            (0..THREADS).map(|life| scope.spawn(move || live(cells, months, generator, life, share))).collect();
+        let lives: Vec<_> = (0..THREADS)
+            .map(|life| scope.spawn(move || live(cells, months, generator, life, share)))
+            .collect();
         for life in lives {
             for (sum, one) in tallies.iter_mut().zip(life.join().expect("no life panics")) {
                 sum.unmet += one.unmet;
@@ -227,19 +232,18 @@ fn meets(cell: &Cell, found: &Found) -> bool {
     within(found.loss, cell.loss, 1.15) && (found.years_hit - cell.years_hit).abs() < 0.03
 }
 
-fn print(cell: &Cell, found: &Found) {
-    println!(
-        "C_A {:.1} C_S {:2.0}: loss {:.3e} ({:.3e}), years {:.3} ({:.3})",
-        cell.panel, cell.store_days, found.loss, cell.loss, found.years_hit, cell.years_hit
-    );
-}
-
 #[test]
 fn loss_of_load_is_that_of_the_reference_table() {
     let found = lived(&TABLE, AS_SHIPPED, 20_000);
     for (cell, found) in TABLE.iter().zip(&found) {
-        print(cell, found);
-        assert!(meets(cell, found), "C_A {}, C_S {}: {:e} {}", cell.panel, cell.store_days, found.loss, found.years_hit);
+        assert!(
+            meets(cell, found),
+            "C_A {}, C_S {}: {:e} {}",
+            cell.panel,
+            cell.store_days,
+            found.loss,
+            found.years_hit
+        );
         assert!(within(found.loss, cell.loss_by_aguiar, 2.0), "{:e} {:e}", found.loss, cell.loss_by_aguiar);
     }
 }
@@ -247,11 +251,11 @@ fn loss_of_load_is_that_of_the_reference_table() {
 /// The same check notices days drawn independently, days that hang together too much, and months without bad ones.
 #[test]
 fn other_generators_do_not_meet_the_table() {
-    let five_days: Vec<Cell> = TABLE.into_iter().filter(|cell| cell.store_days == 5.0).collect();
+    let five_days: Vec<Cell> =
+        TABLE.into_iter().filter(|cell| (cell.store_days - 5.0).abs() < 1e-9).collect();
     for (persistence, months_rescaled) in [(0.0, false), (0.45, false), (DAY_TO_DAY, true)] {
         let found = lived(&five_days, Generator { persistence, months_rescaled }, 2_000);
         for (cell, found) in five_days.iter().zip(&found) {
-            print(cell, found);
             assert!(!meets(cell, found), "{persistence} {months_rescaled} meets C_A {}", cell.panel);
         }
     }

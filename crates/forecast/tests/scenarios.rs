@@ -128,15 +128,12 @@ impl Bog {
 fn fared(plan: &Plan) -> (f64, f64) {
     let chances = plan.chances.as_ref().expect("lives");
     let lowest = chances.bands[chances.darkest_day].charge[0];
-    println!("{:?} {}; lowest {:.0} %", plan.verdict, plan.reason, lowest.percent());
     (chances.without_outage.fraction(), lowest.fraction())
 }
 
 fn fault<'a>(plan: &'a Plan, name: &str) -> &'a FaultRow {
     let faults = &plan.chances.as_ref().expect("lives").faults;
-    let row = faults.iter().find(|row| row.name == name).expect("a fault this node can have");
-    println!("{name}: stops {:.2}, median {:?} days, back {:?}", row.stops.fraction(), row.median_days, row.comes_back);
-    row
+    faults.iter().find(|row| row.name == name).expect("a fault this node can have")
 }
 
 fn warns(plan: &Plan, code: &str) -> bool {

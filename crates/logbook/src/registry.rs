@@ -70,7 +70,9 @@ pub enum RegistryError {
         what: String,
     },
     /// Two nodes of one name at one time.
-    #[error("two nodes are called {name} at the same time; close one row with `until`, or give it another name")]
+    #[error(
+        "two nodes are called {name} at the same time; close one row with `until`, or give it another name"
+    )]
     NameTaken {
         /// The name.
         name: String,
@@ -255,7 +257,8 @@ impl Registry {
     pub fn save(&self) -> Result<(), RegistryError> {
         // What can't be read back must not replace what can.
         Self::parse(&self.path, self.text.clone())?;
-        whole::write(&self.path, self.text.as_bytes(), Readers::Usual, FilePlace::Taken).map_err(RegistryError::Write)
+        whole::write(&self.path, self.text.as_bytes(), Readers::Usual, FilePlace::Taken)
+            .map_err(RegistryError::Write)
     }
 
     fn append(&mut self, text: &str) {
@@ -291,14 +294,17 @@ fn row_text(node: &Node) -> String {
         text += &format!("until = {until}\n");
     }
     if let Some(place) = place {
-        let elevation = place.elevation.map_or(String::new(), |up| format!(", elevation_m = {:?}", up.metres()));
+        let elevation =
+            place.elevation.map_or(String::new(), |up| format!(", elevation_m = {:?}", up.metres()));
         let (north, east) = (place.latitude.degrees(), place.longitude.degrees());
         text += &format!("place = {{ latitude_deg = {north:?}, longitude_deg = {east:?}{elevation} }}\n");
     }
     for (field, values) in constants {
         let values: Vec<String> = values
             .iter()
-            .map(|(name, value)| format!("{} = {:?}", key(name), value.unwrap_or(f64::NAN)).replace("NaN", "nan"))
+            .map(|(name, value)| {
+                format!("{} = {:?}", key(name), value.unwrap_or(f64::NAN)).replace("NaN", "nan")
+            })
             .collect();
         text += &format!("constants.{} = {{ {} }}\n", key(field), values.join(", "));
     }

@@ -95,7 +95,10 @@ fn what_is_wrong_is_said_with_its_line_or_its_node() {
         (format!("{row}from = 2026-02-30\n"), "line 7"),
         (format!("{row}from = 2026-02-03T04:05:06Z\n"), "node a: `from` is no day"),
         (format!("{row}from = 2026-02-03\nuntil = 2026-02-02\n"), "before `from`"),
-        (format!("{row}from = 2026-02-03\nplace = {{ latitude_deg = nan, longitude_deg = 0.0 }}\n"), "beyond -90"),
+        (
+            format!("{row}from = 2026-02-03\nplace = {{ latitude_deg = nan, longitude_deg = 0.0 }}\n"),
+            "beyond -90",
+        ),
         (row.replace("0001\"\njoin", "001\"\njoin") + "from = 2026-02-03\n", "15 were given"),
         (row.replace("\"a\"", "\"../a\"") + "from = 2026-02-03\n", "can't be the name"),
     ] {

@@ -13,7 +13,7 @@ use design::message::{Form, Kind, Part, Slot};
 use design::node::Design;
 use wire::payload::{Codec, Reading, Sample};
 
-#[expect(dead_code, reason = "the bench reads one message")]
+#[expect(dead_code, unreachable_pub, reason = "the bench reads one message")]
 #[expect(clippy::pedantic, clippy::all, reason = "generated for any compiler")]
 mod generated {
     include!("../tests/data/kit/frost_mast.rs");
@@ -73,7 +73,7 @@ fn frost_mast() -> Design {
 /// Code of a slot in report `number`: each field at its own pace, earlier readings the same as the newest.
 fn code(codec: &Codec, number: u32, field: usize) -> u32 {
     let last = codec.message().fields[field].codes(Part::Value).last;
-    (number / 7 + field as u32) % (last + 1)
+    (number / 7 + u32::try_from(field).expect("few fields")) % (last + 1)
 }
 
 fn encoded(codec: &Codec, number: u32) -> Vec<u8> {

@@ -213,10 +213,6 @@ fn forms(messages: &[Message]) -> impl Iterator<Item = (&Message, Form)> {
     messages.iter().flat_map(|message| message.forms().into_iter().map(move |form| (message, form)))
 }
 
-fn of_direction(messages: &[Message], direction: Direction) -> impl Iterator<Item = &Message> {
-    messages.iter().filter(move |message| message.direction == direction)
-}
-
 fn form_word(form: Form) -> &'static str {
     match form {
         Form::Full => "full",

@@ -49,7 +49,7 @@ mod shape;
 
 pub(crate) use encode::sample_of_parts;
 pub use encode::{EncodeError, Encoded, Sample};
-pub(crate) use shape::scale_of;
+pub(crate) use shape::{scale_of, spare_bits};
 
 use design::message::{Form, Layout, Message};
 use thiserror::Error;

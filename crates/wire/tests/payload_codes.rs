@@ -1,5 +1,7 @@
 //! The interpreter against the rules of the codes, written down again in integers.
 
+#![expect(clippy::cast_possible_truncation, reason = "small numbers of a test")]
+
 mod kit;
 
 use design::message::{Form, Kind, Message, Part};

@@ -15,8 +15,11 @@ type Points = Vec<(f64, f64)>;
 pub(crate) fn chart(subject: &Subject, plan: &Plan, chances: &Chances) -> Chart {
     let (date, low) = (says::darkest_date(chances), says::darkest_percent(chances));
     let survive = says::share(chances.without_outage);
-    let title = format!("{survive} of lives never stop; one in twenty stands at {low:.0} % or less on {date}");
-    let at = |index: usize| chances.bands.get(chances.darkest_day).map_or(0.0, |band| band.charge[index].percent());
+    let title =
+        format!("{survive} of lives never stop; one in twenty stands at {low:.0} % or less on {date}");
+    let at = |index: usize| {
+        chances.bands.get(chances.darkest_day).map_or(0.0, |band| band.charge[index].percent())
+    };
     let description = format!(
         "State of charge by day of the year in {} lives, from midsummer to midsummer. On {date} 5 % of lives stand at {low:.0} % \
          or less, a quarter at {:.0} %, half at {:.0} %. The worst life is out for {} hours.",
@@ -78,7 +81,9 @@ fn worst(chances: &Chances, x: &YearAxis, y: Scale) -> Vec<Points> {
         if of_year == seam {
             stretches.push(Vec::new());
         }
-        if let (Some(stretch), Some(charge)) = (stretches.last_mut(), days.get(of_year).filter(|_| lived(&of_year))) {
+        if let (Some(stretch), Some(charge)) =
+            (stretches.last_mut(), days.get(of_year).filter(|_| lived(&of_year)))
+        {
             stretch.push((x.at(f64::from(day) + 0.5), y.at(charge.percent())));
         }
     }

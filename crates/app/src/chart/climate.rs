@@ -50,7 +50,11 @@ pub(crate) fn chart(first_month: u8, climate: &ClimateView) -> Chart {
 }
 
 fn body(months: &[&ClimateMonth]) -> Markup {
-    let top = months.iter().map(|month| month.in_plane_years_wh_m2.1.max(month.ghi_interval_wh_m2.1)).fold(100.0, f64::max) / 1000.0;
+    let top = months
+        .iter()
+        .map(|month| month.in_plane_years_wh_m2.1.max(month.ghi_interval_wh_m2.1))
+        .fold(100.0, f64::max)
+        / 1000.0;
     let y = Scale::new((0.0, top), (SUN.1, SUN.0));
     let right = WIDTH - RIGHT;
     let step = (right - LEFT) / months.len().max(1) as f64;
@@ -93,8 +97,16 @@ fn names(months: &[&ClimateMonth], y: Scale, right: f64) -> Markup {
 }
 
 fn air(months: &[&ClimateMonth], step: f64) -> Markup {
-    let low = months.iter().map(|month| month.air_celsius - month.daily_swing_k / 2.0).fold(f64::INFINITY, f64::min).floor();
-    let high = months.iter().map(|month| month.air_celsius + month.daily_swing_k / 2.0).fold(low + 1.0, f64::max).ceil();
+    let low = months
+        .iter()
+        .map(|month| month.air_celsius - month.daily_swing_k / 2.0)
+        .fold(f64::INFINITY, f64::min)
+        .floor();
+    let high = months
+        .iter()
+        .map(|month| month.air_celsius + month.daily_swing_k / 2.0)
+        .fold(low + 1.0, f64::max)
+        .ceil();
     let y = Scale::new((low, high), (AIR.1, AIR.0));
     let points = |swings: f64| -> Vec<(f64, f64)> {
         let place = |(index, month): (usize, &&ClimateMonth)| {

@@ -18,11 +18,16 @@ pub(crate) fn chart(chances: &Chances) -> Option<Chart> {
     let faults = &chances.faults;
     let title = match faults.first().map(|row| (row, row.median_days)) {
         Some((row, Some(days))) => {
-            format!("If one thing goes wrong, half of the lives stop within {}: {}", words::days(days), row.name)
+            format!(
+                "If one thing goes wrong, half of the lives stop within {}: {}",
+                words::days(days),
+                row.name
+            )
         }
         _ => "Nothing that was tried stops a life within a year".to_owned(),
     };
-    let described: Vec<String> = faults.iter().map(|row| format!("{}: {}", row.name, says::fault(row))).collect();
+    let described: Vec<String> =
+        faults.iter().map(|row| format!("{}: {}", row.name, says::fault(row))).collect();
     let bottom = TOP + ROW * faults.len() as f64;
     (!faults.is_empty()).then(|| Chart {
         id: "deaths".to_owned(),

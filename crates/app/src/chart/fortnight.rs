@@ -73,7 +73,8 @@ impl Sample {
 pub(crate) fn chart(subject: &Subject, plan: &Plan) -> Option<Chart> {
     let (from, hours) = fortnight(plan)?;
     let stops = subject.stops_percent.iter().skip(from).copied().chain(std::iter::repeat(0.0));
-    let samples: Vec<Sample> = hours.iter().zip(stops).map(|(hour, stops)| Sample::of_hour(hour, stops)).collect();
+    let samples: Vec<Sample> =
+        hours.iter().zip(stops).map(|(hour, stops)| Sample::of_hour(hour, stops)).collect();
     let (first, last) = (samples.first()?, samples.last()?);
     let (from, to) = (first.charge_percent, last.charge_percent);
     let verb = if to < from { "fell" } else { "rose" };
@@ -85,7 +86,8 @@ pub(crate) fn chart(subject: &Subject, plan: &Plan) -> Option<Chart> {
 pub(crate) fn worst(subject: &Subject, chances: &Chances) -> Option<Chart> {
     let hours = &chances.worst.fortnight;
     let stops = subject.worst_stops_percent.iter().copied().chain(std::iter::repeat(0.0));
-    let samples: Vec<Sample> = hours.iter().zip(stops).map(|(hour, stops)| Sample::of_worst(hour, stops)).collect();
+    let samples: Vec<Sample> =
+        hours.iter().zip(stops).map(|(hour, stops)| Sample::of_worst(hour, stops)).collect();
     let lowest = samples.iter().map(|sample| sample.charge_percent).fold(100.0, f64::min);
     let of = words::grouped(chances.lives);
     let stopped = samples.iter().find(|sample| !sample.running);

@@ -22,13 +22,25 @@ const LETTER: f64 = 7.0;
 pub(crate) fn chart(name: &str, form: &FormView, id: String) -> Chart {
     let rows = (8 * u32::try_from(form.bytes).unwrap_or(0)).div_ceil(ROW_BITS).max(1);
     let left_over = 8 * form.bytes as u64 - u64::from(form.bits);
-    let rest = if left_over == 0 { "none left over".to_owned() } else { format!("{} left over", words::count(left_over as usize, "bit")) };
+    let rest = if left_over == 0 {
+        "none left over".to_owned()
+    } else {
+        format!("{} left over", words::count(left_over as usize, "bit"))
+    };
     let title = format!("{name}: {} bits in {}, {rest}", form.bits, words::count(form.bytes, "byte"));
     let described: Vec<String> = form
         .rows
         .iter()
         .enumerate()
-        .map(|(index, row)| format!("{} {}, bits {} to {}", letter(index), says::field_name(row), row.offset, row.offset + row.bits - 1))
+        .map(|(index, row)| {
+            format!(
+                "{} {}, bits {} to {}",
+                letter(index),
+                says::field_name(row),
+                row.offset,
+                row.offset + row.bits - 1
+            )
+        })
         .collect();
     Chart {
         id,

@@ -3,7 +3,7 @@
 use forecast::plan::{Chances, Driver};
 use maud::{Markup, html};
 
-use super::frame::{Scale, px, ticks, tick_label};
+use super::frame::{Scale, px, tick_label, ticks};
 use super::{Chart, WIDTH};
 use crate::report::{says, words};
 

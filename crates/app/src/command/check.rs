@@ -75,7 +75,7 @@ pub(super) fn run(arguments: &Check) -> ExitCode {
     }
 }
 
-fn refuse(failure: &Failure, as_json: bool) -> ExitCode {
+pub(super) fn refuse(failure: &Failure, as_json: bool) -> ExitCode {
     if as_json {
         let report = json!({
             "schema": 1,
@@ -128,8 +128,9 @@ fn plan(arguments: &Check, design: &Design, sky: &Sky) -> Plan {
     match &plan.chances {
         Some(chances) if chances.lives == 0 => Plan {
             verdict: Verdict::NotKnown,
-            reason: "no life was lived, so how many survive is not known; below is one life, parts as designed"
-                .to_owned(),
+            reason:
+                "no life was lived, so how many survive is not known; below is one life, parts as designed"
+                    .to_owned(),
             chances: None,
             ..plan
         },
@@ -172,7 +173,7 @@ fn subject(arguments: &Check, checked: &Checked, sky: &Sky, plan: &Plan) -> Subj
         climate: match sky {
             Sky::Climate(climate) if full => Some(Assumed {
                 view: climate_view(design, climate, arguments.seed),
-                origin: Origin::BuiltIn,
+                origin: Origin::of(design),
             }),
             _ => None,
         },
@@ -184,8 +185,11 @@ fn subject(arguments: &Check, checked: &Checked, sky: &Sky, plan: &Plan) -> Subj
 
 /// Where drawn weather comes from and how well its darkest month is known, in a line.
 fn drawn_from(climate: &Climate) -> String {
-    let darker = |one: &(u8, &MonthClimate), other: &(u8, &MonthClimate)| one.1.ghi_wh_m2.total_cmp(&other.1.ghi_wh_m2);
-    let (month, doubt) = (1..).zip(&climate.months).min_by(darker).map_or((1, 0.0), |(month, known)| (month, known.sun_doubt));
+    let darker = |one: &(u8, &MonthClimate), other: &(u8, &MonthClimate)| {
+        one.1.ghi_wh_m2.total_cmp(&other.1.ghi_wh_m2)
+    };
+    let (month, doubt) =
+        (1..).zip(&climate.months).min_by(darker).map_or((1, 0.0), |(month, known)| (month, known.sun_doubt));
     let source = climate.source.split(" (").next().unwrap_or(&climate.source);
     format!("drawn from the {source}, the sun of {} known to {:.0} %", words::month(month), 100.0 * doubt)
 }

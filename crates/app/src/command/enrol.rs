@@ -14,7 +14,9 @@ use crate::enrolment::columns::Columns;
 use crate::enrolment::names::Pattern;
 use crate::enrolment::qr::ProfileId;
 use crate::enrolment::site::{self, Site};
-use crate::enrolment::{self, Batch, Identities, MOST_NODES, bench, expected, hand_over, import, labels, sheets};
+use crate::enrolment::{
+    self, Batch, Identities, MOST_NODES, bench, expected, hand_over, import, labels, sheets,
+};
 use crate::input;
 use crate::output;
 use crate::problem::{Failure, Problem};
@@ -107,7 +109,8 @@ fn hand(arguments: &Enrol, columns: &Path) -> Result<String, Failure> {
     );
     page += "Only you can read them. Delete the folder when they have arrived; the key box keeps the keys.\n";
     if let Some(last) = done.before.iter().map(|(_, on)| on).max() {
-        let verb = if arguments.again { "among them, handed over before" } else { "left out, handed over before" };
+        let verb =
+            if arguments.again { "among them, handed over before" } else { "left out, handed over before" };
         page += &format!("{} {verb}, last on {last}.\n", words::count(done.before.len(), "node"));
     }
     Ok(page)
@@ -161,8 +164,15 @@ fn enrol_in(site: &Site, wish: &Wish, arguments: &Enrol) -> Result<String, Failu
     let there = enrolment::of_kind(&registry, kind).count();
     let missing = match arguments.count {
         Some(count) if count < there => {
-            let message = format!("there are {there} nodes of this kind already; --count says how many there shall be in all");
-            return Err(refuse("count", "--count", message, &format!("give {there} or more; close rows with `until`")));
+            let message = format!(
+                "there are {there} nodes of this kind already; --count says how many there shall be in all"
+            );
+            return Err(refuse(
+                "count",
+                "--count",
+                message,
+                &format!("give {there} or more; close rows with `until`"),
+            ));
         }
         Some(count) => count - there,
         None => 0,
@@ -191,7 +201,12 @@ fn enrol_in(site: &Site, wish: &Wish, arguments: &Enrol) -> Result<String, Failu
 fn needed(wish: &Wish) -> Result<(&Identities, JoinEui), Failure> {
     let Some(identities) = &wish.identities else {
         let message = "new nodes need identities".to_owned();
-        return Err(refuse("identity", "--eui-block", message, "give --eui-block with your own block, or --local"));
+        return Err(refuse(
+            "identity",
+            "--eui-block",
+            message,
+            "give --eui-block with your own block, or --local",
+        ));
     };
     let Some(join_eui) = wish.join_eui else {
         let message = "new nodes need the identity of their join server".to_owned();
@@ -216,7 +231,10 @@ fn said(site: &Site, registry: &Registry, kind: &str, there: usize) -> String {
             format!("{} enrolled: {} to {}", words::count(new.len(), "node"), first.name, last.name)
         }
         (Some(only), _) => format!("1 node enrolled: {}", only.name),
-        _ => format!("All {} are enrolled already; labels and sheets were printed anew", words::count(there, "node")),
+        _ => format!(
+            "All {} are enrolled already; labels and sheets were printed anew",
+            words::count(there, "node")
+        ),
     };
     format!(
         "{first}\n\n{}\n  registry.toml  who is who, without secrets: keep it under version control\n  keys.age       the keys, sealed: \
@@ -230,7 +248,12 @@ fn said(site: &Site, registry: &Registry, kind: &str, there: usize) -> String {
 fn today() -> Result<Date, Failure> {
     let seconds = SystemTime::now().duration_since(UNIX_EPOCH).map(|since| since.as_secs());
     seconds.ok().and_then(Date::of_unix).ok_or_else(|| {
-        refuse("clock", "clock", "the computer's clock shows no sensible day".to_owned(), "set it: rows are dated")
+        refuse(
+            "clock",
+            "clock",
+            "the computer's clock shows no sensible day".to_owned(),
+            "set it: rows are dated",
+        )
     })
 }
 

@@ -51,7 +51,8 @@ fn explain(arguments: &Explain) -> Result<String, Failure> {
     if let Some(folder) = &arguments.registry {
         let registry = site::registry(folder)?;
         let file = arguments.passphrase_file.as_deref();
-        let keys = if file.is_some() || passphrase::can_ask() { Some(site::keys(folder, file)?.0) } else { None };
+        let keys =
+            if file.is_some() || passphrase::can_ask() { Some(site::keys(folder, file)?.0) } else { None };
         page += "\n";
         page += &explanation::owner(&frame, &Owners { registry, keys });
     }

@@ -33,8 +33,8 @@ fn measurements(design: &Design, expected: &Expected) -> Markup {
     let bench = &expected.bench;
     html! {
         section.page {
-            (paper::head(&format!("Bench and soak: {}", design.name), "what to measure before it goes out"))
-            h1 { "Before " (design.name) " goes out" }
+            (paper::head(&format!("Bench and soak: {}", design.name), "page 1"))
+            h1 { "What to measure before it goes out" }
             p { "Currents at the battery's terminals, with a bench supply at " (format!("{:.2}", bench.volts)) " V and room temperature. \
                 A trace must be longer than the longest interval, or the rare event is not in it." }
             (table("On the bench", &on_the_bench(design, bench)))
@@ -57,7 +57,7 @@ fn measurements(design: &Design, expected: &Expected) -> Markup {
 fn table(title: &str, rows: &[Measurement]) -> Markup {
     html! {
         h2 { (title) }
-        table.room {
+        table.room.names {
             thead { tr { th { } th { "how" } th { "expected" } th { "stop if" } } }
             tbody { @for row in rows { tr { th { (row.what) } td { (row.how) } td { (row.expected) } td { (row.stop) } } } }
         }
@@ -72,7 +72,10 @@ fn on_the_bench(design: &Design, bench: &Bench) -> Vec<Measurement> {
             what: "Floor current",
             how: "mean of a stretch in which nothing happens, antenna on, no debugger, no USB".to_owned(),
             expected: format!("{} µA, ± {}{assumed}", words::figure(floor), words::figure(spread)),
-            stop: format!("above {} µA: look for a radio in standby, pull-ups, a powered sensor", words::figure(floor + 2.0 * spread.max(0.05 * floor))),
+            stop: format!(
+                "above {} µA: look for a radio in standby, pull-ups, a powered sensor",
+                words::figure(floor + 2.0 * spread.max(0.05 * floor))
+            ),
         },
         Measurement {
             what: "Largest pulse",
@@ -82,7 +85,8 @@ fn on_the_bench(design: &Design, bench: &Bench) -> Vec<Measurement> {
         },
         Measurement {
             what: "Brown-out sweep",
-            how: "supply down and up again at 0.1 V/s, through a resistor as large as the battery's".to_owned(),
+            how: "supply down and up again at 0.1 V/s, through a resistor as large as the battery's"
+                .to_owned(),
             expected: format!(
                 "stops at {:.2} V, is back at {:.2} V",
                 design.cutoff.stops_below.volts(),
@@ -95,7 +99,8 @@ fn on_the_bench(design: &Design, bench: &Bench) -> Vec<Measurement> {
         rows.push(Measurement {
             what: "Signal at 10 m",
             how: "node and gateway antenna in sight of each other, 10 m apart, 20 messages".to_owned(),
-            expected: format!("about {dbm:.0} dBm (free space, gateway antenna of 0 dBi), SNR above 5 dB").replace('-', "−"),
+            expected: format!("about {dbm:.0} dBm (free space, gateway antenna of 0 dBi), SNR above 5 dB")
+                .replace('-', "−"),
             stop: "15 dB less: antenna, connector or band are wrong".to_owned(),
         });
     }
@@ -153,14 +158,14 @@ fn results(kind: &str, nodes: &[&Node]) -> Markup {
     html! {
         section.page {
             (paper::head(&format!("Bench and soak: {kind}"), "results"))
-            table.room {
+            table.room.names {
                 thead { tr {
                     th { "node" } th.blank { "floor, µA" } th.blank { "per report, µAh" } th.blank { "stops, V" } th.blank { "back, V" }
                     th.blank { "10 m, dBm" } th.blank { "24 h, mAh" } th.blank { "7 d, missing" } th.blank { "good" }
                 } }
                 tbody { @for node in nodes { tr { th { (node.name) } @for _ in 0..8 { (blank()) } } } }
             }
-            table.room { tr { td { "Measured by" } (blank()) td { "instrument" } (blank()) td { "on" } (blank()) } }
+            table.room.signed { tr { td { "Measured by" } (blank()) td { "instrument" } (blank()) td { "on" } (blank()) } }
             (paper::foot("Keep this sheet with the registry."))
         }
     }

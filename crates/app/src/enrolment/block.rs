@@ -20,7 +20,8 @@ impl Block {
         let refuse = |message: String, help: &str| {
             Err(Failure::of(Problem::of_file("eui-block", "--eui-block", message, help)))
         };
-        const HOW: &str = "write the first EUI of your block and the bits it fixes, such as 70B3D5ABCD000000/40";
+        const HOW: &str =
+            "write the first EUI of your block and the bits it fixes, such as 70B3D5ABCD000000/40";
         let Some((first, bits)) = text.split_once('/') else {
             return refuse(format!("{text:?} does not say how large the block is"), HOW);
         };
@@ -35,7 +36,10 @@ impl Block {
         let block = Self { first, bits };
         if first & (block.size() - 1) != 0 {
             let start = DevEui::from_display_bytes((first & !(block.size() - 1)).to_be_bytes());
-            return refuse(format!("{text} begins inside a block of /{bits}"), &format!("the block is {start}/{bits}"));
+            return refuse(
+                format!("{text} begins inside a block of /{bits}"),
+                &format!("the block is {start}/{bits}"),
+            );
         }
         if first >> 56 & 1 != 0 {
             return refuse(

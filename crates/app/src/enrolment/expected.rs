@@ -26,6 +26,8 @@ pub(crate) struct Outdoors {
     pub(crate) night_volts: (f64, f64),
     /// What the battery takes and what the node spends [mAh a day].
     pub(crate) taken_spent_mah: (f64, f64),
+    /// State of charge for which all this holds [%].
+    pub(crate) charge_percent: (f64, f64),
     /// Where the weather comes from.
     pub(crate) source: String,
 }
@@ -65,8 +67,13 @@ pub(crate) struct Bench {
 /// The figures of a design for a month.
 pub(crate) fn expect(design: &Design, month: u8) -> Expected {
     let site = &design.site;
-    let outdoors = Climate::builtin(site.latitude, site.longitude, site.elevation).map_err(|error| error.to_string());
-    Expected { month, outdoors: outdoors.map(|climate| outdoors_in(design, &climate, month)), bench: bench(design) }
+    let outdoors =
+        Climate::builtin(site.latitude, site.longitude, site.elevation).map_err(|error| error.to_string());
+    Expected {
+        month,
+        outdoors: outdoors.map(|climate| outdoors_in(design, &climate, month)),
+        bench: bench(design),
+    }
 }
 
 fn outdoors_in(design: &Design, climate: &Climate, month: u8) -> Outdoors {
@@ -93,6 +100,7 @@ fn outdoors_in(design: &Design, climate: &Climate, month: u8) -> Outdoors {
         hours: hours.collect(),
         night_volts: tenths(&night, |hour| hour.battery_voltage.volts()),
         taken_spent_mah: mah,
+        charge_percent: tenths(&of_month, |hour| hour.charge.percent()),
         source: climate.source.clone(),
     }
 }
@@ -102,7 +110,8 @@ fn tenths(hours: &[&Hour], value: impl Fn(&Hour) -> f64) -> (f64, f64) {
     let mut values: Vec<f64> = hours.iter().map(|hour| value(hour)).collect();
     values.sort_by(f64::total_cmp);
     let last = values.len().saturating_sub(1);
-    let at = |share: f64| values.get(crate::report::words::whole(share * last as f64)).copied().unwrap_or(0.0);
+    let at =
+        |share: f64| values.get(crate::report::words::whole(share * last as f64)).copied().unwrap_or(0.0);
     (at(0.1), at(0.9))
 }
 
@@ -145,7 +154,10 @@ fn asleep(demand: &Demand, top: usize, volts: f64) -> f64 {
     let idle = |purpose: &str| {
         ["sleeping", "regulator", "backup", "leakage"].iter().any(|word| purpose.ends_with(word))
     };
-    let own = row.contributions.iter().filter(|part| demand.purposes.get(part.purpose).is_some_and(|name| idle(name)));
+    let own = row
+        .contributions
+        .iter()
+        .filter(|part| demand.purposes.get(part.purpose).is_some_and(|name| idle(name)));
     own.map(|part| f64::from(part.draw.at(volts as f32)) * 1e6).sum()
 }
 

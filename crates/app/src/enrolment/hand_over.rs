@@ -39,8 +39,10 @@ pub(crate) fn hand_over(
     today: Date,
 ) -> Result<HandedOver, Failure> {
     let open: Vec<Node> = registry.nodes().iter().filter(|node| node.open()).cloned().collect();
-    let before: Vec<(String, Date)> =
-        open.iter().filter_map(|node| Some((node.name.clone(), registry.handed_over(node.dev_eui)?))).collect();
+    let before: Vec<(String, Date)> = open
+        .iter()
+        .filter_map(|node| Some((node.name.clone(), registry.handed_over(node.dev_eui)?)))
+        .collect();
     let chosen: Vec<&Node> =
         open.iter().filter(|node| again || registry.handed_over(node.dev_eui).is_none()).collect();
     if chosen.is_empty() {
@@ -114,7 +116,8 @@ fn write(site: &Site, nodes: &[(&Node, &AppKey)], columns: &Columns, today: Date
 
 /// A folder for the day that is not there yet.
 fn free_place(folder: &Path, today: Date) -> io::Result<PathBuf> {
-    let names = std::iter::once(format!("hand-over-{today}")).chain((2..).map(|time| format!("hand-over-{today}-{time}")));
+    let names = std::iter::once(format!("hand-over-{today}"))
+        .chain((2..).map(|time| format!("hand-over-{today}-{time}")));
     for name in names {
         let place = folder.join(name);
         match fs::symlink_metadata(&place) {
@@ -185,7 +188,10 @@ fn header(node: &Node, key: &AppKey) -> Zeroizing<String> {
     };
     let (dev_eui, join_eui) = (node.dev_eui, node.join_eui);
     let lines = [
-        format!("/* SECRET: identity and key of {} ({dev_eui}). One node, one key. Never under version control. */", node.name),
+        format!(
+            "/* SECRET: identity and key of {} ({dev_eui}). One node, one key. Never under version control. */",
+            node.name
+        ),
         "#ifndef OW_NODE_SECRETS_H\n#define OW_NODE_SECRETS_H\n".to_owned(),
         "/* EUIs as labels and consoles show them, most significant byte first. */".to_owned(),
         format!("#define OW_DEV_EUI {}", *bytes(&dev_eui.to_display_bytes())),

@@ -35,14 +35,26 @@ pub(crate) fn add(
     for Row { line, name, dev_eui, own_join_eui, key } in rows {
         let at = |failure: Failure| at_line(list, line, failure);
         if let Some(first) = lines.insert(dev_eui, line) {
-            return Err(refuse(list, line, format!("DevEUI {dev_eui} stands in line {first} already"), "keep one of them"));
+            return Err(refuse(
+                list,
+                line,
+                format!("DevEUI {dev_eui} stands in line {first} already"),
+                "keep one of them",
+            ));
         }
         let Some(join_eui) = own_join_eui.or(join_eui) else {
-            return Err(refuse(list, line, "the device has no JoinEUI".to_owned(), "name its column, or give --join-eui"));
+            return Err(refuse(
+                list,
+                line,
+                "the device has no JoinEUI".to_owned(),
+                "name its column, or give --join-eui",
+            ));
         };
         let name = name.or_else(|| free.next()).unwrap_or_default();
         keys.import(dev_eui, key).map_err(|error| at(site::keys_failure(&error)))?;
-        registry.add(batch.node(name, dev_eui, join_eui)).map_err(|error| at(site::registry_failure(&error)))?;
+        registry
+            .add(batch.node(name, dev_eui, join_eui))
+            .map_err(|error| at(site::registry_failure(&error)))?;
     }
     Ok(count)
 }
@@ -58,14 +70,20 @@ struct Row {
 fn rows(list: &Path, columns: &Columns) -> Result<Vec<Row>, Failure> {
     let unreadable = |error: std::io::Error| {
         let message = format!("the list can't be read: {}", reason(&error));
-        Failure::of(Problem::of_file("import", &list.to_string_lossy(), message, "give a CSV file with titles in its first line"))
+        Failure::of(Problem::of_file(
+            "import",
+            &list.to_string_lossy(),
+            message,
+            "give a CSV file with titles in its first line",
+        ))
     };
     if fs::metadata(list).map_err(unreadable)?.len() > LARGEST_BYTES {
         return Err(refuse(list, 1, "the list is too large".to_owned(), "is this the right file?"));
     }
     let bytes = Zeroizing::new(fs::read(list).map_err(unreadable)?);
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&bytes);
-    let mut reader = csv::ReaderBuilder::new().delimiter(separator(bytes)).trim(csv::Trim::All).from_reader(bytes);
+    let mut reader =
+        csv::ReaderBuilder::new().delimiter(separator(bytes)).trim(csv::Trim::All).from_reader(bytes);
     let titles = reader.headers().map_err(|error| broken(list, &error))?.clone();
     let place = |fact: Fact| -> Result<Option<usize>, Failure> {
         let Some(title) = columns.title(fact) else { return Ok(None) };
@@ -81,10 +99,19 @@ fn rows(list: &Path, columns: &Columns) -> Result<Vec<Row>, Failure> {
         let record = record.map_err(|error| broken(list, &error))?;
         rows.push(row(list, &record, places)?);
         if rows.len() > MOST_NODES {
-            return Err(refuse(list, 1, format!("the list has more than {MOST_NODES} devices"), "split it by site"));
+            return Err(refuse(
+                list,
+                1,
+                format!("the list has more than {MOST_NODES} devices"),
+                "split it by site",
+            ));
         }
     }
-    if rows.is_empty() { Err(refuse(list, 1, "the list has no devices".to_owned(), "give one line per device")) } else { Ok(rows) }
+    if rows.is_empty() {
+        Err(refuse(list, 1, "the list has no devices".to_owned(), "give one line per device"))
+    } else {
+        Ok(rows)
+    }
 }
 
 /// A list made for a decimal comma is separated by semicolons.
@@ -103,8 +130,12 @@ fn row(list: &Path, record: &csv::StringRecord, places: [Option<usize>; 4]) -> R
     Ok(Row {
         line,
         name: name.map(str::to_owned),
-        dev_eui: DevEui::from_display(dev_eui.unwrap_or_default()).map_err(|error| wrong(error.to_string()))?,
-        own_join_eui: join_eui.map(JoinEui::from_display).transpose().map_err(|error| wrong(error.to_string()))?,
+        dev_eui: DevEui::from_display(dev_eui.unwrap_or_default())
+            .map_err(|error| wrong(error.to_string()))?,
+        own_join_eui: join_eui
+            .map(JoinEui::from_display)
+            .transpose()
+            .map_err(|error| wrong(error.to_string()))?,
         key: AppKey::from_hex(key.unwrap_or_default()).map_err(|error| wrong(error.to_string()))?,
     })
 }

@@ -52,7 +52,11 @@ impl Pattern {
         let free = (1..).map(|number| self.name(number)).filter(|name| !taken.contains(&name.to_lowercase()));
         if self.digits > 0 {
             let names: Vec<String> = free.take(count).collect();
-            return if names.iter().all(|name| is_name(name)) { Ok(names) } else { Err(self.refuse(count, "too long")) };
+            return if names.iter().all(|name| is_name(name)) {
+                Ok(names)
+            } else {
+                Err(self.refuse(count, "too long"))
+            };
         }
         let name = self.name(1);
         match count {

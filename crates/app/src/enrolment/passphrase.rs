@@ -21,7 +21,9 @@ pub(crate) enum Box {
 /// The passphrase from a file, or from the person.
 pub(crate) fn obtain(file: Option<&Path>, key_box: Box) -> Result<Passphrase, Failure> {
     let passphrase = match file {
-        Some(path) => Passphrase::from_file(path).map_err(|error| failure(&path.to_string_lossy(), &error))?,
+        Some(path) => {
+            Passphrase::from_file(path).map_err(|error| failure(&path.to_string_lossy(), &error))?
+        }
         None => ask(key_box)?,
     };
     if key_box == Box::New {
@@ -47,7 +49,12 @@ fn ask(key_box: Box) -> Result<Passphrase, Failure> {
         return Ok(first);
     }
     let message = "the two passphrases differ".to_owned();
-    Err(Failure::of(Problem::of_file("passphrase", "passphrase", message, "run the command again; nothing was made")))
+    Err(Failure::of(Problem::of_file(
+        "passphrase",
+        "passphrase",
+        message,
+        "run the command again; nothing was made",
+    )))
 }
 
 fn read(prompt: &str) -> Result<Passphrase, Failure> {

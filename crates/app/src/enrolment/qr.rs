@@ -121,8 +121,11 @@ mod tests {
         let side = between(svg, "viewBox=\"0 0 ", " ").parse().expect("a number");
         let mut dark = Vec::new();
         for stretch in between(svg, " d=\"M", "\"").split('M') {
-            let numbers: Vec<usize> =
-                stretch.split([' ', 'h', 'v']).take(3).map(|number| number.parse().expect("a number")).collect();
+            let numbers: Vec<usize> = stretch
+                .split([' ', 'h', 'v'])
+                .take(3)
+                .map(|number| number.parse().expect("a number"))
+                .collect();
             dark.extend((numbers[0]..numbers[0] + numbers[2]).map(|x| (x, numbers[1])));
         }
         (side, dark)

@@ -49,7 +49,8 @@ fn standing(design: &Design, node: &Node, expected: &Expected, profile: &Profile
 
 fn how_it_stands(design: &Design, node: &Node) -> Markup {
     let site = &design.site;
-    let (latitude, longitude) = node.place.map_or((site.latitude, site.longitude), |place| (place.latitude, place.longitude));
+    let (latitude, longitude) =
+        node.place.map_or((site.latitude, site.longitude), |place| (place.latitude, place.longitude));
     let elevation = node.place.and_then(|place| place.elevation).unwrap_or(site.elevation);
     let position = format!(
         "{}, {}, {:.0} m",
@@ -60,7 +61,7 @@ fn how_it_stands(design: &Design, node: &Node) -> Markup {
     let whose = if node.place.is_some() { "" } else { " (of the design; the node's own was not noted)" };
     html! {
         h2 { "How it stands" }
-        table.room {
+        table.room.answers {
             thead { tr { th { } th { "planned" } th.blank { "as it is" } } }
             tbody {
                 tr { th { "Position" } td { (position) (whose) } (blank()) }
@@ -81,7 +82,8 @@ fn side(degrees: f64, plus: char, minus: char) -> String {
 }
 
 fn facing(azimuth_deg: Option<f64>) -> String {
-    const WORDS: [&str; 8] = ["north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"];
+    const WORDS: [&str; 8] =
+        ["north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"];
     let Some(degrees) = azimuth_deg else { return "anywhere: it moves".to_owned() };
     let word = WORDS.get(words::whole(degrees / 45.0) % WORDS.len()).copied().unwrap_or_default();
     format!("{degrees:.0}°, {word}")
@@ -92,7 +94,8 @@ fn skyline(site: &Site) -> String {
         return "free horizon assumed".to_owned();
     }
     let points = site.horizon.iter();
-    let points = points.map(|(azimuth, height)| format!("{:.0}°: {:.0}°", azimuth.degrees(), height.degrees()));
+    let points =
+        points.map(|(azimuth, height)| format!("{:.0}°: {:.0}°", azimuth.degrees(), height.degrees()));
     points.collect::<Vec<_>>().join(", ")
 }
 
@@ -100,7 +103,7 @@ fn heard(design: &Design) -> Markup {
     let Some(radio) = &design.radio else { return html! {} };
     html! {
         h2 { "How it is heard" }
-        table.room {
+        table.room.answers {
             thead { tr { th { } th { "expected" } th.blank { "at the gateway, over 20 messages" } } }
             tbody {
                 tr { th { "RSSI at its place" } td.quiet { (NOT_COMPUTED) } (blank()) }
@@ -159,7 +162,8 @@ fn hour_table(outdoors: &Outdoors, month: &str) -> Markup {
         }
         p.quiet {
             "One day in ten is below the first figure, one above the second. Hours of mean solar time. In the dark: "
-            (range(outdoors.night_volts, 2)) " V. Nothing flows into a full battery. A day: "
+            (range(outdoors.night_volts, 2)) " V. All this at a charge of " (range(outdoors.charge_percent, 0))
+            " %; an emptier battery takes more, a full one nothing. A day: "
             (words::figure(outdoors.taken_spent_mah.0)) " mAh taken, " (words::figure(outdoors.taken_spent_mah.1))
             " mAh spent. Weather drawn from " (outdoors.source) "."
         }
@@ -167,7 +171,12 @@ fn hour_table(outdoors: &Outdoors, month: &str) -> Markup {
 }
 
 fn range((low, high): (f64, f64), digits: usize) -> String {
-    let (low, high) = (format!("{low:.digits$}"), format!("{high:.digits$}"));
+    // Adding zero turns what rounds to minus nothing into nothing.
+    let said = |value: f64| {
+        let step = 10_f64.powi(i32::try_from(digits).unwrap_or(0));
+        format!("{:.digits$}", (value * step).round() / step + 0.0)
+    };
+    let (low, high) = (said(low), said(high));
     let text = if low == high { low } else { format!("{low} to {high}") };
     text.replace('-', "−")
 }
@@ -204,7 +213,7 @@ fn living(design: &Design, node: &Node) -> Markup {
             h2 { "Cautions" }
             ul { @for caution in cautions(design) { li.dash { (caution) } } }
             p { "These are usual cautions, not advice for your case: local codes, data sheets, the radio regulator and licensed practice come first." }
-            table.room { tr { td { "Installed by" } (blank()) td { "on" } (blank()) } }
+            table.room.signed { tr { td { "Installed by" } (blank()) td { "on" } (blank()) } }
             (paper::foot(&format!("Sheet of {}. Enter place and constants into registry.toml.", node.name)))
         }
     }
@@ -218,7 +227,7 @@ fn constants(design: &Design, node: &Node) -> Markup {
     html! {
         @if !node.constants.is_empty() {
             h2 { "Constants of this node" }
-            table.room {
+            table.room.answers {
                 thead { tr { th { "value" } th { "constant" } th { "in the registry" } th.blank { "as it is" } } }
                 tbody {
                     @for (field, values) in &node.constants {
@@ -251,7 +260,9 @@ fn cautions(design: &Design) -> Vec<&'static str> {
         cautions.push("A primary cell never meets a charger or a panel: it can explode.");
     }
     if chemistry != Chemistry::Supercapacitor {
-        cautions.push("Fuse or protection circuit close to the cell; room for it to swell and a way out for its gas.");
+        cautions.push(
+            "Fuse or protection circuit close to the cell; room for it to swell and a way out for its gas.",
+        );
     }
     if design.radio.is_some() {
         cautions.push("Antenna on before the power: a transmitter without one can be damaged. Keep 20 cm between it and people.");

@@ -47,7 +47,10 @@ impl Site {
                 true
             }
             Err(error) => {
-                return refuse(format!("the folder can't be read: {}", reason(&error)), "name a folder of your own");
+                return refuse(
+                    format!("the folder can't be read: {}", reason(&error)),
+                    "name a folder of your own",
+                );
             }
         };
         match registry::lock(folder) {
@@ -115,7 +118,10 @@ pub(crate) fn registry(folder: &Path) -> Result<Registry, Failure> {
 }
 
 /// The key box of a folder, and what opens it.
-pub(crate) fn keys(folder: &Path, file: Option<&Path>) -> Result<(KeyBox, logbook::keys::Passphrase), Failure> {
+pub(crate) fn keys(
+    folder: &Path,
+    file: Option<&Path>,
+) -> Result<(KeyBox, logbook::keys::Passphrase), Failure> {
     let path = folder.join(KEYS);
     let passphrase = passphrase::obtain(file, passphrase::Box::Old)?;
     let opened = KeyBox::open(&path, &passphrase).map_err(|error| named(keys_failure(&error), &path))?;
@@ -133,11 +139,17 @@ fn named(mut failure: Failure, path: &Path) -> Failure {
 pub(crate) fn keys_failure(error: &KeyBoxError) -> Failure {
     let (why, help) = match error {
         KeyBoxError::Read(why) => (reason(why), "name the folder of the site"),
-        KeyBoxError::Write(why) => (reason(why), "free some space, or see who may write there; nothing was changed"),
-        KeyBoxError::WrongPassphrase => (String::new(), "type it again; without it the keys are lost, nobody can open the box"),
+        KeyBoxError::Write(why) => {
+            (reason(why), "free some space, or see who may write there; nothing was changed")
+        }
+        KeyBoxError::WrongPassphrase => {
+            (String::new(), "type it again; without it the keys are lost, nobody can open the box")
+        }
         KeyBoxError::NotAKeyBox { .. } => (String::new(), "name the folder of the site"),
         KeyBoxError::Damaged => (String::new(), "take keys.age from its backup"),
-        KeyBoxError::Taken { .. } => (String::new(), "a key is never replaced; give the device another DevEUI"),
+        KeyBoxError::Taken { .. } => {
+            (String::new(), "a key is never replaced; give the device another DevEUI")
+        }
         KeyBoxError::Shared { .. } => (String::new(), "have a new key made for one of them"),
         KeyBoxError::Random(_) => (String::new(), "try again"),
     };
@@ -148,12 +160,18 @@ pub(crate) fn keys_failure(error: &KeyBoxError) -> Failure {
 pub(crate) fn registry_failure(error: &RegistryError) -> Failure {
     let (why, help) = match error {
         RegistryError::Read(why) => (reason(why), "see whether the file is what you think it is"),
-        RegistryError::Write(why) => (reason(why), "free some space, or see who may write there; nothing was changed"),
-        RegistryError::Syntax { .. } | RegistryError::Row { .. } => (String::new(), "mend the line; nothing was changed"),
+        RegistryError::Write(why) => {
+            (reason(why), "free some space, or see who may write there; nothing was changed")
+        }
+        RegistryError::Syntax { .. } | RegistryError::Row { .. } => {
+            (String::new(), "mend the line; nothing was changed")
+        }
         RegistryError::Schema { .. } => (String::new(), "use the newer program"),
         RegistryError::Name { .. } => (String::new(), "give it another name"),
         RegistryError::NameTaken { .. } => (String::new(), "every node has a name of its own"),
-        RegistryError::DevEuiTaken { .. } => (String::new(), "close its row with `until` first, if the board moved on"),
+        RegistryError::DevEuiTaken { .. } => {
+            (String::new(), "close its row with `until` first, if the board moved on")
+        }
         RegistryError::Busy => (String::new(), "wait until it has ended"),
     };
     trouble("registry", REGISTRY, &error.to_string(), &why, help)

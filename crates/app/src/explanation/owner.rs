@@ -32,9 +32,9 @@ fn asks(request: &JoinRequest<'_>, owners: &Owners) -> String {
     let mut text = String::new();
     let node = match whose(request.dev_eui(), &owners.registry) {
         Whose::Node(node) => {
-            writeln!(text, "DevEUI   {}, a {}, enrolled {}", node.name, node.kind, node.from)
+            { writeln!(text, "DevEUI   {}, a {}, enrolled {}", node.name, node.kind, node.from) }
+                .map(|()| Some(node))
         }
-        .map(|()| Some(node)),
         Whose::Reversed(node) => writeln!(
             text,
             "DevEUI   byte-reversed: {} is {}. The firmware gives its stack the EUI the wrong way round.",
@@ -84,11 +84,14 @@ fn key_words(request: &JoinRequest<'_>, node: Option<&Node>, owners: &Owners, ke
         return "MIC      made with the key of the key box: the device is genuine\n".to_owned();
     }
     if own.is_some_and(|key| signed(&reversed(key))) {
-        return "MIC      wrong key: the device has its key byte-reversed; a key is never reversed\n".to_owned();
+        return "MIC      wrong key: the device has its key byte-reversed; a key is never reversed\n"
+            .to_owned();
     }
     if let Some((other, _)) = keys.keys().find(|(_, key)| signed(key)) {
         let name = owners.registry.device(other).map_or("a node without a row", |node| node.name.as_str());
-        return format!("MIC      wrong key: made with the key of {name} ({other}); were two boards swapped?\n");
+        return format!(
+            "MIC      wrong key: made with the key of {name} ({other}); were two boards swapped?\n"
+        );
     }
     match own {
         Some(_) => "MIC      wrong key, or a damaged frame: no key of the key box made it\n".to_owned(),
@@ -108,7 +111,8 @@ fn lets(accept: &EncryptedJoinAccept<'_>, owners: &Owners) -> String {
     };
     for (dev_eui, key) in keys.keys() {
         if let Ok(granted) = accept.decrypt(key) {
-            let name = owners.registry.device(dev_eui).map_or("a node without a row", |node| node.name.as_str());
+            let name =
+                owners.registry.device(dev_eui).map_or("a node without a row", |node| node.name.as_str());
             let delay = granted.rx_delay.get().max(1);
             return format!(
                 "For {name} ({dev_eui}):\n  JoinNonce  {}\n  NetID      {}\n  DevAddr    {}\n  windows    {:?}, first after {delay} s\n  channels   {:?}\n",

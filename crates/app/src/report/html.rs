@@ -25,6 +25,7 @@ pub(crate) fn page(subject: &Subject, plan: &Plan) -> String {
             Some(chances) => (facts_of_many(chances)),
             None => (facts(plan)),
         }
+        @if let Some(chances) = &plan.chances { (rows(says::promises(subject, chances).into_iter().map(|(asks, said)| (asks.to_owned(), said)))) }
         (charge(subject, plan))
         @if super::has_sun(plan) { (chart::months::chart(subject, plan).section()) }
         (ledger(plan))
@@ -136,7 +137,8 @@ fn verdicts(subject: &Subject, plan: &Plan) -> Markup {
         Some(chances) => (says::headline(subject, chances), says::caveat(chances)),
         None => (plan.reason.clone(), String::new()),
     };
-    let weather = subject.drawn_from.as_ref().map_or_else(|| weather_sentence(plan), |from| format!("Weather {from}."));
+    let weather =
+        subject.drawn_from.as_ref().map_or_else(|| weather_sentence(plan), |from| format!("Weather {from}."));
     let reason = format!("{reason} {weather}");
     html! {
         section.verdicts aria-label="Verdicts" {

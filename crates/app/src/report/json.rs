@@ -1,17 +1,17 @@
 //! Everything in a plan as JSON, units in the names, always in the same order.
 
-pub(crate) mod climate;
 mod chances;
+pub(crate) mod climate;
 mod law;
 mod message;
 
 use forecast::plan::{
-    Cause, DefectRow, Finding, Hour, LedgerEntry, Life, Moment, MonthRow, NodeState, Plan, Restart, Verdict,
-    WeatherUsed,
+    Cause, Chances, DefectRow, Finding, Hour, LedgerEntry, Life, Moment, MonthRow, NodeState, Plan, Restart,
+    Verdict, WeatherUsed,
 };
 use serde_json::{Value, json};
 
-use super::{Subject, words};
+use super::{Subject, says, words};
 use crate::problem::Problem;
 
 /// The plan.
@@ -24,6 +24,7 @@ pub(crate) fn plan(subject: &Subject, plan: &Plan) -> Value {
         "reason": plan.reason,
         "weather": weather(subject, &plan.weather),
         "chances": plan.chances.as_ref().map(chances::chances),
+        "promises": plan.chances.as_ref().map(|chances| promises(subject, chances)),
         "law": law::law(subject),
         "messages": message::messages(subject),
         "climate": subject.climate.as_ref().map(climate::climate),
@@ -40,6 +41,11 @@ pub(crate) fn plan(subject: &Subject, plan: &Plan) -> Value {
         "findings": plan.findings.iter().map(|one| finding(subject, one)).collect::<Vec<_>>(),
         "hours": plan.hours.iter().map(hour).collect::<Vec<_>>(),
     })
+}
+
+fn promises(subject: &Subject, chances: &Chances) -> Vec<Value> {
+    let answers = says::answers(subject, chances).into_iter();
+    answers.map(|answer| json!({ "asks": answer.asks, "met": answer.met, "says": answer.says })).collect()
 }
 
 fn node(subject: &Subject) -> Value {

@@ -35,7 +35,9 @@ pub(crate) fn caveat(chances: &Chances) -> String {
         "So few lives say little: the interval shows how little.".to_owned()
     } else {
         let (worst, best) = (share(chances.worst_fifth), share(chances.best_fifth));
-        format!("Worst fifth of the unknowns {worst}, best fifth {best}. The interval is simulation noise; all of it holds if nothing breaks.")
+        format!(
+            "Worst fifth of the unknowns {worst}, best fifth {best}. The interval is simulation noise; all of it holds if nothing breaks."
+        )
     };
     if let Some(early) = stopped_early(chances) {
         said = format!("{said} {early}");
@@ -78,7 +80,11 @@ pub(crate) fn outages(chances: &Chances) -> String {
     let hours = chances.outage_hours_per_year;
     let out = if hours < 0.05 { "never".to_owned() } else { format!("{} h a year", words::figure(hours)) };
     let silence = chances.longest_silence.days();
-    let silent = if silence < 0.02 { String::new() } else { format!(", 1 life in 20 silent for {}", words::days(silence)) };
+    let silent = if silence < 0.02 {
+        String::new()
+    } else {
+        format!(", 1 life in 20 silent for {}", words::days(silence))
+    };
     format!("{out}, {} of reports sent{silent}", share(chances.completeness))
 }
 
@@ -114,8 +120,58 @@ fn cause(cause: Cause) -> &'static str {
 }
 
 /// What else was promised, each with its answer.
-pub(crate) fn promises(_subject: &Subject, _chances: &Chances) -> Vec<(&'static str, String)> {
-    Vec::new()
+pub(crate) fn promises(subject: &Subject, chances: &Chances) -> Vec<(&'static str, String)> {
+    answers(subject, chances).into_iter().map(|answer| (answer.asks, answer.says)).collect()
+}
+
+/// What is said to one of the smaller promises.
+pub(crate) struct Answer {
+    /// What was asked, in a word.
+    pub(crate) asks: &'static str,
+    /// Whether it is kept.
+    pub(crate) met: bool,
+    /// The answer with its figures.
+    pub(crate) says: String,
+}
+
+/// Completeness, freshness and visits, as far as the design file promises them.
+pub(crate) fn answers(subject: &Subject, chances: &Chances) -> Vec<Answer> {
+    let promise = &subject.promise;
+    let answer = |asks, met: bool, found: String, promised: String| Answer {
+        asks,
+        met,
+        says: format!("{}: {found}, promised {promised}", if met { "kept" } else { "not kept" }),
+    };
+    let completeness = promise.completeness.map(|asked| {
+        let found = format!("{} of reports sent", share(chances.completeness));
+        answer(
+            "completeness",
+            chances.completeness >= asked,
+            found,
+            format!("{} %", words::figure_short(asked.percent())),
+        )
+    });
+    let freshness = promise.freshness.map(|asked| {
+        let silence = chances.longest_silence;
+        let found = if silence.hours() < 0.5 {
+            "95 % of lives are never silent".to_owned()
+        } else {
+            format!("95 % of lives are silent for {} at most", words::days(silence.days()))
+        };
+        answer("freshness", silence <= asked, found, words::days(asked.days()))
+    });
+    let visits = promise.visits_per_year.map(|asked| {
+        let found = visits_per_year(chances);
+        let said = format!("at most {} visits a year", words::figure(found));
+        answer("visits", found <= asked, said, words::figure_short(asked))
+    });
+    [completeness, freshness, visits].into_iter().flatten().collect()
+}
+
+/// Visits a year, at most: a life that stopped is counted as one visit. Whether it came back by itself isn't kept for each
+/// life, so this is an upper bound.
+fn visits_per_year(chances: &Chances) -> f64 {
+    (1.0 - chances.without_outage.fraction()) / chances.years.max(1) as f64
 }
 
 /// What becomes of lives with one thing gone wrong, in one sentence.
@@ -167,18 +223,22 @@ impl Subject {
     /// The message with least room at the data rate that leaves it, each in the form that is sent there.
     pub(crate) fn least_room(&self) -> Option<Room<'_>> {
         let designed = self.messages.iter().filter(|message| message.direction == Direction::Up);
-        let designed = designed.flat_map(|message| sent(message).map(move |(form, rate)| Room {
-            name: &message.name,
-            bytes: form.bytes,
-            most: rate.ceiling.bytes,
-            data_rate: rate.data_rate,
-        }));
-        let stated = self.law.messages.iter().flat_map(|message| message.rates.iter().map(move |rate| Room {
-            name: &message.name,
-            bytes: message.bytes(),
-            most: rate.ceiling.bytes,
-            data_rate: rate.data_rate,
-        }));
+        let designed = designed.flat_map(|message| {
+            sent(message).map(move |(form, rate)| Room {
+                name: &message.name,
+                bytes: form.bytes,
+                most: rate.ceiling.bytes,
+                data_rate: rate.data_rate,
+            })
+        });
+        let stated = self.law.messages.iter().flat_map(|message| {
+            message.rates.iter().map(move |rate| Room {
+                name: &message.name,
+                bytes: message.bytes(),
+                most: rate.ceiling.bytes,
+                data_rate: rate.data_rate,
+            })
+        });
         let left = |room: &Room<'_>| room.most as f64 - room.bytes as f64;
         let least = |one: &Room<'_>, other: &Room<'_>| left(one).total_cmp(&left(other));
         designed.min_by(least).or_else(|| stated.min_by(least))
@@ -218,7 +278,8 @@ pub(crate) fn fits(verdict: Verdict) -> &'static str {
 
 /// What holds for every plan and is easily forgotten.
 pub(crate) fn assumptions(plan: &Plan) -> Vec<&'static str> {
-    let mut said = vec!["The answer holds if nothing breaks; what breaks is shown beside it, one thing at a time."];
+    let mut said =
+        vec!["The answer holds if nothing breaks; what breaks is shown beside it, one thing at a time."];
     if plan.chances.is_some() {
         said.push(
             "Every life draws its own weather, site and parts. Ledger, months and hours are those of one life with the \
@@ -242,7 +303,9 @@ pub(crate) fn bound(bound: Bound) -> String {
     match bound {
         Bound::Any => "any time".to_owned(),
         Bound::Never => "never".to_owned(),
-        Bound::Every(interval) if interval.seconds() < 120.0 => format!("every {} s", words::figure(interval.seconds())),
+        Bound::Every(interval) if interval.seconds() < 120.0 => {
+            format!("every {} s", words::figure(interval.seconds()))
+        }
         Bound::Every(interval) => format!("every {} min", words::figure(interval.minutes())),
     }
 }
@@ -264,10 +327,13 @@ pub(crate) fn field_says(row: &Row) -> String {
     match (row.range, row.step) {
         _ if !row.words.is_empty() => row.words.join(", "),
         (Some((low, high)), Some(step)) => {
-            let unit = if row.unit.is_empty() { String::new() } else { format!(" {}", words::unit(&row.unit)) };
+            let unit =
+                if row.unit.is_empty() { String::new() } else { format!(" {}", words::unit(&row.unit)) };
             let step = words::figure_short(step);
             match row.part {
-                Part::Earlier(_) => format!("{low:.digits$} to +{high:.digits$}{unit} from the newest, in {step} steps"),
+                Part::Earlier(_) => {
+                    format!("{low:.digits$} to +{high:.digits$}{unit} from the newest, in {step} steps")
+                }
                 _ => format!("{low:.digits$} to {high:.digits$}{unit} in {step} steps"),
             }
         }
@@ -365,11 +431,12 @@ pub(crate) fn climate(assumed: &Assumed) -> Vec<(&'static str, String)> {
         (
             "how sure",
             format!(
-                "the ground gets {} kWh a square metre and day in {}, and with 90 % certainty {} to {}; every life draws its own value",
+                "the ground gets {} kWh a square metre and day in {}, and with 90 % certainty {} to {}{}",
                 kilowatt_hours(darkest.ghi_wh_m2),
                 words::month(darkest.month),
                 kilowatt_hours(low),
-                kilowatt_hours(high)
+                kilowatt_hours(high),
+                if assumed.origin == Origin::Hours { "" } else { "; every life draws its own value" }
             ),
         ),
         ("tested", tested(assumed.origin).to_owned()),
@@ -392,6 +459,8 @@ fn tested(origin: Origin) -> &'static str {
             "not at all: the monthly numbers of the design file are believed within 10 %, and the spread of days about them \
              is that of the literature"
         }
-        Origin::Hours => "measured hours; the interval grants 5 % to the instrument and what so few years may miss",
+        Origin::Hours => {
+            "measured hours; the interval grants 5 % to the instrument and what so few years may miss"
+        }
     }
 }

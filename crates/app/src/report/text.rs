@@ -5,9 +5,7 @@ mod everything;
 mod lay;
 
 use anstyle::{AnsiColor, Style};
-use forecast::plan::{
-    Chances, DefectRow, FaultRow, LedgerEntry, MonthRow, Plan, Restart, Severity, Verdict,
-};
+use forecast::plan::{Chances, DefectRow, FaultRow, LedgerEntry, MonthRow, Plan, Restart, Severity, Verdict};
 
 use super::{Caution, Subject, darkest_month, says, words};
 use lay::{bar, column_bar, paint, wrap, wrap_indented};
@@ -236,7 +234,9 @@ fn months(subject: &Subject, plan: &Plan) -> Vec<String> {
     }
     lines.push(line("the node spends", rows.iter().map(|row| words::short_figure(spent(row))).collect()));
     lines.push(match &plan.chances {
-        Some(chances) => line("1 life in 20 at, %", rows.iter().map(|row| lowest_band(chances, row.month)).collect()),
+        Some(chances) => {
+            line("1 life in 20 at, %", rows.iter().map(|row| lowest_band(chances, row.month)).collect())
+        }
         None => line(
             "lowest charge, %",
             rows.iter().map(|row| format!("{:.0}", row.lowest_charge.percent())).collect(),

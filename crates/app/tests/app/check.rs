@@ -2,7 +2,7 @@
 
 use std::fs;
 
-use crate::program::{Run, program, run};
+use crate::program::{Run, program, root, run};
 
 const WEATHER: &str = "examples/weather/sand-point-ak.csv";
 const NODES: [&str; 4] = ["frost-mast", "spray-trailer", "soil-station", "tank-level"];
@@ -23,6 +23,71 @@ fn the_page_of_every_example() {
         assert!(run.stdout.lines().all(|line| line.chars().count() <= 80), "eighty columns:\n{}", run.stdout);
         insta::assert_snapshot!(format!("page_{node}"), run.stdout);
     }
+}
+
+#[test]
+fn the_page_of_every_example_in_the_climate_of_its_site() {
+    for node in NODES {
+        let run = run(&["check", &format!("examples/larkmoor/{node}.toml")]);
+        assert_eq!((run.code, run.stderr.as_str()), (Some(0), ""), "{node}");
+        assert!(run.stdout.lines().count() <= 31, "a verdict and thirty lines:\n{}", run.stdout);
+        assert!(run.stdout.lines().all(|line| line.chars().count() <= 80), "eighty columns:\n{}", run.stdout);
+        insta::assert_snapshot!(format!("climate_page_{node}"), run.stdout);
+    }
+}
+
+#[test]
+fn no_life_says_nothing_and_one_says_little() {
+    let none = check("frost-mast", &["--lives", "0"]);
+    assert_eq!(none.code, Some(0), "not known is no failure");
+    assert!(
+        none.stdout.contains(" not known: ") && none.stdout.contains("no life was lived"),
+        "{}",
+        none.stdout
+    );
+    let one = check("frost-mast", &["--lives", "1"]);
+    assert!(one.stdout.contains("So few lives say little"), "{}", one.stdout);
+}
+
+#[test]
+#[cfg(unix)]
+fn an_interrupt_gives_the_answer_so_far() {
+    let arguments = ["check", "examples/larkmoor/frost-mast.toml", "--lives", "1000000"];
+    let waiting = program(&arguments).stdout(std::process::Stdio::piped()).spawn().expect("starts");
+    std::thread::sleep(std::time::Duration::from_secs(2));
+    let id = waiting.id().to_string();
+    let asked = std::process::Command::new("kill").args(["-INT", &id]).status().expect("kill runs");
+    assert!(asked.success());
+    let output = waiting.wait_with_output().expect("ends");
+    let page = String::from_utf8(output.stdout).expect("UTF-8");
+    assert_eq!(output.status.code(), Some(0), "{page}");
+    assert!(page.split_whitespace().collect::<Vec<_>>().join(" ").contains("of 1,000,000 lives."), "{page}");
+    assert!(page.contains("Stopped early"), "{page}");
+}
+
+#[test]
+fn the_smaller_promises_are_answered() {
+    let text = fs::read_to_string(root().join("examples/larkmoor/frost-mast.toml")).expect("reads");
+    let asked = "[promise]\ncompleteness = \"100 %\"\nfreshness = \"40 d\"\nvisits_per_year = 5.0\n";
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    fs::write(folder.path().join("node.toml"), text.replace("[promise]\n", asked)).expect("writes");
+    let weather = root().join(WEATHER);
+    let arguments = ["check", "node.toml", "--json", "--weather", weather.to_str().expect("UTF-8")];
+    let output = program(&arguments).current_dir(folder.path()).output().expect("starts");
+    let report: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    let met = |asks: &str| {
+        let answers = report["promises"].as_array().expect("a list");
+        answers
+            .iter()
+            .find(|answer| answer["asks"] == asks)
+            .map(|answer| answer["met"].clone())
+            .expect("answered")
+    };
+    // Half of its lives stop for a while in this weather, none for forty days.
+    assert_eq!(
+        (met("completeness"), met("freshness"), met("visits")),
+        (false.into(), true.into(), true.into())
+    );
 }
 
 #[test]
@@ -84,8 +149,17 @@ fn the_report_needs_nothing_but_itself() {
             assert!(found.is_none(), "{node}: {outside} in {found:?}");
         }
         let charts = page.matches("<svg class=\"chart\"").count();
-        let wanted = if node == "tank-level" { 1 } else { 4 };
-        assert_eq!(charts, wanted, "{node}: a node without a panel has no charts of the sun");
+        let has = |id: &str| page.contains(&format!("id=\"{id}-title\""));
+        assert!(["bands", "tornado", "deaths"].iter().all(|id| has(id)), "{node}");
+        for id in ["months", "winter", "earns"] {
+            assert_eq!(
+                has(id),
+                node != "tank-level",
+                "{node}: a node without a panel has no charts of the sun"
+            );
+        }
+        let tapes = page.matches("<title id=\"tape-").count();
+        assert_eq!(charts, tapes + if node == "tank-level" { 3 } else { 6 }, "{node}");
         assert_eq!(page.matches("<desc").count(), charts, "{node}: every chart has a description");
         assert_eq!(page.matches("role=\"img\"").count(), charts);
     }

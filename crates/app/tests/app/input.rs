@@ -85,7 +85,7 @@ fn latin_1_in_the_name_of_the_station_is_read() {
     let at = bytes.windows(4).position(|four| four == b"SAND").expect("the name of the station");
     *bytes.get_mut(at + 1).expect("in the name") = 0xc4;
     fs::write(folder.path().join("weather.csv"), bytes).expect("writes");
-    let (code, said) = check(folder.path(), &["node.toml", "--weather", "weather.csv"]);
+    let (code, said) = check(folder.path(), &["node.toml", "--weather", "weather.csv", "--lives", "0"]);
     assert_eq!((code, said.as_str()), (Some(0), ""));
 }
 
@@ -178,8 +178,10 @@ fn listing(folder: &Path) -> Vec<String> {
 fn a_report_may_replace_an_older_one() {
     let folder = folder();
     fs::write(folder.path().join("hours.csv"), "old").expect("writes");
-    let (code, said) =
-        check(folder.path(), &["node.toml", "--weather", "weather.csv", "--hours", "hours.csv"]);
+    let (code, said) = check(
+        folder.path(),
+        &["node.toml", "--weather", "weather.csv", "--hours", "hours.csv", "--lives", "0"],
+    );
     assert_eq!((code, said.as_str()), (Some(0), ""));
     let text = fs::read_to_string(folder.path().join("hours.csv")).expect("reads");
     assert_eq!(text.lines().count(), 8761);
@@ -190,7 +192,7 @@ fn a_report_may_replace_an_older_one() {
 fn a_reader_that_goes_away_is_no_failure() {
     use std::process::Stdio;
     for flag in ["--all", "--json"] {
-        let mut child = program(&["check", DESIGN, "--weather", WEATHER, flag])
+        let mut child = program(&["check", DESIGN, "--weather", WEATHER, "--lives", "0", flag])
             .stdout(Stdio::piped())
             .stderr(Stdio::piped())
             .spawn()

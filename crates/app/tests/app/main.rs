@@ -1,6 +1,8 @@
 //! The real program, as a person runs it.
 
 mod check;
+mod climate;
 mod diagnostics;
 mod input;
+mod kit;
 mod program;

@@ -2,10 +2,12 @@
 
 use crate::file::message::MessageSection;
 use crate::file::part::{BatterySection, ChargerSection, PanelSection, RadioSection, ReceiverSection};
-use crate::file::value::{Date, Horizon, Hours, IntervalRows, Month, Named, RegulatorWord, SnowDays};
+use crate::file::value::{
+    Date, Horizon, Hours, IntervalRows, Month, Monthly, Named, RegulatorWord, SnowDays,
+};
 use crate::node::Sky;
 use crate::quantity::{
-    Angle, Bytes, Capacitance, Current, Duration, Length, Resistance, Share, Temperature,
+    Angle, Bytes, Capacitance, Current, Duration, Irradiation, Length, Resistance, Share, Temperature,
     TemperatureDifference, Uncertain, Voltage,
 };
 use crate::section::rule::{
@@ -27,6 +29,8 @@ section! {
         site: SiteSection = required {};
         /// What it must keep.
         promise: PromiseSection = required {};
+        /// The climate of the place in twelve monthly numbers, used in place of the built-in one.
+        climate: ClimateSection = optional {};
         /// The panel and how it is mounted; left out on a primary cell.
         panel: PanelSection = optional {};
         /// The charger; present exactly when there is a panel.
@@ -73,6 +77,16 @@ section! {
 }
 
 section! {
+    /// The climate of the place in twelve monthly numbers.
+    pub(crate) struct ClimateSection = "climate" {
+        /// Mean daily sun on level ground by month, January first.
+        sun: Monthly<Irradiation> = required ["1.0 kWh/m2", "1.8 kWh/m2", "3.0 kWh/m2", "4.1 kWh/m2", "4.9 kWh/m2", "5.3 kWh/m2", "5.3 kWh/m2", "4.7 kWh/m2", "3.3 kWh/m2", "2.2 kWh/m2", "1.3 kWh/m2", "0.9 kWh/m2"];
+        /// Mean temperature by month, January first. Left out: that of the built-in climate.
+        air: Monthly<Temperature> = optional ["-2 C", "0 C", "4 C", "8 C", "13 C", "17 C", "19 C", "18 C", "14 C", "9 C", "3 C", "-1 C"];
+    }
+}
+
+section! {
     /// What the node must keep.
     pub(crate) struct PromiseSection = "promise" {
         /// How long it must live without a visit.
@@ -83,6 +97,12 @@ section! {
         installed: Date = optional "10-15";
         /// State of charge on that day.
         charge_at_installation: Share = default "50 %" where FRACTION;
+        /// Share of the reports that must be sent, of those a full battery would send.
+        completeness: Share = optional "98 %" where FRACTION;
+        /// Longest silence that 95 % of lives may not exceed.
+        freshness: Duration = optional "6 h" where POSITIVE;
+        /// Visits a year that the owner is ready for: one for each outage that does not end by itself.
+        visits_per_year: f64 = optional 0.2 where NOT_NEGATIVE;
     }
 }
 

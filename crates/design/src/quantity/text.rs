@@ -2,8 +2,8 @@
 
 use super::{
     Angle, Bytes, Capacitance, Charge, Current, Dbm, Decibels, Duration, Energy, Frequency, Irradiance,
-    Length, PerKelvin, Power, Quantity, Resistance, Share, Temperature, TemperatureDifference, Uncertain,
-    Voltage,
+    Irradiation, Length, PerKelvin, Power, Quantity, Resistance, Share, Temperature, TemperatureDifference,
+    Uncertain, Voltage,
 };
 use crate::diagnostic::{self, Code};
 
@@ -219,7 +219,7 @@ macro_rules! all {
 
 /// Every quantity, to say whose unit was written. The commoner one first where two share a unit.
 const ALL: &[NounAndUnits] = all! {
-    Temperature Charge Current Voltage Power Energy Resistance Capacitance Irradiance Angle Length Frequency Duration Share
+    Temperature Charge Current Voltage Power Energy Resistance Capacitance Irradiance Irradiation Angle Length Frequency Duration Share
     PerKelvin Decibels Dbm Bytes TemperatureDifference
 };
 

@@ -4,9 +4,10 @@ use super::Resolver;
 use super::battery::{charge_at, voltage_at};
 use crate::diagnostic;
 use crate::file::node::{
-    BufferSection, CutoffSection, EnclosureSection, PromiseSection, RootSection, SiteSection, StaySection,
+    BufferSection, ClimateSection, CutoffSection, EnclosureSection, PromiseSection, RootSection, SiteSection,
+    StaySection,
 };
-use crate::node::{Buffer, Cutoff, Enclosure, Load, Promise, Site, Stay};
+use crate::node::{Buffer, Cutoff, Enclosure, Load, MonthlyClimate, Promise, Site, Stay};
 use crate::part::{Battery, Regulator};
 use crate::quantity::{Quantity, Share, Voltage};
 use crate::section::Section;
@@ -19,7 +20,7 @@ const RESTART_VOLTS: f64 = 0.02;
 impl Resolver<'_> {
     pub(super) fn site(&mut self, section: &SiteSection) -> Option<Site> {
         if !self.file.writes("site.snow_days") {
-            self.doubt("site.snow_days", "not stated, so no day of snow on the panel is assumed");
+            self.doubt("site.snow_days", "not stated: none is assumed with a weather file, a guess from cold and rain without one");
         }
         Some(Site {
             latitude: section.latitude.as_ref()?.value,
@@ -37,7 +38,15 @@ impl Resolver<'_> {
             without_outage: section.without_outage.as_ref()?.value,
             installed: section.installed.as_ref().map(|at| (at.value.month, at.value.day)),
             charge_at_installation: section.charge_at_installation.as_ref()?.value,
+            completeness: section.completeness.as_ref().map(|at| at.value),
+            freshness: section.freshness.as_ref().map(|at| at.value),
+            visits_per_year: section.visits_per_year.as_ref().map(|at| at.value),
         })
+    }
+
+    pub(super) fn climate(section: &ClimateSection) -> Option<MonthlyClimate> {
+        let air = section.air.as_ref().map(|at| at.value.0);
+        Some(MonthlyClimate { sun_per_day: section.sun.as_ref()?.value.0, air })
     }
 
     pub(super) fn buffer(section: &BufferSection) -> Option<Buffer> {

@@ -47,6 +47,9 @@ impl Watch for Unwatched {
     }
 }
 
+/// The hours of a day.
+pub type DayHours = [HourWeather; HOURS_PER_DAY];
+
 /// Weather for lives: drawn from a climate, or drawn from recorded years.
 pub trait LifeWeather: Sync {
     /// One life's place in it.
@@ -55,8 +58,8 @@ pub trait LifeWeather: Sync {
     fn start(&self, random: &mut Stream) -> Self::Sky;
     /// Draws a day of the year for a life with these unknowns.
     fn next_day(&self, day: usize, drawn: &Drawn, sky: &mut Self::Sky, random: &mut Stream);
-    /// An hour of that day.
-    fn hour(&self, day: usize, hour: usize, sky: &mut Self::Sky) -> HourWeather;
+    /// The hours of that day.
+    fn hours(&self, day: usize, sky: &mut Self::Sky) -> DayHours;
 }
 
 /// What is lived.
@@ -279,14 +282,14 @@ impl<'a, W: LifeWeather> Living<'a, W> {
     fn live_day(&mut self, index: usize, day: usize, visit: &mut impl FnMut(&Seen<'_>)) {
         let Question { node, weather, kinds, .. } = *self.question;
         weather.next_day(day, &self.outcome.drawn, &mut self.sky, &mut self.random);
-        for hour in 0..HOURS_PER_DAY {
-            let place = day * HOURS_PER_DAY + hour;
-            let kind = usize::from(kinds[place]);
-            let now = weather.hour(day, hour, &mut self.sky);
-            let outcome = step(node, kind, &now, &mut self.life);
-            let hours = index * HOURS_PER_DAY + hour;
-            self.note(hours, kind, now.air_celsius, &outcome);
-            visit(&Seen { index: hours, place, weather: &now, life: &self.life, outcome: &outcome });
+        let first = day * HOURS_PER_DAY;
+        let hours = weather.hours(day, &mut self.sky);
+        for (hour, (now, kind)) in hours.iter().zip(&kinds[first..first + HOURS_PER_DAY]).enumerate() {
+            let kind = usize::from(*kind);
+            let outcome = step(node, kind, now, &mut self.life);
+            let index = index * HOURS_PER_DAY + hour;
+            self.note(index, kind, now.air_celsius, &outcome);
+            visit(&Seen { index, place: first + hour, weather: now, life: &self.life, outcome: &outcome });
         }
         self.life.wear_out(node);
     }

@@ -207,7 +207,10 @@ impl Life {
 ///
 /// What can't matter in an hour is not looked up: whether it stops, while the charge is above what the coldest battery
 /// needs; the voltage limit, far from it; anything of the charger, at night.
-#[expect(clippy::inline_always, reason = "a caller that needs little of the outcome saves a third of the time")]
+#[expect(
+    clippy::inline_always,
+    reason = "a caller that needs little of the outcome saves a third of the time"
+)]
 #[inline(always)]
 pub fn step(node: &NodeTables, kind: usize, weather: &HourWeather, life: &mut Life) -> HourOutcome {
     let charge = life.charge() as f32;
@@ -227,7 +230,8 @@ pub fn step(node: &NodeTables, kind: usize, weather: &HourWeather, life: &mut Li
     *(if outcome.running { &mut life.flows.load } else { &mut life.flows.stopped }) += f64::from(load);
     spent += f64::from(load);
     let sun = weather.in_plane_w_m2 * life.yield_factor;
-    let awake = if sun > 0.0 { take_sun(node, life, &mut outcome, weather, sun, charge, rest_volts) } else { None };
+    let awake =
+        if sun > 0.0 { take_sun(node, life, &mut outcome, weather, sun, charge, rest_volts) } else { None };
     if let Some(full_charge) = awake {
         settle_in_sun(node, life, &mut outcome, full_charge, spent);
     } else {

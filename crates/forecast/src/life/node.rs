@@ -104,7 +104,8 @@ impl ChargerTables {
     #[inline]
     #[must_use]
     pub fn limits(&self, battery_celsius: f32) -> ChargeLimits {
-        let degree = (battery_celsius - COLDEST_CELSIUS).max(0.0).min(HOTTEST_CELSIUS - COLDEST_CELSIUS) as i32 as usize;
+        let degree =
+            (battery_celsius - COLDEST_CELSIUS).clamp(0.0, HOTTEST_CELSIUS - COLDEST_CELSIUS) as i32 as usize;
         self.by_whole_degree[degree.min(WHOLE_DEGREES - 1)]
     }
 

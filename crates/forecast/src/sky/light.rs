@@ -144,7 +144,8 @@ impl LightTable {
     /// Light falling on the plane in a day of the year [Wh/m²].
     #[must_use]
     pub fn plain_day_wh_m2(&self, day: usize, clearness: ClearnessPlace) -> f32 {
-        let (low, high) = (self.plain_day_wh_m2[day][clearness.row], self.plain_day_wh_m2[day][clearness.row + 1]);
+        let (low, high) =
+            (self.plain_day_wh_m2[day][clearness.row], self.plain_day_wh_m2[day][clearness.row + 1]);
         low + clearness.share * (high - low)
     }
 

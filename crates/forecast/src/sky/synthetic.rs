@@ -11,7 +11,6 @@ use super::climate::Climate;
 use super::irradiance::faiman_celsius;
 use super::light::{ClearnessPlace, LightTable, YEAR_DAYS};
 use crate::life::ensemble::{DayHours, LifeWeather};
-use crate::life::kernel::HourWeather;
 use crate::life::unknowns::Drawn;
 use crate::random::Stream;
 
@@ -84,11 +83,11 @@ impl SyntheticWeather {
     pub fn new(climate: &Climate, light: LightTable, snow_days: &[f64; 12], enclosure: &Enclosure) -> Self {
         let days = normal_days(climate, &light, snow_days);
         let clearness: Vec<Clearness> = (0..12).map(|month| month_clearness(climate, &days, month)).collect();
-        let darkest = (0..12).min_by(|one, other| {
-            climate.months[*one].ghi_wh_m2.total_cmp(&climate.months[*other].ghi_wh_m2)
-        });
+        let darkest = (0..12)
+            .min_by(|one, other| climate.months[*one].ghi_wh_m2.total_cmp(&climate.months[*other].ghi_wh_m2));
         let dark = &clearness[darkest.unwrap_or(0)];
-        let warmth = |hour: usize| (std::f64::consts::TAU * (hour as f64 + 0.5 - WARMEST_HOUR) / 24.0).cos() as f32;
+        let warmth =
+            |hour: usize| (std::f64::consts::TAU * (hour as f64 + 0.5 - WARMEST_HOUR) / 24.0).cos() as f32;
         Self {
             persistence: Persistence::with_yearly_spread(DAY_TO_DAY, dark, 31, YEARLY_SPREAD),
             light,
@@ -155,22 +154,16 @@ impl LifeWeather for SyntheticWeather {
         let today = &sky.day;
         let light = self.light.effective_w_m2(day, today.place);
         let ghi_at_one = self.light.ghi_at_one_w_m2(day);
-        let mut hours: DayHours = std::array::from_fn(|hour| {
-            let air_celsius = today.air_celsius + today.half_swing_k * self.warmth_by_hour[hour];
-            let in_plane_w_m2 = light[hour] * today.sun_factor;
+        let mut hours = DayHours::default();
+        for (hour, now) in hours.iter_mut().enumerate() {
+            now.air_celsius = today.air_celsius + today.half_swing_k * self.warmth_by_hour[hour];
+            now.in_plane_w_m2 = light[hour] * today.sun_factor;
+            now.cell_celsius = now.air_celsius + self.cell_k_per_w_m2 * now.in_plane_w_m2;
+            let lit = ghi_at_one[hour] > 0.0;
             let warmed_k = self.sun_gain_k_per_w_m2 * ghi_at_one[hour] * today.clearness;
-            let inside_k = if ghi_at_one[hour] > 0.0 { warmed_k } else { -today.night_loss_k };
-            HourWeather {
-                in_plane_w_m2,
-                cell_celsius: air_celsius + self.cell_k_per_w_m2 * in_plane_w_m2,
-                air_celsius,
-                battery_celsius: air_celsius + inside_k,
-            }
-        });
-        // The box follows what its inside tends to.
-        for hour in &mut hours {
-            sky.battery_celsius += self.box_follows * (hour.battery_celsius - sky.battery_celsius);
-            hour.battery_celsius = sky.battery_celsius;
+            let inside_celsius = now.air_celsius + if lit { warmed_k } else { -today.night_loss_k };
+            sky.battery_celsius += self.box_follows * (inside_celsius - sky.battery_celsius);
+            now.battery_celsius = sky.battery_celsius;
         }
         hours
     }
@@ -191,7 +184,9 @@ fn normal_days(climate: &Climate, light: &LightTable, snow_days: &[f64; 12]) -> 
     let dates = super::light::nominal_hours();
     let month_of = |day: usize| usize::from(dates[day * HOURS_PER_DAY].month) - 1;
     let outside: Vec<f64> = (0..12)
-        .map(|month| (0..YEAR_DAYS).filter(|day| month_of(*day) == month).map(|day| light.outside_wh_m2(day)).sum())
+        .map(|month| {
+            (0..YEAR_DAYS).filter(|day| month_of(*day) == month).map(|day| light.outside_wh_m2(day)).sum()
+        })
         .collect();
     (0..YEAR_DAYS)
         .map(|day| {

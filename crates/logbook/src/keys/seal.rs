@@ -39,12 +39,10 @@ pub(super) fn seal(plain: &[u8], passphrase: &Passphrase) -> Result<Vec<u8>, Key
         getrandom::fill(octets).map_err(KeyBoxError::Random)?;
     }
     let wrapping = wrapping_key(passphrase, &salt, LOG_WORK).ok_or(KeyBoxError::Damaged)?;
-    let body = cipher(&wrapping).encrypt(&Nonce::default(), file_key.as_slice()).ok().ok_or(KeyBoxError::Damaged)?;
-    let header = format!(
-        "{VERSION}\n-> scrypt {} {LOG_WORK}\n{}\n---",
-        base64::encode(&salt),
-        base64::encode(&body)
-    );
+    let body =
+        cipher(&wrapping).encrypt(&Nonce::default(), file_key.as_slice()).ok().ok_or(KeyBoxError::Damaged)?;
+    let header =
+        format!("{VERSION}\n-> scrypt {} {LOG_WORK}\n{}\n---", base64::encode(&salt), base64::encode(&body));
     let mac = header_mac(&*file_key, header.as_bytes()).finalize().into_bytes();
     let mut sealed = format!("{header} {}\n", base64::encode(&mac)).into_bytes();
     sealed.extend(nonce);

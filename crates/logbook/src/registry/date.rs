@@ -33,8 +33,7 @@ impl Date {
         let days = seconds / 86_400 + 719_468;
         let era = days / 146_097;
         let day_of_era = days % 146_097;
-        let year_of_era =
-            (day_of_era - day_of_era / 1460 + day_of_era / 36_524 - day_of_era / 146_096) / 365;
+        let year_of_era = (day_of_era - day_of_era / 1460 + day_of_era / 36_524 - day_of_era / 146_096) / 365;
         let day_of_year = day_of_era - (365 * year_of_era + year_of_era / 4 - year_of_era / 100);
         let shifted = (5 * day_of_year + 2) / 153;
         let day = day_of_year - (153 * shifted + 2) / 5 + 1;

@@ -128,7 +128,7 @@ fn decode_form(text: &mut String, message: &Message, form: Form) {
             ),
         );
     }
-    let spare = 8 * layout.bytes as u32 - layout.bits;
+    let spare = payload::spare_bits(&layout);
     if spare > 0 {
         line(
             text,
@@ -188,7 +188,7 @@ fn value(text: &mut String, place: &Place) {
     );
     match field.kind {
         Kind::Flag => {
-            line(text, format_args!("            let {name} = word({read}).map(|code| code == 1);"))
+            line(text, format_args!("            let {name} = word({read}).map(|code| code == 1);"));
         }
         Kind::Choice { .. } => line(
             text,
@@ -198,7 +198,7 @@ fn value(text: &mut String, place: &Place) {
             ),
         ),
         Kind::Bytes { .. } => {
-            line(text, format_args!("            let {name} = octets(bytes, {offset}, \"{name}\")?;"))
+            line(text, format_args!("            let {name} = octets(bytes, {offset}, \"{name}\")?;"));
         }
         _ => line(text, format_args!("            let {name} = {read};")),
     }

@@ -1,5 +1,11 @@
 //! What the firmware needs to know besides its messages.
 
+#![expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "percentages and waits of a checked design are small and positive"
+)]
+
 use design::node::{Activity, Design, Load, RadioUse, Step};
 use design::region::PayloadConditions;
 

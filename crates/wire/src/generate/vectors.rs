@@ -1,9 +1,11 @@
 //! Golden vectors: bytes and what they mean, for whoever writes another codec.
 
+#![expect(clippy::cast_possible_truncation, reason = "slots are few; bytes may go round")]
+
 use design::message::{Form, Kind, Message, Part};
 
 use super::{Kit, Place, direction_word, form_word, forms, line, places};
-use crate::payload::{Codec, Encoded, Reading, Sample, State};
+use crate::payload::{Codec, DecodeError, Encoded, Reading, Sample, State, spare_bits};
 
 /// Bytes, and what they are an example of.
 struct Vector<'a> {
@@ -103,9 +105,10 @@ fn json_row(vector: &Vector) -> String {
                     )
                 })
                 .collect();
-            row.push_str(&format!(", \"readings\": [\n{}\n    ] }}", readings.join(",\n")));
+            row = format!("{row}, \"readings\": [\n{}\n    ] }}", readings.join(",\n"));
         }
-        Err(()) => row.push_str(", \"error\": true }"),
+        // The reason is worded differently in each language.
+        Err(_) => row.push_str(", \"error\": true }"),
     }
     row
 }
@@ -113,12 +116,11 @@ fn json_row(vector: &Vector) -> String {
 type Meant<'a> = (Place<'a>, Reading, Option<Vec<u8>>);
 
 impl<'a> Vector<'a> {
-    fn readings(&self) -> Result<Vec<Meant<'a>>, ()> {
+    fn readings(&self) -> Result<Vec<Meant<'a>>, DecodeError> {
         let codec = Codec::new(self.message);
         let port = self.message.port_of(self.form).unwrap_or_default();
         let mut readings = Vec::new();
-        // The reason is worded differently in each language.
-        codec.decode(port, &self.bytes, &mut readings).map_err(|_| ())?;
+        codec.decode(port, &self.bytes, &mut readings)?;
         let rows = places(self.message, self.form).into_iter().zip(readings).enumerate();
         Ok(rows
             .map(|(slot, (place, reading))| (place, reading, codec.octets(self.form, slot, &self.bytes)))
@@ -141,7 +143,7 @@ fn vectors<'a>(kit: &Kit<'a>) -> Vec<Vector<'a>> {
         let cut = good.get(..good.len() - 1).unwrap_or_default().to_vec();
         vector("cut off", cut);
         vector("a byte too many", [good.as_slice(), &[0]].concat());
-        let spare = 8 * good.len() as u32 - message.layout(form).bits;
+        let spare = spare_bits(&message.layout(form));
         if let (true, Some((last, rest))) = (spare > 0, good.split_last()) {
             vector("ones after the last field", [rest, &[last | 1]].concat());
         }
@@ -177,7 +179,7 @@ fn sample(place: &Place, index: usize, fill: Fill) -> Sample<'static> {
         Fill::Spread(seed) => {
             // The golden ratio spreads the codes of neighbouring fields over their ranges.
             let mixed = (index as u32 + seed).wrapping_mul(0x9e37_79b9);
-            Sample::Code((u64::from(mixed) * (u64::from(codes.last) + 1) >> 32) as u32)
+            Sample::Code(((u64::from(mixed) * (u64::from(codes.last) + 1)) >> 32) as u32)
         }
     }
 }
@@ -222,5 +224,5 @@ fn state_word(reading: &Reading) -> &'static str {
 }
 
 fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+    bytes.iter().fold(String::new(), |text, byte| text + &format!("{byte:02x}"))
 }

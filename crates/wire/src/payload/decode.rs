@@ -1,5 +1,10 @@
 //! From bytes to readings.
 
+#![expect(
+    clippy::cast_possible_truncation,
+    reason = "a message has at most 242 bytes; codes are masked to their width"
+)]
+
 use super::shape::{Link, Plan, Reach, Shape, WINDOW};
 use super::{Codec, DecodeError, Reading, State, bits};
 use design::message::Form;

@@ -1,5 +1,11 @@
 //! From readings to bytes.
 
+#![expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "each value is compared with its limits first"
+)]
+
 use design::message::{Field, Form, Kind, Part};
 use thiserror::Error;
 
@@ -184,7 +190,7 @@ fn code(field: &Field, part: Part, sample: Sample) -> Option<u32> {
 }
 
 /// Makes of readings that belong together what is sent for them.
-fn link_samples<'a>(link: &Link, samples: &mut [Sample<'a>]) {
+fn link_samples(link: &Link, samples: &mut [Sample<'_>]) {
     match *link {
         Link::Position { slot } => {
             if let Some(both) = samples.get_mut(slot..slot + 2)
@@ -195,7 +201,9 @@ fn link_samples<'a>(link: &Link, samples: &mut [Sample<'a>]) {
         }
         Link::History { slot, earlier, reach, .. } => {
             if let Some([newest, earlier @ ..]) = samples.get_mut(slot..=slot + earlier) {
-                earlier.iter_mut().for_each(|sample| *sample = reach.difference(*newest, *sample));
+                for sample in earlier {
+                    *sample = reach.difference(*newest, *sample);
+                }
             }
         }
         Link::Octets { .. } => {}

@@ -1,5 +1,7 @@
 //! One form of a message, prepared for reading: where to load, how far to shift, what a code means.
 
+#![expect(clippy::cast_possible_truncation, reason = "a message has at most 242 bytes")]
+
 use std::sync::Arc;
 
 use design::message::{Field, Form, Kind, Layout, Message, Part, Scale, Slot, Version};
@@ -105,7 +107,7 @@ impl Shape {
             Version::Port => None,
             Version::Bits { width, value } => Some((8 - u32::from(width), value)),
         };
-        let spare = (8 * layout.bytes) as u32 - layout.bits;
+        let spare = spare_bits(&layout);
         let of = |slot: &Slot| message.fields.get(slot.field);
         let mut plans: Vec<Plan> = Vec::new();
         for slot in &layout.slots {
@@ -122,6 +124,11 @@ impl Shape {
         let port = message.port_of(form).unwrap_or(message.port);
         Self { form, port, version, padding: ((1_u16 << spare) - 1) as u8, plans, links, layout }
     }
+}
+
+/// Bits after the last field, which are zero.
+pub(crate) fn spare_bits(layout: &Layout) -> u32 {
+    8 * layout.bytes as u32 - layout.bits
 }
 
 /// The scale of a part, if it has one.

@@ -4,6 +4,9 @@ use std::fmt::Write as _;
 
 use design::message::{Direction, Field, Form, Kind, Message, Part};
 
+/// What the program in C says where packing what was unpacked gives other bytes.
+pub(crate) const PACKED_DIFFERENTLY: &str = " packed differently";
+
 /// Names of the readings of a form, as the generated files call them, with the place in line of earlier ones.
 fn readings(message: &Message, form: Form) -> Vec<(&Field, Part, String)> {
     message
@@ -160,7 +163,7 @@ pub(crate) fn c(messages: &[Message], conversions: &[(String, bool)]) -> String 
                 print_reading(&mut program, field, part, &at);
             }
             let pack = short.to_lowercase();
-            writeln!(program, "        if (outside == 0) {{\n            if (ow_{pack}pack_{name}(&m, again) != 0u || memcmp(again, bytes, length) != 0) {{ printf(\" PACKED-DIFFERENTLY\"); }}\n        }}\n    }}").expect("text");
+            writeln!(program, "        if (outside == 0) {{\n            if (ow_{pack}pack_{name}(&m, again) != 0u || memcmp(again, bytes, length) != 0) {{ printf(\"{PACKED_DIFFERENTLY}\"); }}\n        }}\n    }}").expect("text");
         }
         program.push_str("    puts(\"\");\n}\n");
     }

@@ -4,8 +4,7 @@
 
 pub(crate) mod driver;
 pub(crate) mod program;
-
-use std::fmt::Write as _;
+pub(crate) mod random;
 
 use design::catalog::Catalog;
 use design::message::{Field, Form, Kind, Message, Part};
@@ -67,11 +66,12 @@ impl Case {
         if self.bytes.is_empty() {
             line.push('-');
         }
-        for byte in &self.bytes {
-            write!(line, "{byte:02x}").expect("a string takes everything");
-        }
-        line
+        line + &hex(&self.bytes)
     }
+}
+
+fn hex(octets: &[u8]) -> String {
+    octets.iter().fold(String::new(), |text, octet| text + &format!("{octet:02x}"))
 }
 
 /// What a language made of a case.
@@ -115,9 +115,9 @@ impl Said {
             let place = layout.slots[slot];
             let field = &codec.message().fields[place.field];
             match &field.kind {
-                Kind::Bytes { .. } => codec.octets(form, slot, &case.bytes).map_or(Value::Absent, |octets| {
-                    Value::Word(octets.iter().map(|octet| format!("{octet:02x}")).collect())
-                }),
+                Kind::Bytes { .. } => codec
+                    .octets(form, slot, &case.bytes)
+                    .map_or(Value::Absent, |octets| Value::Word(hex(&octets))),
                 Kind::Flag => {
                     reading.code().map_or(Value::Absent, |code| Value::Word((code == 1).to_string()))
                 }
@@ -170,13 +170,13 @@ impl Dice {
     }
 }
 
-/// Writes a code as the rules of `design::message` say, one bit at a time.
+/// Writes a code as the rules of `design::message` say, one bit at a time; bits before the last 64 become zero.
 pub(crate) fn put(bytes: &mut [u8], offset: u32, bits: u32, code: u64) {
     for bit in 0..bits {
         let place = (offset + bit) as usize;
         let mask = 0x80 >> (place % 8);
         bytes[place / 8] &= !mask;
-        if bit < bits.min(64) && code >> (bits.min(64) - 1 - bit) & 1 == 1 {
+        if code.checked_shr(bits - 1 - bit).is_some_and(|rest| rest & 1 == 1) {
             bytes[place / 8] |= mask;
         }
     }

@@ -1,5 +1,10 @@
 //! Programs of other languages, run in a folder of their own.
 
+#![expect(
+    clippy::disallowed_methods,
+    reason = "it writes files of its own and starts compilers and interpreters"
+)]
+
 use std::fs;
 use std::io::Write as _;
 use std::path::Path;
@@ -53,4 +58,10 @@ pub(crate) fn run(folder: &Path, program: &str, arguments: &[&str], input: &str)
         &said[..said.len().min(4000)]
     );
     String::from_utf8(output.stdout).expect("it prints text").lines().map(str::to_owned).collect()
+}
+
+/// Whether a program ends well.
+pub(crate) fn succeeds(folder: &Path, program: &str, arguments: &[&str]) -> bool {
+    let output = Command::new(program).args(arguments).current_dir(folder).stdin(Stdio::null()).output();
+    output.unwrap_or_else(|error| panic!("{program} can't be started: {error}")).status.success()
 }

@@ -61,7 +61,9 @@ fn table(message: &MessageRow) -> Markup {
 
 fn row(message: &MessageRow, rate: &RateRow) -> Markup {
     let fits = message.bytes() <= rate.ceiling.bytes;
-    let airtime = rate.airtime.map_or("?".to_owned(), |airtime| format!("{} ms", words::figure(airtime.milliseconds())));
+    let airtime = rate
+        .airtime
+        .map_or("?".to_owned(), |airtime| format!("{} ms", words::figure(airtime.milliseconds())));
     html! {
         tr.quiet[!rate.in_use] {
             th scope="row" { "DR" (rate.data_rate) @if !rate.in_use { ", if asked" } }
@@ -77,9 +79,14 @@ fn row(message: &MessageRow, rate: &RateRow) -> Markup {
 
 fn sources(subject: &Subject) -> Vec<(String, String)> {
     let law = &subject.law;
-    let mut said = vec![("plan".to_owned(), format!("{}, {}", law.region, law.edition)), ("text".to_owned(), law.text.clone())];
+    let mut said = vec![
+        ("plan".to_owned(), format!("{}, {}", law.region, law.edition)),
+        ("text".to_owned(), law.text.clone()),
+    ];
     let open = law.open.iter();
-    said.extend(open.map(|open| ("check your regulator".to_owned(), format!("not seen: {} ({})", open.question, open.text))));
+    said.extend(open.map(|open| {
+        ("check your regulator".to_owned(), format!("not seen: {} ({})", open.question, open.text))
+    }));
     said
 }
 

@@ -2,8 +2,8 @@
 
 use forecast::plan::{ClimateMonth, ClimateView};
 
-use super::lay::{bar, paint, wrap_indented};
 use super::super::Assumed;
+use super::lay::{bar, paint, wrap_indented};
 use super::{BOLD, SUN, WIDTH, fact, says, words};
 
 /// Columns of the longest bar.

@@ -49,7 +49,10 @@ pub(crate) fn everything(subject: &Subject, plan: &Plan) -> String {
         section("How far that is to be trusted", climate::how_sure(assumed));
     }
     let assumptions = says::assumptions(plan);
-    section("What is assumed", assumptions.iter().flat_map(|text| wrap_indented(text, WIDTH, "  ")).collect());
+    section(
+        "What is assumed",
+        assumptions.iter().flat_map(|text| wrap_indented(text, WIDTH, "  ")).collect(),
+    );
     lines.join("\n") + "\n"
 }
 

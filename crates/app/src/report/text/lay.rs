@@ -28,7 +28,8 @@ pub(super) fn wrap_indented(text: &str, columns: usize, indent: &str) -> Vec<Str
     // A figure and its per cent stay together.
     let text = text.replace(" %", "\u{a0}%");
     let mut lines = vec![String::new()];
-    for word in text.split(|one: char| one.is_whitespace() && one != '\u{a0}').filter(|word| !word.is_empty()) {
+    for word in text.split(|one: char| one.is_whitespace() && one != '\u{a0}').filter(|word| !word.is_empty())
+    {
         let last = lines.last_mut().expect("starts with one line");
         let used = last.chars().count();
         if used > indent.len() && used + 1 + word.chars().count() > columns {

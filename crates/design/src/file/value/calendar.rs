@@ -116,6 +116,29 @@ impl Field for Hours {
     }
 }
 
+/// A figure for each month, January first.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Monthly<T>(pub(crate) [T; 12]);
+
+impl<T: Field + Copy> Field for Monthly<T> {
+    fn noun() -> String {
+        format!("list of twelve, each {}", T::noun())
+    }
+    fn schema() -> String {
+        format!(r#"{{"type":"array","items":{},"minItems":12,"maxItems":12}}"#, T::schema())
+    }
+    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
+        let figures = <Vec<T>>::read(value, found)?;
+        let count = figures.len();
+        let months = <[T; 12]>::try_from(figures).ok();
+        if months.is_none() {
+            let message = format!("{count} figures do not make a year of months");
+            found.error(diagnostic::MONTHLY, &value.span(), message, "write twelve, January first");
+        }
+        months.map(Self)
+    }
+}
+
 /// Days of snow by month.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct SnowDays(pub(crate) [f64; 12]);

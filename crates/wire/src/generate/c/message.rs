@@ -350,7 +350,7 @@ fn unpack(text: &mut String, message: &Message) {
             );
         }
         let layout = message.layout(form);
-        let spare = 8 * layout.bytes as u32 - layout.bits;
+        let spare = payload::spare_bits(&layout);
         if spare > 0 {
             line(
                 text,

@@ -12,7 +12,9 @@ pub(super) fn lines(subject: &Subject) -> Vec<String> {
         return Vec::new();
     }
     let mut lines = wrap_indented(&format!("{}: {}", words::verdict(law.verdict), law.reason), WIDTH, "  ");
-    lines.extend(law.remedy.iter().flat_map(|remedy| wrap_indented(&format!("  instead: {remedy}"), WIDTH, "  ")));
+    lines.extend(
+        law.remedy.iter().flat_map(|remedy| wrap_indented(&format!("  instead: {remedy}"), WIDTH, "  ")),
+    );
     lines.extend(wrap_indented(&format!("{}, {}; {}", law.region, law.edition, law.text), WIDTH, "  "));
     lines.extend(law.checks.iter().filter(|check| check.verdict != Verdict::Holds).flat_map(check));
     for message in &law.messages {
@@ -20,7 +22,11 @@ pub(super) fn lines(subject: &Subject) -> Vec<String> {
         lines.extend(rates(message));
     }
     lines.extend(law.open.iter().flat_map(|open| {
-        wrap_indented(&format!("no legal text was seen for {}: check your regulator ({})", open.question, open.text), WIDTH, "  ")
+        wrap_indented(
+            &format!("no legal text was seen for {}: check your regulator ({})", open.question, open.text),
+            WIDTH,
+            "  ",
+        )
     }));
     lines
 }
@@ -41,9 +47,13 @@ fn rates(message: &MessageRow) -> Vec<String> {
     let title = super::super::lay::clip(&format!("{}, {} bytes", message.name, message.bytes()), 21);
     let mut lines = vec![row(&title, head)];
     lines.extend(message.rates.iter().map(|rate| {
-        let airtime = rate.airtime.map_or("?".to_owned(), |airtime| format!("{:.1} ms", airtime.milliseconds()));
+        let airtime =
+            rate.airtime.map_or("?".to_owned(), |airtime| format!("{:.1} ms", airtime.milliseconds()));
         let (law, grant) = (says::bound(rate.limits.law), says::bound(rate.limits.allowance));
-        row(&rate_name(rate), [&airtime, &format!("{} B", rate.ceiling.bytes), &law, &grant, &says::tightest(rate)])
+        row(
+            &rate_name(rate),
+            [&airtime, &format!("{} B", rate.ceiling.bytes), &law, &grant, &says::tightest(rate)],
+        )
     }));
     lines
 }
@@ -51,4 +61,3 @@ fn rates(message: &MessageRow) -> Vec<String> {
 fn rate_name(rate: &RateRow) -> String {
     format!("  DR{}{}", rate.data_rate, if rate.in_use { "" } else { ", if asked" })
 }
-

@@ -27,7 +27,13 @@ fn form(form: &FormView) -> Vec<String> {
 }
 
 fn row(row: &Row) -> String {
-    let line = format!("  {:<36}{:>4} {:>4}  {}", clip(&says::field_name(row), 35), row.offset, row.bits, says::field_says(row));
+    let line = format!(
+        "  {:<36}{:>4} {:>4}  {}",
+        clip(&says::field_name(row), 35),
+        row.offset,
+        row.bits,
+        says::field_says(row)
+    );
     clip(&line, super::WIDTH)
 }
 

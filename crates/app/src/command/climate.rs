@@ -1,0 +1,80 @@
+//! `overwinter climate`: what is assumed of the weather at a node, month by month, from where, and how sure it is.
+
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use clap::Args;
+use forecast::plan::climate_view;
+use forecast::sky::climate::Climate;
+
+use crate::input::{self, Sky};
+use crate::output;
+use crate::problem::Failure;
+use crate::report::{self, Assumed, Origin};
+
+/// Shown below the help of the command.
+pub(super) const EXAMPLE: &str = "\
+Examples:
+  overwinter climate examples/larkmoor/frost-mast.toml
+  overwinter climate examples/larkmoor/frost-mast.toml --weather examples/weather/sand-point-ak.csv
+
+Without a weather file the climate is that of [climate] in the design file, or the built-in one. Exit code: 0, or 2 \
+if something is wrong with the input.";
+
+/// What `climate` is given.
+#[derive(Args)]
+pub(super) struct ClimateOf {
+    /// The design file of the node
+    #[arg(value_name = "NODE.toml")]
+    design: PathBuf,
+    /// The climate that these hours show: TMY3, EPW, or CSV with named columns
+    #[arg(long, value_name = "FILE")]
+    weather: Option<PathBuf>,
+    /// Seed of the years that are drawn
+    #[arg(long, value_name = "S", default_value_t = 1)]
+    seed: u64,
+    /// Print everything as JSON, units in the names
+    #[arg(long)]
+    json: bool,
+    /// Write the report with charts as one page of HTML
+    #[arg(long, value_name = "FILE.html")]
+    report: Option<PathBuf>,
+}
+
+/// Prints what is assumed, and says the exit code.
+pub(super) fn run(arguments: &ClimateOf) -> ExitCode {
+    let said = climate(arguments).and_then(|page| output::print(&page));
+    match said {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => super::check::refuse(&failure, arguments.json),
+    }
+}
+
+fn climate(arguments: &ClimateOf) -> Result<String, Failure> {
+    let inputs = [Some(arguments.design.as_path()), arguments.weather.as_deref()];
+    let inputs: Vec<&Path> = inputs.into_iter().flatten().collect();
+    output::refuse_to_overwrite(&[arguments.report.as_deref()], &inputs)?;
+    let (checked, sky) = input::node(&arguments.design, arguments.weather.as_deref())?;
+    let mut design = checked.design;
+    let (climate, origin) = match sky {
+        Sky::Climate(climate) => (*climate, Origin::of(&design)),
+        Sky::Hours(hours) => {
+            // The node is looked at where the weather was taken, as `check` does.
+            if let Some(place) = &hours.place {
+                (design.site.latitude, design.site.longitude) = (place.latitude, place.longitude);
+            }
+            (Climate::from_hours(&hours, design.site.latitude), Origin::Hours)
+        }
+    };
+    let assumed = Assumed { view: climate_view(&design, &climate, arguments.seed), origin };
+    let first_month = report::first_month(climate.latitude.degrees());
+    if let Some(path) = &arguments.report {
+        let file = arguments.design.to_string_lossy();
+        output::write(path, &report::html::climate::page(&file, &design.name, first_month, &assumed))?;
+    }
+    Ok(if arguments.json {
+        format!("{:#}\n", report::json::climate::climate(&assumed))
+    } else {
+        report::text::climate::page(&design.name, first_month, &assumed)
+    })
+}

@@ -1,0 +1,103 @@
+//! `overwinter kit`: what is written, what is left alone, what is refused.
+
+use std::fs;
+use std::path::Path;
+
+use crate::program::run;
+
+const MAST: &str = "examples/larkmoor/frost-mast.toml";
+
+fn kit(folder: &Path, more: &[&str]) -> crate::program::Run {
+    let folder = folder.to_str().expect("the path is text");
+    run(&[&["kit", MAST, "-o", folder], more].concat())
+}
+
+fn names(folder: &Path) -> Vec<String> {
+    let entries = fs::read_dir(folder).expect("the folder is there");
+    let mut names: Vec<String> = entries
+        .map(|entry| entry.expect("it can be read").file_name().to_string_lossy().into_owned())
+        .collect();
+    names.sort();
+    names
+}
+
+#[test]
+fn writes_the_kit_and_the_second_time_changes_nothing() {
+    let folder = tempfile::tempdir().expect("there is room");
+    let place = folder.path().join("kit");
+    let first = kit(&place, &[]);
+    assert_eq!((first.code, first.stderr.as_str()), (Some(0), ""));
+    let expected = ["frost_mast.h", "frost_mast.js", "frost_mast.md", "frost_mast.py", "frost_mast.rs"];
+    let expected = [&expected[..], &["frost_mast_vectors.csv", "frost_mast_vectors.json"]].concat();
+    assert_eq!(names(&place), expected);
+    let written =
+        |name: &str| fs::metadata(place.join(name)).and_then(|data| data.modified()).expect("it is there");
+    let before: Vec<_> = expected.iter().map(|name| written(name)).collect();
+    let second = kit(&place, &[]);
+    assert_eq!(second.stdout.matches("unchanged").count(), expected.len(), "{}", second.stdout);
+    assert_eq!(expected.iter().map(|name| written(name)).collect::<Vec<_>>(), before);
+}
+
+#[test]
+fn leaves_the_files_of_others_alone_and_refuses_to_overwrite_them() {
+    let folder = tempfile::tempdir().expect("there is room");
+    fs::write(folder.path().join("notes.txt"), "mine").expect("it can be written");
+    assert_eq!(kit(folder.path(), &[]).code, Some(0));
+    assert_eq!(fs::read_to_string(folder.path().join("notes.txt")).ok().as_deref(), Some("mine"));
+    let other = tempfile::tempdir().expect("there is room");
+    fs::write(other.path().join("frost_mast.js"), "my own decoder").expect("it can be written");
+    let refused = kit(other.path(), &[]);
+    assert_eq!(refused.code, Some(2));
+    assert!(
+        refused.stderr.contains("frost_mast.js") && refused.stderr.contains("not made by overwinter"),
+        "{}",
+        refused.stderr
+    );
+    assert_eq!(names(other.path()), ["frost_mast.js"], "nothing is half-written");
+}
+
+#[cfg(unix)]
+#[test]
+fn secrets_are_for_the_owner_alone_ignored_and_never_overwritten() {
+    use std::os::unix::fs::PermissionsExt as _;
+
+    let folder = tempfile::tempdir().expect("there is room");
+    assert_eq!(kit(folder.path(), &["--secrets"]).code, Some(0));
+    let secrets = folder.path().join("frost_mast_secrets.h");
+    let mode = fs::metadata(&secrets).expect("it is there").permissions().mode();
+    assert_eq!(mode & 0o777, 0o600);
+    let ignored = fs::read_to_string(folder.path().join(".gitignore")).expect("it is there");
+    assert_eq!(ignored, "frost_mast_secrets.h\n");
+    fs::write(&secrets, "filled in").expect("it can be written");
+    let again = kit(folder.path(), &["--secrets"]);
+    assert!(again.stdout.contains("kept"), "{}", again.stdout);
+    assert_eq!(fs::read_to_string(&secrets).ok().as_deref(), Some("filled in"));
+}
+
+#[test]
+fn a_design_without_messages_and_an_output_that_is_a_file_are_refused() {
+    let folder = tempfile::tempdir().expect("there is room");
+    let file = folder.path().join("file");
+    fs::write(&file, "").expect("it can be written");
+    let refused = kit(&file, &[]);
+    assert_eq!(refused.code, Some(2));
+    assert!(refused.stderr.contains("file"), "{}", refused.stderr);
+    let text = fs::read_to_string(crate::program::root().join(MAST)).expect("the example is there");
+    let (before, rest) = text.split_once("# Every 10 minutes; three").expect("the messages begin here");
+    let after = &rest[rest.find("[regulator.main]").expect("and end here")..];
+    let after = after.replace("message = \"report\"", "payload = \"12 bytes\"");
+    let silent = folder.path().join("silent.toml");
+    fs::write(
+        &silent,
+        format!("{before}{}", after.replace("message = \"frost_watch\"", "payload = \"5 bytes\"")),
+    )
+    .expect("it can be written");
+    let said = run(&[
+        "kit",
+        silent.to_str().expect("text"),
+        "-o",
+        folder.path().join("kit").to_str().expect("text"),
+    ]);
+    assert_eq!(said.code, Some(2));
+    assert!(said.stderr.contains("no message"), "{}", said.stderr);
+}
