@@ -269,7 +269,7 @@ mod tests {
             ("0039363463336913aa", "byte 8: a join-request has 23"),
         ] {
             let bytes = hex(text).expect("it is hex");
-            let error = table(&bytes).err().expect("it is no frame").render();
+            let error = table(&bytes).map(|(text, _)| text).expect_err("it is no frame").render();
             assert!(error.contains(said), "{text}: {error}");
         }
     }

@@ -163,7 +163,9 @@ fn keys_that_an_interrupted_run_left_are_used_and_not_drawn_anew() {
         desk.hand_over();
         let mut second = desk.list();
         for list in [&mut first, &mut second] {
-            list.iter_mut().for_each(|row| row.truncate(2));
+            for row in list.iter_mut() {
+                row.truncate(2);
+            }
             list.sort();
         }
         assert_eq!(first, second);

@@ -67,8 +67,7 @@ impl Diary {
 
     fn situation(&self, month: u8, day: u8, hour: u8) -> Situation {
         let stay = self.stays.iter().find(|stay| date_between((month, day), stay.from, stay.to));
-        let moving =
-            stay.and_then(|stay| stay.moving).is_some_and(|(from, to)| hour_between(hour, from, to));
+        let moving = stay.and_then(|stay| stay.moving).is_some_and(|(from, to)| hour_between(hour, from, to));
         Situation {
             sky: stay.filter(|_| !moving).map_or(Sky::Open, |stay| stay.sky),
             moving,

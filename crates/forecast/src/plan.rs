@@ -9,8 +9,8 @@ mod lives;
 mod make;
 mod record;
 
-pub use climate_view::{ClimateMonth, ClimateView, DarkFortnight, climate_view};
 pub use chances::{Chances, DayBand, Driver, Effort, FaultRow, FortnightHour, WorstLife};
+pub use climate_view::{ClimateMonth, ClimateView, DarkFortnight, climate_view};
 pub use make::{Weather, plan, plan_once};
 
 use design::quantity::{Angle, Charge, Current, Duration, Irradiance, Share, Temperature, Voltage};

@@ -42,7 +42,10 @@ pub fn ranks(values: &[f64]) -> Vec<f64> {
     let mut ranks = vec![0.0; values.len()];
     let mut from = 0;
     while from < order.len() {
-        let alike = order[from..].iter().take_while(|index| values[**index].total_cmp(&values[order[from]]).is_eq()).count();
+        let alike = order[from..]
+            .iter()
+            .take_while(|index| values[**index].total_cmp(&values[order[from]]).is_eq())
+            .count();
         let rank = from as f64 + (alike - 1) as f64 / 2.0;
         order[from..from + alike].iter().for_each(|index| ranks[*index] = rank);
         from += alike;
@@ -66,7 +69,8 @@ pub fn rank_regression(columns: &[Vec<f64>], outcome: &[f64]) -> Vec<f64> {
         .enumerate()
         .map(|(row, input)| {
             let diagonal = |column: usize| if row == column { 1e-9 } else { 0.0 };
-            let left = inputs.iter().enumerate().map(|(column, other)| product(input, other) + diagonal(column));
+            let left =
+                inputs.iter().enumerate().map(|(column, other)| product(input, other) + diagonal(column));
             left.chain([product(input, &output)]).collect()
         })
         .collect();
@@ -136,9 +140,11 @@ mod tests {
     fn regression_finds_what_moves_the_outcome() {
         let mut random = Stream::new(1, 1);
         let columns: Vec<Vec<f64>> = (0..3).map(|_| (0..2000).map(|_| random.normal()).collect()).collect();
-        let outcome: Vec<f64> =
-            (0..2000).map(|i| (2.0 * columns[0][i] - columns[1][i]).exp()).collect();
+        let outcome: Vec<f64> = (0..2000).map(|i| (2.0 * columns[0][i] - columns[1][i]).exp()).collect();
         let weights = rank_regression(&columns, &outcome);
-        assert!(weights[0] > 0.8 && (-0.5..-0.35).contains(&weights[1]) && weights[2].abs() < 0.05, "{weights:?}");
+        assert!(
+            weights[0] > 0.8 && (-0.5..-0.35).contains(&weights[1]) && weights[2].abs() < 0.05,
+            "{weights:?}"
+        );
     }
 }

@@ -128,12 +128,19 @@ fn one_step(node: &NodeTables, level: usize, levels: usize, harvest: f32) -> (us
 /// The chain of levels is made by the production step itself and iterated to its stationary state, so nothing is drawn.
 #[test]
 fn a_two_point_walk_meets_its_closed_form() {
-    let published = [(0.5, 10, 0.0454545), (0.55, 10, 0.0123581), (0.6, 10, 0.00233925), (0.6, 5, 0.0192481), (0.7, 10, 3.58389e-5)];
+    let published = [
+        (0.5, 10, 0.0454545),
+        (0.55, 10, 0.0123581),
+        (0.6, 10, 0.00233925),
+        (0.6, 5, 0.0192481),
+        (0.7, 10, 3.58389e-5),
+    ];
     for (up, levels, expected) in published {
         let node = store(levels as f64, 1.0);
         // Harvest 2 or 0 against a load of 1 moves the store by one level up or down.
-        let moves: Vec<_> =
-            (0..=levels).map(|level| [one_step(&node, level, levels, 2.0), one_step(&node, level, levels, 0.0)]).collect();
+        let moves: Vec<_> = (0..=levels)
+            .map(|level| [one_step(&node, level, levels, 2.0), one_step(&node, level, levels, 0.0)])
+            .collect();
         let mut share = vec![1.0 / (levels + 1) as f64; levels + 1];
         for _ in 0..20_000 {
             let mut next = vec![0.0; levels + 1];
@@ -143,7 +150,8 @@ fn a_two_point_walk_meets_its_closed_form() {
             }
             share = next;
         }
-        let unmet = |(here, [(_, high), (_, low)]): (&f64, &[(usize, f64); 2])| here * (up * high + (1.0 - up) * low);
+        let unmet =
+            |(here, [(_, high), (_, low)]): (&f64, &[(usize, f64); 2])| here * (up * high + (1.0 - up) * low);
         let found: f64 = share.iter().zip(&moves).map(unmet).sum();
         assert!((found / expected - 1.0).abs() < 1e-5, "p {up}, N {levels}: {found} for {expected}");
     }

@@ -62,12 +62,8 @@ fn outflow(flows: &Flows) -> f64 {
 /// Every ampere-hour is accounted for: over each hour and, summed separately, over ten years with wear.
 #[test]
 fn the_charge_balance_closes() {
-    let design = solar(
-        "panel-0w3",
-        "linear-usb-gated",
-        "part = \"nmc-18650\"\ncapacity = \"150 mAh\"",
-        REPORTING,
-    );
+    let design =
+        solar("panel-0w3", "linear-usb-gated", "part = \"nmc-18650\"\ncapacity = \"150 mAh\"", REPORTING);
     let (node, record) = (tables(&design), invented_year());
     let start = Life::new(&node, 0.5);
     let (mut stored, mut before) = (start.stored_ah, Flows::default());
@@ -105,10 +101,14 @@ fn levels(capacity_ah: f64, load_a: f64, harvest_a: &[f32], factor: f32, start_a
     );
     let record = Record::of_currents(harvest_a.iter().map(|a| a * factor));
     let mut levels = Vec::with_capacity(harvest_a.len());
-    Walk::new(Life::new(&node, start_ah / capacity_ah), 0, harvest_a.len()).go(&node, &record, |_, life, _| {
-        levels.push(life.stored_ah);
-        Continue(())
-    });
+    Walk::new(Life::new(&node, start_ah / capacity_ah), 0, harvest_a.len()).go(
+        &node,
+        &record,
+        |_, life, _| {
+            levels.push(life.stored_ah);
+            Continue(())
+        },
+    );
     levels
 }
 
@@ -138,7 +138,8 @@ proptest! {
 #[test]
 fn a_fuller_battery_ages_faster() {
     let node = tables(&solar("panel-1w", "linear-usb-gated", "part = \"nmc-18650\"", REPORTING));
-    let warm = HourWeather { air_celsius: 25.0, battery_celsius: 25.0, cell_celsius: 25.0, in_plane_w_m2: 0.0 };
+    let warm =
+        HourWeather { air_celsius: 25.0, battery_celsius: 25.0, cell_celsius: 25.0, in_plane_w_m2: 0.0 };
     let record = Record { hours: vec![warm; 24], kinds: vec![0; 24], yield_kept_per_pass: 1.0 };
     let lost = |charge| {
         let end = Walk::new(Life::new(&node, charge), 0, 60 * 24).go(&node, &record, |_, _, _| Continue(()));
@@ -160,7 +161,8 @@ fn a_larger_supercapacitor_restarts_later() {
         let node = tables(&design);
         let mut empty = Life::new(&node, 0.0);
         empty.running = false;
-        let dull = HourWeather { in_plane_w_m2: 20.0, cell_celsius: 5.0, air_celsius: 5.0, battery_celsius: 5.0 };
+        let dull =
+            HourWeather { in_plane_w_m2: 20.0, cell_celsius: 5.0, air_celsius: 5.0, battery_celsius: 5.0 };
         let record = Record { hours: vec![dull; 24], kinds: vec![0; 24], yield_kept_per_pass: 1.0 };
         let mut back = None;
         Walk::new(empty, 0, 8760).go(&node, &record, |index, _, outcome| {
@@ -186,7 +188,8 @@ fn polar_night_without_a_panel_is_primary_cell_arithmetic() {
         "#,
     );
     let node = tables(&design);
-    let room = HourWeather { air_celsius: 25.0, battery_celsius: 25.0, cell_celsius: 25.0, in_plane_w_m2: 0.0 };
+    let room =
+        HourWeather { air_celsius: 25.0, battery_celsius: 25.0, cell_celsius: 25.0, in_plane_w_m2: 0.0 };
     let record = Record { hours: vec![room; 24], kinds: vec![0; 24], yield_kept_per_pass: 1.0 };
     let mut hours = 0.0;
     let end = Walk::new(Life::new(&node, 1.0), 0, 20 * 8766).go(&node, &record, |_, _, outcome| {
@@ -217,7 +220,8 @@ fn december_is_kinder_to_better_nodes() {
     let weather = port_angeles();
     let lowest = |panel: &str, tilt: &str, floor: &str| {
         let load = REPORTING.replace("80 uA", floor);
-        let mut design = solar(panel, "linear-usb-gated", "part = \"nmc-18650\"\ncapacity = \"1500 mAh\"", &load);
+        let mut design =
+            solar(panel, "linear-usb-gated", "part = \"nmc-18650\"\ncapacity = \"1500 mAh\"", &load);
         if let Some(mounted) = &mut design.panel {
             mounted.tilt = design::quantity::Angle::from_degrees(tilt.parse().expect("a number"));
         }

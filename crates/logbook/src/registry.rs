@@ -155,7 +155,7 @@ impl Node {
         if self.until.is_some_and(|until| until < self.from) {
             return row("`until` lies before `from`");
         }
-        let beyond = |angle: Angle, limit: f64| !(angle.degrees().abs() <= limit);
+        let beyond = |angle: Angle, limit: f64| !(-limit..=limit).contains(&angle.degrees());
         match self.place {
             Some(place) if beyond(place.latitude, 90.0) => row("`latitude_deg` lies beyond -90 to 90"),
             Some(place) if beyond(place.longitude, 180.0) => row("`longitude_deg` lies beyond -180 to 180"),
@@ -291,13 +291,14 @@ fn row_text(node: &Node) -> String {
         quoted(kind)
     );
     if let Some(until) = until {
-        text += &format!("until = {until}\n");
+        writeln!(text, "until = {until}").expect("a string takes any text");
     }
     if let Some(place) = place {
         let elevation =
             place.elevation.map_or(String::new(), |up| format!(", elevation_m = {:?}", up.metres()));
         let (north, east) = (place.latitude.degrees(), place.longitude.degrees());
-        text += &format!("place = {{ latitude_deg = {north:?}, longitude_deg = {east:?}{elevation} }}\n");
+        writeln!(text, "place = {{ latitude_deg = {north:?}, longitude_deg = {east:?}{elevation} }}")
+            .expect("a string takes any text");
     }
     for (field, values) in constants {
         let values: Vec<String> = values
@@ -306,7 +307,8 @@ fn row_text(node: &Node) -> String {
                 format!("{} = {:?}", key(name), value.unwrap_or(f64::NAN)).replace("NaN", "nan")
             })
             .collect();
-        text += &format!("constants.{} = {{ {} }}\n", key(field), values.join(", "));
+        writeln!(text, "constants.{} = {{ {} }}", key(field), values.join(", "))
+            .expect("a string takes any text");
     }
     text
 }

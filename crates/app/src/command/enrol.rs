@@ -1,5 +1,6 @@
 //! `overwinter enrol`: identities, keys, labels and sheets for many nodes of one kind.
 
+use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::time::{SystemTime, UNIX_EPOCH};
@@ -111,7 +112,8 @@ fn hand(arguments: &Enrol, columns: &Path) -> Result<String, Failure> {
     if let Some(last) = done.before.iter().map(|(_, on)| on).max() {
         let verb =
             if arguments.again { "among them, handed over before" } else { "left out, handed over before" };
-        page += &format!("{} {verb}, last on {last}.\n", words::count(done.before.len(), "node"));
+        writeln!(page, "{} {verb}, last on {last}.", words::count(done.before.len(), "node"))
+            .expect("a string takes any text");
     }
     Ok(page)
 }
@@ -180,14 +182,11 @@ fn enrol_in(site: &Site, wish: &Wish, arguments: &Enrol) -> Result<String, Failu
     if missing > 0 || wish.list.is_some() {
         let (mut keys, passphrase) = site.keys(arguments.passphrase_file.as_deref())?;
         let batch = Batch { design: &wish.design, names: &wish.names, today: wish.today };
-        match &wish.list {
-            Some((list, columns)) => {
-                import::add(&mut registry, &mut keys, &batch, list, columns, wish.join_eui)?;
-            }
-            None => {
-                let (identities, join_eui) = needed(wish)?;
-                enrolment::add(&mut registry, &mut keys, &batch, identities, join_eui, missing)?;
-            }
+        if let Some((list, columns)) = &wish.list {
+            import::add(&mut registry, &mut keys, &batch, list, columns, wish.join_eui)?;
+        } else {
+            let (identities, join_eui) = needed(wish)?;
+            enrolment::add(&mut registry, &mut keys, &batch, identities, join_eui, missing)?;
         }
         // Keys first: a row without a key would be a node that nobody can join.
         keys.save(&passphrase).map_err(|error| site::keys_failure(&error))?;

@@ -7,6 +7,8 @@ use wire::identity::DevEui;
 
 use crate::problem::{Failure, Problem};
 
+const HOW: &str = "write the first EUI of your block and the bits it fixes, such as 70B3D5ABCD000000/40";
+
 /// All identities whose first bits are given.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct Block {
@@ -20,8 +22,6 @@ impl Block {
         let refuse = |message: String, help: &str| {
             Err(Failure::of(Problem::of_file("eui-block", "--eui-block", message, help)))
         };
-        const HOW: &str =
-            "write the first EUI of your block and the bits it fixes, such as 70B3D5ABCD000000/40";
         let Some((first, bits)) = text.split_once('/') else {
             return refuse(format!("{text:?} does not say how large the block is"), HOW);
         };
@@ -29,9 +29,8 @@ impl Block {
             Ok(eui) => u64::from_be_bytes(eui.to_display_bytes()),
             Err(error) => return refuse(error.to_string(), HOW),
         };
-        let bits = match bits.parse() {
-            Ok(bits @ 24..=63) => bits,
-            _ => return refuse(format!("a block can't fix {bits:?} bits; it fixes 24 to 63"), HOW),
+        let Ok(bits @ 24..=63) = bits.parse() else {
+            return refuse(format!("a block can't fix {bits:?} bits; it fixes 24 to 63"), HOW);
         };
         let block = Self { first, bits };
         if first & (block.size() - 1) != 0 {

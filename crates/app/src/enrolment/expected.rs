@@ -3,7 +3,7 @@
 use design::node::{Design, Step};
 use forecast::diary::Diary;
 use forecast::life::ensemble::Unwatched;
-use forecast::load::Demand;
+use forecast::load::{Contribution, Demand};
 use forecast::plan::{Effort, Hour, NodeState, Plan, Weather, plan};
 use forecast::power::battery::open_circuit;
 use forecast::sky::climate::Climate;
@@ -129,7 +129,7 @@ fn bench(design: &Design) -> Bench {
             let own = row.contributions.iter().filter(|part| {
                 demand.purposes.get(part.purpose).is_some_and(|purpose| purpose.starts_with(&label))
             });
-            own.map(|part| f64::from(part.draw.at(volts as f32))).sum()
+            own.map(|part| amperes_at(part, volts)).sum()
         };
         let most = (0..demand.kinds()).map(amperes).fold(0.0, f64::max);
         Some((activity.name.clone(), interval.minutes(), most * 1e6 * interval.hours()))
@@ -158,7 +158,12 @@ fn asleep(demand: &Demand, top: usize, volts: f64) -> f64 {
         .contributions
         .iter()
         .filter(|part| demand.purposes.get(part.purpose).is_some_and(|name| idle(name)));
-    own.map(|part| f64::from(part.draw.at(volts as f32)) * 1e6).sum()
+    own.map(|part| amperes_at(part, volts) * 1e6).sum()
+}
+
+#[expect(clippy::cast_possible_truncation, reason = "the forecast reckons in single precision")]
+fn amperes_at(part: &Contribution, volts: f64) -> f64 {
+    f64::from(part.draw.at(volts as f32))
 }
 
 /// What goes out on an ordinary day, conditions of air, months and motion left aside.

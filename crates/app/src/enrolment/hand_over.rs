@@ -165,7 +165,7 @@ fn list(nodes: &[(&Node, &AppKey)], columns: &Columns) -> io::Result<Zeroizing<V
         }
         writer.write_record(None::<&[u8]>)?;
     }
-    writer.into_inner().map(Zeroizing::new).map_err(|error| error.into_error())
+    writer.into_inner().map(Zeroizing::new).map_err(csv::IntoInnerError::into_error)
 }
 
 fn hex(key: &AppKey) -> String {

@@ -117,8 +117,8 @@ fn rows(list: &Path, columns: &Columns) -> Result<Vec<Row>, Failure> {
 /// A list made for a decimal comma is separated by semicolons.
 fn separator(bytes: &[u8]) -> u8 {
     let titles = bytes.split(|byte| *byte == b'\n').next().unwrap_or_default();
-    let count = |separator: u8| titles.iter().filter(|byte| **byte == separator).count();
-    [b',', b';', b'\t'].into_iter().max_by_key(|separator| count(*separator)).unwrap_or(b',')
+    let cells = |separator: u8| titles.split(|byte| *byte == separator).count();
+    [b',', b';', b'\t'].into_iter().max_by_key(|separator| cells(*separator)).unwrap_or(b',')
 }
 
 fn row(list: &Path, record: &csv::StringRecord, places: [Option<usize>; 4]) -> Result<Row, Failure> {

@@ -3,12 +3,12 @@
 use crate::file::value::{ChargerWord, Curve, DataRate, DataRates, Facing, Month, Pair};
 use crate::part::{Chemistry, Cover};
 use crate::quantity::{
-    Angle, Capacitance, Charge, Current, Dbm, Decibels, Duration, Frequency, PerKelvin, Power, Resistance, Share, Temperature,
-    Uncertain, Voltage,
+    Angle, Capacitance, Charge, Current, Dbm, Decibels, Duration, Frequency, PerKelvin, Power, Resistance,
+    Share, Temperature, Uncertain, Voltage,
 };
 use crate::section::rule::{
-    ANTENNA_GAIN, CELLS, COEFFICIENT, EFFICIENCY, EXPONENT, FACTOR, FRACTION, LOSS, NOT_NEGATIVE, POSITIVE, RADIO_POWER,
-    SYMBOLS, TEMPERATURE, TILT,
+    ANTENNA_GAIN, CELLS, COEFFICIENT, EFFICIENCY, EXPONENT, FACTOR, FRACTION, LOSS, NOT_NEGATIVE, POSITIVE,
+    RADIO_POWER, SYMBOLS, TEMPERATURE, TILT,
 };
 use crate::section::{part_section, section};
 

@@ -20,7 +20,10 @@ const RESTART_VOLTS: f64 = 0.02;
 impl Resolver<'_> {
     pub(super) fn site(&mut self, section: &SiteSection) -> Option<Site> {
         if !self.file.writes("site.snow_days") {
-            self.doubt("site.snow_days", "not stated: none is assumed with a weather file, a guess from cold and rain without one");
+            self.doubt(
+                "site.snow_days",
+                "not stated: none is assumed with a weather file, a guess from cold and rain without one",
+            );
         }
         Some(Site {
             latitude: section.latitude.as_ref()?.value,

@@ -148,7 +148,7 @@ fn months(design: &Design, climate: &Climate, years: &[Vec<f64>]) -> [ClimateMon
         means.sort_by(f64::total_cmp);
         let known = &climate.months[month];
         ClimateMonth {
-            month: month as u8 + 1,
+            month: dates[(first + days[0]) % YEAR_DAYS * 24].month,
             ghi_wh_m2: known.ghi_wh_m2,
             ghi_interval_wh_m2: known.sun_interval_wh_m2(),
             in_plane_wh_m2: means.iter().sum::<f64>() / means.len() as f64,

@@ -75,11 +75,11 @@ pub(super) fn read(text: &str) -> Result<(Vec<Node>, Vec<HandOver>), RegistryErr
 fn node(written: WrittenNode) -> Result<Node, RegistryError> {
     let name = written.name;
     let row = |what: String| RegistryError::Row { name: name.clone(), what };
-    let from = date(written.from).ok_or_else(|| row("`from` is no day, such as 2026-11-25".to_owned()))?;
+    let from = date(&written.from).ok_or_else(|| row("`from` is no day, such as 2026-11-25".to_owned()))?;
     let until = match written.until {
         None => None,
         Some(until) => {
-            Some(date(until).ok_or_else(|| row("`until` is no day, such as 2026-11-25".to_owned()))?)
+            Some(date(&until).ok_or_else(|| row("`until` is no day, such as 2026-11-25".to_owned()))?)
         }
     };
     let dev_eui = DevEui::from_display(&written.dev_eui).map_err(|error| row(error.to_string()))?;
@@ -99,13 +99,13 @@ fn node(written: WrittenNode) -> Result<Node, RegistryError> {
 
 fn hand_over(written: WrittenHandOver) -> Result<HandOver, RegistryError> {
     let row = |what: String| RegistryError::Row { name: "of a hand-over".to_owned(), what };
-    let on = date(written.on).ok_or_else(|| row("`on` is no day, such as 2026-11-25".to_owned()))?;
+    let on = date(&written.on).ok_or_else(|| row("`on` is no day, such as 2026-11-25".to_owned()))?;
     let dev_euis = written.dev_euis.iter().map(|text| DevEui::from_display(text));
     let dev_euis = dev_euis.collect::<Result<_, _>>().map_err(|error| row(error.to_string()))?;
     Ok(HandOver { on, dev_euis })
 }
 
-fn date(written: Datetime) -> Option<Date> {
+fn date(written: &Datetime) -> Option<Date> {
     let day = written.date.filter(|_| written.time.is_none() && written.offset.is_none())?;
     Date::new(day.year, day.month, day.day)
 }

@@ -19,7 +19,7 @@ pub fn header(kit: &Kit) -> String {
     let guard = format!("OW_{}_H", kit.stem().to_uppercase());
     let mut text = opening(kit);
     line(&mut text, format_args!("#ifndef {guard}\n#define {guard}\n"));
-    line(&mut text, format_args!("#include <limits.h>\n#include <stddef.h>\n#include <stdint.h>\n"));
+    line(&mut text, format_args!("#include <stddef.h>\n#include <stdint.h>\n"));
     line(&mut text, format_args!("#define OW_FINGERPRINT 0x{}ULL\n", kit.fingerprint()));
     text.push_str(CODEC);
     let fields = || kit.messages.iter().flat_map(|message| &message.fields);

@@ -31,7 +31,7 @@ minus its centre. Codes without a meaning are errors, never readings.
 fn form_table(text: &mut String, message: &Message, form: Form) {
     let layout = message.layout(form);
     let short = if form == Form::Short { ", short form" } else { "" };
-    let way = if direction_word(message.direction) == "up" { "from the node" } else { "to the node" };
+    let way = if direction_word(message.direction) == "up" { "From the node" } else { "To the node" };
     line(text, format_args!("\n## `{}`{short}\n", message.name));
     let title = if message.title.is_empty() { String::new() } else { format!("{}. ", cell(&message.title)) };
     let version = match message.version {
