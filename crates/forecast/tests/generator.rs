@@ -1,4 +1,8 @@
 //! Drawn weather: what any generator of days must keep to, and the winter on a steep plane against real hours.
+#![expect(
+    clippy::cast_possible_truncation,
+    reason = "the kernel is in single precision"
+)]
 
 mod common;
 

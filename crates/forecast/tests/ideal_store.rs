@@ -1,4 +1,10 @@
 //! The production hour step, set to an ideal store, against reference tables and closed forms.
+#![expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    clippy::float_cmp,
+    reason = "the kernel is in single precision, and a ledger by hand is met exactly"
+)]
 
 use std::io::Read;
 use std::ops::ControlFlow::Continue;
@@ -89,7 +95,7 @@ fn a_ledger_by_hand_is_met() {
     assert!((part.flows.unmet / part.flows.load - 0.095833).abs() < 5e-7);
 }
 
-/// A small generator of its own (SplitMix64), so that the walks do not depend on the one that will make weather.
+/// A small generator of its own (`SplitMix64`), so that the walks do not depend on the one that will make weather.
 struct SplitMix(u64);
 
 impl SplitMix {

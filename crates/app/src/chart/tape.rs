@@ -21,11 +21,11 @@ const LETTER: f64 = 7.0;
 /// The tape of one form; `name` is that of its message, `id` unique on the page.
 pub(crate) fn chart(name: &str, form: &FormView, id: String) -> Chart {
     let rows = (8 * u32::try_from(form.bytes).unwrap_or(0)).div_ceil(ROW_BITS).max(1);
-    let left_over = 8 * form.bytes as u64 - u64::from(form.bits);
+    let left_over = (8 * form.bytes).saturating_sub(form.bits as usize);
     let rest = if left_over == 0 {
         "none left over".to_owned()
     } else {
-        format!("{} left over", words::count(left_over as usize, "bit"))
+        format!("{} left over", words::count(left_over, "bit"))
     };
     let title = format!("{name}: {} bits in {}, {rest}", form.bits, words::count(form.bytes, "byte"));
     let described: Vec<String> = form
@@ -93,9 +93,8 @@ fn teeth(row: u32, bytes: usize) -> Markup {
     let top = ROW * f64::from(row) + NAMED;
     let foot = top + BAND;
     let at = |bit: u32| LEFT + f64::from(bit) * BIT;
-    let teeth: String = (0..=bits)
-        .map(|bit| format!("M{} {}v{}", px(at(bit)), px(foot), if bit % 8 == 0 { 10 } else { 5 }))
-        .collect();
+    let tooth = |bit: u32| format!("M{} {}v{}", px(at(bit)), px(foot), if bit % 8 == 0 { 10 } else { 5 });
+    let teeth = (0..=bits).map(tooth).collect::<Vec<_>>().concat();
     html! {
         path.axis d={ "M" (px(at(0))) " " (px(top)) "H" (px(at(bits))) "V" (px(foot)) "H" (px(at(0))) "Z" } {}
         path.axis d=(teeth) {}

@@ -68,7 +68,7 @@ pub(super) fn read(text: &str) -> Result<(Vec<Node>, Vec<HandOver>), RegistryErr
     let written: Written = toml::from_str(text).map_err(syntax)?;
     debug_assert_eq!(written.schema, schema, "the same key read twice");
     let nodes = written.node.into_iter().map(node).collect::<Result<_, _>>()?;
-    let hand_overs = written.hand_over.into_iter().map(hand_over).collect::<Result<_, _>>()?;
+    let hand_overs = written.hand_over.iter().map(hand_over).collect::<Result<_, _>>()?;
     Ok((nodes, hand_overs))
 }
 
@@ -97,7 +97,7 @@ fn node(written: WrittenNode) -> Result<Node, RegistryError> {
     Ok(Node { name, kind: written.kind, dev_eui, join_eui, place, constants, from, until })
 }
 
-fn hand_over(written: WrittenHandOver) -> Result<HandOver, RegistryError> {
+fn hand_over(written: &WrittenHandOver) -> Result<HandOver, RegistryError> {
     let row = |what: String| RegistryError::Row { name: "of a hand-over".to_owned(), what };
     let on = date(&written.on).ok_or_else(|| row("`on` is no day, such as 2026-11-25".to_owned()))?;
     let dev_euis = written.dev_euis.iter().map(|text| DevEui::from_display(text));

@@ -69,7 +69,7 @@ fn sizes(text: &mut String, radio: &RadioSettings, messages: &[Message]) {
     }
 }
 
-/// TS001-1.0.4 clause 7 (retransmissions back-off): the on-air time of all join requests together is limited.
+/// LoRaWAN 1.0.2, chapter 7, and TR007: the on-air time of all join requests together is limited, counted from power-up.
 fn join(text: &mut String, radio: &RadioSettings) {
     line(
         text,
@@ -80,9 +80,9 @@ fn join(text: &mut String, radio: &RadioSettings) {
              #define OW_JOIN_AIR_FIRST_HOUR_MS 36000u\n\
              #define OW_JOIN_AIR_NEXT_TEN_HOURS_MS 36000u\n\
              #define OW_JOIN_AIR_PER_DAY_MS 8700u\n\
-             static inline uint32_t ow_join_air_ms(uint32_t hours_since_first_try)\n{{\n    \
-             return hours_since_first_try < 1u ? OW_JOIN_AIR_FIRST_HOUR_MS\n        \
-             : hours_since_first_try < 11u ? OW_JOIN_AIR_NEXT_TEN_HOURS_MS\n        : OW_JOIN_AIR_PER_DAY_MS;\n}}",
+             static inline uint32_t ow_join_air_ms(uint32_t hours_since_power_up)\n{{\n    \
+             return hours_since_power_up < 1u ? OW_JOIN_AIR_FIRST_HOUR_MS\n        \
+             : hours_since_power_up < 11u ? OW_JOIN_AIR_NEXT_TEN_HOURS_MS\n        : OW_JOIN_AIR_PER_DAY_MS;\n}}",
             radio.join_retry_s
         ),
     );
