@@ -1,8 +1,5 @@
 //! Drawn weather: what any generator of days must keep to, and the winter on a steep plane against real hours.
-#![expect(
-    clippy::cast_possible_truncation,
-    reason = "the kernel is in single precision"
-)]
+#![expect(clippy::cast_possible_truncation, reason = "the kernel is in single precision")]
 
 mod common;
 

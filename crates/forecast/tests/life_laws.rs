@@ -1,8 +1,5 @@
 //! Laws that every life must obey, and three that only a full model shows.
-#![expect(
-    clippy::cast_possible_truncation,
-    reason = "the kernel is in single precision"
-)]
+#![expect(clippy::cast_possible_truncation, reason = "the kernel is in single precision")]
 
 mod common;
 

@@ -3,10 +3,7 @@
 //! The table (43 N, a plane at 60 degrees, monthly clearness of Madison) was made in daily steps with one load unit a
 //! day; harvest in units of the load is `C_A` times the day's light on the plane over that of the worst month, the
 //! store holds `C_S` days. An hourly store loses about 0.6 day of it to the night, so it is given as much more.
-#![expect(
-    clippy::cast_possible_truncation,
-    reason = "the kernel is in single precision"
-)]
+#![expect(clippy::cast_possible_truncation, reason = "the kernel is in single precision")]
 
 use std::ops::ControlFlow::Continue;
 

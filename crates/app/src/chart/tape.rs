@@ -93,7 +93,8 @@ fn teeth(row: u32, bytes: usize) -> Markup {
     let top = ROW * f64::from(row) + NAMED;
     let foot = top + BAND;
     let at = |bit: u32| LEFT + f64::from(bit) * BIT;
-    let tooth = |bit: u32| format!("M{} {}v{}", px(at(bit)), px(foot), if bit % 8 == 0 { 10 } else { 5 });
+    let tooth =
+        |bit: u32| format!("M{} {}v{}", px(at(bit)), px(foot), if bit.is_multiple_of(8) { 10 } else { 5 });
     let teeth = (0..=bits).map(tooth).collect::<Vec<_>>().concat();
     html! {
         path.axis d={ "M" (px(at(0))) " " (px(top)) "H" (px(at(bits))) "V" (px(foot)) "H" (px(at(0))) "Z" } {}

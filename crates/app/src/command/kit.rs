@@ -54,16 +54,14 @@ fn written(arguments: &KitOf) -> Result<String, Failure> {
     }
     let rows = kit::write(design, &arguments.output, arguments.secrets)?;
     let folder = arguments.output.to_string_lossy();
-    let mut page: String = rows.iter().map(said).collect();
-    page.push_str(&format!("\nThe kit of \"{}\" is in {folder}.\n", design.name));
-    if !checked.warnings.is_empty() {
+    let files: String = rows.iter().map(said).collect();
+    let warned = if checked.warnings.is_empty() {
+        String::new()
+    } else {
         let count = crate::report::words::count(checked.warnings.len(), "warning");
-        page.push_str(&format!(
-            "{count} about the design: overwinter check {}\n",
-            arguments.design.display()
-        ));
-    }
-    Ok(page)
+        format!("{count} about the design: overwinter check {}\n", arguments.design.display())
+    };
+    Ok(format!("{files}\nThe kit of \"{}\" is in {folder}.\n{warned}", design.name))
 }
 
 fn said(row: &Row) -> String {
