@@ -98,7 +98,7 @@ impl<'a> Kit<'a> {
 ///
 /// # References
 ///
-/// 64-bit FNV-1a over [`canonical`]; offset basis and prime of Fowler, Noll, Vo: The FNV Non-Cryptographic Hash
+/// 64-bit FNV-1a over one line of text for each slot; offset basis and prime of Fowler, Noll, Vo: The FNV Non-Cryptographic Hash
 /// Algorithm, IETF draft-eastlake-fnv, section 5.
 #[must_use]
 pub fn fingerprint(messages: &[Message]) -> u64 {

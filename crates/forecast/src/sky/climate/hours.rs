@@ -38,7 +38,7 @@ impl Climate {
             let own: Vec<&WeatherDay> = days.iter().filter(|day| day.month == index + 1).collect();
             month(&own, years.max(1.0))
         });
-        Self { months, latitude, source: format!("{}, {years:.0} years of hours", weather.title) }
+        Self { months, latitude, source: format!("{}, {:.0} hours", weather.title, days.len() as f64 * 24.0) }
     }
 }
 
