@@ -109,10 +109,46 @@ fn fact(label: &str, text: &str) -> Vec<String> {
 /// What the many lives show.
 fn facts_of_many(subject: &Subject, plan: &Plan, chances: &Chances) -> Vec<String> {
     let mut lines = fact("darkest", &says::darkest(chances, super::has_sun(plan)));
+    lines.extend(without_gate(plan));
+    if super::has_sun(plan) {
+        let lasts = format!(
+            "full, it lasts {}; {}",
+            words::days(plan.life.without_sun.days()),
+            back(plan.life.restart)
+        );
+        lines.push(lay::clip(&format!("{:<LABEL$}{lasts}", "without sun"), WIDTH));
+    }
     lines.extend(fact("out", &says::outages(chances)));
     lines.extend(fact("matters most", &says::matters_most(&chances.drivers)));
     lines.extend(says::causes(chances).iter().flat_map(|causes| fact("lives lost", causes)));
     lines.extend(says::promises(subject, chances).iter().flat_map(|(label, text)| fact(label, text)));
+    lines
+}
+
+/// When a node that stops on the darkest date of the life that is shown is back.
+fn back(restart: Restart) -> String {
+    match restart {
+        Restart::At(_, days) if days < 0.05 => "stopped at its lowest, it is back within the hour".to_owned(),
+        Restart::At(at, days) => {
+            format!("stopped at its lowest, back on {} ({})", words::date_short(at), words::days(days))
+        }
+        Restart::Never => "stopped at its lowest, not back in a year".to_owned(),
+    }
+}
+
+/// What charging in frost without a gate does to the verdict, and the same node with one.
+fn without_gate(plan: &Plan) -> Vec<String> {
+    let Some(variant) = &plan.with_gate else { return Vec::new() };
+    let hours = plan.life.plating_hours_per_year;
+    let gated = format!(
+        "charged below 0 C for {hours:.0} h a year, so tight at best; with a gate, one life {} (lowest charge {:.0} %)",
+        words::verdict(variant.verdict),
+        variant.life.lowest_charge.percent()
+    );
+    let mut lines = fact("no gate", &gated);
+    if let Some(first) = lines.first_mut() {
+        *first = first.replacen("no gate", &paint(severity_style(Severity::Danger), "no gate"), 1);
+    }
     lines
 }
 
