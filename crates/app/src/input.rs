@@ -17,9 +17,9 @@ use forecast::sky::weather::{self, WeatherError, WeatherHours};
 use crate::output::reason;
 use crate::problem::{Failure, Problem, Source};
 
-/// So much of a weather file is read to see whether it is one [bytes].
+/// So much of a weather file is read to see whether it is one \[bytes\].
 const RECOGNISED_BY: usize = 64 << 10;
-/// So much of it is read at all: a hundred years of the longest rows [bytes].
+/// So much of it is read at all: a hundred years of the longest rows \[bytes\].
 const LARGEST_WEATHER: u64 = 400 << 20;
 
 /// A design without errors.

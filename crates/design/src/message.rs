@@ -45,7 +45,7 @@ pub struct Message {
 pub const MOST_FIELDS: usize = 64;
 /// Most bytes of a message: the largest application payload of any region.
 pub const MOST_BYTES: usize = 242;
-/// Widest code of a field other than bytes [bits].
+/// Widest code of a field other than bytes \[bits\].
 pub const WIDEST_BITS: u32 = 32;
 
 /// Which way a message goes.

@@ -21,9 +21,9 @@ use crate::message::bytes_at;
 /// A current at the battery: one part that flows whatever the voltage, one part of constant power behind a converter.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Draw {
-    /// Current that does not depend on the battery voltage [A].
+    /// Current that does not depend on the battery voltage \[A\].
     pub amperes: f32,
-    /// Power drawn through a switching regulator [W].
+    /// Power drawn through a switching regulator \[W\].
     pub watts: f32,
 }
 
@@ -41,7 +41,7 @@ impl Draw {
         }
     }
 
-    /// The current at this battery voltage [A].
+    /// The current at this battery voltage \[A\].
     #[inline]
     #[must_use]
     pub fn at(self, battery_volts: f32) -> f32 {
@@ -109,7 +109,7 @@ impl Row {
 /// The largest pulse a node draws.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Pulse {
-    /// Current at the battery [A].
+    /// Current at the battery \[A\].
     pub amperes: f64,
     /// How long it lasts.
     pub seconds: f64,
@@ -171,7 +171,7 @@ impl Demand {
         }
     }
 
-    /// The index of the level that holds at this charge [share].
+    /// The index of the level that holds at this share of charge.
     #[inline]
     #[must_use]
     pub fn level(&self, charge: f32) -> usize {

@@ -80,7 +80,7 @@ pub struct WeatherUsed {
     pub south: bool,
     /// Where it was taken, if the file says so: latitude and longitude.
     pub place: Option<(Angle, Angle)>,
-    /// Distance from there to the design's site [km].
+    /// Distance from there to the design's site \[km\].
     pub distance_km: Option<f64>,
     /// Hours in the file.
     pub hours: usize,

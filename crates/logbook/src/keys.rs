@@ -27,7 +27,7 @@ use crate::whole::{self, Place, Readers};
 
 /// First line of what is sealed.
 const TITLE: &str = "overwinter keys, schema 1";
-/// Nobody keeps more keys in one box [bytes].
+/// Nobody keeps more keys in one box \[bytes\].
 const LARGEST_BYTES: u64 = 16 << 20;
 
 /// Why a key box can't be used.

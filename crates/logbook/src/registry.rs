@@ -27,9 +27,9 @@ const BEGINNING: &str = "\
 #   place = { latitude_deg = 46.99, longitude_deg = 13.00, elevation_m = 640 }
 schema = 1
 ";
-/// Longest name of a node [characters].
+/// Longest name of a node \[characters\].
 pub const LONGEST_NAME: usize = 40;
-/// Nobody keeps more nodes in one file [bytes].
+/// Nobody keeps more nodes in one file \[bytes\].
 const LARGEST_BYTES: u64 = 16 << 20;
 
 /// Why a registry can't be used.

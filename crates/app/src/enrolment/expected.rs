@@ -22,7 +22,7 @@ pub(crate) struct Expected {
 pub(crate) struct Outdoors {
     /// Hours of the day, those without sun left out.
     pub(crate) hours: Vec<DayHour>,
-    /// Battery voltage from sunset to sunrise [V]: one night in ten lies below, one above.
+    /// Battery voltage from sunset to sunrise \[V\]: one night in ten lies below, one above.
     pub(crate) night_volts: (f64, f64),
     /// What the battery takes and what the node spends [mAh a day].
     pub(crate) taken_spent_mah: (f64, f64),
@@ -38,29 +38,29 @@ pub(crate) struct DayHour {
     pub(crate) hour: u8,
     /// Sun on the panel [W/m²].
     pub(crate) sun_w_m2: (f64, f64),
-    /// Into the battery, net [mA].
+    /// Into the battery, net \[mA\].
     pub(crate) milliamperes: (f64, f64),
-    /// At the battery [V].
+    /// At the battery \[V\].
     pub(crate) volts: (f64, f64),
 }
 
 /// What instruments should show on the bench.
 pub(crate) struct Bench {
-    /// Battery voltage for which the currents hold [V].
+    /// Battery voltage for which the currents hold \[V\].
     pub(crate) volts: f64,
-    /// Asleep, at the battery, and one standard deviation [µA].
+    /// Asleep, at the battery, and one standard deviation \[µA\].
     pub(crate) floor_ua: (f64, f64),
     /// Whether the floor was measured before.
     pub(crate) floor_measured: bool,
-    /// Activity, its interval at full charge [min] and what one costs at the battery [µAh].
+    /// Activity, its interval at full charge \[min\] and what one costs at the battery \[µAh\].
     pub(crate) events: Vec<(String, f64, f64)>,
-    /// Largest pulse at the battery: current [mA] and time [s].
+    /// Largest pulse at the battery: current \[mA\] and time \[s\].
     pub(crate) pulse: (f64, f64),
     /// Uplinks a day at full charge.
     pub(crate) uplinks_per_day: f64,
-    /// Spent in a day without sun at 20 °C [mAh].
+    /// Spent in a day without sun at 20 °C \[mAh\].
     pub(crate) day_mah: f64,
-    /// Received at ten metres in free space by an isotropic antenna [dBm].
+    /// Received at ten metres in free space by an isotropic antenna \[dBm\].
     pub(crate) ten_metres_dbm: Option<f64>,
 }
 
@@ -148,7 +148,7 @@ fn bench(design: &Design) -> Bench {
     }
 }
 
-/// Current at the battery while nothing happens [µA]: floors and what regulators and buffers take for themselves.
+/// Current at the battery while nothing happens \[µA\]: floors and what regulators and buffers take for themselves.
 fn asleep(demand: &Demand, top: usize, volts: f64) -> f64 {
     let row = demand.row(0, top);
     let idle = |purpose: &str| {

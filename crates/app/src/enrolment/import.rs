@@ -15,7 +15,7 @@ use super::{Batch, MOST_NODES, site};
 use crate::output::reason;
 use crate::problem::{Failure, Problem};
 
-/// No list of [`MOST_NODES`] is larger [bytes].
+/// No list of [`MOST_NODES`] is larger \[bytes\].
 const LARGEST_BYTES: u64 = 16 << 20;
 
 /// Adds the devices of a list to registry and key box; nothing is written yet.

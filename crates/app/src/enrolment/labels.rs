@@ -8,7 +8,7 @@ use super::qr::{self, ProfileId};
 
 /// Labels on one sheet: two columns of seven.
 const PER_PAGE: usize = 14;
-/// A longer name is set smaller [characters].
+/// A longer name is set smaller \[characters\].
 const LONG_NAME: usize = 20;
 
 /// The labels of these nodes.

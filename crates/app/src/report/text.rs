@@ -37,7 +37,7 @@ pub(crate) fn page(subject: &Subject, plan: &Plan) -> String {
     }
     lines.extend(other_verdicts(subject));
     lines.push(String::new());
-    lines.extend(ledger(plan, if plan.chances.is_some() { 4 } else { 5 }));
+    lines.extend(ledger(plan, if plan.chances.is_some() { 3 } else { 5 }));
     lines.push(String::new());
     lines.extend(months(subject, plan));
     let tail = 1;
@@ -128,11 +128,11 @@ fn facts_of_many(subject: &Subject, plan: &Plan, chances: &Chances) -> Vec<Strin
 /// When a node that stops on the darkest date of the life that is shown is back.
 fn back(restart: Restart) -> String {
     match restart {
-        Restart::At(_, days) if days < 0.05 => "stopped at its lowest, it is back within the hour".to_owned(),
+        Restart::At(_, days) if days < 0.05 => "if it stops, back within the hour".to_owned(),
         Restart::At(at, days) => {
-            format!("stopped at its lowest, back on {} ({})", words::date_short(at), words::days(days))
+            format!("if it stops, back on {} after {}", words::date_short(at), words::days(days))
         }
-        Restart::Never => "stopped at its lowest, not back in a year".to_owned(),
+        Restart::Never => "if it stops, not back in a year".to_owned(),
     }
 }
 

@@ -14,7 +14,7 @@ use crate::section::Section;
 
 /// How much more charge than at the cut-off the node waits for before it comes back, if the file does not say.
 const RESTART_CHARGE: f64 = 0.1;
-/// On a flat curve ten percent of charge may be no voltage at all; at least this much is waited for [V].
+/// On a flat curve ten percent of charge may be no voltage at all; at least this much is waited for \[V\].
 const RESTART_VOLTS: f64 = 0.02;
 
 impl Resolver<'_> {

@@ -23,7 +23,7 @@ const HOURS_PER_DAY: usize = 24;
 const SETTLED_DAYS: usize = 60;
 const PERCENTS: usize = 101;
 /// A node is back when it has run for so long without stopping: a warm noon that lets a cold battery flicker is no
-/// return [h].
+/// return \[h\].
 pub const BACK_FOR_GOOD_H: usize = 72;
 /// Lives with a fault have weather of their own.
 const FIRST_FAULTED: u64 = 1 << 40;
@@ -73,7 +73,7 @@ pub struct Question<'a, W> {
     pub kinds: &'a [u16],
     /// What is unknown of site and parts.
     pub unknowns: &'a Unknowns,
-    /// Length of a life [years].
+    /// Length of a life \[years\].
     pub years: usize,
     /// Day of the year on which lives begin; drawn over the year if open.
     pub start_day: Option<usize>,
@@ -112,7 +112,7 @@ pub struct LifeOutcome {
     pub lowest_hour: u32,
     /// Reports missed, of those it would send with a full battery.
     pub missed_reports: f64,
-    /// Longest silence [h].
+    /// Longest silence \[h\].
     pub longest_silence_h: u32,
     /// Capacity left at the end, of what it had when new.
     pub capacity_left: f32,
@@ -340,7 +340,7 @@ impl<'a, W: LifeWeather> Living<'a, W> {
 /// A thing gone wrong: load on top, or no sun for a while.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Fault {
-    /// Extra load while the node runs [A].
+    /// Extra load while the node runs \[A\].
     pub extra_amperes: f32,
     /// Whether a stop clears it.
     pub clears: bool,

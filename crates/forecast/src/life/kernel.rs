@@ -19,7 +19,7 @@ const SLOW_HOURS: u8 = 6;
 /// What the surroundings do in one hour.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct HourWeather {
-    /// Effective sun on the plane of the panel [W/m²]; with [`super::node::Harvest::Given`], the charging current itself [A].
+    /// Effective sun on the plane of the panel [W/m²]; with [`super::node::Harvest::Given`], the charging current itself \[A\].
     pub in_plane_w_m2: f32,
     /// Panel cells [°C].
     pub cell_celsius: f32,
@@ -29,7 +29,7 @@ pub struct HourWeather {
     pub battery_celsius: f32,
 }
 
-/// Charge that moved since a life began [Ah].
+/// Charge that moved since a life began \[Ah\].
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Flows {
     /// What the charger could have put into a battery that is never full.
@@ -56,11 +56,11 @@ pub struct Flows {
 #[expect(clippy::struct_excessive_bools, reason = "they are independent facts of an hour, not one state")]
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct HourOutcome {
-    /// Charging current into a battery that is not full: after gate and current limit, before the voltage limit [A].
+    /// Charging current into a battery that is not full: after gate and current limit, before the voltage limit \[A\].
     pub offered: f32,
-    /// Charging current taken [A].
+    /// Charging current taken \[A\].
     pub taken: f32,
-    /// Current out of the battery, all drains included [A].
+    /// Current out of the battery, all drains included \[A\].
     pub spent: f32,
     /// Whether the charger refused the sun for the battery's temperature.
     pub gated: bool,
@@ -89,27 +89,27 @@ impl HourOutcome {
 #[expect(clippy::struct_excessive_bools, reason = "node, charger and fault each have a state of their own")]
 #[derive(Clone, Debug)]
 pub struct Life {
-    /// Charge in the battery [Ah].
+    /// Charge in the battery \[Ah\].
     pub stored_ah: f64,
-    /// Capacity as it is now [Ah].
+    /// Capacity as it is now \[Ah\].
     capacity_ah: f64,
     /// One over that.
     per_capacity: f64,
-    /// Capacity when new [Ah].
+    /// Capacity when new \[Ah\].
     new_capacity_ah: f64,
     /// Factor on the sun: dirt, label, age of the panel.
     pub yield_factor: f32,
     resistance_factor: f32,
     /// Charge above which nothing can stop it, however cold.
     calm_above: f32,
-    /// The largest resistance its battery can have [ohm].
+    /// The largest resistance its battery can have \[ohm\].
     largest_ohm: f32,
     hours_to_slow: u8,
     /// Factor on what the board draws asleep.
     pub floor_factor: f32,
     /// Factor on everything else it draws.
     pub active_factor: f32,
-    /// Load on top of the design, while running [A].
+    /// Load on top of the design, while running \[A\].
     pub extra_amperes: f32,
     /// Whether a stop clears the extra load.
     pub extra_clears: bool,
@@ -121,7 +121,7 @@ pub struct Life {
     done: bool,
     /// Calendar wear, in the sum that grows in step with time (see [`ageing::hourly_wear`]).
     wear: f64,
-    /// Charge drawn since new [Ah].
+    /// Charge drawn since new \[Ah\].
     drawn_ah: f64,
     /// What has flowed.
     pub flows: Flows,
@@ -249,7 +249,7 @@ pub fn step(node: &NodeTables, kind: usize, weather: &HourWeather, life: &mut Li
     outcome
 }
 
-/// Whether the node runs in this hour; returns the charge for a join if it comes back [Ah].
+/// Whether the node runs in this hour; returns the charge for a join if it comes back \[Ah\].
 fn start_or_stop(
     node: &NodeTables,
     life: &mut Life,

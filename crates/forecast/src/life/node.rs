@@ -67,9 +67,9 @@ pub(super) struct Slow {
 /// What a charger allows at one battery temperature.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ChargeLimits {
-    /// Largest current [A].
+    /// Largest current \[A\].
     pub amperes: f32,
-    /// Voltage it charges to [V].
+    /// Voltage it charges to \[V\].
     pub volts: f32,
     /// State of charge at which the battery rests at that voltage.
     pub full_charge: f32,
@@ -79,15 +79,15 @@ pub struct ChargeLimits {
 #[derive(Clone, Debug)]
 pub struct ChargerTables {
     by_whole_degree: Box<[ChargeLimits; WHOLE_DEGREES]>,
-    /// What it takes from the battery in the dark [A].
+    /// What it takes from the battery in the dark \[A\].
     pub drain_amperes: f32,
-    /// Below this resting voltage it only trickles [V].
+    /// Below this resting voltage it only trickles \[V\].
     precharge_below_volts: f32,
-    /// The trickle [A].
+    /// The trickle \[A\].
     precharge_amperes: f32,
     /// Whether it stops once the battery is full.
     pub stops_when_full: bool,
-    /// Resting voltage below which it starts again [V].
+    /// Resting voltage below which it starts again \[V\].
     pub recharge_below_volts: f32,
 }
 
@@ -109,7 +109,7 @@ impl ChargerTables {
         self.by_whole_degree[degree.min(WHOLE_DEGREES - 1)]
     }
 
-    /// The largest current into a battery at this resting voltage: all, or the trickle [A].
+    /// The largest current into a battery at this resting voltage: all, or the trickle \[A\].
     #[inline]
     pub(super) fn trickle(&self, rest_volts: f32) -> f32 {
         if rest_volts < self.precharge_below_volts { self.precharge_amperes } else { f32::INFINITY }
@@ -167,9 +167,9 @@ impl ChargerTables {
 pub struct NodeTables {
     /// Where the charging current comes from.
     pub harvest: Harvest,
-    /// By state of charge: resting voltage [V].
+    /// By state of charge: resting voltage \[V\].
     rest: Rows<1, CHARGES>,
-    /// By state of charge: resistance at 25 °C [ohm], factor on wear.
+    /// By state of charge: resistance at 25 °C \[ohm\], factor on wear.
     by_charge: Rows<2, CHARGES>,
     /// By battery temperature [°C]: factor on resistance, share of charge locked by cold, self-discharge [1/h], wear [1/h].
     by_temperature: Rows<4, TEMPERATURES>,
@@ -177,19 +177,19 @@ pub struct NodeTables {
     pub charger: ChargerTables,
     /// The loads.
     pub demand: Demand,
-    /// Real capacity when new [Ah].
+    /// Real capacity when new \[Ah\].
     pub capacity_ah: f64,
     /// Whether an empty store leaves the node running, its load unmet.
     pub never_stops: bool,
-    /// Terminal voltage under the pulse below which it stops [V].
+    /// Terminal voltage under the pulse below which it stops \[V\].
     pub stops_below_volts: f32,
-    /// Resting voltage at which it is back [V].
+    /// Resting voltage at which it is back \[V\].
     pub restarts_above_volts: f32,
-    /// Draw while stopped [A].
+    /// Draw while stopped \[A\].
     pub stopped_amperes: f32,
-    /// Leak that flows whatever the charge [A].
+    /// Leak that flows whatever the charge \[A\].
     pub leakage_amperes: f32,
-    /// Charge for one join [Ah].
+    /// Charge for one join \[Ah\].
     pub join_ah: f64,
     /// How wear adds up; none for a store that keeps its capacity.
     pub ageing: Option<Ageing>,
@@ -257,7 +257,7 @@ impl NodeTables {
         }
     }
 
-    /// Current that panel and charger offer before any limit [A].
+    /// Current that panel and charger offer before any limit \[A\].
     #[inline]
     #[must_use]
     pub fn from_panel(&self, sun_w_m2: f32, cell_celsius: f32, battery_volts: f32) -> f32 {
@@ -268,7 +268,7 @@ impl NodeTables {
         }
     }
 
-    /// Voltage at rest at this state of charge [V].
+    /// Voltage at rest at this state of charge \[V\].
     #[inline]
     #[must_use]
     pub fn rest_volts(&self, charge: f32) -> f32 {
@@ -283,19 +283,19 @@ impl NodeTables {
         steps.find(|charge| self.rest_volts(*charge) >= volts).unwrap_or(1.0)
     }
 
-    /// Voltage at the terminals with this current into the battery [A].
+    /// Voltage at the terminals with this current into the battery \[A\].
     #[must_use]
     pub fn terminal_volts(&self, charge: f32, battery_celsius: f32, amperes: f32) -> f32 {
         self.rest_volts(charge) + amperes * self.resistance_ohm(charge, battery_celsius)
     }
 
-    /// How far the largest pulse pulls the voltage down at this charge and battery temperature [V].
+    /// How far the largest pulse pulls the voltage down at this charge and battery temperature \[V\].
     #[must_use]
     pub fn pulse_drop_at(&self, charge: f32, battery_celsius: f32) -> f32 {
         self.pulse_drop_volts(self.resistance_ohm(charge, battery_celsius))
     }
 
-    /// Resistance of the nominal battery [ohm].
+    /// Resistance of the nominal battery \[ohm\].
     pub(super) fn resistance_ohm(&self, charge: f32, battery_celsius: f32) -> f32 {
         self.by_charge.at(charge)[0] * self.by_temperature.at(battery_celsius)[0]
     }
@@ -311,7 +311,7 @@ impl NodeTables {
         Slow { self_discharge_per_h, wear_per_h: wear_per_h * wear_share }
     }
 
-    /// The largest resistance of the nominal battery [ohm].
+    /// The largest resistance of the nominal battery \[ohm\].
     pub(super) fn largest_ohm(&self) -> f32 {
         let largest = |rows: &mut dyn Iterator<Item = f32>| rows.fold(0.0, f32::max);
         let by_charge = largest(&mut self.by_charge.points.iter().map(|[ohm, _]| *ohm));
@@ -333,7 +333,7 @@ impl NodeTables {
         steps.rev().take_while(|charge| holds(*charge)).last().unwrap_or(f32::INFINITY)
     }
 
-    /// How far the largest pulse pulls the voltage down at this battery resistance [ohm].
+    /// How far the largest pulse pulls the voltage down at this battery resistance \[ohm\].
     #[inline]
     #[must_use]
     pub fn pulse_drop_volts(&self, resistance_ohm: f32) -> f32 {

@@ -115,7 +115,7 @@ impl Drawn {
         self.values[5]
     }
 
-    /// How much warmer than its climate the site is [K].
+    /// How much warmer than its climate the site is \[K\].
     #[must_use]
     pub fn warmer_k(&self) -> f64 {
         self.values[6]

@@ -19,7 +19,7 @@ pub struct Record {
 }
 
 impl Record {
-    /// The record as given for a store: charging currents [A], one kind of hour, nothing wears.
+    /// The record as given for a store: charging currents \[A\], one kind of hour, nothing wears.
     #[must_use]
     pub fn of_currents(amperes: impl IntoIterator<Item = f32>) -> Self {
         let hour = |in_plane_w_m2| HourWeather { in_plane_w_m2, ..HourWeather::default() };
@@ -42,7 +42,7 @@ pub struct Walk {
     pub life: Life,
     /// Index of the first hour in the record.
     pub from: usize,
-    /// Longest walk [h].
+    /// Longest walk \[h\].
     pub hours: usize,
     /// No sun for so long from the start.
     pub darkness: Darkness,

@@ -36,7 +36,7 @@ pub struct Chances {
     pub lives: usize,
     /// Lives asked for; more than were lived if somebody stopped it.
     pub wanted: usize,
-    /// Length of a life [years].
+    /// Length of a life \[years\].
     pub years: usize,
     /// Seed of all that was drawn.
     pub seed: u64,
@@ -101,7 +101,7 @@ pub struct FortnightHour {
     pub air_celsius: f32,
     /// Battery [°C].
     pub battery_celsius: f32,
-    /// Net current into the battery [A].
+    /// Net current into the battery \[A\].
     pub amperes: f32,
     /// State of charge at its end.
     pub charge: f32,

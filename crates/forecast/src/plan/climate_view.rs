@@ -55,9 +55,9 @@ pub struct ClimateMonth {
     pub in_plane_years_wh_m2: (f64, f64),
     /// Mean temperature [°C].
     pub air_celsius: f64,
-    /// The day's highest less its lowest temperature, mean [K].
+    /// The day's highest less its lowest temperature, mean \[K\].
     pub daily_swing_k: f64,
-    /// Standard deviation of daily means [K].
+    /// Standard deviation of daily means \[K\].
     pub day_sd_k: f64,
     /// Days on which snow lies on a flat panel.
     pub snow_days: f64,
@@ -83,7 +83,7 @@ impl ClimateView {
         self.months.iter().min_by(darkest).unwrap_or(&self.months[0])
     }
 
-    /// The longest dark run [days] that this share of years stays at or below.
+    /// The longest dark run \[days\] that this share of years stays at or below.
     #[must_use]
     pub fn dark_run_days(&self, share: f64) -> f64 {
         let runs: Vec<f64> = self.dark_runs_days.iter().map(|days| f64::from(*days)).collect();

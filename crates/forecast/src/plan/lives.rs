@@ -38,7 +38,7 @@ pub(super) struct Stage<'a> {
     pub(super) plates: bool,
 }
 
-/// Charge per day [Ah].
+/// Charge per day \[Ah\].
 #[expect(clippy::struct_field_names, reason = "the unit belongs to the name")]
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Balance {

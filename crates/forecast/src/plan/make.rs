@@ -36,7 +36,7 @@ const DAYS_IN_HAND: f64 = 5.0;
 /// A primary cell must last the promise and this share more: its end comes without a warning (own choice).
 const PRIMARY_MARGIN: f64 = 1.2;
 
-/// Nobody plans a node for longer [years].
+/// Nobody plans a node for longer \[years\].
 const LONGEST_LIFE_YEARS: f64 = 30.0;
 /// No maker vouches for a primary cell beyond this, whatever the arithmetic says (common practice, no source).
 const SHELF_LIFE_YEARS: f64 = 20.0;

@@ -243,7 +243,7 @@ fn darkest_month(dates: &[(u8, u8, u8)], sun_w_m2: &[f32]) -> usize {
     dates.iter().position(|(month, ..)| Some(usize::from(*month) - 1) == dark).unwrap_or(0)
 }
 
-/// Great-circle distance between the site and the weather [km].
+/// Great-circle distance between the site and the weather \[km\].
 pub(super) fn distance_km(design: &Design, place: &Place) -> f64 {
     let (lat1, lat2) = (design.site.latitude.degrees().to_radians(), place.latitude.degrees().to_radians());
     let east = (place.longitude.degrees() - design.site.longitude.degrees()).to_radians();

@@ -13,7 +13,7 @@ const ZERO_CELSIUS_K: f64 = 273.15;
 pub mod schmalstieg {
     use super::ZERO_CELSIUS_K;
 
-    /// Share of capacity lost by standing so many days at an open-circuit voltage [V] and a temperature [°C].
+    /// Share of capacity lost by standing so many days at an open-circuit voltage \[V\] and a temperature [°C].
     pub fn calendar_loss(open_circuit_v: f64, celsius: f64, days: f64) -> f64 {
         calendar_rate(open_circuit_v, celsius) * days.powf(0.75)
     }
@@ -23,7 +23,7 @@ pub mod schmalstieg {
         (7.543 * open_circuit_v - 23.75) * 1e6 * (-6976.0 / (celsius + ZERO_CELSIUS_K)).exp()
     }
 
-    /// Share of capacity lost by a charge throughput [Ah, of the 2.15 Ah cell] at a mean voltage [V] and a depth of
+    /// Share of capacity lost by a charge throughput [Ah, of the 2.15 Ah cell] at a mean voltage \[V\] and a depth of
     /// the cycles (share of the capacity).
     pub fn cycle_loss(mean_v: f64, depth: f64, throughput_ah: f64) -> f64 {
         cycle_rate(mean_v, depth) * throughput_ah.sqrt()
@@ -151,7 +151,7 @@ pub fn years_until(loss: f64, first_year: f64, time_exponent: f64) -> f64 {
     (loss / first_year).powf(1.0 / time_exponent)
 }
 
-/// The band in which the loss is reached [years]: loss with time to 0.75 (soonest) and with its square root (latest),
+/// The band in which the loss is reached \[years\]: loss with time to 0.75 (soonest) and with its square root (latest),
 /// between which cell data leave the choice open. Swapped before the first year is over.
 pub fn years_until_band(loss: f64, first_year: f64) -> (f64, f64) {
     (years_until(loss, first_year, 0.75), years_until(loss, first_year, 0.5))

@@ -52,7 +52,7 @@ pub fn self_discharge_per_hour(battery: &Battery, celsius: f64) -> f64 {
     at_25 * ((celsius - 25.0) / SELF_DISCHARGE_DOUBLES_K).exp2()
 }
 
-/// What a pulse of so many seconds sees at its end as resistance [ohm] of a battery with a capacitor across it.
+/// What a pulse of so many seconds sees at its end as resistance \[ohm\] of a battery with a capacitor across it.
 ///
 /// At first both share the current by their resistances; then the capacitor runs down to what the battery alone would
 /// hold: `R - R² / (R + ESR) exp(-t / (C (R + ESR)))`, the solution of the first-order circuit.
@@ -64,7 +64,7 @@ pub fn pulse_resistance_ohm(battery_ohm: f64, seconds: f64, farads: f64, esr_ohm
     battery_ohm - battery_ohm.powi(2) / both_ohm * (-seconds / (farads * both_ohm)).exp()
 }
 
-/// How far a pulse pulls the voltage of a battery of this resistance [ohm] with a buffer across it [V].
+/// How far a pulse pulls the voltage of a battery of this resistance \[ohm\] with a buffer across it \[V\].
 pub fn pulse_drop(pulse: Pulse, battery_ohm: f64, buffer: &Buffer) -> f64 {
     let (farads, esr_ohm) = (buffer.capacitance.farads(), buffer.esr.ohms());
     pulse.amperes * pulse_resistance_ohm(battery_ohm, pulse.seconds, farads, esr_ohm)

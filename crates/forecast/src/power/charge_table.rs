@@ -17,7 +17,7 @@ const HOTTEST_CELSIUS: f64 = 85.0;
 const DARKEST_ROOT: f64 = 1.0;
 const BRIGHTEST_ROOT: f64 = 6.117;
 
-/// What a panel and charger offer a battery [A], before current limit, temperature gate and charge voltage.
+/// What a panel and charger offer a battery \[A\], before current limit, temperature gate and charge voltage.
 ///
 /// Trilinear over the fourth root of the irradiance, cell temperature and battery voltage. The fourth root spaces the
 /// light almost by ratio at the cost of two square roots. What is tabulated is the sixteenth root of the share that the
@@ -34,7 +34,7 @@ pub struct ChargeTable {
     /// What the light can drive at the coldest row [A or W, per W/m²], and its change from row to row.
     driven: f32,
     driven_per_row: f32,
-    /// What the charger takes from the panel current for itself [A]; 0 for a converter, whose share is in the table.
+    /// What the charger takes from the panel current for itself \[A\]; 0 for a converter, whose share is in the table.
     input_a: f32,
     /// 1 if the output is power, else 0.
     by_power: f32,
@@ -71,8 +71,8 @@ impl ChargeTable {
         }
     }
 
-    /// Current offered to the battery [A] at an effective irradiance [W/m²], a cell temperature [°C] and a battery
-    /// voltage [V]; 0 in the dark, never negative. Not limited.
+    /// Current offered to the battery \[A\] at an effective irradiance [W/m²], a cell temperature [°C] and a battery
+    /// voltage \[V\]; 0 in the dark, never negative. Not limited.
     #[inline]
     pub fn current_a(&self, irradiance_w_m2: f32, cell_celsius: f32, battery_v: f32) -> f32 {
         let row = self.warmth.place(cell_celsius);
@@ -137,7 +137,7 @@ fn warmth() -> Axis {
     Axis::new(COLDEST_CELSIUS, HOTTEST_CELSIUS, TEMPERATURES)
 }
 
-/// Current of a pinned panel [A], power out of a converter [W].
+/// Current of a pinned panel \[A\], power out of a converter \[W\].
 fn output(curve: &Diode, charger: &Charger, battery_v: f64) -> f64 {
     let point = operating_point(curve, charger, battery_v);
     if converts(charger) { converted_w(point, charger) } else { point.amperes }

@@ -6,19 +6,19 @@ use design::quantity::{Current, Voltage};
 use super::diode::{Diode, Point};
 use super::panel::PanelModel;
 
-/// An empty supercapacitor takes power at no voltage; below this the current limit is what counts [V].
+/// An empty supercapacitor takes power at no voltage; below this the current limit is what counts \[V\].
 pub(super) const LEAST_BATTERY_V: f32 = 0.05;
 
 /// What a charger makes of a panel in one moment.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Harvest {
-    /// Current into the battery [A].
+    /// Current into the battery \[A\].
     pub charging_a: f64,
     /// Where the panel works.
     pub panel: Point,
 }
 
-/// What a charger can put into a battery at a terminal voltage [V] if nothing limits it: no current limit, no
+/// What a charger can put into a battery at a terminal voltage \[V\] if nothing limits it: no current limit, no
 /// temperature gate, no charge voltage.
 ///
 /// A direct or linear charger passes the panel's current at battery voltage plus `drop`, a linear one at
@@ -34,7 +34,7 @@ pub fn offered(panel: &Diode, charger: &Charger, battery_v: f64) -> Harvest {
     if charging_a > 0.0 { Harvest { charging_a, panel: point } } else { idle(panel) }
 }
 
-/// What reaches a battery at a terminal voltage [V] if at most `limit_a` [A] may; where the limit binds, the panel
+/// What reaches a battery at a terminal voltage \[V\] if at most `limit_a` \[A\] may; where the limit binds, the panel
 /// drifts towards open circuit.
 pub fn charging_current(panel: &Diode, charger: &Charger, battery_v: f64, limit_a: f64) -> Harvest {
     let free = offered(panel, charger, battery_v);
@@ -95,7 +95,7 @@ fn converter_a(point: Point, charger: &Charger, battery_v: f64) -> f64 {
     }
 }
 
-/// Output of a running converter [W], negative where it can't feed itself.
+/// Output of a running converter \[W\], negative where it can't feed itself.
 pub(super) fn converted_w(point: Point, charger: &Charger) -> f64 {
     point.volts * (point.amperes - charger.input_current.amperes()) * charger.efficiency.fraction()
 }
@@ -112,8 +112,8 @@ pub fn gate(charger: &Charger, battery_celsius: f64) -> (f64, Voltage) {
     band.map_or((0.0, Voltage::ZERO), |band| (band.current.fraction(), band.voltage_reduction))
 }
 
-/// Where the panel works at an effective irradiance [W/m²], a cell temperature [°C] and a battery voltage [V] while the
-/// battery takes so much [A].
+/// Where the panel works at an effective irradiance [W/m²], a cell temperature [°C] and a battery voltage \[V\] while the
+/// battery takes so much \[A\].
 pub fn panel_point(
     panel: &PanelModel,
     charger: &Charger,

@@ -10,41 +10,41 @@
 /// De Soto, Klein & Beckman 2006, *Solar Energy* 80, 78-88, equation 1.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Diode {
-    /// `IL`: current driven by the light [A], 0 or more.
+    /// `IL`: current driven by the light \[A\], 0 or more.
     pub photocurrent_a: f64,
-    /// `I0`: reverse saturation current of the diode [A], above 0.
+    /// `I0`: reverse saturation current of the diode \[A\], above 0.
     pub saturation_a: f64,
-    /// `Rs`: series resistance [ohm], 0 or more.
+    /// `Rs`: series resistance \[ohm\], 0 or more.
     pub series_ohm: f64,
-    /// `Rsh`: shunt resistance [ohm], above 0.
+    /// `Rsh`: shunt resistance \[ohm\], above 0.
     pub shunt_ohm: f64,
-    /// `a = n Ns k T / q`: thermal voltage of the string times its ideality [V], above 0.
+    /// `a = n Ns k T / q`: thermal voltage of the string times its ideality \[V\], above 0.
     pub scale_v: f64,
 }
 
 /// A point on the curve of a panel.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Point {
-    /// Terminal voltage [V].
+    /// Terminal voltage \[V\].
     pub volts: f64,
-    /// Terminal current [A].
+    /// Terminal current \[A\].
     pub amperes: f64,
 }
 
 impl Point {
-    /// Power at this point [W].
+    /// Power at this point \[W\].
     pub fn watts(self) -> f64 {
         self.volts * self.amperes
     }
 }
 
 impl Diode {
-    /// Terminal current [A] at a terminal voltage [V]; negative beyond open circuit.
+    /// Terminal current \[A\] at a terminal voltage \[V\]; negative beyond open circuit.
     pub fn current(&self, volts: f64) -> f64 {
         self.junction_current(self.junction_at_volts(volts))
     }
 
-    /// Terminal voltage [V] at a terminal current [A]; negative beyond short circuit.
+    /// Terminal voltage \[V\] at a terminal current \[A\]; negative beyond short circuit.
     pub fn voltage(&self, amperes: f64) -> f64 {
         let headroom = (self.photocurrent_a - amperes).max(0.0);
         let start = self.scale_v * (headroom / self.saturation_a).ln_1p();
@@ -52,12 +52,12 @@ impl Diode {
         junction - amperes * self.series_ohm
     }
 
-    /// Open-circuit voltage [V].
+    /// Open-circuit voltage \[V\].
     pub fn open_circuit_v(&self) -> f64 {
         self.voltage(0.0)
     }
 
-    /// Short-circuit current [A].
+    /// Short-circuit current \[A\].
     pub fn short_circuit_a(&self) -> f64 {
         self.current(0.0)
     }
@@ -85,7 +85,7 @@ impl Diode {
         Point { volts: x - amperes * self.series_ohm, amperes }
     }
 
-    /// The point right of the best one at which the panel gives a power [W]; the best point if it can't give that much.
+    /// The point right of the best one at which the panel gives a power \[W\]; the best point if it can't give that much.
     pub fn point_at_power(&self, watts: f64) -> Point {
         let best = self.best_point();
         if watts >= best.watts() {

@@ -16,7 +16,7 @@ const SILICON_GAP_EV: f64 = 1.121;
 const GAP_CHANGE_PER_K: f64 = -0.0002677;
 /// CODATA 2018 [eV/K].
 const BOLTZMANN_EV_PER_K: f64 = 8.617333262e-5;
-/// Step over which the voltage coefficient is matched [K].
+/// Step over which the voltage coefficient is matched \[K\].
 const COEFFICIENT_STEP_K: f64 = 2.0;
 
 /// The curve of a panel at any irradiance and cell temperature.
@@ -42,13 +42,13 @@ pub enum PanelError {
         "best point {best_v:.2} V, {best_a:.4} A is impossible; write a best voltage between half and all of the open-circuit {open_v:.2} V and a best current below the short-circuit {short_a:.4} A"
     )]
     BestPointOutside {
-        /// Voltage at the best point [V].
+        /// Voltage at the best point \[V\].
         best_v: f64,
-        /// Current at the best point [A].
+        /// Current at the best point \[A\].
         best_a: f64,
-        /// Open-circuit voltage [V].
+        /// Open-circuit voltage \[V\].
         open_v: f64,
-        /// Short-circuit current [A].
+        /// Short-circuit current \[A\].
         short_a: f64,
     },
     /// Best power over the product of open-circuit voltage and short-circuit current is too small for any sound panel.
@@ -65,9 +65,9 @@ pub enum PanelError {
         "a shunt of {shunt_ohm:.0} ohm takes more current at the best point than the data sheet leaves for it; write more than {least_ohm:.0} ohm"
     )]
     ShuntTooLow {
-        /// The shunt resistance given [ohm].
+        /// The shunt resistance given \[ohm\].
         shunt_ohm: f64,
-        /// It must be above this [ohm].
+        /// It must be above this \[ohm\].
         least_ohm: f64,
     },
     /// A curve through the three points has its best point elsewhere.
@@ -75,11 +75,11 @@ pub enum PanelError {
         "the curve through these points gives {found_w:.3} W at {found_v:.2} V, more than the {stated_w:.3} W of the best point; check best voltage and best current"
     )]
     NotTheBestPoint {
-        /// Best power of that curve [W].
+        /// Best power of that curve \[W\].
         found_w: f64,
-        /// Where it is [V].
+        /// Where it is \[V\].
         found_v: f64,
-        /// Best power stated [W].
+        /// Best power stated \[W\].
         stated_w: f64,
     },
     /// The temperature coefficient of the voltage contradicts the curve.
@@ -138,7 +138,7 @@ impl PanelModel {
         &self.reference
     }
 
-    /// The band gap at 25 °C that reproduces the voltage coefficient [eV].
+    /// The band gap at 25 °C that reproduces the voltage coefficient \[eV\].
     pub fn gap_ev(&self) -> f64 {
         self.gap_ev
     }

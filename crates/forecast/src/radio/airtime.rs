@@ -16,9 +16,9 @@ pub const JOIN_REQUEST: usize = 23;
 pub const JOIN_ACCEPT: usize = 17;
 /// Length of a join accept with channel list.
 pub const JOIN_ACCEPT_WITH_CHANNELS: usize = 33;
-/// Preamble of LoRaWAN [symbols].
+/// Preamble of LoRaWAN \[symbols\].
 pub const PREAMBLE_SYMBOLS: u32 = 8;
-/// A symbol at least this long wants the low-data-rate optimisation [s].
+/// A symbol at least this long wants the low-data-rate optimisation \[s\].
 const LONG_SYMBOL_S: f64 = 0.016;
 
 /// Length of a data frame with so many application bytes; without any it has no port either.
@@ -78,7 +78,7 @@ impl CodingRate {
 pub struct Lora {
     /// Bits per symbol, 5 to 12.
     pub spreading_factor: u32,
-    /// Bandwidth [Hz], above 0.
+    /// Bandwidth \[Hz\], above 0.
     pub bandwidth_hz: f64,
     /// Redundancy.
     pub coding_rate: CodingRate,

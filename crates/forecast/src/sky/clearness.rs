@@ -13,7 +13,7 @@ use crate::random::Stream;
 /// # References
 /// Graham, Hollands & Unny 1988, *Solar Energy* 40, 83-92 (coefficient from memory).
 pub const DAY_TO_DAY: f64 = 0.29;
-/// Memory of the slow factor that makes good and bad winters [days]: months hang together, years hardly (own choice).
+/// Memory of the slow factor that makes good and bad winters \[days\]: months hang together, years hardly (own choice).
 const SLOW_MEMORY_DAYS: f64 = 180.0;
 const LEAST_CLEARNESS: f64 = 0.05;
 

@@ -21,11 +21,11 @@ pub const MONTH_DAYS: [u8; 12] = [31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31
 /// # References
 /// ISO 2533:1975, standard atmosphere.
 pub const LAPSE_K_PER_M: f64 = 0.0065;
-/// Standard deviation of what [`MonthClimate::daily_swing_k`] may be off where it was reckoned from clearness [K].
+/// Standard deviation of what [`MonthClimate::daily_swing_k`] may be off where it was reckoned from clearness \[K\].
 pub const SWING_DOUBT_K: f64 = 2.6;
-/// Standard deviation of what [`MonthClimate::day_sd_k`] may be off where it was reckoned from the year's range [K].
+/// Standard deviation of what [`MonthClimate::day_sd_k`] may be off where it was reckoned from the year's range \[K\].
 pub const DAY_SD_DOUBT_K: f64 = 0.9;
-/// Standard deviation of the built-in temperature of a month against the weather years [K].
+/// Standard deviation of the built-in temperature of a month against the weather years \[K\].
 pub const AIR_DOUBT_K: f64 = 1.6;
 /// Relative standard deviation granted to twelve numbers whose origin is not known (own choice).
 const GIVEN_SUN_DOUBT: f64 = 0.1;
@@ -55,9 +55,9 @@ pub struct MonthClimate {
     pub clearness_rows: Option<Vec<(f64, f64)>>,
     /// Mean temperature [°C].
     pub air_celsius: f64,
-    /// Mean of the day's highest less its lowest temperature [K].
+    /// Mean of the day's highest less its lowest temperature \[K\].
     pub daily_swing_k: f64,
-    /// Standard deviation of daily means about the month's course [K].
+    /// Standard deviation of daily means about the month's course \[K\].
     pub day_sd_k: f64,
     /// Relative standard deviation of what `ghi_wh_m2` may really be: the climate tolerance, drawn once per life, best
     /// as the factor `exp(sun_doubt z)`.
@@ -164,7 +164,7 @@ struct DailyAir {
     day_sd_k: [f64; 12],
 }
 
-/// Days do not differ less between noon and night than this, however dark (own choice) [K].
+/// Days do not differ less between noon and night than this, however dark (own choice) \[K\].
 const LEAST_SWING_K: f64 = 1.5;
 
 impl DailyAir {

@@ -4,7 +4,7 @@ use std::f64::consts::{FRAC_PI_2, PI};
 
 use super::transpose::cos_incidence;
 
-/// Refractive index, extinction [1/m] and thickness [m] of a sheet of common glass.
+/// Refractive index, extinction [1/m] and thickness \[m\] of a sheet of common glass.
 const GLASS: (f64, f64, f64) = (1.526, 4.0, 0.002);
 
 /// Share of the light kept at an angle of incidence, relative to right angles, by a flat cover of 2 mm glass.

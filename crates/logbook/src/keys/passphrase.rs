@@ -9,7 +9,7 @@ use zeroize::Zeroizing;
 
 /// A shorter passphrase is refused for a new box: it would be guessed (own choice).
 pub const LEAST_LETTERS: usize = 10;
-/// No passphrase is longer [bytes].
+/// No passphrase is longer \[bytes\].
 const LARGEST_BYTES: u64 = 4096;
 
 /// A passphrase: wiped when it is dropped, and never shown.

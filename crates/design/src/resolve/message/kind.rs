@@ -12,7 +12,7 @@ const RESERVED: u32 = 3;
 const WIDEST_COUNT: u32 = 31;
 const WIDEST_COORDINATE: u32 = 30;
 const HISTORY_BITS: std::ops::RangeInclusive<u32> = 3..=16;
-/// Longest degree of latitude, at the poles, and of longitude, at the equator, on the ellipsoid of WGS 84 [m].
+/// Longest degree of latitude, at the poles, and of longitude, at the equator, on the ellipsoid of WGS 84 \[m\].
 ///
 /// # References
 /// NIMA TR8350.2, third edition, table 3.1: a = 6378137 m, f = 1/298.257223563; pi a / 180 and pi a / (180 (1 - f)).

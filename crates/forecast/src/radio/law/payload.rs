@@ -11,7 +11,7 @@ use super::{Bound, Case, Check, Limits, MessageRow, Rate, RateRow, Topic};
 use crate::plan::Verdict;
 use crate::radio::airtime;
 
-/// The most MAC answers that ride along in a frame header (TS001-1.0.4, `FOpts`) [bytes].
+/// The most MAC answers that ride along in a frame header (TS001-1.0.4, `FOpts`) \[bytes\].
 pub const LONGEST_ANSWERS: usize = 15;
 
 /// The longest message at one data rate [application bytes].

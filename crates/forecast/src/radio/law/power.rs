@@ -39,7 +39,7 @@ pub fn radiated(radio: &RadioUse, reference: PowerReference) -> Dbm {
     Dbm::from_dbm(radio.power.dbm() + beyond_radio_db(radio, reference))
 }
 
-/// What is gained between the radio's output and where the limit applies [dB].
+/// What is gained between the radio's output and where the limit applies \[dB\].
 fn beyond_radio_db(radio: &RadioUse, reference: PowerReference) -> f64 {
     let (gain, loss) = (radio.antenna_gain.decibels(), radio.cable_loss.decibels());
     match reference {
@@ -60,7 +60,7 @@ pub(super) fn band<'l>(case: &'l Case<'_>, channel: Frequency) -> Option<&'l Ban
     freest.or_else(|| case.law.bands_at(channel).last())
 }
 
-/// The most at the radio's output under a limit; an antenna beyond the free gain takes its excess off the connector [dBm].
+/// The most at the radio's output under a limit; an antenna beyond the free gain takes its excess off the connector \[dBm\].
 fn allowed_dbm(case: &Case<'_>, limit: &PowerLimit) -> f64 {
     let excess = case
         .law

@@ -7,7 +7,7 @@ use super::error::ClimateError;
 
 static LAND: &[u8] = include_bytes!("../../../data/climate/land.bin");
 
-/// Farther from the middle of every land cell than this nothing is said [km].
+/// Farther from the middle of every land cell than this nothing is said \[km\].
 pub const LAND_WITHIN_KM: f64 = 300.0;
 
 const HEAD_BYTES: usize = 16;
@@ -192,7 +192,7 @@ fn middle(row: i32, column: i32) -> (f64, f64) {
     (SOUTH_DEG + STEP_DEG * f64::from(row), WEST_DEG + STEP_DEG * f64::from(column))
 }
 
-/// Row, column and distance [km] of the nearest land cell.
+/// Row, column and distance \[km\] of the nearest land cell.
 fn nearest(latitude_deg: f64, longitude_deg: f64) -> Result<(i32, i32, f64), ClimateError> {
     let cells = (0..ROWS).flat_map(|row| (0..COLUMNS).map(move |column| (row, column)));
     let found = cells

@@ -12,9 +12,9 @@ const HALF_SNOW_CELSIUS: f64 = 1.0;
 const LOGISTIC: f64 = 1.702;
 /// Water in a fall of snow that covers a panel, some 5 cm deep (own choice) [mm].
 const COVERING_FALL_MM: f64 = 5.0;
-/// How long a fall lies on a flat panel if it neither thaws nor freezes through (own choice) [days].
+/// How long a fall lies on a flat panel if it neither thaws nor freezes through (own choice) \[days\].
 const LIES_DAYS: f64 = 8.0;
-/// It lies as long again for each of these below the freezing month (own choice) [K].
+/// It lies as long again for each of these below the freezing month (own choice) \[K\].
 const LIES_AGAIN_K: f64 = 5.0;
 const FREEZES_THROUGH_CELSIUS: f64 = -3.0;
 /// Precipitation where none is known (own choice) [mm/day].

@@ -4,7 +4,7 @@ use design::quantity::{Angle, Length, Quantity};
 
 use super::{Place, WeatherError};
 
-/// How much of a file is looked at to tell what it is [bytes].
+/// How much of a file is looked at to tell what it is \[bytes\].
 const LOOKED_AT: usize = 64 * 1024;
 /// The standard clocks of the world, in hours from universal time.
 const UTC_OFFSETS_H: std::ops::RangeInclusive<f64> = -12.0..=14.0;
