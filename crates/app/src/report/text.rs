@@ -112,7 +112,7 @@ fn facts_of_many(subject: &Subject, plan: &Plan, chances: &Chances) -> Vec<Strin
     lines.extend(without_gate(plan));
     if super::has_sun(plan) {
         let lasts = format!(
-            "full, it lasts {}; {}",
+            "full: {}; {}",
             words::days(plan.life.without_sun.days()),
             back(plan.life.restart)
         );
