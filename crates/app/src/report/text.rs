@@ -111,11 +111,8 @@ fn facts_of_many(subject: &Subject, plan: &Plan, chances: &Chances) -> Vec<Strin
     let mut lines = fact("darkest", &says::darkest(chances, super::has_sun(plan)));
     lines.extend(without_gate(plan));
     if super::has_sun(plan) {
-        let lasts = format!(
-            "full: {}; {}",
-            words::days(plan.life.without_sun.days()),
-            back(plan.life.restart)
-        );
+        let lasts =
+            format!("full: {}; {}", words::days(plan.life.without_sun.days()), back(plan.life.restart));
         lines.push(lay::clip(&format!("{:<LABEL$}{lasts}", "without sun"), WIDTH));
     }
     lines.extend(fact("out", &says::outages(chances)));
