@@ -9,6 +9,7 @@ mod fix;
 mod uplink;
 
 pub use fix::FixCost;
+pub(crate) use uplink::LARGEST_TRIES;
 pub use uplink::{MessageCost, join_cost};
 
 use design::node::{Activity, Condition, Design, Load, Sky, Step};

@@ -7,7 +7,7 @@ use design::region::Modulation;
 use crate::radio::airtime;
 
 /// Tries of a confirmed message before the device gives up (LoRaWAN 1.0.2, section 18.4, recommends eight).
-const LARGEST_TRIES: i32 = 8;
+pub(crate) const LARGEST_TRIES: u8 = 8;
 /// `RECEIVE_DELAY1` and the second window one second later (RP002-1.0.4, section 3.3).
 const FIRST_WINDOW_S: f64 = 1.0;
 /// `JOIN_ACCEPT_DELAY1` (RP002-1.0.4, section 3.3).
@@ -68,7 +68,11 @@ pub fn join_cost(radio: &RadioUse) -> Charge {
 
 /// Mean number of tries when a share `loss` of them gets no acknowledgement.
 pub(super) fn expected_tries(loss: f64) -> f64 {
-    if loss < 1.0 { (1.0 - loss.powi(LARGEST_TRIES)) / (1.0 - loss) } else { f64::from(LARGEST_TRIES) }
+    if loss < 1.0 {
+        (1.0 - loss.powi(i32::from(LARGEST_TRIES))) / (1.0 - loss)
+    } else {
+        f64::from(LARGEST_TRIES)
+    }
 }
 
 /// Data rates in use: number, modulation and share.

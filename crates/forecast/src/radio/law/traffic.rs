@@ -7,8 +7,8 @@ use super::Rate;
 use super::hour::periodic_on_air;
 use crate::radio::airtime;
 
-/// Tries of a confirmed message before the device gives up (LoRaWAN 1.0.2, section 18.4, recommends eight).
-pub(super) const TRIES: f64 = 8.0;
+/// Tries of a confirmed message, the same as the charge is counted with.
+pub(super) const TRIES: f64 = crate::load::LARGEST_TRIES as f64;
 
 /// A length in whole bytes.
 #[expect(
