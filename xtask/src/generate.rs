@@ -35,10 +35,12 @@ pub(crate) fn check(root: &Path) -> Result<()> {
     Ok(())
 }
 
-fn generated() -> [Generated; 3] {
+fn generated() -> [Generated; 5] {
     [
         ("docs/design-file.md", design::manual::markdown()),
         ("docs/design-file.schema.json", design::manual::json_schema()),
+        ("docs/site-file.schema.json", design::manual::site_json_schema()),
+        ("examples/commented-site.toml", design::manual::commented_site()),
         ("examples/commented.toml", design::manual::commented_example()),
     ]
 }

@@ -1,12 +1,15 @@
 //! The design file as it was written: read, with the place of every key, but not yet resolved.
 
+pub(crate) mod fleet;
 pub(crate) mod message;
 pub(crate) mod node;
 pub(crate) mod part;
+pub(crate) mod surroundings;
 pub(crate) mod value;
 
 use crate::diagnostic::{self, Diagnostic, Diagnostics};
 use crate::section::{At, Field, PartSection, Section, in_order};
+use fleet::FleetSection;
 use node::RootSection;
 use std::collections::BTreeMap;
 use std::ops::Range;
@@ -27,23 +30,49 @@ const SCHEMA: u32 = 1;
 #[derive(Debug)]
 pub struct DesignFile {
     pub(crate) root: Option<RootSection>,
-    pub(crate) places: BTreeMap<String, Range<usize>>,
+    pub(crate) places: Places,
     pub(crate) found: Vec<Diagnostic>,
 }
 
+/// A site's file as it was written. Its problems come out of [`crate::fleet::resolve`].
+#[derive(Debug)]
+pub struct FleetFile {
+    pub(crate) root: Option<FleetSection>,
+    pub(crate) places: Places,
+    pub(crate) found: Vec<Diagnostic>,
+}
+
+/// Where every key stands, by its dotted path.
+pub(crate) type Places = BTreeMap<String, Range<usize>>;
+
 /// Reads a design file.
 pub fn parse(text: &str) -> DesignFile {
+    let (root, places, found) = read_root(text, |root: &RootSection| root.schema.as_ref());
+    DesignFile { root, places, found }
+}
+
+/// Reads a site's file.
+pub fn parse_fleet(text: &str) -> FleetFile {
+    let (root, places, found) = read_root(text, |root: &FleetSection| root.schema.as_ref());
+    FleetFile { root, places, found }
+}
+
+/// Reads a whole file: its sections if the text is sound, where each key stands, and what is wrong.
+fn read_root<R: Section>(
+    text: &str,
+    schema: fn(&R) -> Option<&At<u32>>,
+) -> (Option<R>, Places, Vec<Diagnostic>) {
     let mut found = Diagnostics::default();
-    let mut places = BTreeMap::new();
+    let mut places = Places::new();
     let Some((document, whole)) = read_toml(text, &mut found) else {
-        return DesignFile { root: None, places, found: found.into_sorted() };
+        return (None, places, found.into_sorted());
     };
     collect_places("", &document, &mut places);
-    let mut root = RootSection::read_keys(&document, &mut found);
+    let mut root = R::read_keys(&document, &mut found);
     if let Some(root) = root.as_mut().filter(|_| whole) {
         root.complete(&mut found);
-        if let Some(schema) = root.schema.as_ref().filter(|schema| schema.value != SCHEMA) {
-            let message = format!("edition {} of the design file is not known", schema.value);
+        if let Some(schema) = schema(root).filter(|schema| schema.value != SCHEMA) {
+            let message = format!("edition {} of the {} is not known", schema.value, R::DOC.name);
             found.error(
                 diagnostic::SCHEMA_VERSION,
                 &schema.span,
@@ -56,7 +85,7 @@ pub fn parse(text: &str) -> DesignFile {
     if !whole {
         keep_what_syntax_errors_explain_not(text, &mut found);
     }
-    DesignFile { root: root.filter(|_| whole), places, found }
+    (root.filter(|_| whole), places, found)
 }
 
 impl DesignFile {
@@ -89,21 +118,33 @@ impl DesignFile {
 
     /// Where a key such as `load.mast.activity.report.every` stands, or the table nearest around it.
     pub fn span_of(&self, path: &str) -> Range<usize> {
-        let mut path = path;
-        loop {
-            if let Some(span) = self.places.get(path) {
-                return span.clone();
-            }
-            match path.rsplit_once('.') {
-                Some((around, _)) => path = around,
-                None => return 0..0,
-            }
-        }
+        place_of(&self.places, path)
     }
 
     /// Whether a key is written in this file.
     pub(crate) fn writes(&self, path: &str) -> bool {
         self.places.contains_key(path)
+    }
+}
+
+impl FleetFile {
+    /// Where a key such as `node.mast-1.kind` stands, or the table nearest around it.
+    pub fn span_of(&self, path: &str) -> Range<usize> {
+        place_of(&self.places, path)
+    }
+}
+
+/// Where a key stands, or the table nearest around it.
+fn place_of(places: &Places, path: &str) -> Range<usize> {
+    let mut path = path;
+    loop {
+        if let Some(span) = places.get(path) {
+            return span.clone();
+        }
+        match path.rsplit_once('.') {
+            Some((around, _)) => path = around,
+            None => return 0..0,
+        }
     }
 }
 
@@ -144,7 +185,7 @@ fn keep_what_syntax_errors_explain_not(text: &str, found: &mut Vec<Diagnostic>) 
 }
 
 /// Notes where every key stands, under its dotted path.
-fn collect_places(prefix: &str, value: &Spanned<DeValue<'_>>, places: &mut BTreeMap<String, Range<usize>>) {
+fn collect_places(prefix: &str, value: &Spanned<DeValue<'_>>, places: &mut Places) {
     let Some(table) = value.get_ref().as_table() else { return };
     for (key, value) in in_order(table) {
         let path =

@@ -5,6 +5,7 @@
 pub mod catalog;
 pub mod diagnostic;
 pub mod file;
+pub mod fleet;
 pub mod law;
 pub mod manual;
 pub mod message;
@@ -14,3 +15,4 @@ pub mod quantity;
 pub mod region;
 pub mod resolve;
 mod section;
+pub mod surroundings;

@@ -2,6 +2,7 @@
 
 use crate::catalog::{Catalog, SHIPPED};
 use crate::diagnostic::CODES;
+use crate::file::fleet::FleetSection;
 use crate::file::node::RootSection;
 use crate::file::part::SensorSection;
 use crate::file::value::quoted;
@@ -29,6 +30,13 @@ and begins with `title` and `source`; `from_memory` lists the keys whose figures
 where they matter.
 ";
 
+const SITE_FILE: &str = "
+# The site file
+
+A second kind of file places several nodes, and names the gateways that hear them all. `overwinter check SITE.toml` answers
+for each node, `overwinter reach SITE.toml` draws the coverage.
+";
+
 /// The manual as Markdown.
 pub fn markdown() -> String {
     let mut out = OPENING.to_owned();
@@ -36,8 +44,10 @@ pub fn markdown() -> String {
     for (noun, symbols) in units() {
         let _ = writeln!(out, "| {noun} | {} |", symbols.join(", "));
     }
-    chapter(&mut out, "", &RootSection::DOC);
-    chapter(&mut out, "sensor part file", &SensorSection::DOC);
+    chapter(&mut out, "Top of the file", "", &RootSection::DOC);
+    chapter(&mut out, "sensor part file", "sensor part file", &SensorSection::DOC);
+    out.push_str(SITE_FILE);
+    chapter(&mut out, "Top of the site file", "", &FleetSection::DOC);
     out.push_str("\n## Catalogue\n\n| section | parts |\n| --- | --- |\n");
     for section in ["battery", "charger", "panel", "radio", "receiver", "sensor"] {
         let _ = writeln!(out, "| {section} | `{}` |", Catalog::names(section).join("`, `"));
@@ -58,8 +68,7 @@ pub fn markdown() -> String {
     out
 }
 
-fn chapter(out: &mut String, path: &str, section: &SectionDoc) {
-    let heading = if path.is_empty() { "Top of the file" } else { path };
+fn chapter(out: &mut String, heading: &str, path: &str, section: &SectionDoc) {
     let _ = writeln!(
         out,
         "\n## {heading}\n\n{}\n\n| key | meaning | written as | needed |\n| --- | --- | --- | --- |",
@@ -93,7 +102,7 @@ fn chapter(out: &mut String, path: &str, section: &SectionDoc) {
                 Shape::List => format!("[[{path}{}]]", field.key),
                 Shape::Named => format!("[{path}{}.NAME]", field.key),
             };
-            chapter(out, &path, &inside);
+            chapter(out, &path, &path, &inside);
         }
     }
 }
@@ -170,6 +179,15 @@ fn table(out: &mut String, path: &str, section: &SectionDoc) {
     }
 }
 
+/// A site file that shows every key, as [`commented_example`] does.
+pub fn commented_site() -> String {
+    let mut out = comment(
+        "Every key of the site file. This file is generated, and resolves as it is. A line that begins with # and a key shows an optional key with an example or its default: remove the # to use it.",
+    );
+    table(&mut out, "", &FleetSection::DOC);
+    out
+}
+
 /// A text as comment lines.
 fn comment(text: &str) -> String {
     let mut out = String::new();
@@ -187,10 +205,18 @@ fn comment(text: &str) -> String {
 
 /// The JSON Schema of the design file, for editors that complete and check while one types.
 pub fn json_schema() -> String {
-    let schema = section_schema(&RootSection::DOC);
-    let head =
-        "{\"$schema\":\"https://json-schema.org/draft/2020-12/schema\",\"title\":\"Design file of a node\",";
-    format!("{head}{}\n", schema.trim_start_matches('{'))
+    file_schema("Design file of a node", &RootSection::DOC)
+}
+
+/// The JSON Schema of the site file.
+pub fn site_json_schema() -> String {
+    file_schema("Site file", &FleetSection::DOC)
+}
+
+fn file_schema(title: &str, section: &SectionDoc) -> String {
+    let schema = section_schema(section);
+    let head = "{\"$schema\":\"https://json-schema.org/draft/2020-12/schema\",\"title\":";
+    format!("{head}{},{}\n", quoted(title), schema.trim_start_matches('{'))
 }
 
 /// The JSON Schema of one section. A section that names a part may leave out what the part gives.

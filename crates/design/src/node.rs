@@ -8,6 +8,7 @@ use crate::quantity::{
     Angle, Bytes, Capacitance, Current, Dbm, Decibels, Duration, Frequency, Irradiation, Length, Resistance,
     Share, Temperature, Uncertain, Voltage,
 };
+use crate::surroundings::Surroundings;
 
 /// A node as it is meant to be, complete and checked.
 #[derive(Clone, Debug)]
@@ -45,6 +46,8 @@ pub struct Design {
     pub loads: Vec<Load>,
     /// Where the node is over the year; empty for one that stays put under the open sky.
     pub diary: Vec<Stay>,
+    /// What hears it.
+    pub surroundings: Surroundings,
     /// Figures that were taken from memory or assumed, for the report: the place in the file or part, and the remark.
     pub doubts: Vec<Doubt>,
 }
@@ -90,6 +93,8 @@ pub struct Promise {
     pub charge_at_installation: Share,
     /// Share of the reports that must be sent, of those a full battery would send.
     pub completeness: Option<Share>,
+    /// Share of the reports sent that a gateway must hear.
+    pub heard: Share,
     /// Longest silence that 95 % of lives may not exceed.
     pub freshness: Option<Duration>,
     /// Visits a year that the owner is ready for.
@@ -168,7 +173,8 @@ pub struct RadioUse {
     pub radio: Radio,
     /// Regional parameters it obeys.
     pub region: crate::region::Region,
-    /// Share of uplinks sent at each data rate; sums to 1.
+    /// Share of uplinks sent at each data rate; sums to 1. Where the network adapts the rate: all at the slowest that it
+    /// may ask for, until a link says more.
     pub data_rates: Vec<(u8, Share)>,
     /// Battery current while transmitting at the chosen power, before the rail.
     pub transmit_current: Uncertain<Current>,
@@ -176,6 +182,10 @@ pub struct RadioUse {
     pub join_retry: Duration,
     /// Transmit power at the radio's output.
     pub power: Dbm,
+    /// What the network keeps in hand when it adapts the data rate; `None` where the rate is fixed.
+    pub adaptation_margin: Option<Decibels>,
+    /// Of the antenna above the ground.
+    pub antenna_height: Length,
     /// What the antenna gains over an isotropic one.
     pub antenna_gain: Decibels,
     /// What is lost between radio and antenna.

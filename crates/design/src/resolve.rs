@@ -7,6 +7,7 @@ mod message;
 mod place;
 mod power;
 mod radio;
+pub(crate) mod surroundings;
 
 use crate::catalog::Catalog;
 use crate::diagnostic::{self, Diagnostic, Diagnostics};
@@ -87,6 +88,10 @@ impl Resolver<'_> {
             messages: messages.into_iter().filter_map(|(_, message)| message).collect(),
             loads: loads?,
             diary: diary?,
+            surroundings: surroundings::resolve(
+                root.gateway.as_ref().map(|at| &at.value),
+                root.ground.as_ref().map(|at| &at.value),
+            )?,
             doubts: std::mem::take(&mut self.doubts),
         })
     }

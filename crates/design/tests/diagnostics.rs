@@ -193,7 +193,6 @@ const CASES: &[Case] = cases! {
     "one-of" at "every_by": "every = \"10 min\"" => "every = \"10 min\"\nevery_by_charge = [[\"0 %\", \"1 h\"]]";
     "one-of" at "[load.board.activity.report]": "every = \"10 min\"\n" => "";
     "one-of" at "data_rates": "data_rate = \"DR3\"" => "data_rate = \"DR3\"\ndata_rates = { DR3 = \"100 %\" }";
-    "one-of" at "[radio]": "data_rate = \"DR3\"\n" => "";
     "one-of" at "rated": "leakage" => "rated_voltage = \"5 V\"\nleakage";
     "wrong-type" at "floor_measured": "floor_measured = true" => "floor_measured = \"yes\"";
     "wrong-type" at "horizon": "[[\"90 deg\", \"4 deg\"]]" => "[[\"90 deg\"]]";

@@ -2,6 +2,7 @@
 
 use crate::file::message::MessageSection;
 use crate::file::part::{BatterySection, ChargerSection, PanelSection, RadioSection, ReceiverSection};
+use crate::file::surroundings::{GatewaySection, GroundSection};
 use crate::file::value::{
     Date, Horizon, Hours, IntervalRows, Month, Monthly, Named, RegulatorWord, SnowDays,
 };
@@ -55,6 +56,10 @@ section! {
         load: Named<LoadSection> = required board;
         /// Where the node is over the year, for one that moves; left out: it stays put under the open sky.
         diary: Vec<StaySection> = optional [{}];
+        /// The gateways that hear it, each under a name of your choice. Left out: whether it is heard is not known. A site file brings its own.
+        gateway: Named<GatewaySection> = optional roof;
+        /// The ground between it and the gateways.
+        ground: GroundSection = optional {};
     }
 }
 
@@ -101,6 +106,8 @@ section! {
         completeness: Share = optional "98 %" where FRACTION;
         /// Longest silence that 95 % of lives may not exceed.
         freshness: Duration = optional "6 h" where POSITIVE;
+        /// Share of the reports sent that a gateway must hear.
+        heard: Share = default "90 %" where FRACTION;
         /// Visits a year that the owner is ready for: one for each outage that does not end by itself.
         visits_per_year: f64 = optional 0.2 where NOT_NEGATIVE;
     }

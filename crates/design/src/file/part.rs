@@ -3,8 +3,8 @@
 use crate::file::value::{ChargerWord, Curve, DataRate, DataRates, Facing, Month, Pair};
 use crate::part::{Chemistry, Cover};
 use crate::quantity::{
-    Angle, Capacitance, Charge, Current, Dbm, Decibels, Duration, Frequency, PerKelvin, Power, Resistance,
-    Share, Temperature, Uncertain, Voltage,
+    Angle, Capacitance, Charge, Current, Dbm, Decibels, Duration, Frequency, Length, PerKelvin, Power,
+    Resistance, Share, Temperature, Uncertain, Voltage,
 };
 use crate::section::rule::{
     ANTENNA_GAIN, CELLS, COEFFICIENT, EFFICIENCY, EXPONENT, FACTOR, FRACTION, LOSS, NOT_NEGATIVE, POSITIVE,
@@ -189,16 +189,20 @@ part_section! {
         window_symbols: u32 = default 8 where SYMBOLS;
         /// Regional plan it obeys, such as `EU868`. Belongs to the design file.
         region: String = placed "EU868";
-        /// Data rate of every uplink. Either this or `data_rates`.
+        /// Data rate of every uplink. Either this or `data_rates`; without both the network adapts it to the link.
         data_rate: DataRate = shown "DR3";
         /// Share of the uplinks sent at each data rate, together 100 %. Either this or `data_rate`.
         data_rates: DataRates = depends { DR5 = "60 %", DR3 = "40 %" };
         /// Transmit power, within the table `transmit`.
         power: Dbm = placed "14 dBm" where RADIO_POWER;
+        /// What a network that adapts the data rate keeps in hand over the weakest signal it could demodulate.
+        adaptation_margin: Decibels = default "10 dB" where NOT_NEGATIVE;
         /// How long it waits between two tries to join.
         join_retry: Duration = default "10 min" where POSITIVE;
         /// What the antenna gains over an isotropic one; a half-wave dipole has 2.15 dBi.
         antenna_gain: Decibels = default "2.15 dBi" where ANTENNA_GAIN;
+        /// Height of its antenna above the ground.
+        antenna_height: Length = default "1.5 m" where NOT_NEGATIVE;
         /// What cable and plugs lose between radio and antenna.
         cable_loss: Decibels = default "0 dB" where NOT_NEGATIVE;
         /// Centres of the channels it sends on. Left out: those of the regional plan.

@@ -42,6 +42,7 @@ impl Resolver<'_> {
             installed: section.installed.as_ref().map(|at| (at.value.month, at.value.day)),
             charge_at_installation: section.charge_at_installation.as_ref()?.value,
             completeness: section.completeness.as_ref().map(|at| at.value),
+            heard: section.heard.as_ref()?.value,
             freshness: section.freshness.as_ref().map(|at| at.value),
             visits_per_year: section.visits_per_year.as_ref().map(|at| at.value),
         })

@@ -15,9 +15,9 @@ impl Resolver<'_> {
     pub(super) fn radio(&mut self, written: &RadioSection) -> Option<RadioUse> {
         let (section, origin) = self.filled(written, "radio")?;
         let region = section.region.as_ref().and_then(|name| self.region(name));
-        let data_rates = self.data_rates(&section, region.as_ref());
+        let written_rates = self.data_rates(&section, region.as_ref());
         let channels = region.as_ref().and_then(|region| {
-            let used = data_rates.as_ref()?;
+            let used = written_rates.as_deref()?;
             let channels = self.channels(&section, region, used)?;
             let allowed = self.allowed_rates(&section, region, used, &channels)?;
             Some((channels, allowed))
@@ -36,9 +36,14 @@ impl Resolver<'_> {
             source: origin.source,
         };
         let (channels, allowed_rates) = channels?;
+        let written_rates = written_rates?;
+        let adaptive = written_rates.is_empty();
+        let slowest = allowed_rates.first().map(|rate| (*rate, Share::from_fraction(1.0)));
         Some(RadioUse {
             power: section.power?.value,
             antenna_gain: section.antenna_gain?.value,
+            antenna_height: section.antenna_height?.value,
+            adaptation_margin: section.adaptation_margin.filter(|_| adaptive).map(|at| at.value),
             cable_loss: section.cable_loss?.value,
             channels,
             allowed_rates,
@@ -46,7 +51,7 @@ impl Resolver<'_> {
             airtime_allowance_per_day: section.airtime_allowance_per_day.map(|at| at.value),
             radio,
             region: region?,
-            data_rates: data_rates?,
+            data_rates: if adaptive { slowest.into_iter().collect() } else { written_rates },
             transmit_current: transmit_current?,
             join_retry: section.join_retry?.value,
         })
@@ -65,6 +70,7 @@ impl Resolver<'_> {
         region
     }
 
+    /// The data rates in use; none where the network adapts them.
     fn data_rates(&mut self, section: &RadioSection, region: Option<&Region>) -> Option<Vec<(u8, Share)>> {
         let (rates, span) = match (&section.data_rate, &section.data_rates) {
             (Some(rate), None) => (vec![(rate.value.0, Share::from_fraction(1.0))], rate.span.clone()),
@@ -79,13 +85,14 @@ impl Resolver<'_> {
                 );
                 return None;
             }
+            (None, None) if !section.unreadable.is_empty() => return None,
             (None, None) => {
-                if section.unreadable.is_empty() {
-                    let help =
-                        "add `data_rate = \"DR3\"`, or `data_rates = { DR5 = \"60 %\", DR3 = \"40 %\" }`";
-                    self.found.error(diagnostic::ONE_OF, &section.span, "the radio has no `data_rate`", help);
+                if !self.file.writes("gateway") {
+                    let remark =
+                        "no data rate and no gateway: taken for the slowest that the network may ask for";
+                    self.doubt("radio.data_rate", remark);
                 }
-                return None;
+                return Some(Vec::new());
             }
         };
         let region = region?;

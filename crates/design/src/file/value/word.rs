@@ -8,6 +8,7 @@ use crate::node::Sky;
 use crate::part::{Chemistry, Cover};
 use crate::quantity::{a, shortened};
 use crate::section::Field;
+use crate::surroundings::{Clutter, Sensitivity};
 use toml::Spanned;
 use toml::de::DeValue;
 
@@ -80,6 +81,13 @@ words! {
     KindWord "kind of field" {
         "number" = Self::Number, "battery" = Self::Battery, "counter" = Self::Counter, "flag" = Self::Flag,
         "choice" = Self::Choice, "position" = Self::Position, "time" = Self::Time, "bytes" = Self::Bytes
+    }
+    Clutter "kind of clutter" {
+        "open" = Self::Open, "suburban" = Self::Suburban, "trees" = Self::Trees, "urban" = Self::Urban,
+        "dense-urban" = Self::DenseUrban
+    }
+    Sensitivity "sensitivity" {
+        "measured" = Self::Measured, "datasheet" = Self::Datasheet, "concentrator" = Self::Concentrator
     }
     Sky "view of the sky" { "open" = Self::Open, "half" = Self::Half, "roof" = Self::Roof }
 }

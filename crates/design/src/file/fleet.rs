@@ -1,0 +1,52 @@
+//! The keys of a site's file: gateways, ground, and nodes that are placed there.
+
+use crate::file::surroundings::{GatewaySection, GroundSection};
+use crate::file::value::{Facing, Horizon, Named};
+use crate::quantity::{Angle, Decibels, Length};
+use crate::section::rule::{ANTENNA_GAIN, ELEVATION, LATITUDE, LONGITUDE, NOT_NEGATIVE, TILT};
+use crate::section::section;
+
+section! {
+    /// The nodes of one site and what hears them.
+    pub(crate) struct FleetSection = "site file" {
+        /// Edition of this file's format; always the first line.
+        schema: u32 = required 1;
+        /// What people call the site.
+        name: String = required "Larkmoor";
+        /// A remark shown under the name.
+        note: String = optional "an invented valley";
+        /// The gateways, each under a name of your choice; at least one.
+        gateway: Named<GatewaySection> = required roof;
+        /// The ground in between.
+        ground: GroundSection = optional {};
+        /// The nodes, each under a name of your choice; at least one.
+        node: Named<PlacedSection> = required mast;
+    }
+}
+
+section! {
+    /// A node at its place. What is left out is as in the design file of its kind; the gateways and the ground there are
+    /// replaced by those of this file.
+    pub(crate) struct PlacedSection = "node" {
+        /// The design file of its kind; the path counts from the folder of this file.
+        kind: String = required "frost-mast.toml";
+        /// North positive.
+        latitude: Angle = required "46.5 deg" where LATITUDE;
+        /// East positive.
+        longitude: Angle = required "7.4 deg" where LONGITUDE;
+        /// Above sea level.
+        elevation: Length = optional "640 m" where ELEVATION;
+        /// Height of the skyline there, as in the design file.
+        horizon: Horizon = optional [["180 deg", "11 deg"]];
+        /// Angle of the panel from the horizontal.
+        tilt: Angle = optional "60 deg" where TILT;
+        /// Where the panel faces.
+        azimuth: Facing = optional "180 deg";
+        /// Height of its antenna above the ground.
+        antenna_height: Length = optional "2 m" where NOT_NEGATIVE;
+        /// What its antenna gains over an isotropic one.
+        antenna_gain: Decibels = optional "2.15 dBi" where ANTENNA_GAIN;
+        /// Loss by what this node is mounted on or in; replaces that of `ground`.
+        mounting: Decibels = optional "6 dB" where NOT_NEGATIVE;
+    }
+}
