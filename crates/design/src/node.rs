@@ -73,10 +73,22 @@ pub struct Site {
     pub elevation: Length,
     /// Height of the skyline by azimuth, ascending azimuths in [0, 360); empty for a free horizon.
     pub horizon: Vec<(Angle, Angle)>,
+    /// The skyline while leaves are out, where that is another.
+    pub in_leaf: Option<InLeaf>,
     /// Share of sunlight that the ground throws back.
     pub albedo: Share,
     /// Days of each month on which snow lies on a flat panel, January first.
     pub snow_days: [f64; 12],
+}
+
+/// The skyline while the leaves are out.
+#[derive(Clone, Debug)]
+#[non_exhaustive]
+pub struct InLeaf {
+    /// Height of the skyline by azimuth, as [`Site::horizon`].
+    pub horizon: Vec<(Angle, Angle)>,
+    /// Months (January first) in which it holds.
+    pub months: [bool; 12],
 }
 
 /// What the node must keep.

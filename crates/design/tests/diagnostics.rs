@@ -224,6 +224,12 @@ const CASES: &[Case] = cases! {
     "azimuth" at "azimuth": "180 deg" => "-30 deg";
     "horizon" at "horizon": "[\"90 deg\", \"4 deg\"]" => "[\"90 deg\", \"4 deg\"], [\"80 deg\", \"2 deg\"]";
     "horizon" at "horizon": "\"4 deg\"" => "\"95 deg\"";
+    "horizon-closed" at "horizon": "[\"90 deg\", \"4 deg\"]" => "[\"0 deg\", \"88 deg\"], [\"180 deg\", \"67 deg\"]";
+    "horizon-closed" at "horizon_in_leaf": "albedo" => "horizon_in_leaf = [[\"0 deg\", \"70 deg\"]]\nmonths_in_leaf = [6]\nalbedo";
+    "leaf" at "horizon_in_leaf": "albedo" => "horizon_in_leaf = [[\"180 deg\", \"20 deg\"]]\nalbedo";
+    "leaf" at "months_in_leaf": "albedo" => "months_in_leaf = [5, 6]\nalbedo";
+    "month" at "months_in_leaf": "albedo" => "horizon_in_leaf = []\nmonths_in_leaf = [5, 6, 5]\nalbedo";
+    "month" at "months_in_leaf": "albedo" => "horizon_in_leaf = []\nmonths_in_leaf = []\nalbedo";
     "snow-days" at "snow": "14, 10" => "40, 10";
     "snow-days" at "snow": "14, 10" => "14";
     "monthly" at "sun =": "[promise]" => "[climate]\nsun = [\"1.0 kWh/m2\", \"1.9 kWh/m2\"]\n[promise]";

@@ -36,7 +36,7 @@ fn climate((latitude, longitude, elevation): (f64, f64, f64)) -> Climate {
 /// Light on a free plane at 60 degrees towards the equator, on the mean solar clock.
 fn light_at(latitude_deg: f64, longitude_deg: f64, elevation_m: f64) -> LightTable {
     let azimuth_deg = Some(if latitude_deg < 0.0 { 0.0 } else { 180.0 });
-    let plane = Plane { tilt_deg: 60.0, azimuth_deg, albedo: 0.2, skyline: Skyline::new(&[]) };
+    let plane = Plane { tilt_deg: 60.0, azimuth_deg, albedo: 0.2, skyline: Skyline::new(&[]), in_leaf: None };
     let observer = Observer::new(latitude_deg, longitude_deg, elevation_m).expect("a place on earth");
     let clock_h = longitude_deg / 15.0;
     let table =

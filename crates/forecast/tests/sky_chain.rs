@@ -58,7 +58,7 @@ fn sand_point() -> WeatherHours {
 }
 
 fn south(tilt_deg: f64, albedo: f64) -> Plane {
-    Plane { tilt_deg, azimuth_deg: Some(180.0), albedo, skyline: Skyline::default() }
+    Plane { tilt_deg, azimuth_deg: Some(180.0), albedo, skyline: Skyline::default(), in_leaf: None }
 }
 
 /// pvlib 0.16.1 by the definition in `tests/data/solar/README.md`; 0.5 W/m² is asked, 0.048 was

@@ -1,6 +1,6 @@
 //! Installation sheets: two pages a node, to print and to fill in.
 
-use design::node::{Design, Site};
+use design::node::Design;
 use design::part::Chemistry;
 use logbook::registry::Node;
 use maud::{Markup, html};
@@ -70,7 +70,10 @@ fn how_it_stands(design: &Design, node: &Node) -> Markup {
                     tr { th { "Panel tilted" } td { (format!("{:.0}° from the horizontal", mounted.tilt.degrees())) } (blank()) }
                 }
                 tr { th { "Height of the mast" } td.quiet { "metres above ground, at the antenna" } (blank()) }
-                tr { th { "Skyline, azimuth: height" } td { (skyline(site)) } (blank()) }
+                tr { th { "Skyline, azimuth: height" } td { (skyline(&site.horizon)) } (blank()) }
+                @if let Some(leaf) = &site.in_leaf {
+                    tr { th { "The same in leaf" } td { (skyline(&leaf.horizon)) } (blank()) }
+                }
             }
         }
         p.quiet { "Azimuths count clockwise from true north; a compass points to magnetic north, so correct for the declination of the place." }
@@ -89,13 +92,12 @@ fn facing(azimuth_deg: Option<f64>) -> String {
     format!("{degrees:.0}°, {word}")
 }
 
-fn skyline(site: &Site) -> String {
-    if site.horizon.is_empty() {
+fn skyline(points: &[(design::quantity::Angle, design::quantity::Angle)]) -> String {
+    if points.is_empty() {
         return "free horizon assumed".to_owned();
     }
-    let points = site.horizon.iter();
     let points =
-        points.map(|(azimuth, height)| format!("{:.0}°: {:.0}°", azimuth.degrees(), height.degrees()));
+        points.iter().map(|(azimuth, height)| format!("{:.0}°: {:.0}°", azimuth.degrees(), height.degrees()));
     points.collect::<Vec<_>>().join(", ")
 }
 

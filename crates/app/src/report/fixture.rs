@@ -34,6 +34,7 @@ pub(crate) fn climate() -> ClimateView {
             air_celsius: 8.0 + 10.0 * season(15 + index * 365 / 12),
             daily_swing_k: 8.0,
             day_sd_k: 3.0,
+            in_leaf: false,
             snow_days: if index < 2 { 9.0 } else { 0.0 },
         }
     };

@@ -406,7 +406,7 @@ pub(crate) fn climate(assumed: &Assumed) -> Vec<(&'static str, String)> {
     } else {
         "as the design file says, for a flat panel"
     };
-    vec![
+    let mut rows = vec![
         ("from", climate.source.clone()),
         (
             "fortnight",
@@ -440,7 +440,20 @@ pub(crate) fn climate(assumed: &Assumed) -> Vec<(&'static str, String)> {
             ),
         ),
         ("tested", tested(assumed.origin).to_owned()),
-    ]
+    ];
+    rows.extend(skyline(climate).map(|text| ("skyline", text)));
+    rows
+}
+
+/// Which skyline hides the sun in which months.
+fn skyline(climate: &ClimateView) -> Option<String> {
+    let in_leaf: Vec<&str> = climate
+        .months
+        .iter()
+        .filter(|month| month.in_leaf)
+        .map(|month| words::month_short(month.month))
+        .collect();
+    (!in_leaf.is_empty()).then(|| format!("`horizon_in_leaf` in {}, else `horizon`", in_leaf.join(", ")))
 }
 
 /// What the climate was held against.

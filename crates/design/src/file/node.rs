@@ -4,7 +4,7 @@ use crate::file::message::MessageSection;
 use crate::file::part::{BatterySection, ChargerSection, PanelSection, RadioSection, ReceiverSection};
 use crate::file::surroundings::{GatewaySection, GroundSection};
 use crate::file::value::{
-    Date, Horizon, Hours, IntervalRows, Month, Monthly, Named, RegulatorWord, SnowDays,
+    Date, Horizon, Hours, IntervalRows, Monthly, Months, Named, RegulatorWord, SnowDays,
 };
 use crate::node::Sky;
 use crate::quantity::{
@@ -74,6 +74,10 @@ section! {
         elevation: Length = required "640 m" where ELEVATION;
         /// Height of the skyline by azimuth, clockwise from north, ascending from 0 deg to below 360 deg; `[]` is a free horizon.
         horizon: Horizon = default [];
+        /// The same while the leaves are out: trees hide what bare twigs let through. Counts in `months_in_leaf`.
+        horizon_in_leaf: Horizon = optional [["90 deg", "4 deg"], ["180 deg", "25 deg"], ["270 deg", "4 deg"]];
+        /// Months in which `horizon_in_leaf` holds in place of `horizon`, 1 to 12.
+        months_in_leaf: Months = optional [5, 6, 7, 8, 9, 10];
         /// Share of sunlight that the ground throws back.
         albedo: Share = default "20 %" where FRACTION;
         /// Days of each month on which snow lies on a flat panel, January first.
@@ -203,7 +207,7 @@ section! {
         /// Only while moving (`true`) or only while standing (`false`).
         moving: bool = optional true;
         /// Months, 1 to 12.
-        months: Vec<Month> = optional [11, 12];
+        months: Months = optional [11, 12];
         /// First and last hour of the local solar day, the last not included; may wrap over midnight.
         hours: Hours = optional [6, 18];
     }

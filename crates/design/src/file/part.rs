@@ -1,6 +1,6 @@
 //! The keys of parts: the same in the design file, in the catalogue and in a person's own part file.
 
-use crate::file::value::{ChargerWord, Curve, DataRate, DataRates, Facing, Month, Pair};
+use crate::file::value::{ChargerWord, Curve, DataRate, DataRates, Facing, Months, Pair};
 use crate::part::{Chemistry, Cover};
 use crate::quantity::{
     Angle, Capacitance, Charge, Current, Dbm, Decibels, Duration, Frequency, Length, PerKelvin, Power,
@@ -166,7 +166,7 @@ part_section! {
         /// Share of the light taken by near shade: a hail net, leaves.
         shade: Share = default "0 %" where FRACTION;
         /// Months in which the near shade applies, 1 to 12; left out: all.
-        shade_months: Vec<Month> = optional [4, 5, 6, 7, 8, 9, 10];
+        shade_months: Months = optional [4, 5, 6, 7, 8, 9, 10];
     }
 }
 

@@ -495,7 +495,7 @@ fn condition(section: &WhenSection) -> Condition {
     Condition {
         air_below: section.air_below.as_ref().map(|at| at.value),
         moving: section.moving.as_ref().map(|at| at.value),
-        months: section.months.iter().flat_map(|months| &months.value).map(|month| month.0).collect(),
+        months: section.months.as_ref().map_or_else(Vec::new, |months| months.value.0.clone()),
         hours: section.hours.as_ref().map(|at| (at.value.0, at.value.1)),
     }
 }

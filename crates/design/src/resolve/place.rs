@@ -7,7 +7,7 @@ use crate::file::node::{
     BufferSection, ClimateSection, CutoffSection, EnclosureSection, PromiseSection, RootSection, SiteSection,
     StaySection,
 };
-use crate::node::{Buffer, Cutoff, Enclosure, Load, MonthlyClimate, Promise, Site, Stay};
+use crate::node::{Buffer, Cutoff, Enclosure, InLeaf, Load, MonthlyClimate, Promise, Site, Stay};
 use crate::part::{Battery, Regulator};
 use crate::quantity::{Quantity, Share, Voltage};
 use crate::section::Section;
@@ -16,6 +16,8 @@ use crate::section::Section;
 const RESTART_CHARGE: f64 = 0.1;
 /// On a flat curve ten percent of charge may be no voltage at all; at least this much is waited for \[V\].
 const RESTART_VOLTS: f64 = 0.02;
+/// How far the sun stands from the equator at a solstice \[°\].
+const OBLIQUITY_DEG: f64 = 23.44;
 
 impl Resolver<'_> {
     pub(super) fn site(&mut self, section: &SiteSection) -> Option<Site> {
@@ -25,14 +27,47 @@ impl Resolver<'_> {
                 "not stated: none is assumed with a weather file, a guess from cold and rain without one",
             );
         }
+        for key in ["horizon", "horizon_in_leaf"] {
+            self.open_sky(section, key);
+        }
         Some(Site {
             latitude: section.latitude.as_ref()?.value,
             longitude: section.longitude.as_ref()?.value,
             elevation: section.elevation.as_ref()?.value,
             horizon: section.horizon.as_ref()?.value.0.clone(),
+            in_leaf: self.in_leaf(section),
             albedo: section.albedo.as_ref()?.value,
             snow_days: section.snow_days.as_ref()?.value.0,
         })
+    }
+
+    fn in_leaf(&mut self, section: &SiteSection) -> Option<InLeaf> {
+        let keys = ["horizon_in_leaf", "months_in_leaf"];
+        if let (Some(horizon), Some(months)) = (&section.horizon_in_leaf, &section.months_in_leaf) {
+            return Some(InLeaf { horizon: horizon.value.0.clone(), months: months.value.by_month() });
+        }
+        let [horizon, months] = keys.map(|key| self.file.writes(&format!("site.{key}")));
+        if horizon != months {
+            let [written, missing] = if horizon { keys } else { [keys[1], keys[0]] };
+            let span = self.file.span_of(&format!("site.{written}"));
+            let help = format!("write `{missing}` too, or leave both out");
+            self.found.error(diagnostic::LEAF, &span, format!("`{written}` stands alone"), help);
+        }
+        None
+    }
+
+    /// Warns of a skyline above which the sun never rises.
+    fn open_sky(&mut self, section: &SiteSection, key: &str) {
+        let written = if key == "horizon" { &section.horizon } else { &section.horizon_in_leaf };
+        let (Some(written), Some(latitude)) = (written, &section.latitude) else { return };
+        let lowest = written.value.0.iter().map(|(_, height)| height.degrees()).reduce(f64::min);
+        let highest_sun = 90.0 - (latitude.value.degrees().abs() - OBLIQUITY_DEG).max(0.0);
+        let Some(lowest) = lowest.filter(|lowest| *lowest >= highest_sun) else { return };
+        let message = format!(
+            "`{key}` is nowhere lower than {lowest:.0} deg, and the sun never rises above {highest_sun:.0} deg here"
+        );
+        let help = "heights are angles above eye level, seen from the panel: 0 deg for a free view, 5 to 20 deg for hills";
+        self.found.warning(diagnostic::HORIZON_CLOSED, &written.span, message, help);
     }
 
     pub(super) fn promise(section: &PromiseSection) -> Option<Promise> {

@@ -65,11 +65,7 @@ impl Resolver<'_> {
             azimuth: section.azimuth?.value.0,
             soiling: section.soiling?.value,
             shade: section.shade?.value,
-            shade_months: std::array::from_fn(|index| {
-                months
-                    .as_ref()
-                    .is_none_or(|months| months.iter().any(|month| usize::from(month.0) == index + 1))
-            }),
+            shade_months: months.map_or([true; 12], |months| months.by_month()),
         })
     }
 

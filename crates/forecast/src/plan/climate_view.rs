@@ -59,6 +59,8 @@ pub struct ClimateMonth {
     pub daily_swing_k: f64,
     /// Standard deviation of daily means \[K\].
     pub day_sd_k: f64,
+    /// Whether the skyline is the one in leaf.
+    pub in_leaf: bool,
     /// Days on which snow lies on a flat panel.
     pub snow_days: f64,
 }
@@ -156,6 +158,7 @@ fn months(design: &Design, climate: &Climate, years: &[Vec<f64>]) -> [ClimateMon
             air_celsius: known.air_celsius,
             daily_swing_k: known.daily_swing_k,
             day_sd_k: known.day_sd_k,
+            in_leaf: design.site.in_leaf.as_ref().is_some_and(|leaf| leaf.months[month]),
             snow_days: snow_days[month],
         }
     })

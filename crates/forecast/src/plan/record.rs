@@ -78,7 +78,13 @@ pub(super) const SHOWN_YEARS: usize = 5;
 /// The weather of a climate for this node: its light past dirt, shade, roofs and snow.
 pub(super) fn synthetic(design: &Design, climate: &Climate, diary: &Diary) -> SyntheticWeather {
     let latitude_deg = design.site.latitude.degrees();
-    let flat = Plane { tilt_deg: 0.0, azimuth_deg: Some(180.0), albedo: 0.2, skyline: Skyline::new(&[]) };
+    let flat = Plane {
+        tilt_deg: 0.0,
+        azimuth_deg: Some(180.0),
+        albedo: 0.2,
+        skyline: Skyline::default(),
+        in_leaf: None,
+    };
     let plane = design.panel.as_ref().map_or(flat, |mounted| plane::facing(design, mounted));
     let observer = plane::site_observer(design);
     // The mean solar clock of the place, since nobody's wall clock matters to a node.

@@ -42,6 +42,8 @@ pub struct Plane {
     pub albedo: f64,
     /// What hides the sun.
     pub skyline: Skyline,
+    /// What hides it in the months (January first) in which leaves are out, where that is more or less.
+    pub in_leaf: Option<(Skyline, [bool; 12])>,
 }
 
 /// The weather of an hour that makes light.
@@ -69,13 +71,14 @@ pub struct PlaneTable {
     model: SkyModel,
     tilt_deg: f64,
     albedo: f64,
-    open_share: f64,
     kept: DiffuseKept,
 }
 
 /// An hour's geometry: means over the instants at which the sun is up.
 #[derive(Clone, Copy, Debug, Default)]
 struct HourGeometry {
+    /// What the skyline leaves of an even sky's light on the plane.
+    open_share: f64,
     sunlit_share: f64,
     zenith_deg: f64,
     apparent_zenith_deg: f64,
@@ -118,6 +121,7 @@ pub fn facing(design: &Design, mounted: &MountedPanel) -> Plane {
         azimuth_deg: mounted.azimuth.map(design::quantity::Angle::degrees),
         albedo: design.site.albedo.fraction(),
         skyline: Skyline::new(&design.site.horizon),
+        in_leaf: design.site.in_leaf.as_ref().map(|leaf| (Skyline::new(&leaf.horizon), leaf.months)),
     }
 }
 
@@ -142,10 +146,18 @@ impl PlaneTable {
             Some(azimuth_deg) => std::slice::from_ref(azimuth_deg),
             None => &ANY_AZIMUTH_DEG,
         };
-        let open =
-            azimuths_deg.iter().map(|azimuth_deg| plane.skyline.open_share(plane.tilt_deg, *azimuth_deg));
-        let open_share = open.sum::<f64>() / azimuths_deg.len() as f64;
-        let facing = Facing { plane, azimuths_deg, model };
+        let seen = |skyline| {
+            let open = |azimuth_deg: &f64| Skyline::open_share(skyline, plane.tilt_deg, *azimuth_deg);
+            let open_share = azimuths_deg.iter().map(open).sum::<f64>() / azimuths_deg.len() as f64;
+            SkylineSeen { skyline, open_share }
+        };
+        let facing = Facing {
+            plane,
+            azimuths_deg,
+            model,
+            bare: seen(&plane.skyline),
+            in_leaf: plane.in_leaf.as_ref().map(|(skyline, months)| (seen(skyline), *months)),
+        };
         let hours = starts
             .iter()
             .map(|start| facing.hour(*start, &sun_up(observer, *start, utc_offset_h, instants)))
@@ -155,7 +167,6 @@ impl PlaneTable {
             model,
             tilt_deg: plane.tilt_deg,
             albedo: plane.albedo,
-            open_share,
             kept: marion_diffuse(glass, plane.tilt_deg),
         }
     }
@@ -194,7 +205,7 @@ impl PlaneTable {
         } else {
             self.model.spread(&hour.sky(split))
         };
-        let diffuse_w_m2 = spread.on_plane_w_m2(self.tilt_deg, hour.around_sun, self.open_share);
+        let diffuse_w_m2 = spread.on_plane_w_m2(self.tilt_deg, hour.around_sun, hour.open_share);
         let on_ground_w_m2 = (ghi_w_m2 - split.dni_w_m2 * hour.hidden_from_ground).max(0.0);
         let ground_w_m2 = from_ground_w_m2(on_ground_w_m2, self.albedo, self.tilt_deg);
         let kept_w_m2 = diffuse_w_m2 * self.kept.sky + ground_w_m2 * self.kept.ground;
@@ -258,23 +269,41 @@ fn sun_up(observer: &Observer, start: HourStart, utc_offset_h: f64, instants: In
     }
 }
 
+/// A skyline and what it leaves of an even sky's light on the plane.
+struct SkylineSeen<'a> {
+    skyline: &'a Skyline,
+    open_share: f64,
+}
+
 /// A plane with the directions it may face.
 struct Facing<'a> {
     plane: &'a Plane,
     azimuths_deg: &'a [f64],
     model: SkyModel,
+    bare: SkylineSeen<'a>,
+    in_leaf: Option<(SkylineSeen<'a>, [bool; 12])>,
 }
 
 impl Facing<'_> {
+    /// What stands around in a month, 1 to 12.
+    fn seen_in(&self, month: u8) -> &SkylineSeen<'_> {
+        match &self.in_leaf {
+            Some((seen, months)) if months.get(usize::from(month) - 1) == Some(&true) => seen,
+            _ => &self.bare,
+        }
+    }
+
     fn hour(&self, start: HourStart, sun: &SunUp) -> HourGeometry {
+        let seen = self.seen_in(start.month);
         let count = sun.positions.len() as f64;
         if sun.positions.is_empty() {
-            return HourGeometry::default();
+            return HourGeometry { open_share: seen.open_share, ..HourGeometry::default() };
         }
         let mean = |of: &dyn Fn(&SunPosition) -> f64| sun.positions.iter().map(of).sum::<f64>() / count;
         let zenith_of = |cosine: f64| cosine.clamp(-1.0, 1.0).acos().to_degrees();
         let apparent_zenith_deg = zenith_of(mean(&|sun| sun.apparent_zenith_deg.to_radians().cos()));
         let mut hour = HourGeometry {
+            open_share: seen.open_share,
             sunlit_share: count * sun.share_each,
             zenith_deg: zenith_of(mean(&|sun| sun.zenith_deg.to_radians().cos())),
             apparent_zenith_deg,
@@ -286,14 +315,14 @@ impl Facing<'_> {
             ..HourGeometry::default()
         };
         for position in &sun.positions {
-            self.add_beam(&mut hour, position, 1.0 / count);
+            self.add_beam(&mut hour, position, seen.skyline, 1.0 / count);
         }
         hour
     }
 
-    fn add_beam(&self, hour: &mut HourGeometry, sun: &SunPosition, weight: f64) {
+    fn add_beam(&self, hour: &mut HourGeometry, sun: &SunPosition, skyline: &Skyline, weight: f64) {
         let zenith_deg = sun.apparent_zenith_deg;
-        if 90.0 - zenith_deg < self.plane.skyline.height_deg(sun.azimuth_deg) {
+        if 90.0 - zenith_deg < skyline.height_deg(sun.azimuth_deg) {
             hour.hidden_from_ground += weight * zenith_deg.to_radians().cos();
             return;
         }

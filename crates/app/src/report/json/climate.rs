@@ -45,6 +45,7 @@ fn month(month: &ClimateMonth) -> Value {
         "air_celsius": number(month.air_celsius),
         "daily_swing_k": number(month.daily_swing_k),
         "day_sd_k": number(month.day_sd_k),
+        "in_leaf": month.in_leaf,
         "snow_days_on_flat": number(month.snow_days),
     })
 }

@@ -85,6 +85,38 @@ impl Field for Month {
     }
 }
 
+/// Months of the year, each named once.
+#[derive(Clone, Debug)]
+pub(crate) struct Months(pub(crate) Vec<u8>);
+
+impl Months {
+    /// Which months are named, January first.
+    pub(crate) fn by_month(&self) -> [bool; 12] {
+        std::array::from_fn(|index| self.0.iter().any(|month| usize::from(*month) == index + 1))
+    }
+}
+
+impl Field for Months {
+    fn noun() -> String {
+        <Vec<Month>>::noun()
+    }
+    fn schema() -> String {
+        <Vec<Month>>::schema()
+    }
+    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
+        let months: Vec<u8> = <Vec<Month>>::read(value, found)?.into_iter().map(|month| month.0).collect();
+        let twice = months.iter().enumerate().find(|(index, month)| months[..*index].contains(month));
+        let message = match twice {
+            Some((_, month)) => format!("month {month} stands twice in the list"),
+            None if months.is_empty() => "the list names no month".to_owned(),
+            None => return Some(Self(months)),
+        };
+        let help = "write each month once, as [5, 6, 7]; leave the key out for the whole year";
+        found.error(diagnostic::MONTH, &value.span(), message, help);
+        None
+    }
+}
+
 /// Hours of a day, the last not included.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Hours(pub(crate) u8, pub(crate) u8);
