@@ -12,3 +12,4 @@ pub mod radio;
 pub mod random;
 pub mod sky;
 pub mod stats;
+pub mod terrain;

@@ -1,0 +1,70 @@
+//! The ground: tiles of heights that a person brings, and heights between two places over them.
+//!
+//! A [`Tile`] is read from the bytes of an HGT file or a GeoTIFF; a [`Terrain`] is several of them side by side.
+//! Heights are metres above sea level as the file has them; small holes are filled, and said.
+
+mod error;
+mod geotiff;
+mod grid;
+mod hgt;
+mod section;
+mod tile;
+mod voids;
+
+pub use error::{GroundError, TileError};
+pub use grid::Grid;
+pub use path::geodesic::Place;
+pub use section::Section;
+pub use tile::Tile;
+
+use design::quantity::Length;
+
+/// Mean radius of the Earth [m], for lengths of a degree that need no more than three digits (IUGG mean radius R1).
+const EARTH_M: f64 = 6_371_008.8;
+
+/// Tiles side by side; where they overlap the earlier one in the list speaks.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Terrain {
+    tiles: Vec<Tile>,
+}
+
+impl Terrain {
+    /// The ground under these tiles.
+    pub fn new(tiles: Vec<Tile>) -> Self {
+        Self { tiles }
+    }
+
+    /// The tiles, as given.
+    pub fn tiles(&self) -> &[Tile] {
+        &self.tiles
+    }
+
+    /// Height of the ground \[m\], straight between the four posts around the place; `None` outside every tile and
+    /// where a post is void.
+    #[inline]
+    pub fn height_m(&self, at: Place) -> Option<f64> {
+        self.tiles.iter().find_map(|tile| tile.height_m(at))
+    }
+
+    /// Heights from one place to another, at equal steps of at most `spacing`.
+    ///
+    /// # Errors
+    /// Where the tiles end or a void begins, counted from `from`.
+    pub fn between(&self, from: Place, to: Place, spacing: Length) -> Result<Section, GroundError> {
+        section::between(self, from, to, spacing)
+    }
+
+    /// The step \[m\] in which the finest tile that holds a place has its posts.
+    pub fn spacing_m(&self, at: Place) -> Option<f64> {
+        let holding = self.tiles.iter().filter(|tile| tile.holds(at));
+        holding.map(|tile| tile.grid().spacing_m()).min_by(f64::total_cmp)
+    }
+
+    /// Why a place has no height.
+    fn missing(&self, at: Place, distance_km: f64) -> GroundError {
+        match self.tiles.iter().find(|tile| tile.holds(at)) {
+            Some(tile) => GroundError::Void { tile: tile.name().to_owned(), at, distance_km },
+            None => GroundError::Ends { at, distance_km },
+        }
+    }
+}
