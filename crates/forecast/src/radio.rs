@@ -2,4 +2,6 @@
 
 pub mod airtime;
 pub mod collisions;
+
 pub mod law;
+pub mod trail;

@@ -1,0 +1,147 @@
+//! Links over the terrain: loss, clearance, the obstacle that rules, and what is refused.
+
+#![expect(clippy::disallowed_methods, reason = "the test reads its data files")]
+
+use std::path::Path;
+
+use design::quantity::{Frequency, Length};
+use forecast::radio::trail::{End, LAPSE_N_KM, Trail, TrailError, Which};
+use forecast::terrain::{GroundError, Place, Terrain, Tile};
+use path::terminal::Surroundings;
+use proptest::prelude::*;
+use serde_json::Value;
+
+const JACKSBORO: &[u8] = include_bytes!("data/terrain/jacksboro.tif");
+
+fn jacksboro() -> Terrain {
+    Terrain::new(vec![Tile::read("jacksboro.tif", JACKSBORO).expect("a tile")])
+}
+
+fn mhz_868() -> Frequency {
+    Frequency::from_megahertz(868.1)
+}
+
+fn end(latitude_deg: f64, longitude_deg: f64, antenna_m: f64) -> End {
+    let place = Place { latitude_deg, longitude_deg };
+    End { place, antenna: Length::from_metres(antenna_m), surroundings: Surroundings::Open }
+}
+
+/// A ridge of 250 m that runs from north to south at 13.05 E over ground of 100 m.
+fn ridge() -> Terrain {
+    let height = |_row: usize, column: usize| if column.abs_diff(60) <= 1 { 250_i16 } else { 100 };
+    let posts = (0..1201).flat_map(|row| (0..1201).map(move |column| (row, column)));
+    let bytes: Vec<u8> = posts.flat_map(|(row, column)| height(row, column).to_be_bytes()).collect();
+    Terrain::new(vec![Tile::read("N46E013.hgt", &bytes).expect("a tile")])
+}
+
+/// Source: `p1812_short_paths.json`: losses by the reference implementation on profiles of the same terrain. Its places
+/// are half a step further north-west (see `terrain.rs`), its lines straight in latitude and longitude, its steps 50 m
+/// and its lapse 45, so a loss here is a neighbour's: within 1 dB each, within 0.3 dB on average.
+#[test]
+fn losses_over_the_real_tile_are_near_those_of_the_reference_implementation() {
+    let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("../path/tests/data/p1812_short_paths.json");
+    let known: Value =
+        serde_json::from_slice(&std::fs::read(file).expect("the file is there")).expect("JSON");
+    let terrain = jacksboro();
+    let half_deg = terrain.tiles()[0].grid().row_step_deg / 2.0;
+    let mut differences_db = Vec::new();
+    for path in known["paths"].as_array().expect("paths") {
+        let number = |key: &str| path[key].as_f64().expect("a number");
+        let clutter_m = path["clutter_m"].as_array().expect("clutter").iter().filter_map(Value::as_f64);
+        if clutter_m.fold(0.0, f64::max) > 0.0 {
+            continue; // clutter all along, which is not how clutter is given here
+        }
+        let at = |latitude: &str, longitude: &str, height: &str| {
+            end(number(latitude) - half_deg, number(longitude) + half_deg, number(height))
+        };
+        let trail =
+            Trail::over(&terrain, &at("lat_t", "lon_t", "htg"), &at("lat_r", "lon_r", "hrg"), mhz_868());
+        let loss_db = trail.expect("on the tile").loss.decibels();
+        differences_db.push(loss_db - path["Lb_db"]["p50_pL50_sigma0"].as_f64().expect("a loss"));
+    }
+    assert_eq!(differences_db.len(), 5);
+    assert!(differences_db.iter().all(|difference| difference.abs() < 1.0), "{differences_db:?}");
+    let mean = differences_db.iter().sum::<f64>() / 5.0;
+    assert!(mean.abs() < 0.3, "{mean}");
+}
+
+/// By hand: the ridge stands 3.80 km from the node, 150 m above both antennas less 20 m; the first zone's radius is
+/// sqrt(0.3453 m * 3800 m * 3800 m / 7600 m) = 25.6 m, the bulge 500 * 3.8 * 3.8 / 8495 = 0.85 m.
+#[test]
+fn the_ridge_between_two_valleys_is_the_obstacle_that_rules() {
+    let trail =
+        Trail::over(&ridge(), &end(46.5, 13.0, 20.0), &end(46.5, 13.1, 20.0), mhz_868()).expect("inside");
+    let obstacle = trail.obstacle().expect("a path has points");
+    assert!((obstacle.distance_km - 3.84).abs() < 0.1, "{}", obstacle.distance_km);
+    assert!((obstacle.place.longitude_deg - 13.05).abs() < 0.001);
+    assert!((obstacle.room_m() - (120.0 - 250.0 - 0.85)).abs() < 0.2, "{}", obstacle.room_m());
+    assert!((obstacle.room_zones() - -130.9 / 25.7).abs() < 0.05, "{}", obstacle.room_zones());
+    assert!(trail.prediction.geometry.beyond_horizon);
+    let free_space_db = trail.prediction.free_space_db;
+    assert!(trail.loss.decibels() > free_space_db + 20.0, "a ridge so high costs more than 20 dB");
+}
+
+/// By hand: 157 / (157 - 39.25) = 4/3.
+#[test]
+fn the_air_that_is_taken_everywhere_makes_the_earth_four_thirds_of_its_size() {
+    assert!((157.0 / (157.0 - LAPSE_N_KM) - 4.0 / 3.0).abs() < 1e-12);
+}
+
+#[test]
+fn clutter_around_an_end_costs_and_widens_the_spread() {
+    let terrain = ridge();
+    let (node, gateway) = (end(46.5, 13.2, 2.0), end(46.5, 13.3, 20.0));
+    let open = Trail::over(&terrain, &node, &gateway, mhz_868()).expect("inside");
+    let in_wood = End { surroundings: Surroundings::Forest, ..node };
+    let wood = Trail::over(&terrain, &in_wood, &gateway, mhz_868()).expect("inside");
+    assert!(wood.loss.decibels() > open.loss.decibels() + 5.0);
+    assert!(wood.spread.decibels() > open.spread.decibels());
+    assert!(wood.obstacle().is_some_and(|obstacle| obstacle.clutter_m > 14.0 && obstacle.distance_km < 0.21));
+}
+
+#[test]
+fn what_the_model_does_not_cover_is_refused_by_kind() {
+    let terrain = ridge();
+    let refuse = |from: End, to: End| Trail::over(&terrain, &from, &to, mhz_868()).expect_err("refused");
+    let near = refuse(end(46.5, 13.2, 2.0), end(46.5, 13.2025, 20.0));
+    assert!(
+        matches!(near, TrailError::TooNear { length, .. } if (length.metres() - 192.0).abs() < 2.0),
+        "{near}"
+    );
+    let low = refuse(end(46.5, 13.2, 0.4), end(46.5, 13.3, 20.0));
+    assert!(matches!(low, TrailError::TooLow { which: Which::From, .. }), "{low}");
+    assert!(low.to_string().contains("0.4 m above the ground is too low"), "{low}");
+    let low = refuse(end(46.5, 13.2, 2.0), end(46.5, 13.3, f64::NAN));
+    assert!(matches!(low, TrailError::Model(_)), "a height that is no number: {low}");
+    let outside = refuse(end(46.5, 13.2, 2.0), end(46.5, 12.9, 20.0));
+    assert!(matches!(outside, TrailError::Ground(GroundError::Ends { .. })), "{outside}");
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(40))]
+
+    /// Law: reciprocity. Law: a higher antenna never loses more than 0.3 dB, which the model itself does.
+    #[test]
+    fn swapping_the_ends_changes_nothing_and_height_does_not_harm(
+        south in 0.05..0.95_f64, west in 0.05..0.95_f64, far_south in 0.05..0.95_f64, far_west in 0.05..0.95_f64,
+    ) {
+        let terrain = jacksboro();
+        let at = |south: f64, west: f64, antenna_m: f64| {
+            let grid = terrain.tiles()[0].grid();
+            end(
+                grid.north_deg + south * (grid.south_deg() - grid.north_deg),
+                grid.east_deg() + west * (grid.west_deg - grid.east_deg()),
+                antenna_m,
+            )
+        };
+        let (node, gateway) = (at(south, west, 2.0), at(far_south, far_west, 15.0));
+        let there = Trail::over(&terrain, &node, &gateway, mhz_868());
+        prop_assume!(!matches!(there, Err(TrailError::TooNear { .. })));
+        let there = there.expect("on the tile");
+        let back = Trail::over(&terrain, &gateway, &node, mhz_868()).expect("on the tile");
+        prop_assert!((there.loss.decibels() - back.loss.decibels()).abs() < 1e-4);
+        let raised = Trail::over(&terrain, &node, &at(far_south, far_west, 25.0), mhz_868()).expect("on the tile");
+        prop_assert!(raised.loss.decibels() < there.loss.decibels() + 0.3);
+        prop_assert!(there.loss.decibels() >= there.prediction.free_space_db - 1e-9);
+    }
+}
