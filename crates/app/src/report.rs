@@ -17,6 +17,7 @@ use design::node::{Design, Promise};
 use forecast::message::MessageView;
 use forecast::plan::{ClimateView, Plan, Severity};
 use forecast::radio::law::LawPlan;
+use forecast::radio::reach::Reach;
 
 use crate::problem::Problem;
 
@@ -49,6 +50,8 @@ pub(crate) struct Subject {
     pub(crate) restarts_percent: f64,
     /// Whether it may be on the air as often as it is.
     pub(crate) law: LawPlan,
+    /// Whether a gateway hears it.
+    pub(crate) reach: Reach,
     /// What it sends, bit by bit.
     pub(crate) messages: Vec<MessageView>,
     /// What is assumed of the weather, where it was drawn from a climate and a full report was asked for.
@@ -98,13 +101,16 @@ pub(crate) struct Caution {
 impl Subject {
     /// All that wants a decision, worst first.
     pub(crate) fn cautions(&self, plan: &Plan) -> Vec<Caution> {
-        let found = plan.findings.iter().chain(&self.law.findings).map(|finding| Caution {
-            severity: finding.severity,
-            code: finding.code,
-            place: self.place(&finding.field),
-            message: finding.message.clone(),
-            help: finding.help.clone(),
-        });
+        let found =
+            plan.findings.iter().chain(&self.law.findings).chain(&self.reach.findings).map(|finding| {
+                Caution {
+                    severity: finding.severity,
+                    code: finding.code,
+                    place: self.place(&finding.field),
+                    message: finding.message.clone(),
+                    help: finding.help.clone(),
+                }
+            });
         let warned = self.warnings.iter().map(|warning| Caution {
             severity: Severity::Warning,
             code: warning.code,

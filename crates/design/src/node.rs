@@ -245,6 +245,13 @@ pub struct Activity {
     pub steps: Vec<Step>,
 }
 
+impl Activity {
+    /// Whether it sends anything.
+    pub fn sends(&self) -> bool {
+        self.steps.iter().any(|step| matches!(step, Step::Uplink { .. }))
+    }
+}
+
 /// One step of an activity.
 #[derive(Clone, Debug)]
 pub enum Step {

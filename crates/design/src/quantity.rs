@@ -176,10 +176,6 @@ quantities! {
     Decibels("ratio in decibels", "2 dBi") {
         from_decibels / decibels: "dB" | "dBi" = 1.0;
     }
-    /// Absolute power in decibels over one milliwatt.
-    Dbm("radio power", "14 dBm") {
-        from_dbm / dbm: "dBm" = 1.0;
-    }
     /// A difference of two temperatures; kelvin inside.
     TemperatureDifference("temperature difference", "15 K") {
         from_kelvin / kelvin: "K" = 1.0;
@@ -187,6 +183,54 @@ quantities! {
     /// A number of bytes.
     Bytes("size in bytes", "12 bytes") {
         from_bytes / bytes: "bytes" | "byte" | "B" = 1.0;
+    }
+}
+
+/// Absolute power in decibels over one milliwatt. Two of them don't add up; their difference is a ratio.
+#[derive(Clone, Copy, Debug, Default, PartialEq, PartialOrd)]
+pub struct Dbm(f64);
+
+impl Dbm {
+    /// From decibels over one milliwatt.
+    pub const fn from_dbm(value: f64) -> Self {
+        Self(value)
+    }
+    /// As decibels over one milliwatt.
+    pub const fn dbm(self) -> f64 {
+        self.0
+    }
+}
+
+impl Quantity for Dbm {
+    const NOUN: &'static str = "radio power";
+    const EXAMPLE: &'static str = "14 dBm";
+    const UNITS: &'static [(&'static str, f64, f64)] = &[("dBm", 1.0, 0.0)];
+    fn from_si(value: f64) -> Self {
+        Self(value)
+    }
+    fn si(self) -> f64 {
+        self.0
+    }
+}
+
+impl std::ops::Add<Decibels> for Dbm {
+    type Output = Self;
+    fn add(self, gain: Decibels) -> Self {
+        Self(self.0 + gain.0)
+    }
+}
+
+impl std::ops::Sub<Decibels> for Dbm {
+    type Output = Self;
+    fn sub(self, loss: Decibels) -> Self {
+        Self(self.0 - loss.0)
+    }
+}
+
+impl std::ops::Sub for Dbm {
+    type Output = Decibels;
+    fn sub(self, other: Self) -> Decibels {
+        Decibels(self.0 - other.0)
     }
 }
 

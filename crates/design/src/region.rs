@@ -87,6 +87,8 @@ pub struct Region {
     pub name: String,
     /// Uplink data rates: number and modulation, ascending.
     pub data_rates: Vec<(u8, Modulation)>,
+    /// Data rates that only downlinks use, ascending; elsewhere downlinks use those of uplinks.
+    pub down_data_rates: Vec<(u8, Modulation)>,
     /// Largest MAC payload in bytes by uplink data rate, without a repeater; 0 where it can't be used.
     pub largest_mac_payload: Vec<usize>,
     /// Downlink data rate of the second receive window.
@@ -153,6 +155,29 @@ impl Region {
         self.data_rates.iter().find(|(known, _)| *known == data_rate).map(|(_, modulation)| *modulation)
     }
 
+    /// A data rate of uplinks as people say it: `DR5 (SF7)`.
+    pub fn rate_text(&self, data_rate: u8) -> String {
+        match self.modulation(data_rate) {
+            Some(Modulation::Lora { spreading_factor, .. }) => {
+                format!("DR{data_rate} (SF{spreading_factor})")
+            }
+            Some(Modulation::Fsk { .. }) => format!("DR{data_rate} (FSK)"),
+            Some(Modulation::LrFhss) => format!("DR{data_rate} (LR-FHSS)"),
+            None => format!("DR{data_rate}"),
+        }
+    }
+
+    /// The modulation of a downlink data rate.
+    pub fn down_modulation(&self, data_rate: u8) -> Option<Modulation> {
+        let own = self.down_data_rates.iter().find(|(known, _)| *known == data_rate);
+        own.map_or_else(|| self.modulation(data_rate), |(_, modulation)| Some(*modulation))
+    }
+
+    /// The data rate of the first receive window after an uplink, without an offset.
+    pub fn answer_rate(&self, uplink_rate: u8) -> Option<u8> {
+        self.first_window.get(usize::from(uplink_rate))?.first().copied()
+    }
+
     /// The uplink data rates that a network may ask of a node on these channels by default, ascending: newer and unusable
     /// ones are left out.
     pub fn default_data_rates(&self, channels: &[Frequency]) -> Vec<u8> {
@@ -188,6 +213,10 @@ impl Region {
         Some(Self {
             name: table.get("name")?.as_str()?.to_owned(),
             data_rates: table.get("datarate_up")?.as_array()?.iter().map(data_rate).collect::<Option<_>>()?,
+            down_data_rates: match table.get("datarate_down") {
+                Some(rows) => rows.as_array()?.iter().map(data_rate).collect::<Option<_>>()?,
+                None => Vec::new(),
+            },
             largest_mac_payload: sizes(&table, "M_norep")?,
             second_window: (hertz("rx2_freq")?, table.get("rx2_dr").and_then(small)?),
             largest_power: Dbm::from_dbm(table.get("max_eirp")?.as_float()?),

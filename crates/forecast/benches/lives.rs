@@ -24,6 +24,7 @@ use forecast::life::walk::{Record, Walk};
 use forecast::load::Demand;
 use forecast::power::charge_table::ChargeTable;
 use forecast::power::panel::PanelModel;
+use forecast::radio::spots::Spots;
 use forecast::random::Stream;
 use forecast::sky::climate::Climate;
 use forecast::sky::light::{LightTable, MEAN_HOUR_SKY, YEAR_DAYS, YEAR_HOURS, nominal_hours};
@@ -46,7 +47,7 @@ fn tables(design: &Design, diary: &Diary) -> NodeTables {
     let mounted = design.panel.as_ref().expect("the mast has a panel");
     let model = PanelModel::new(&mounted.panel).expect("a panel that can be");
     let table = ChargeTable::new(&model, design.charger.as_ref().expect("and a charger"), &design.battery);
-    NodeTables::new(design, Harvest::Table(Box::new(table)), Demand::new(design, diary))
+    NodeTables::new(design, Harvest::Table(std::sync::Arc::new(table)), Demand::new(design, diary))
 }
 
 fn light(design: &Design) -> LightTable {
@@ -141,10 +142,11 @@ fn main() {
     let snow_days = site.snow_days.map(|days| days_on_tilted(days, tilt));
     let weather = SyntheticWeather::new(&climate, light, &snow_days, &design.enclosure);
     let question = Question {
-        node: &node,
+        nodes: std::slice::from_ref(&node),
+        spots: &Spots::alone(&design),
         weather: &weather,
         kinds: &kinds,
-        unknowns: &Unknowns::new(&design),
+        unknowns: &Unknowns::new(&design, false),
         years: YEARS,
         start_day: Some(287),
         charge: design.promise.charge_at_installation,

@@ -149,6 +149,8 @@ pub enum Cause {
     BrownOut,
     /// It would have lived with the battery it had when new.
     Ageing,
+    /// It would have lived next to a gateway, at the fastest data rate.
+    Distance,
     /// It would have lived with the parts as designed.
     Parts,
 }

@@ -1,7 +1,12 @@
 //! The radio's side of the forecast.
 
+pub mod adr;
 pub mod airtime;
 pub mod collisions;
-
+pub mod demodulation;
 pub mod law;
+pub mod link;
+pub mod loss;
+pub mod reach;
+pub mod spots;
 pub mod trail;

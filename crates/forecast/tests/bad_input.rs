@@ -7,6 +7,7 @@ use design::node::Design;
 use design::quantity::{Angle, Length, Share};
 use forecast::life::ensemble::{Unwatched, Watch};
 use forecast::plan::{Effort, Plan, Verdict, Weather, plan};
+use forecast::radio::spots::Spots;
 use forecast::sky::climate::Climate;
 
 /// The frost mast somewhere else, with changes.
@@ -35,7 +36,7 @@ fn climate(design: &Design) -> Climate {
 fn planned(text: &str, lives: usize) -> Plan {
     let design = common::design(text);
     let effort = Effort { lives: Some(lives), seed: 1, threads: 2 };
-    plan(&design, Weather::Climate(&climate(&design)), effort, &Unwatched)
+    plan(&design, Weather::Climate(&climate(&design)), &Spots::alone(&design), effort, &Unwatched)
 }
 
 fn refused(latitude_deg: f64, longitude_deg: f64) -> String {
@@ -99,7 +100,7 @@ impl Watch for Stopped {
 fn stopped_at_once_nothing_is_known() {
     let design = common::design(&moved(47.0, 13.01, |text| text));
     let effort = Effort { lives: Some(100), seed: 1, threads: 2 };
-    let plan = plan(&design, Weather::Climate(&climate(&design)), effort, &Stopped);
+    let plan = plan(&design, Weather::Climate(&climate(&design)), &Spots::alone(&design), effort, &Stopped);
     assert_eq!(plan.verdict, Verdict::NotKnown);
     let chances = plan.chances.expect("what there is");
     assert_eq!((chances.lives, chances.wanted), (0, 100));

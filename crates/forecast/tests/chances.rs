@@ -4,6 +4,7 @@ mod common;
 
 use forecast::life::ensemble::Unwatched;
 use forecast::plan::{Chances, Effort, Plan, Verdict, Weather, plan};
+use forecast::radio::spots::Spots;
 use forecast::sky::climate::Climate;
 
 const FROST_MAST: &str = include_str!("../../../examples/larkmoor/frost-mast.toml");
@@ -12,7 +13,13 @@ fn planned(text: &str, lives: usize, threads: usize) -> Plan {
     let design = common::design(text);
     let site = &design.site;
     let climate = Climate::builtin(site.latitude, site.longitude, site.elevation).expect("land");
-    plan(&design, Weather::Climate(&climate), Effort { lives: Some(lives), seed: 1, threads }, &Unwatched)
+    plan(
+        &design,
+        Weather::Climate(&climate),
+        &Spots::alone(&design),
+        Effort { lives: Some(lives), seed: 1, threads },
+        &Unwatched,
+    )
 }
 
 /// The frost mast with one thing changed.

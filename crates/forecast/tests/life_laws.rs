@@ -31,7 +31,7 @@ fn tables(design: &design::node::Design) -> NodeTables {
     let harvest = match (&design.panel, &design.charger) {
         (Some(mounted), Some(charger)) => {
             let model = PanelModel::new(&mounted.panel).expect("a panel that can be");
-            Harvest::Table(Box::new(ChargeTable::new(&model, charger, &design.battery)))
+            Harvest::Table(std::sync::Arc::new(ChargeTable::new(&model, charger, &design.battery)))
         }
         _ => Harvest::None,
     };

@@ -7,6 +7,7 @@ mod common;
 
 use forecast::life::ensemble::Unwatched;
 use forecast::plan::{Effort, FaultRow, Plan, Verdict, Weather, plan};
+use forecast::radio::spots::Spots;
 use forecast::sky::climate::Climate;
 
 const LIVES: usize = 200;
@@ -15,7 +16,13 @@ fn planned(text: &str) -> Plan {
     let design = common::design(text);
     let site = &design.site;
     let climate = Climate::builtin(site.latitude, site.longitude, site.elevation).expect("land");
-    plan(&design, Weather::Climate(&climate), Effort { lives: Some(LIVES), seed: 1, threads: 2 }, &Unwatched)
+    plan(
+        &design,
+        Weather::Climate(&climate),
+        &Spots::alone(&design),
+        Effort { lives: Some(LIVES), seed: 1, threads: 2 },
+        &Unwatched,
+    )
 }
 
 /// A weather station high in the Alps behind a ridge of 18 degrees: 14 bytes every 10 minutes at the slowest rate, 1 W

@@ -11,6 +11,8 @@ use forecast::diary::Diary;
 use forecast::load::Demand;
 use forecast::plan::{Effort, Plan, Verdict, climate_view};
 use forecast::power::battery::{charge_at_rest, lowest_charge_for, usable_share};
+use forecast::radio::reach::{self, Reach};
+use forecast::radio::spots::Spots;
 use forecast::sky::climate::{Climate, MonthClimate};
 use forecast::sky::sun::Observer;
 use serde_json::json;
@@ -97,8 +99,10 @@ fn check(arguments: &Check) -> Result<(String, Verdict), Failure> {
     let inputs: Vec<&Path> = inputs.into_iter().flatten().collect();
     output::refuse_to_overwrite(&outputs, &inputs)?;
     let (checked, sky) = input::node(&arguments.design, arguments.weather.as_deref())?;
-    let plan = plan(arguments, &checked.design, &sky);
-    let subject = subject(arguments, &checked, &sky, &plan);
+    let reach = reach::judge(&checked.design, arguments.seed);
+    let design = reach.as_heard(&checked.design);
+    let plan = plan(arguments, &design, &sky, &reach.spots);
+    let subject = subject(arguments, &checked, &design, reach, &sky, &plan);
     if let Some(path) = &arguments.hours {
         output::write(path, &report::hours::csv(&plan))?;
     }
@@ -112,18 +116,19 @@ fn check(arguments: &Check) -> Result<(String, Verdict), Failure> {
     } else {
         report::text::page(&subject, &plan)
     };
-    let fails = [plan.verdict, subject.law.verdict, subject.message_verdict()].contains(&Verdict::Fails);
+    let all = [plan.verdict, subject.law.verdict, subject.reach.verdict, subject.message_verdict()];
+    let fails = all.contains(&Verdict::Fails);
     Ok((page, if fails { Verdict::Fails } else { plan.verdict }))
 }
 
-fn plan(arguments: &Check, design: &Design, sky: &Sky) -> Plan {
+fn plan(arguments: &Check, design: &Design, sky: &Sky, spots: &Spots) -> Plan {
     let effort = Effort {
         lives: arguments.lives.map(|lives| usize::try_from(lives).unwrap_or(usize::MAX)),
         seed: arguments.seed,
         threads: std::thread::available_parallelism().map_or(1, Into::into),
     };
     let watch = Progress::begin();
-    let plan = forecast::plan::plan(design, sky.weather(), effort, &watch);
+    let plan = forecast::plan::plan(design, sky.weather(), spots, effort, &watch);
     drop(watch);
     match &plan.chances {
         Some(chances) if chances.lives == 0 => Plan {
@@ -138,10 +143,21 @@ fn plan(arguments: &Check, design: &Design, sky: &Sky) -> Plan {
     }
 }
 
-fn subject(arguments: &Check, checked: &Checked, sky: &Sky, plan: &Plan) -> Subject {
-    let design = &checked.design;
+fn subject(
+    arguments: &Check,
+    checked: &Checked,
+    design: &Design,
+    reach: Reach,
+    sky: &Sky,
+    plan: &Plan,
+) -> Subject {
     let law = forecast::radio::law::judge(design);
-    let fields = plan.findings.iter().chain(&law.findings).map(|finding| finding.field.as_str());
+    let fields = plan
+        .findings
+        .iter()
+        .chain(&law.findings)
+        .chain(&reach.findings)
+        .map(|finding| finding.field.as_str());
     let fields = fields.chain(design.doubts.iter().map(|doubt| doubt.field.as_str()));
     let lines: BTreeMap<String, usize> =
         fields.filter_map(|field| Some((field.to_owned(), checked.line_of(field)?))).collect();
@@ -169,6 +185,7 @@ fn subject(arguments: &Check, checked: &Checked, sky: &Sky, plan: &Plan) -> Subj
         worst_stops_percent: stops_percent(design, worst_battery_celsius(plan)),
         restarts_percent: 100.0 * charge_at_rest(&design.battery, design.cutoff.restarts_above),
         law,
+        reach,
         messages: forecast::message::view(design),
         climate: match sky {
             Sky::Climate(climate) if full => Some(Assumed {
@@ -267,13 +284,9 @@ fn parts(design: &Design) -> Vec<(&'static str, String)> {
     if let Some(receiver) = &design.receiver {
         parts.push(("receiver", receiver.title.clone()));
     }
-    let reports = design.loads.iter().flat_map(|load| &load.activities).filter(|activity| sends(activity));
+    let reports = design.loads.iter().flat_map(|load| &load.activities).filter(|activity| activity.sends());
     parts.extend(reports.map(|activity| ("sends", format!("{}, {}", activity.name, every(activity)))));
     parts
-}
-
-fn sends(activity: &Activity) -> bool {
-    activity.steps.iter().any(|step| matches!(step, Step::Uplink { .. }))
 }
 
 /// How often something happens; the row that holds at full charge where there are several.

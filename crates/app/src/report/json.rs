@@ -129,6 +129,7 @@ fn cause(cause: Cause) -> &'static str {
         Cause::ChargeGate => "charge_gate",
         Cause::BrownOut => "brown_out",
         Cause::Ageing => "ageing",
+        Cause::Distance => "distance",
         Cause::Parts => "parts",
     }
 }

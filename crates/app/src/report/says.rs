@@ -115,6 +115,7 @@ fn cause(cause: Cause) -> &'static str {
         Cause::ChargeGate => "too cold or hot to charge",
         Cause::BrownOut => "brown-out under a pulse",
         Cause::Ageing => "worn battery",
+        Cause::Distance => "far from a gateway, so long on air",
         Cause::Parts => "weak parts",
     }
 }

@@ -84,6 +84,7 @@ pub(crate) fn cause(cause: Cause) -> &'static str {
         Cause::ChargeGate => "because the charger refused the sun: the battery was too cold or too hot",
         Cause::BrownOut => "because a pulse pulled the voltage under the limit, with charge left",
         Cause::Ageing => "because the battery has aged; a new one would have lived",
+        Cause::Distance => "because it is far from a gateway and so long on the air",
         Cause::Parts => "because of parts worse than designed",
     }
 }

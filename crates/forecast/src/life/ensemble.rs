@@ -12,7 +12,8 @@ use design::quantity::Share;
 
 use super::kernel::{HourOutcome, HourWeather, Life, step};
 use super::node::{Harvest, NodeTables};
-use super::unknowns::{COUNT, Drawn, Unknowns};
+use super::unknowns::{Drawn, Unknowns};
+use crate::radio::spots::Spots;
 use crate::random::Stream;
 use crate::sky::light::YEAR_DAYS;
 
@@ -65,8 +66,10 @@ pub trait LifeWeather: Sync {
 /// What is lived.
 #[derive(Debug)]
 pub struct Question<'a, W> {
-    /// The node.
-    pub node: &'a NodeTables,
+    /// The node by the class of its spot, as [`Spots::classes`] counts them.
+    pub nodes: &'a [NodeTables],
+    /// Where it may find itself.
+    pub spots: &'a Spots,
     /// Its weather.
     pub weather: &'a W,
     /// Kind of each hour of the year, as the demand table counts them.
@@ -100,6 +103,8 @@ pub struct LifeOutcome {
     pub life: u64,
     /// What was drawn for it.
     pub drawn: Drawn,
+    /// Class of its spot.
+    pub class: usize,
     /// Hours it was out.
     pub outage_hours: u32,
     /// Hour of its first outage.
@@ -237,6 +242,7 @@ pub fn live<W: LifeWeather>(
 /// A life on its way.
 struct Living<'a, W: LifeWeather> {
     question: &'a Question<'a, W>,
+    node: &'a NodeTables,
     random: Stream,
     sky: W::Sky,
     life: Life,
@@ -250,16 +256,24 @@ impl<'a, W: LifeWeather> Living<'a, W> {
     fn new(question: &'a Question<'a, W>, number: u64, parts: Option<Drawn>) -> Self {
         let mut random = Stream::new(question.seed, number);
         let drawn_day = (random.uniform() * YEAR_DAYS as f64) as usize;
-        let own = question.unknowns.draw(&mut random);
+        let spot = question.spots.draw(number);
+        let own = question.unknowns.draw(&mut random, question.spots.score(&spot));
         let drawn = parts.unwrap_or(own);
-        let mut life = Life::new(question.node, question.charge.fraction());
+        let class = question.spots.class(&spot);
+        let node = &question.nodes[class];
+        let mut life = Life::new(node, question.charge.fraction());
         life.counts_offers = false;
-        drawn.equip(question.node, &mut life);
+        drawn.equip(node, &mut life);
         let sky = question.weather.start(&mut random);
-        let outcome =
-            LifeOutcome { life: number, drawn, lowest_charge: f32::INFINITY, ..LifeOutcome::default() };
+        let outcome = LifeOutcome {
+            life: number,
+            drawn,
+            class,
+            lowest_charge: f32::INFINITY,
+            ..LifeOutcome::default()
+        };
         let start_day = question.start_day.unwrap_or(drawn_day);
-        Self { question, random, sky, life, outcome, settled: false, silence_h: 0, start_day }
+        Self { question, node, random, sky, life, outcome, settled: false, silence_h: 0, start_day }
     }
 
     fn live(&mut self, mut bands: Option<&mut Bands>, mut visit: impl FnMut(&Seen<'_>)) {
@@ -280,7 +294,7 @@ impl<'a, W: LifeWeather> Living<'a, W> {
 
     #[inline]
     fn live_day(&mut self, index: usize, day: usize, visit: &mut impl FnMut(&Seen<'_>)) {
-        let Question { node, weather, kinds, .. } = *self.question;
+        let (node, Question { weather, kinds, .. }) = (self.node, *self.question);
         weather.next_day(day, &self.outcome.drawn, &mut self.sky, &mut self.random);
         let first = day * HOURS_PER_DAY;
         let hours = weather.hours(day, &mut self.sky);
@@ -302,7 +316,7 @@ impl<'a, W: LifeWeather> Living<'a, W> {
             self.outcome.lowest_charge = charge;
             self.outcome.lowest_hour = hours as u32;
         }
-        if outcome.out() || self.question.node.demand.levels.len() > 1 {
+        if outcome.out() || self.node.demand.levels.len() > 1 {
             self.note_reports(hours, kind, air_celsius, charge, outcome);
         } else {
             self.silence_h = 0;
@@ -317,7 +331,7 @@ impl<'a, W: LifeWeather> Living<'a, W> {
         charge: f32,
         outcome: &HourOutcome,
     ) {
-        let demand = &self.question.node.demand;
+        let demand = &self.node.demand;
         let seen = &mut self.outcome;
         let wanted = demand.row(kind, demand.levels.len() - 1).reports_per_hour(air_celsius);
         if outcome.out() {
@@ -399,12 +413,12 @@ fn live_with_fault<W: LifeWeather>(
         }
     }
     // Without any sun a warm spell may free some charge once more, but that is no return.
-    let sunless = fault.dark_days == usize::MAX || matches!(question.node.harvest, Harvest::None);
+    let sunless = fault.dark_days == usize::MAX || matches!(living.node.harvest, Harvest::None);
     (stopped_h, back && !sunless)
 }
 
 /// The scores of one unknown over all lives.
 #[must_use]
-pub fn scores(outcomes: &[LifeOutcome]) -> Vec<Vec<f64>> {
-    (0..COUNT).map(|index| outcomes.iter().map(|life| life.drawn.scores[index]).collect()).collect()
+pub fn scores(outcomes: &[LifeOutcome], unknown: usize) -> Vec<f64> {
+    outcomes.iter().map(|life| life.drawn.scores[unknown]).collect()
 }

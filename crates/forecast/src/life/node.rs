@@ -5,6 +5,8 @@
     reason = "single precision is the point of the tables, and places in them are clamped"
 )]
 
+use std::sync::Arc;
+
 use design::node::{Buffer, Design};
 use design::part::{Ageing, Battery, Charger};
 use design::quantity::{Charge, Voltage};
@@ -19,7 +21,7 @@ use crate::power::charger;
 #[derive(Clone, Debug)]
 pub enum Harvest {
     /// Panel and charger.
-    Table(Box<ChargeTable>),
+    Table(Arc<ChargeTable>),
     /// The record states the charging current itself.
     Given,
     /// No panel.
@@ -232,6 +234,12 @@ impl NodeTables {
             ageing: Some(battery.ageing.clone()),
             buffer: design.buffer,
         }
+    }
+
+    /// The same node with another demand.
+    #[must_use]
+    pub fn with_demand(&self, demand: Demand) -> Self {
+        Self { join_ah: demand.join.ampere_hours(), demand, ..self.clone() }
     }
 
     /// A store without voltage, resistance, leak, wear or cut-off, fed by a stated current; an empty one leaves the load

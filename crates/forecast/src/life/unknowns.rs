@@ -12,7 +12,13 @@ use super::node::NodeTables;
 use crate::random::Stream;
 
 /// How many unknowns there are.
-pub const COUNT: usize = 7;
+pub const COUNT: usize = 8;
+/// The first of them are drawn here; the last, the spot, from a stream of its own.
+const PARTS: usize = COUNT - 1;
+/// Place of the spot.
+pub const SPOT: usize = COUNT - 1;
+/// Place of the temperature.
+const WARMTH: usize = PARTS - 1;
 
 /// What each unknown is, in words.
 pub const NAMES: [&str; COUNT] = [
@@ -23,6 +29,7 @@ pub const NAMES: [&str; COUNT] = [
     "the current asleep",
     "the currents awake",
     "how warm the site is",
+    "the spot, and so its data rate",
 ];
 
 /// Standard deviation of a site's mean temperature around the climate's: a valley is not its grid cell (own estimate).
@@ -31,8 +38,8 @@ const SITE_TEMPERATURE_SD_K: f64 = 1.0;
 /// How far each unknown may stray.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Unknowns {
-    /// Standard deviations: of the logarithm for the first of [`NAMES`], kelvin for the last. The first is a factor on
-    /// the months' own doubt and so 1.
+    /// Standard deviations: of the logarithm for most of [`NAMES`], kelvin for the temperature. The first is a factor on
+    /// the months' own doubt and so 1, and so is the spot's where it varies.
     spreads: [f64; COUNT],
 }
 
@@ -41,14 +48,14 @@ pub struct Unknowns {
 pub struct Drawn {
     /// In the order of [`NAMES`].
     pub scores: [f64; COUNT],
-    /// What they make of the parts: factors, and kelvin for the last.
+    /// What they make of the parts: factors, and kelvin for the temperature; of the spot nothing.
     pub values: [f64; COUNT],
 }
 
 impl Unknowns {
-    /// The unknowns of a design.
+    /// The unknowns of a design; `spots` says whether its data rates differ from spot to spot.
     #[must_use]
-    pub fn new(design: &Design) -> Self {
+    pub fn new(design: &Design, spots: bool) -> Self {
         let battery = &design.battery;
         let panel = design.panel.as_ref().map_or(0.0, |mounted| relative(&mounted.panel.power));
         Self {
@@ -60,17 +67,20 @@ impl Unknowns {
                 floor_spread(design),
                 active_spread(design),
                 SITE_TEMPERATURE_SD_K,
+                f64::from(u8::from(spots)),
             ],
         }
     }
 
-    /// The unknowns of one life.
-    pub fn draw(&self, random: &mut Stream) -> Drawn {
-        let scores: [f64; COUNT] = std::array::from_fn(|_| random.normal());
+    /// The unknowns of one life on a spot of this score.
+    pub fn draw(&self, random: &mut Stream, spot: f64) -> Drawn {
+        let scores: [f64; COUNT] =
+            std::array::from_fn(|index| if index < PARTS { random.normal() } else { spot });
         let mut values: [f64; COUNT] =
             std::array::from_fn(|index| (scores[index] * self.spreads[index].ln_1p()).exp());
         values[0] = scores[0];
-        values[COUNT - 1] = scores[COUNT - 1] * self.spreads[COUNT - 1];
+        values[WARMTH] = scores[WARMTH] * self.spreads[WARMTH];
+        values[SPOT] = 1.0;
         Drawn { scores, values }
     }
 
@@ -87,7 +97,7 @@ impl Drawn {
     pub fn nominal() -> Self {
         let mut values = [1.0; COUNT];
         values[0] = 0.0;
-        values[COUNT - 1] = 0.0;
+        values[WARMTH] = 0.0;
         Self { scores: [0.0; COUNT], values }
     }
 
@@ -118,7 +128,7 @@ impl Drawn {
     /// How much warmer than its climate the site is \[K\].
     #[must_use]
     pub fn warmer_k(&self) -> f64 {
-        self.values[6]
+        self.values[WARMTH]
     }
 
     /// Gives a life its parts.

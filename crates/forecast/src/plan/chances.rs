@@ -8,7 +8,7 @@
 use design::node::Design;
 use design::quantity::{Duration, Share};
 
-use super::lives::{Stage, YEAR_H};
+use super::lives::{Balance, Stage, YEAR_H};
 use crate::life::ensemble::{self, Fault, Faulted, LifeOutcome, Lives, Question, Watch};
 use crate::life::kernel::Life;
 use crate::life::node::NodeTables;
@@ -26,6 +26,8 @@ const LIVES_PER_FAILURE: f64 = 10.0;
 const FAULTED_LIVES: usize = 50;
 /// Failed lives looked into for their cause.
 const EXAMINED: usize = 40;
+/// Lives lived again next to a gateway.
+const NEAR_LIVES: usize = 200;
 /// How far the worst fifth may miss the promise before doubt about the parts makes the verdict tight.
 const WORST_FIFTH_SLACK: f64 = 0.05;
 
@@ -162,7 +164,7 @@ pub(super) fn chances<W: ensemble::LifeWeather>(
     let lives = ensemble::live_all(question, wanted, effort.threads, watch);
     let survivors = count_alive(&lives.outcomes);
     let (low, high) = stats::wilson(survivors as u32, lives.outcomes.len() as u32);
-    let (worst_fifth, best_fifth) = fifths(stage, sun_doubt, &lives.outcomes);
+    let (worst_fifth, best_fifth) = fifths(stage, question.nodes, sun_doubt, &lives.outcomes);
     let bands: Vec<DayBand> = (0..YEAR_DAYS).map(|day| band(&lives, day)).collect();
     let darkest_day = (0..YEAR_DAYS)
         .min_by(|one, other| lives.bands.quantile(*one, 0.05).total_cmp(&lives.bands.quantile(*other, 0.05)))
@@ -180,7 +182,7 @@ pub(super) fn chances<W: ensemble::LifeWeather>(
             / question.years as f64,
         completeness: completeness(stage, question, &lives.outcomes),
         longest_silence: longest_silence(&lives.outcomes),
-        in_hand: in_hand(stage, question, lives.bands.quantile(darkest_day, 0.05), darkest_day),
+        in_hand: in_hand(stage, lives.bands.quantile(darkest_day, 0.05), darkest_day),
         darkest_day,
         bands,
         worst: worst(question, &lives.outcomes),
@@ -259,16 +261,16 @@ fn band(lives: &Lives, day: usize) -> DayBand {
 
 /// Survival among the worst and the best fifth, ranked by what the fixed draws alone do to a dark month's harvest less
 /// its load.
-fn fifths(stage: &Stage<'_>, sun_doubt: f64, lives: &[LifeOutcome]) -> (Share, Share) {
-    let dark = stage.dark_month_balance();
-    let surplus = |drawn: &Drawn| {
+fn fifths(stage: &Stage<'_>, nodes: &[NodeTables], sun_doubt: f64, lives: &[LifeOutcome]) -> (Share, Share) {
+    let months: Vec<Balance> =
+        nodes.iter().map(|node| Stage { node, ..*stage }.dark_month_balance()).collect();
+    let surplus = |LifeOutcome { drawn, class, .. }: &LifeOutcome| {
+        let dark = months[*class];
         let harvest = dark.offered_ah * drawn.sun(sun_doubt) * drawn.panel();
         harvest - dark.floor_ah * drawn.floor() - dark.active_ah * drawn.active()
     };
     let mut order: Vec<&LifeOutcome> = lives.iter().collect();
-    order.sort_by(|one, other| {
-        surplus(&one.drawn).total_cmp(&surplus(&other.drawn)).then(one.life.cmp(&other.life))
-    });
+    order.sort_by(|one, other| surplus(one).total_cmp(&surplus(other)).then(one.life.cmp(&other.life)));
     let fifth = order.len() / 5;
     let alive = |lives: &[&LifeOutcome]| lives.iter().filter(|life| life.outage_hours == 0).count();
     let best = &order[order.len() - fifth..];
@@ -288,8 +290,8 @@ fn longest_silence(lives: &[LifeOutcome]) -> Duration {
 }
 
 /// How long a nominal node lasts in the dark from this charge on this day of the year.
-fn in_hand<W>(stage: &Stage<'_>, question: &Question<'_, W>, charge: f64, day: usize) -> Duration {
-    stage.until_stopped(Life::new(question.node, charge), stage.place_of_day(day), usize::MAX).0
+fn in_hand(stage: &Stage<'_>, charge: f64, day: usize) -> Duration {
+    stage.until_stopped(Life::new(stage.node, charge), stage.place_of_day(day), usize::MAX).0
 }
 
 fn went_worst(lives: &[LifeOutcome]) -> Option<&LifeOutcome> {
@@ -335,33 +337,50 @@ fn causes<W: ensemble::LifeWeather>(
 ) -> Vec<(Cause, Share)> {
     let failed: Vec<&LifeOutcome> =
         lives.iter().filter(|life| life.outage_hours > 0).take(EXAMINED).collect();
-    let changed = |change: &dyn Fn(&mut NodeTables)| {
-        let mut node = question.node.clone();
-        change(&mut node);
-        node
+    let changed = |change: &dyn Fn(&mut NodeTables)| -> Vec<NodeTables> {
+        let mut nodes = question.nodes.to_vec();
+        nodes.iter_mut().for_each(change);
+        nodes
     };
     let saviours = [
         (Cause::BrownOut, changed(&|node| node.demand.pulse.amperes = 0.0)),
         (Cause::ChargeGate, changed(&|node| node.charger.open_gate())),
         (Cause::Ageing, changed(&|node| node.ageing = None)),
+        (Cause::Distance, vec![question.nodes[question.spots.nearest()].clone(); question.nodes.len()]),
     ];
     let cause = |life: &LifeOutcome| {
-        let saved = |node: &NodeTables, parts| {
-            ensemble::live(&Question { node, ..*question }, life.life, parts, None, |_| {}).outage_hours == 0
+        let saved = |nodes: &[NodeTables], parts| {
+            ensemble::live(&Question { nodes, ..*question }, life.life, parts, None, |_| {}).outage_hours == 0
         };
-        let by_change = saviours.iter().find(|(_, node)| saved(node, None)).map(|(cause, _)| *cause);
-        by_change.unwrap_or(if saved(question.node, Some(Drawn::nominal())) {
+        let by_change = saviours.iter().find(|(_, nodes)| saved(nodes, None)).map(|(cause, _)| *cause);
+        by_change.unwrap_or(if saved(question.nodes, Some(Drawn::nominal())) {
             Cause::Parts
         } else {
             Cause::Sun
         })
     };
     let found: Vec<Cause> = failed.iter().map(|life| cause(life)).collect();
-    let all = [Cause::Sun, Cause::Parts, Cause::ChargeGate, Cause::BrownOut, Cause::Ageing];
+    let all = [Cause::Sun, Cause::Distance, Cause::Parts, Cause::ChargeGate, Cause::BrownOut, Cause::Ageing];
     let counted = all.map(|cause| (cause, found.iter().filter(|other| **other == cause).count()));
     let mut counted: Vec<_> = counted.into_iter().filter(|(_, count)| *count > 0).collect();
     counted.sort_by_key(|(_, count)| std::cmp::Reverse(*count));
     counted.into_iter().map(|(cause, count)| (cause, share(count, found.len()))).collect()
+}
+
+/// Share of lives without an outage if the node stood next to a gateway, at the fastest data rate; `None` where distance
+/// stopped less than half of those that failed.
+pub(super) fn near_a_gateway<W: ensemble::LifeWeather>(
+    question: &Question<'_, W>,
+    chances: &Chances,
+    effort: Effort,
+    watch: &dyn Watch,
+) -> Option<Share> {
+    let by_distance = chances.causes.iter().find(|(cause, _)| *cause == Cause::Distance);
+    by_distance.filter(|(_, share)| share.fraction() >= 0.5)?;
+    let near = vec![question.nodes[question.spots.nearest()].clone(); question.nodes.len()];
+    let question = Question { nodes: &near, ..*question };
+    let lives = ensemble::live_all(&question, chances.lives.min(NEAR_LIVES), effort.threads, watch);
+    Some(share(count_alive(&lives.outcomes), lives.outcomes.len()))
 }
 
 /// What the outcome hangs on: rank regression of how well a life went on its own draws.
@@ -370,14 +389,11 @@ fn drivers(unknowns: &Unknowns, lives: &[LifeOutcome]) -> Vec<Driver> {
         if life.outage_hours > 0 { -f64::from(life.outage_hours) } else { f64::from(life.lowest_charge) }
     };
     let outcome: Vec<f64> = lives.iter().map(went).collect();
-    let weights = stats::rank_regression(&ensemble::scores(lives), &outcome);
-    let mut drivers: Vec<Driver> = unknowns::NAMES
-        .into_iter()
-        .zip(weights)
-        .enumerate()
-        .filter(|(index, _)| unknowns.varies(*index))
-        .map(|(_, (name, weight))| Driver { name, weight })
-        .collect();
+    let varying: Vec<usize> = (0..unknowns::COUNT).filter(|index| unknowns.varies(*index)).collect();
+    let scores: Vec<Vec<f64>> = varying.iter().map(|index| ensemble::scores(lives, *index)).collect();
+    let weights = stats::rank_regression(&scores, &outcome);
+    let named = varying.into_iter().map(|index| unknowns::NAMES[index]).zip(weights);
+    let mut drivers: Vec<Driver> = named.map(|(name, weight)| Driver { name, weight }).collect();
     drivers.sort_by(|one, other| other.weight.abs().total_cmp(&one.weight.abs()));
     drivers
 }

@@ -5,12 +5,14 @@
 )]
 
 use design::node::Design;
-use design::quantity::Voltage;
+use design::quantity::{Share, Voltage};
 
+use super::chances::Chances;
 use super::lives::Stage;
 use crate::plan::{Finding, Life, Severity, WeatherUsed};
 use crate::power::battery;
 use crate::power::panel::PanelModel;
+use crate::radio::spots::Spots;
 
 /// Distance beyond which a weather file tells of another place (own choice: half the spacing of good station networks).
 const ELSEWHERE_KM: f64 = 50.0;
@@ -44,6 +46,29 @@ pub(super) fn findings(
 
 fn finding(code: &'static str, severity: Severity, field: &str, message: String, help: &str) -> Finding {
     Finding { code, severity, field: field.to_owned(), message, help: help.to_owned() }
+}
+
+/// Said of a node that would live at the fastest data rate and dies at its own.
+pub(super) fn dies_by_distance(
+    design: &Design,
+    spots: &Spots,
+    chances: &Chances,
+    near: Share,
+) -> Option<Finding> {
+    let radio = design.radio.as_ref()?;
+    let most = |rates: &[(u8, Share)]| {
+        let most = rates.iter().max_by(|one, other| one.1.fraction().total_cmp(&other.1.fraction()))?;
+        Some(radio.region.rate_text(most.0))
+    };
+    let fast = most(&spots.classes().get(spots.nearest())?.data_rates)?;
+    let slow = most(&radio.data_rates)?;
+    let message = format!(
+        "it is the distance that kills it: next to a gateway, at {fast}, {:.1} % of its lives pass without an outage; here, mostly at {slow}, {:.1} %, and nothing but the distance differs",
+        near.percent(),
+        chances.without_outage.percent()
+    );
+    let help = "bring a gateway nearer or raise an antenna, send less often at slow data rates, or enlarge panel and battery";
+    Some(finding("dies-by-distance", Severity::Danger, "radio", message, help))
 }
 
 /// The panel's voltage is highest when it is cold and unloaded: the first sun on a frosty morning.

@@ -5,13 +5,15 @@
     reason = "single precision is the point of the tables, and places in them are clamped"
 )]
 
+use std::sync::Arc;
+
 use design::node::Design;
 use design::part::GateBand;
 use design::quantity::{Current, Irradiance, Share, Temperature, Voltage};
 
 use super::chances::{self, Effort, chances};
 use super::defects::defects;
-use super::findings::findings;
+use super::findings::{self, findings};
 use super::ledger::{ledger, months};
 use super::lives::{KeptHour, Lived, Stage};
 use super::record::{self, Felt};
@@ -25,6 +27,7 @@ use crate::power::charge_table::ChargeTable;
 use crate::power::charger::charging_current;
 use crate::power::diode::Point;
 use crate::power::panel::PanelModel;
+use crate::radio::spots::Spots;
 use crate::sky::climate::Climate;
 use crate::sky::light::{YEAR_HOURS, nominal_hours};
 use crate::sky::recorded::{MEASURED_SUN_DOUBT, RecordedWeather};
@@ -59,11 +62,13 @@ pub fn plan_once(design: &Design, weather: &WeatherHours) -> Plan {
     lay_out(design, &felt, &node, &diary, recorded_weather(design, weather, &felt))
 }
 
-/// Plans a design: one life to look at, and many to tell how likely it is.
+/// Plans a design: one life to look at, and many to tell how likely it is. `spots` says at which data rates lives may find
+/// themselves; the design has those of the middle spot.
 #[must_use]
-pub fn plan(design: &Design, weather: Weather<'_>, effort: Effort, watch: &dyn Watch) -> Plan {
+pub fn plan(design: &Design, weather: Weather<'_>, spots: &Spots, effort: Effort, watch: &dyn Watch) -> Plan {
     let diary = Diary::new(design);
     let node = tables(design, &diary);
+    let case = Case { design, spots, diary: &diary, node: &node, effort, watch };
     match weather {
         Weather::Hours(hours) => {
             let felt = record::build(design, hours, &diary);
@@ -72,7 +77,7 @@ pub fn plan(design: &Design, weather: Weather<'_>, effort: Effort, watch: &dyn W
                 hours.place.as_ref().map_or(design.site.latitude, |place| place.latitude).degrees() < 0.0;
             let drawn = RecordedWeather::new(&felt.record.hours, &felt.dates, south);
             let plan = lay_out(design, &felt, &node, &diary, used);
-            with_chances(plan, design, &felt, &node, &diary, &drawn, MEASURED_SUN_DOUBT, effort, watch)
+            case.with_chances(plan, &felt, &drawn, MEASURED_SUN_DOUBT)
         }
         Weather::Climate(climate) => {
             let drawn = record::synthetic(design, climate, &diary);
@@ -80,7 +85,7 @@ pub fn plan(design: &Design, weather: Weather<'_>, effort: Effort, watch: &dyn W
             let plan = lay_out(design, &felt, &node, &diary, drawn_weather(climate, &felt));
             let dark_month = usize::from(felt.dates[felt.dark_month_from].0) - 1;
             let sun_doubt = climate.months[dark_month].sun_doubt;
-            with_chances(plan, design, &felt, &node, &diary, &drawn, sun_doubt, effort, watch)
+            case.with_chances(plan, &felt, &drawn, sun_doubt)
         }
     }
 }
@@ -113,43 +118,56 @@ fn lay_out(design: &Design, felt: &Felt, node: &NodeTables, diary: &Diary, used:
     }
 }
 
-/// Adds the many lives, and lets them decide.
-#[expect(clippy::too_many_arguments, reason = "the two kinds of weather share everything but their type")]
-fn with_chances<W: LifeWeather>(
-    plan: Plan,
-    design: &Design,
-    felt: &Felt,
-    node: &NodeTables,
-    diary: &Diary,
-    weather: &W,
-    sun_doubt: f64,
+/// What many lives share.
+struct Case<'a> {
+    design: &'a Design,
+    spots: &'a Spots,
+    diary: &'a Diary,
+    node: &'a NodeTables,
     effort: Effort,
-    watch: &dyn Watch,
-) -> Plan {
-    let unknowns = Unknowns::new(design);
-    let kinds = kinds_of_year(diary);
-    let question = Question {
-        node,
-        weather,
-        kinds: &kinds,
-        unknowns: &unknowns,
-        years: design.promise.unattended.years().ceil().clamp(1.0, LONGEST_LIFE_YEARS) as usize,
-        start_day: design.promise.installed.map(|(month, day)| day_of_year(month, day)),
-        charge: design.promise.charge_at_installation,
-        yield_kept_per_year: design
-            .panel
-            .as_ref()
-            .map_or(1.0, |panel| 1.0 - panel.panel.yearly_loss.fraction()),
-        seed: effort.seed,
-    };
-    let stage = stage(design, felt, node);
-    let (dark_month, ..) = felt.dates[month_before(felt, stage.dark_month_from)];
-    let chances = chances(design, &stage, &question, sun_doubt, day_of_year(dark_month, 1), effort, watch);
-    let mut verdict = chances::judge(&chances, design.promise.without_outage);
-    if verdict == Verdict::Holds && plan.life.plating_hours_per_year > 0.0 {
-        verdict = Verdict::Tight;
+    watch: &'a dyn Watch,
+}
+
+impl Case<'_> {
+    /// Adds the many lives, and lets them decide.
+    fn with_chances<W: LifeWeather>(&self, plan: Plan, felt: &Felt, weather: &W, sun_doubt: f64) -> Plan {
+        let Self { design, spots, diary, node, effort, watch } = *self;
+        let nodes: Vec<NodeTables> = spots
+            .classes()
+            .iter()
+            .map(|class| node.with_demand(Demand::new(&class.of(design), diary)))
+            .collect();
+        let unknowns = Unknowns::new(design, nodes.len() > 1);
+        let kinds = kinds_of_year(diary);
+        let question = Question {
+            nodes: &nodes,
+            spots,
+            weather,
+            kinds: &kinds,
+            unknowns: &unknowns,
+            years: design.promise.unattended.years().ceil().clamp(1.0, LONGEST_LIFE_YEARS) as usize,
+            start_day: design.promise.installed.map(|(month, day)| day_of_year(month, day)),
+            charge: design.promise.charge_at_installation,
+            yield_kept_per_year: design
+                .panel
+                .as_ref()
+                .map_or(1.0, |panel| 1.0 - panel.panel.yearly_loss.fraction()),
+            seed: effort.seed,
+        };
+        let stage = stage(design, felt, node);
+        let (dark_month, ..) = felt.dates[month_before(felt, stage.dark_month_from)];
+        let chances =
+            chances(design, &stage, &question, sun_doubt, day_of_year(dark_month, 1), effort, watch);
+        let mut verdict = chances::judge(&chances, design.promise.without_outage);
+        if verdict == Verdict::Holds && plan.life.plating_hours_per_year > 0.0 {
+            verdict = Verdict::Tight;
+        }
+        let mut findings = plan.findings;
+        let near = chances::near_a_gateway(&question, &chances, effort, watch);
+        findings.extend(near.and_then(|near| findings::dies_by_distance(design, spots, &chances, near)));
+        findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
+        Plan { verdict, reason: chances.sentence(), findings, chances: Some(chances), ..plan }
     }
-    Plan { verdict, reason: chances.sentence(), chances: Some(chances), ..plan }
 }
 
 fn kinds_of_year(diary: &Diary) -> Vec<u16> {
@@ -164,7 +182,7 @@ fn day_of_year(month: u8, day: u8) -> usize {
 fn tables(design: &Design, diary: &Diary) -> NodeTables {
     let harvest = match (panel_model(design), &design.charger) {
         (Some(model), Some(charger)) => {
-            Harvest::Table(Box::new(ChargeTable::new(&model, charger, &design.battery)))
+            Harvest::Table(Arc::new(ChargeTable::new(&model, charger, &design.battery)))
         }
         _ => Harvest::None,
     };

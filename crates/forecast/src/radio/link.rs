@@ -1,0 +1,175 @@
+//! The link between a node and a gateway: what arrives, and how far that lies above what can be heard.
+
+use design::node::{Design, RadioUse};
+use design::quantity::{Dbm, Decibels, Frequency, Length};
+use design::region::Modulation;
+use design::surroundings::{Gateway, Ground, Sensitivity};
+use path::free_space_db;
+use path::geodesic::{Place, inverse};
+
+use super::demodulation::{usual_noise, weakest};
+use super::loss::{Antenna, Loss, Way};
+
+/// A reflection off the ground doubles the field at best.
+const ECHO_DB: f64 = 6.02;
+/// Where a finished node is compared with what it should radiate.
+pub const BENCH: Length = Length::from_metres(10.0);
+
+/// One node and one gateway.
+#[derive(Clone, Debug)]
+pub struct Link {
+    /// Name of the gateway.
+    pub gateway: String,
+    /// Its place in the order of the file.
+    pub index: usize,
+    /// From node to gateway.
+    pub distance: Length,
+    /// Where the gateway lies, clockwise from north [deg].
+    pub azimuth_deg: f64,
+    /// Median loss of the path and by which model; without vegetation and mounting.
+    pub path: Loss,
+    /// Loss in vegetation and by what the node is mounted on.
+    pub obstructed: Decibels,
+    /// Median power at the gateway's plug.
+    pub received: Dbm,
+    /// The same over the noise in the channel.
+    pub snr: Decibels,
+    /// By data rate, slowest first.
+    pub rates: Vec<RateMargin>,
+    /// Answers in the first window after an uplink at the slowest rate in question, and in the second; `None` where no
+    /// receiver figure is known.
+    pub answers: [Option<Answer>; 2],
+}
+
+/// How far the median signal lies above the weakest that can be demodulated.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct RateMargin {
+    /// The data rate.
+    pub data_rate: u8,
+    /// How it is modulated.
+    pub modulation: Modulation,
+    /// The weakest signal.
+    pub weakest: Dbm,
+    /// What is left above it.
+    pub margin: Decibels,
+}
+
+/// An answer of the gateway as the node hears it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Answer {
+    /// The data rate.
+    pub data_rate: u8,
+    /// What is left above the weakest signal that the node demodulates.
+    pub margin: Decibels,
+}
+
+/// The signal 10 m from a finished node in the open, with the band in which ground echoes may move it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Bench {
+    /// With the gateway's own antenna.
+    pub received: Dbm,
+    /// That much more or less.
+    pub band: Decibels,
+}
+
+/// The links of a design to its gateways, the best first; none without radio or gateways.
+#[must_use]
+pub fn links(design: &Design) -> Vec<Link> {
+    let Some(radio) = &design.radio else { return Vec::new() };
+    let ground = &design.surroundings.ground;
+    let gateways = design.surroundings.gateways.iter().enumerate();
+    let mut links: Vec<Link> =
+        gateways.filter_map(|(index, gateway)| link(design, radio, ground, index, gateway)).collect();
+    links.sort_by(|one, other| other.slowest_margin().total_cmp(&one.slowest_margin()));
+    links
+}
+
+impl Link {
+    /// What is left at the slowest rate \[dB\].
+    #[must_use]
+    pub fn slowest_margin(&self) -> f64 {
+        self.rates.first().map_or(f64::NEG_INFINITY, |rate| rate.margin.decibels())
+    }
+
+    /// Margins by data rate, slowest first, on a spot that is so much better or worse.
+    #[must_use]
+    pub fn margins(&self, spot: Decibels) -> Vec<(u8, Decibels)> {
+        self.rates.iter().map(|rate| (rate.data_rate, rate.margin + spot)).collect()
+    }
+}
+
+/// The frequency for which paths are computed: the middle of the channels.
+#[must_use]
+pub fn frequency(radio: &RadioUse) -> Frequency {
+    let sum: Frequency = radio.channels.iter().copied().sum();
+    sum / radio.channels.len().max(1) as f64
+}
+
+/// What a node with this radio shows at a gateway 10 m away.
+#[must_use]
+pub fn bench(radio: &RadioUse, gateway: &Gateway) -> Bench {
+    let free_db = free_space_db(frequency(radio).megahertz() / 1000.0, BENCH.kilometres());
+    let received =
+        radio.power + radiated_gain(radio) + gateway_gain(gateway) - Decibels::from_decibels(free_db);
+    Bench { received, band: Decibels::from_decibels(ECHO_DB) }
+}
+
+fn radiated_gain(radio: &RadioUse) -> Decibels {
+    radio.antenna_gain - radio.cable_loss
+}
+
+fn gateway_gain(gateway: &Gateway) -> Decibels {
+    gateway.antenna_gain - gateway.cable_loss
+}
+
+fn link(design: &Design, radio: &RadioUse, ground: &Ground, index: usize, gateway: &Gateway) -> Option<Link> {
+    let node_place = place(design.site.latitude.degrees(), design.site.longitude.degrees());
+    let gateway_place = place(gateway.latitude.degrees(), gateway.longitude.degrees());
+    let between = inverse(node_place, gateway_place).ok()?;
+    let way = Way {
+        node: Antenna { height: radio.antenna_height, clutter: ground.around_nodes },
+        node_place,
+        gateway: Antenna { height: gateway.antenna_height, clutter: ground.around_gateways },
+        gateway_place,
+        distance: Length::from_metres(between.distance_m),
+        frequency: frequency(radio),
+    };
+    let path = way.loss();
+    let obstructed = ground.vegetation + ground.mounting;
+    let lost = path.median + obstructed;
+    let received = radio.power + radiated_gain(radio) + gateway_gain(gateway) - lost;
+    let mut rates: Vec<RateMargin> =
+        radio.allowed_rates.iter().filter_map(|rate| rate_margin(radio, gateway, *rate, received)).collect();
+    rates.sort_by_key(|rate| rate.data_rate);
+    let back = gateway.power + gateway_gain(gateway) + radiated_gain(radio) - lost;
+    let first = rates.first().and_then(|slowest| radio.region.answer_rate(slowest.data_rate));
+    let second = Some(radio.region.second_window.1);
+    let noise = gateway.noise.unwrap_or_else(usual_noise);
+    Some(Link {
+        gateway: gateway.name.clone(),
+        index,
+        distance: way.distance,
+        azimuth_deg: between.azimuth_deg,
+        path,
+        obstructed,
+        received,
+        snr: received - noise,
+        rates,
+        answers: [first, second].map(|rate| answer(radio, rate?, back)),
+    })
+}
+
+fn place(latitude_deg: f64, longitude_deg: f64) -> Place {
+    Place { latitude_deg, longitude_deg }
+}
+
+fn rate_margin(radio: &RadioUse, gateway: &Gateway, data_rate: u8, received: Dbm) -> Option<RateMargin> {
+    let modulation = radio.region.modulation(data_rate)?;
+    let weakest = weakest(modulation, gateway.sensitivity, gateway.noise)?;
+    Some(RateMargin { data_rate, modulation, weakest, margin: received - weakest })
+}
+
+fn answer(radio: &RadioUse, data_rate: u8, received: Dbm) -> Option<Answer> {
+    let weakest = weakest(radio.region.down_modulation(data_rate)?, Sensitivity::Measured, None)?;
+    Some(Answer { data_rate, margin: received - weakest })
+}

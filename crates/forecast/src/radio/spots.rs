@@ -1,0 +1,229 @@
+//! The spot on which each life's node stands, how well it is heard there, and at which data rates.
+//!
+//! The shadowing of a spot is drawn once per life and link: to average over spots would hide exactly the nodes that sit at
+//! the slowest rate and die.
+#![expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "bins are clamped")]
+
+use design::node::{Design, Step};
+use design::quantity::{Decibels, Share};
+
+use super::adr;
+use super::collisions::above_floor;
+use super::link::Link;
+use super::loss::WIDE_SPREAD;
+use crate::random::Stream;
+
+/// Spots have random streams of their own, so that a gateway in the file changes no weather.
+const SALT: u64 = 0x5107_0000_0000_0001;
+/// Links are told apart by their margin at the slowest rate in steps of 1 dB, from here \[dB\].
+const LOWEST_BIN_DB: i32 = -10;
+const BINS: i32 = 71;
+
+/// How the uplinks of a spot go.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Class {
+    /// Share of uplinks at each data rate, slowest first.
+    pub data_rates: Vec<(u8, Share)>,
+    /// Share of confirmed messages that get no answer at one try, in whole percent; `None` without a link.
+    pub unanswered: Option<Share>,
+}
+
+/// One spot: what each link is better or worse than its median.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Spot {
+    /// In the order of the links.
+    pub offsets: Vec<Decibels>,
+}
+
+/// Where lives may find themselves.
+#[derive(Clone, Debug)]
+pub struct Spots {
+    links: Vec<Link>,
+    spread: Decibels,
+    kept: Option<Decibels>,
+    fixed: Vec<(u8, Share)>,
+    classes: Vec<Class>,
+    /// Class by link and bin.
+    class_of: Vec<Vec<usize>>,
+    seed: u64,
+}
+
+impl Spots {
+    /// The spots of a design with these links; without links there is one, at the design's own data rates.
+    #[must_use]
+    pub fn new(design: &Design, links: Vec<Link>, seed: u64) -> Self {
+        let radio = design.radio.as_ref();
+        let mut spots = Self {
+            spread: design.surroundings.ground.spread.unwrap_or(WIDE_SPREAD),
+            kept: radio.and_then(|radio| radio.adaptation_margin),
+            fixed: radio.map(|radio| radio.data_rates.clone()).unwrap_or_default(),
+            classes: Vec::new(),
+            class_of: Vec::new(),
+            seed: seed ^ SALT,
+            links,
+        };
+        spots.sort_into_classes(asks_for_answers(design));
+        spots
+    }
+
+    /// The one spot of a design whose gateways are not looked at.
+    #[must_use]
+    pub fn alone(design: &Design) -> Self {
+        Self::new(design, Vec::new(), 0)
+    }
+
+    /// The class of the spot next to a gateway.
+    #[must_use]
+    pub fn nearest(&self) -> usize {
+        self.class_of.first().and_then(|bins| bins.last()).copied().unwrap_or(0)
+    }
+
+    fn sort_into_classes(&mut self, confirmed: bool) {
+        if self.links.is_empty() {
+            self.classes = vec![Class { data_rates: self.fixed.clone(), unanswered: None }];
+            return;
+        }
+        for index in 0..self.links.len() {
+            let classes = (0..BINS).map(|bin| self.class_in_bin(index, bin, confirmed)).collect::<Vec<_>>();
+            let known = classes.into_iter().map(|class| self.place_of(class)).collect();
+            self.class_of.push(known);
+        }
+    }
+
+    fn class_in_bin(&self, index: usize, bin: i32, confirmed: bool) -> Class {
+        let offset =
+            Decibels::from_decibels(f64::from(LOWEST_BIN_DB + bin) - self.links[index].slowest_margin());
+        let data_rates = self.mix(&self.links[index], offset);
+        let unanswered = confirmed.then(|| {
+            let heard = heard(&[(&self.links[index], offset)], &data_rates);
+            let answered =
+                self.links[index].answers.iter().flatten().map(|answer| survives(answer.margin + offset));
+            let lost = answered.fold(1.0, |lost, one| lost * (1.0 - one));
+            Share::from_percent((100.0 * (1.0 - heard * (1.0 - lost))).round())
+        });
+        Class { data_rates, unanswered }
+    }
+
+    fn place_of(&mut self, class: Class) -> usize {
+        self.classes.iter().position(|known| *known == class).unwrap_or_else(|| {
+            self.classes.push(class);
+            self.classes.len() - 1
+        })
+    }
+
+    /// The links, best first.
+    #[must_use]
+    pub fn links(&self) -> &[Link] {
+        &self.links
+    }
+
+    /// All that a spot can come to.
+    #[must_use]
+    pub fn classes(&self) -> &[Class] {
+        &self.classes
+    }
+
+    /// The spot of one life.
+    #[must_use]
+    pub fn draw(&self, life: u64) -> Spot {
+        let mut random = Stream::new(self.seed, life);
+        Spot { offsets: self.links.iter().map(|_| self.spread * random.normal()).collect() }
+    }
+
+    /// The spot at which every link is as its median.
+    #[must_use]
+    pub fn middle(&self) -> Spot {
+        Spot { offsets: vec![Decibels::ZERO; self.links.len()] }
+    }
+
+    /// How the uplinks of a spot go: its place among [`Self::classes`].
+    #[must_use]
+    pub fn class(&self, spot: &Spot) -> usize {
+        let Some((index, link, offset)) = self.best(spot) else { return 0 };
+        let margin_db = link.slowest_margin() + offset.decibels();
+        let bin = (margin_db.round() - f64::from(LOWEST_BIN_DB)).clamp(0.0, f64::from(BINS - 1));
+        self.class_of[index][bin as usize]
+    }
+
+    /// How much better its best link is than the median of the best link \[standard deviations of a spot\].
+    #[must_use]
+    pub fn score(&self, spot: &Spot) -> f64 {
+        let of =
+            |spot: &Spot| self.best(spot).map(|(_, link, offset)| link.slowest_margin() + offset.decibels());
+        match (of(spot), of(&self.middle())) {
+            (Some(here), Some(middle)) => (here - middle) / self.spread.decibels(),
+            _ => 0.0,
+        }
+    }
+
+    /// Share of the uplinks that some gateway hears on this spot, fading and seasons included.
+    #[must_use]
+    pub fn delivery(&self, spot: &Spot) -> f64 {
+        let Some((_, best, offset)) = self.best(spot) else { return 0.0 };
+        let offset_by = |state: Decibels| -> Vec<(&Link, Decibels)> {
+            self.links.iter().zip(&spot.offsets).map(|(link, offset)| (link, *offset + state)).collect()
+        };
+        let Some(kept) = self.kept else { return heard(&offset_by(Decibels::ZERO), &self.fixed) };
+        let margins = best.margins(offset);
+        let in_state = |state_db: f64| {
+            let state = Decibels::from_decibels(state_db);
+            let rate = adr::asked_for(&margins, kept - state);
+            let rates = rate.map(|rate| (rate, Share::from_fraction(1.0)));
+            heard(&offset_by(state), rates.as_slice())
+        };
+        adr::states_db().map(in_state).iter().sum::<f64>() / adr::STATES as f64
+    }
+
+    /// The link that is best on a spot, with what it is off its median.
+    fn best(&self, spot: &Spot) -> Option<(usize, &Link, Decibels)> {
+        let links = self.links.iter().zip(&spot.offsets).enumerate();
+        let margin = |link: &Link, offset: Decibels| link.slowest_margin() + offset.decibels();
+        links
+            .map(|(index, (link, offset))| (index, link, *offset))
+            .max_by(|one, other| margin(one.1, one.2).total_cmp(&margin(other.1, other.2)))
+    }
+
+    fn mix(&self, link: &Link, offset: Decibels) -> Vec<(u8, Share)> {
+        self.kept.map_or_else(|| self.fixed.clone(), |kept| adr::mix(&link.margins(offset), kept))
+    }
+}
+
+/// Share of uplinks at these data rates that at least one of the links, each off its median by so much, carries.
+fn heard(links: &[(&Link, Decibels)], rates: &[(u8, Share)]) -> f64 {
+    let at = |rate: u8| {
+        let lost = links.iter().map(|(link, offset)| {
+            let known = link.rates.iter().find(|known| known.data_rate == rate);
+            1.0 - known.map_or(0.0, |known| survives(known.margin + *offset))
+        });
+        1.0 - lost.product::<f64>()
+    };
+    rates.iter().map(|(rate, share)| share.fraction() * at(*rate)).sum()
+}
+
+/// Share of messages above the weakest signal under Rayleigh fading around a mean that lies so far above it.
+fn survives(margin: Decibels) -> f64 {
+    above_floor(margin, Decibels::ZERO)
+}
+
+fn asks_for_answers(design: &Design) -> bool {
+    let steps = design.loads.iter().flat_map(|load| &load.activities).flat_map(|activity| &activity.steps);
+    steps.into_iter().any(|step| matches!(step, Step::Uplink { confirmed: true, .. }))
+}
+
+impl Class {
+    /// The design as it goes on such a spot.
+    #[must_use]
+    pub fn of(&self, design: &Design) -> Design {
+        let mut here = design.clone();
+        if let Some(radio) = &mut here.radio {
+            radio.data_rates.clone_from(&self.data_rates);
+        }
+        let steps = here.loads.iter_mut().flat_map(|load| &mut load.activities);
+        for step in steps.flat_map(|activity| &mut activity.steps) {
+            if let (Step::Uplink { loss, .. }, Some(unanswered)) = (step, self.unanswered) {
+                *loss = unanswered;
+            }
+        }
+        here
+    }
+}
