@@ -5,7 +5,7 @@ use std::io::{self, ErrorKind, Write as _};
 use std::path::{Path, PathBuf};
 
 use design::node::Design;
-use wire::generate::{File, Kit};
+use wire::generate::{File, Kit, OnAir};
 
 use crate::output::{self, reason};
 use crate::problem::{Failure, Problem};
@@ -39,10 +39,11 @@ const IGNORED: &str = ".gitignore";
 
 /// Writes the kit of a design into a folder; what is already as it should be is not touched.
 pub(crate) fn write(design: &Design, folder: &Path, with_secrets: bool) -> Result<Vec<Row>, Failure> {
-    let kit = Kit::of(design);
+    let kit = Kit { on_air: on_air(design), ..Kit::of(design) };
     let files = kit.files();
     let secrets = with_secrets.then(|| kit.secrets());
     // Looked at before anything is written, so that a refusal leaves the folder as it was.
+    refuse_namesake(&kit, folder)?;
     let mut planned = Vec::new();
     for file in &files {
         planned.push((file, outcome(&folder.join(&file.name), &file.text)?));
@@ -70,6 +71,26 @@ pub(crate) fn write(design: &Design, folder: &Path, with_secrets: bool) -> Resul
     Ok(rows)
 }
 
+/// What each form costs at each data rate, for the table of fields.
+fn on_air(design: &Design) -> Vec<OnAir> {
+    let mut rows = Vec::new();
+    for message in forecast::message::view(design) {
+        for form in message.forms {
+            rows.extend(form.rates.iter().map(|rate| OnAir {
+                message: message.name.clone(),
+                form: form.form,
+                data_rate: rate.data_rate,
+                sent: rate.sent,
+                airtime_ms: rate.cost.airtime.milliseconds(),
+                most_bytes: rate.ceiling.bytes,
+                cliff: rate.cliff.map(|cliff| (cliff.bytes, cliff.airtime.milliseconds())),
+                room: rate.room,
+            }));
+        }
+    }
+    rows
+}
+
 fn failure(path: &Path, message: String, help: &str) -> Failure {
     Failure::of(Problem::of_file("kit", &path.to_string_lossy(), message, help))
 }
@@ -84,6 +105,20 @@ fn outcome(path: &Path, text: &str) -> Result<Outcome, Failure> {
             let message = "is there already and was not made by overwinter".to_owned();
             Err(failure(path, message, "move it away, or write the kit to another folder with -o"))
         }
+    }
+}
+
+/// Two nodes whose titles give the same file names must not overwrite each other's kit.
+fn refuse_namesake(kit: &Kit, folder: &Path) -> Result<(), Failure> {
+    let header = folder.join(format!("{}.h", kit.stem()));
+    match existing(&header)? {
+        Some(found) if is_ours(&found) && !found.starts_with(&kit.heading()) => {
+            let message = "belongs to the kit of another node".to_owned();
+            let help =
+                "write this kit to another folder with -o; if you renamed the node, remove its old kit first";
+            Err(failure(&header, message, help))
+        }
+        _ => Ok(()),
     }
 }
 

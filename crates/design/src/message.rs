@@ -16,9 +16,11 @@
 //! Version bits, if any, come first in every form. The short form has a port of its own, so that neither form can be
 //! taken for the other.
 
+mod keyword;
 mod layout;
 mod scale;
 
+pub use keyword::is_keyword;
 pub use layout::{Codes, Layout, Part, Slot};
 pub use scale::Scale;
 
@@ -108,6 +110,19 @@ pub struct Field {
     pub history: Option<History>,
     /// Constants that belong to each device and stand in the registry, such as `zero_level`.
     pub per_device: Vec<String>,
+    /// The interval that it sets; numbers in messages to the node only.
+    pub sets: Option<SetInterval>,
+}
+
+/// The activity whose fixed interval a field sets.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SetInterval {
+    /// The load, as it is called in the file.
+    pub load: String,
+    /// Its activity, as it is called in the file.
+    pub activity: String,
+    /// Seconds in one unit of the field.
+    pub unit_s: u32,
 }
 
 /// What a field is.

@@ -99,6 +99,8 @@ pub struct Region {
     pub join_data_rates: (u8, u8),
     /// Edition and clause.
     pub source: String,
+    /// Largest MAC payload in bytes of a downlink by data rate, without a repeater; 0 where it can't be used.
+    pub largest_downlink_mac_payload: Vec<usize>,
     /// Largest MAC payload in bytes by uplink data rate where a repeater may forward the message.
     pub largest_mac_payload_with_repeater: Vec<usize>,
     /// Largest MAC payload under the 400 ms limit that the network can lift, without and with a repeater; `None` where
@@ -150,9 +152,17 @@ impl Region {
         sizes.get(usize::from(data_rate)).map_or(0, |size| size.saturating_sub(MAC_OVERHEAD))
     }
 
+    /// Largest number of application bytes of a downlink at a data rate without MAC commands; 0 where the rate can't be used.
+    ///
+    /// By default no plan limits how long a downlink may last.
+    pub fn largest_downlink_payload(&self, data_rate: u8) -> usize {
+        let size = self.largest_downlink_mac_payload.get(usize::from(data_rate));
+        size.map_or(0, |size| size.saturating_sub(MAC_OVERHEAD))
+    }
+
     /// The modulation of an uplink data rate.
     pub fn modulation(&self, data_rate: u8) -> Option<Modulation> {
-        self.data_rates.iter().find(|(known, _)| *known == data_rate).map(|(_, modulation)| *modulation)
+        modulation_of(&self.data_rates, data_rate)
     }
 
     /// A data rate of uplinks as people say it: `DR5 (SF7)`.
@@ -169,8 +179,8 @@ impl Region {
 
     /// The modulation of a downlink data rate.
     pub fn down_modulation(&self, data_rate: u8) -> Option<Modulation> {
-        let own = self.down_data_rates.iter().find(|(known, _)| *known == data_rate);
-        own.map_or_else(|| self.modulation(data_rate), |(_, modulation)| Some(*modulation))
+        let own = !self.down_data_rates.is_empty();
+        modulation_of(if own { &self.down_data_rates } else { &self.data_rates }, data_rate)
     }
 
     /// The data rate of the first receive window after an uplink, without an offset.
@@ -210,14 +220,14 @@ impl Region {
         let hertz = |key: &str| table.get(key)?.as_integer().map(|hertz| Frequency::from_hertz(hertz as f64));
         let small = |value: &toml::Value| value.as_integer().and_then(|number| u8::try_from(number).ok());
         let joins = table.get("join_dr")?.as_array()?;
+        let rates = |key: &str| table.get(key)?.as_array()?.iter().map(data_rate).collect::<Option<Vec<_>>>();
+        let own_downlinks = table.contains_key("datarate_down");
         Some(Self {
             name: table.get("name")?.as_str()?.to_owned(),
-            data_rates: table.get("datarate_up")?.as_array()?.iter().map(data_rate).collect::<Option<_>>()?,
-            down_data_rates: match table.get("datarate_down") {
-                Some(rows) => rows.as_array()?.iter().map(data_rate).collect::<Option<_>>()?,
-                None => Vec::new(),
-            },
+            data_rates: rates("datarate_up")?,
+            down_data_rates: if own_downlinks { rates("datarate_down")? } else { Vec::new() },
             largest_mac_payload: sizes(&table, "M_norep")?,
+            largest_downlink_mac_payload: sizes(&table, if own_downlinks { "Mdn_norep" } else { "M_norep" })?,
             second_window: (hertz("rx2_freq")?, table.get("rx2_dr").and_then(small)?),
             largest_power: Dbm::from_dbm(table.get("max_eirp")?.as_float()?),
             join_data_rates: (joins.first().and_then(small)?, joins.get(1).and_then(small)?),
@@ -244,6 +254,10 @@ impl Region {
                 .collect::<Option<_>>()?,
         })
     }
+}
+
+fn modulation_of(rates: &[(u8, Modulation)], data_rate: u8) -> Option<Modulation> {
+    rates.iter().find(|(known, _)| *known == data_rate).map(|(_, modulation)| *modulation)
 }
 
 /// Centres nearer than this are the same channel.
@@ -316,5 +330,26 @@ mod tests {
         assert_eq!(region.largest_mac_payload.get(3), Some(&123));
         assert_eq!(region.second_window, (Frequency::from_megahertz(869.525), 0));
         assert_eq!(region.join_data_rates, (0, 5));
+    }
+
+    /// RP002-1.0.5 sections 3.5 and 3.8: DR8 is SF12 at 500 kHz and carries 61 bytes down; the second window is at DR8.
+    /// In every plan the second window carries something, else no message could be sent to a node.
+    #[test]
+    fn downlinks_have_the_rates_and_sizes_of_their_own_tables() {
+        for name in ["US915", "AU915"] {
+            let region = Region::builtin(name).expect("built in");
+            let slow = Modulation::Lora { spreading_factor: 12, bandwidth: Frequency::from_kilohertz(500.0) };
+            assert_eq!(region.down_modulation(8), Some(slow), "{name}");
+            assert_eq!((region.second_window.1, region.largest_downlink_payload(8)), (8, 53), "{name}");
+            assert_eq!((region.down_modulation(0), region.largest_downlink_payload(0)), (None, 0), "{name}");
+        }
+        for name in Region::names() {
+            let region = Region::builtin(name).expect("built in");
+            let rate = region.second_window.1;
+            assert!(
+                region.down_modulation(rate).is_some() && region.largest_downlink_payload(rate) > 0,
+                "{name}"
+            );
+        }
     }
 }

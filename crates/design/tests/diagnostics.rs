@@ -76,7 +76,7 @@ tag = { kind = "bytes", length = "4 bytes", priority = 3 }
 [message.interval]
 port = 2
 direction = "down"
-field.interval = { unit = "s", range = [60, 86400], resolution = 60 }
+field.interval = { unit = "s", range = [60, 86400], resolution = 60, sets = "report" }
 [load.board]
 regulator = "main"
 floor = "12 uA"
@@ -144,11 +144,16 @@ const CASES: &[Case] = cases! {
     "name-collision" at "spot_latitude =": "lid =" => "spot_latitude =";
     "name-collision" at "air_earlier =": "lid =" => "air_earlier =";
     "name-collision" at "field.c": "[message.interval]" => "[message.report_air]\nport = 9\nfield.earlier = { kind = \"flag\" } # field.c\n[message.interval]";
+    "name-collision" at "mode_frost =": "lid = { kind = \"flag\" }" => "mode = { kind = \"choice\", words = [\"frost_on\", \"off\"] }\nmode_frost = { kind = \"choice\", words = [\"on\", \"off\"] }";
+    "name-collision" at "a2345678901234567890123456_other =": "lid =" => "a2345678901234567890123456_more = { kind = \"flag\" }\na2345678901234567890123456_other =", "[message.report]" => "[message.report_of_the_upper_slope_23456]", "[message.report.field]" => "[message.report_of_the_upper_slope_23456.field]", "message = \"report\"" => "message = \"report_of_the_upper_slope_23456\"";
+    "message-name" at "message =": "lid =" => "message =";
+    "message-name" at "linux =": "lid =" => "linux =";
+    "message-name" at "[message.u8]": "[message.interval]" => "[message.u8]";
     "message-port" at "port = 0": "port = 2\ndir" => "port = 0\ndir";
     "message-port" at "port = 224": "port = 2\ndir" => "port = 224\ndir";
     "message-port" at "short =": "port = 3" => "port = 300";
     "port-twice" at "short =": "port = 3" => "port = 2";
-    "port-twice" at "port = 2 # again": "port = 2\ndirection = \"down\"" => "port = 2 # again";
+    "port-twice" at "port = 2 # again": "port = 2\ndirection = \"down\"" => "port = 2 # again", ", sets = \"report\"" => "";
     "version-bits" at "version =": "bits = 2, value" => "bits = 9, value";
     "version-bits" at "version =": "value = 1 }" => "value = 4 }";
     "field-count" at "[message.empty]": "[message.interval]" => "[message.empty]\nport = 9\nfield = {}\n[message.interval]";
@@ -176,13 +181,22 @@ const CASES: &[Case] = cases! {
     "history" at "air =": "bits = 5" => "bits = 2";
     "history" at "air =": "bits = 5" => "bits = 11";
     "history" at "lid =": "kind = \"flag\"" => "kind = \"flag\", history = { earlier = 1, bits = 3 }";
+    "history" at "rain =": "per_hour = 400, longest_gap = \"2 d\"" => "bits = 9, history = { earlier = 1, bits = 10 }";
+    "history" at "rain =": "per_hour = 400, longest_gap = \"2 d\"" => "bits = 2, history = { earlier = 1, bits = 3 }";
+    "one-of" at "lid =": "kind = \"flag\"" => "kind = \"flag\", sets = \"report\"";
+    "sets-interval" at "soil =": "bits = 8" => "bits = 8, sets = \"report\"";
+    "sets-interval" at "field.interval": "unit = \"s\"" => "unit = \"Cel\"";
+    "sets-interval" at "field.interval": "sets = \"report\"" => "sets = \"board.reprot\"";
+    "sets-interval" at "field.interval": "every = \"10 min\"" => "every_by_charge = [[\"0 %\", \"10 min\"]]";
+    "sets-interval" at "field.interval": "[[diary]]" => "[load.other]\nregulator = \"main\"\nfloor = \"1 uA\"\nfloor_measured = true\n[load.other.activity.report]\nevery = \"1 h\"\nsteps = [{ current = \"6 mA\", time = \"1 s\" }]\n[[diary]]";
     "message-too-long" at "at_most": "30 bytes" => "10 bytes";
     "short-form" at "short =": "up_to = \"DR1\"" => "keeps = 3", "history = { earlier = 2, bits = 5 }" => "priority = 1";
     "short-form" at "short =": ", up_to = \"DR1\"" => "";
     "date" at "moment =": "2026-01-01" => "2026-02-29";
     "out-of-range" at "tag =": "priority = 3" => "priority = 10";
     "payload-too-long" at "steps": "\"4 bytes\"" => "\"99 bytes\"", "30 bytes" => "200 bytes", "data_rate = \"DR3\"" => "data_rate = \"DR2\"", "short = { port = 3, up_to = \"DR1\" }\n" => "";
-    "payload-too-long" at "[message.interval]": "86400], resolution = 60 }" => "86400], resolution = 60 }\nfield.blob = { kind = \"bytes\", length = \"60 bytes\" }";
+    "payload-too-long" at "[message.interval]": "field.interval =" => "field.blob = { kind = \"bytes\", length = \"60 bytes\" }\nfield.interval =";
+    "payload-too-long" at "[message.interval]": "field.interval =" => "field.blob = { kind = \"bytes\", length = \"53 bytes\" }\nfield.interval =", "EU868" => "US915";
     "schema-version" at "schema": "schema = 1" => "schema = 2";
     "unknown-key" at "latitud =": "elevation" => "latitud = \"1 deg\"\nelevation";
     "unknown-key" at "[bettery]": "[cutoff]" => "[bettery]\n[cutoff]";

@@ -154,8 +154,10 @@ fn of_rate(
     number: u8,
     (bytes, text): (usize, usize),
 ) -> Option<RateView> {
-    let modulation = radio.region.modulation(number)?;
-    let ceiling = ceiling(radio, number);
+    let (modulation, ceiling) = match message.direction {
+        Direction::Up => (radio.region.modulation(number)?, ceiling(radio, number)),
+        Direction::Down => (radio.region.down_modulation(number)?, ceiling_down(radio, number)),
+    };
     let cost = |bytes: usize| cost(radio, message.direction, modulation, bytes);
     Some(RateView {
         data_rate: number,
@@ -175,6 +177,12 @@ fn of_rate(
 pub fn ceiling(radio: &RadioUse, data_rate: u8) -> Ceiling {
     let conditions = PayloadConditions { repeater: false, dwell: radio.dwell_limit };
     let bytes = radio.region.largest_payload(data_rate, conditions);
+    Ceiling { bytes, with_answers: bytes.saturating_sub(LONGEST_ANSWERS) }
+}
+
+/// The most application bytes to the node at a data rate; the network's own commands take from them.
+fn ceiling_down(radio: &RadioUse, data_rate: u8) -> Ceiling {
+    let bytes = radio.region.largest_downlink_payload(data_rate);
     Ceiling { bytes, with_answers: bytes.saturating_sub(LONGEST_ANSWERS) }
 }
 

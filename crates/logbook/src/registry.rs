@@ -4,7 +4,6 @@
 //! are. A row holds from its date on; when a board, its place or a constant changes, the row is closed with `until` and
 //! a new one is added, and what was received in between keeps its meaning.
 
-mod date;
 mod raw;
 
 use std::collections::BTreeMap;
@@ -13,10 +12,9 @@ use std::fs::{self, File, OpenOptions, TryLockError};
 use std::io::{self, ErrorKind};
 use std::path::{Path, PathBuf};
 
+pub use design::date::Date;
 use design::quantity::{Angle, Length};
 use wire::identity::{DevEui, JoinEui};
-
-pub use date::Date;
 
 use crate::whole::{self, Place as FilePlace, Readers};
 

@@ -14,7 +14,7 @@ use design::node::Design;
 use wire::payload::{Codec, Reading, Sample};
 
 #[expect(dead_code, unreachable_pub, reason = "the bench reads one message")]
-#[expect(clippy::pedantic, clippy::all, reason = "generated for any compiler")]
+#[expect(clippy::pedantic, reason = "generated for any compiler")]
 mod generated {
     include!("../tests/data/kit/frost_mast.rs");
 }

@@ -14,9 +14,10 @@ mod vectors;
 
 use std::fmt::Write as _;
 
-use design::message::{Direction, Field, Form, Kind, Message, Part, Scale, Version};
+use design::message::{Direction, Field, Form, Kind, Message, Part, Scale, Version, is_keyword};
 use design::node::Design;
 
+use crate::effect::Setting;
 use crate::payload;
 use settings::Settings;
 
@@ -29,6 +30,29 @@ pub struct Kit<'a> {
     pub messages: &'a [Message],
     /// What else the firmware needs to know.
     pub settings: Settings,
+    /// What each form costs on the air, for the table of fields; empty where nobody worked it out.
+    pub on_air: Vec<OnAir>,
+}
+
+/// What one form of a message costs at one data rate.
+#[derive(Clone, Debug, PartialEq)]
+pub struct OnAir {
+    /// Name of the message.
+    pub message: String,
+    /// Which form.
+    pub form: Form,
+    /// Number of the data rate.
+    pub data_rate: u8,
+    /// Whether it is this form that is sent there.
+    pub sent: bool,
+    /// Time on air \[ms\].
+    pub airtime_ms: f64,
+    /// The most application bytes, with nothing else in the frame.
+    pub most_bytes: usize,
+    /// The fewest bytes less that cost less, and the time on air that they save \[ms\].
+    pub cliff: Option<(usize, f64)>,
+    /// Bytes more that cost nothing.
+    pub room: usize,
 }
 
 /// A generated file.
@@ -44,7 +68,8 @@ impl<'a> Kit<'a> {
     /// The kit of a design.
     #[must_use]
     pub fn of(design: &'a Design) -> Self {
-        Self { title: design.name.clone(), messages: &design.messages, settings: Settings::of(design) }
+        let settings = Settings::of(design);
+        Self { title: design.name.clone(), messages: &design.messages, settings, on_air: Vec::new() }
     }
 
     /// All files but the secrets, in the order in which a person meets them.
@@ -81,10 +106,23 @@ impl<'a> Kit<'a> {
             }
         }
         let stem: String = stem.trim_end_matches('_').chars().take(48).collect();
-        match stem.chars().next() {
-            Some(first) if first.is_ascii_alphabetic() => stem,
-            _ => format!("node_{stem}").trim_end_matches('_').to_owned(),
+        let begins_well = stem.starts_with(|first: char| first.is_ascii_alphabetic());
+        // A module of Python can't be called like a keyword, nor a file on some systems like a device.
+        if begins_well && !is_keyword(&stem) && !is_device(&stem) {
+            return stem;
         }
+        format!("node_{stem}").trim_end_matches('_').to_owned()
+    }
+
+    /// How its headers begin: they say whose they are.
+    #[must_use]
+    pub fn heading(&self) -> String {
+        format!("/* {}: ", remark(&self.title))
+    }
+
+    /// The interval that a field sets, if it sets one.
+    fn setting<'f>(&self, field: &'f Field) -> Option<Setting<'f>> {
+        Setting::of(field, &self.settings.activities)
     }
 
     /// Sixteen hexadecimal digits that change when a message does.
@@ -92,6 +130,15 @@ impl<'a> Kit<'a> {
     pub fn fingerprint(&self) -> String {
         format!("{:016x}", fingerprint(self.messages))
     }
+}
+
+/// Names that some systems keep for devices, whatever the ending of the file.
+fn is_device(stem: &str) -> bool {
+    let numbered = |device: &str| {
+        stem.strip_prefix(device)
+            .is_some_and(|rest| rest.len() == 1 && rest.bytes().all(|byte| byte.is_ascii_digit()))
+    };
+    ["con", "prn", "aux", "nul"].contains(&stem) || numbered("com") || numbered("lpt")
 }
 
 /// A number that changes when anything about the messages changes that sender or receiver must agree on.
@@ -135,12 +182,17 @@ fn canonical(messages: &[Message]) -> String {
             let scale = place.scale().map_or_else(String::new, |scale| {
                 format!(" ({} {} {} {})", scale.numerator, scale.offset, scale.denominator, scale.per_unit)
             });
+            let sets = place
+                .field
+                .sets
+                .as_ref()
+                .map_or_else(String::new, |sets| format!("sets {} {}", sets.load, sets.activity));
             let words =
                 if let Kind::Choice { words } = &place.field.kind { words.join(" ") } else { String::new() };
             line(
                 &mut text,
                 format_args!(
-                    "{} {} bit {} width {} last {} {} [{}]{scale} {words}",
+                    "{} {} bit {} width {} last {} {} [{}]{scale} {words}{sets}",
                     place.name(),
                     kind_word(&place.field.kind),
                     place.offset,
@@ -247,6 +299,11 @@ fn line(text: &mut String, what: std::fmt::Arguments<'_>) {
     text.push('\n');
 }
 
+/// Text of a person between quotes of any of the languages.
+fn quotable(text: &str) -> String {
+    remark(text).replace(['\'', '"'], " ")
+}
+
 /// Text of a person as it may stand in a comment of any of the languages.
 fn remark(text: &str) -> String {
     let seen = |letter: char| {
@@ -266,6 +323,26 @@ fn remark(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_file_can_have_its_name_on_every_system() {
+        for (title, stem) in [
+            ("Frost mast", "frost_mast"),
+            ("Con", "node_con"),
+            ("COM1", "node_com1"),
+            ("Class", "node_class"),
+            ("7 up", "node_7_up"),
+            ("\u{6d4b}", "node"),
+        ] {
+            let kit = Kit {
+                title: title.to_owned(),
+                messages: &[],
+                settings: Settings::default(),
+                on_air: Vec::new(),
+            };
+            assert_eq!(kit.stem(), stem);
+        }
+    }
 
     /// Test vectors of draft-eastlake-fnv, appendix C: FNV-1a of "", "a" and "foobar".
     #[test]

@@ -37,6 +37,7 @@ mod cipher;
 mod hex;
 
 pub mod counter;
+pub mod effect;
 pub mod field;
 pub mod frame;
 pub mod generate;

@@ -2,8 +2,11 @@
 
 mod kit;
 
+use design::message::Form;
 use kit::program::{folder, is_there, run};
+use wire::effect::{Effect, effects};
 use wire::generate::{Kit, fingerprint};
+use wire::payload::{Codec, Sample};
 
 #[test]
 fn the_kit_is_the_same_every_time_and_carries_its_fingerprint() {
@@ -38,11 +41,8 @@ fn the_fingerprint_changes_with_what_both_sides_must_agree_on_and_with_nothing_e
 fn the_decoder_that_the_bench_runs_is_the_generated_one() {
     let design = kit::frost_mast();
     let text = kit::text_of(&Kit::of(&design), ".rs");
-    assert_eq!(
-        text,
-        include_str!("data/kit/frost_mast.rs"),
-        "write the new one to tests/data/kit/frost_mast.rs"
-    );
+    let kept = include_str!("data/kit/frost_mast.rs");
+    assert!(text == kept, "write the new one to tests/data/kit/frost_mast.rs: `overwinter kit` makes it");
 }
 
 #[test]
@@ -111,6 +111,99 @@ int main(void)
     let (outside, hex) = said.split_once(' ').expect("a count and bytes");
     assert_eq!(outside, "1", "only the humidity lay outside its range");
     assert_eq!(run(folder.path(), "node", &["read.js", hex], ""), ["0 1 -1.3 100 null"]);
+}
+
+/// Fifteen minutes after noon is a quarter past twelve; every language says it in the same words as `wire::effect`.
+#[test]
+fn whoever_sends_settings_is_told_what_follows_in_every_language() {
+    let design = kit::frost_mast();
+    let kit = Kit::of(&design);
+    let settings =
+        design.messages.iter().find(|message| message.name == "settings").expect("it has settings");
+    let codec = Codec::new(settings);
+    // 15 min, 2 min, no threshold; then an interval above its range and one that is absent.
+    let quarter = [codec.sample(Form::Full, 0, 15.0), codec.sample(Form::Full, 1, 2.0)]
+        .map(|one| one.expect("in range"));
+    let bytes = codec.encode(Form::Full, &[quarter[0], quarter[1], Sample::Absent]).expect("it fits").bytes;
+    let none =
+        codec.encode(Form::Full, &[Sample::Above, Sample::Absent, Sample::Absent]).expect("it fits").bytes;
+    let mut readings = Vec::new();
+    codec.decode(20, &none, &mut readings).expect("it was encoded");
+    assert_eq!(effects(&design, settings, &readings), []);
+    codec.decode(20, &bytes, &mut readings).expect("it was encoded");
+    let found = effects(&design, settings, &readings);
+    let noon = 1_795_608_000;
+    let within: Vec<String> = found.iter().map(Effect::within).collect();
+    let expected: Vec<String> = found.iter().map(|effect| effect.expected(noon)).collect();
+    assert_eq!(
+        within,
+        [
+            "report_interval 15 min: once this is received, the next report is expected within 15 min",
+            "frost_watch_interval 2 min: once this is received, the next frost_watch is expected within 2 min, \
+             while the air is colder than 3 Cel, in the months 3, 4, 5"
+        ]
+    );
+    assert_eq!(
+        expected[0],
+        "report_interval 15 min: heard at 2026-11-25T12:00Z, the next report is expected at 2026-11-25T12:15Z at the latest"
+    );
+    let all = [within, expected].concat();
+    if is_there("node") {
+        let reader = "var kit = require('./kit.js');\n\
+            var sent = kit.encodeDownlink({ data: { report_interval: 15, frost_watch_interval: 2 } });\n\
+            if (sent.errors.length) { throw sent.errors; }\n\
+            var later = kit.describeDownlink({ bytes: sent.bytes, fPort: sent.fPort, recvTime: new Date('2026-11-25T12:00:00Z') });\n\
+            var none = kit.encodeDownlink({ data: { report_interval: 5000 } });\n\
+            if (none.warnings.length !== 1) { throw none.warnings; }\n\
+            console.log(sent.warnings.concat(later.effects).join('\\n'));\n";
+        let folder = folder(&[("kit.js", &kit::text_of(&kit, ".js")), ("read.js", reader)]);
+        assert_eq!(run(folder.path(), "node", &["read.js"], ""), all);
+    }
+    if is_there("python3") {
+        let list = |bytes: &[u8]| bytes.iter().map(u8::to_string).collect::<Vec<_>>().join(", ");
+        let reader = format!(
+            "import datetime, kit\nnoon = datetime.datetime(2026, 11, 25, 12, 0, tzinfo=datetime.timezone.utc)\n\
+             data = bytes([{}])\nassert kit.describe_downlink(20, bytes([{}])) == []\n\
+             print(*kit.describe_downlink(20, data), *kit.describe_downlink(20, data, noon), sep='\\n')\n",
+            list(&bytes),
+            list(&none)
+        );
+        let folder = folder(&[("kit.py", &kit::text_of(&kit, ".py")), ("read.py", &reader)]);
+        assert_eq!(run(folder.path(), "python3", &["read.py"], ""), all);
+    }
+    for (ending, said) in [
+        (".h", "sets the interval of report, counted from when it is received */"),
+        (".h", "Once heard, report_interval of settings takes its place. */"),
+        (".md", "`report_interval` sets the interval of report, counted from when it is received."),
+    ] {
+        assert!(kit::text_of(&kit, ending).contains(said), "{ending}: {said}");
+    }
+}
+
+#[test]
+fn filled_secrets_say_each_identity_both_ways_round() {
+    if !is_there("gcc") {
+        return;
+    }
+    let design = kit::frost_mast();
+    let secrets = Kit::of(&design).secrets().text;
+    let unfilled = "FILL_IN, FILL_IN, FILL_IN, FILL_IN, FILL_IN, FILL_IN, FILL_IN, FILL_IN";
+    let error = secrets.lines().find(|line| line.starts_with("#error")).expect("it does not compile yet");
+    let filled = secrets
+        .replacen(&format!("as({unfilled})"), "as(0x70, 0xb3, 0xd5, 0, 0, 0, 0, 0x2a)", 1)
+        .replacen(&format!("as({unfilled})"), "as(1, 2, 3, 4, 5, 6, 7, 8)", 1)
+        .replace(error, "")
+        .replace("FILL_IN", "0xff");
+    let main = "#include \"secrets.h\"\n#include <stdio.h>\n\
+        static void show(const unsigned char *octets) { int i; for (i = 0; i < 8; ++i) { printf(\"%02x\", octets[i]); } puts(\"\"); }\n\
+        int main(void)\n{\n    const unsigned char a[] = { OW_DEV_EUI }, b[] = { OW_DEV_EUI_REVERSED }, c[] = { OW_JOIN_EUI }, \
+        d[] = { OW_JOIN_EUI_REVERSED }, key[] = { OW_APP_KEY };\n    show(a); show(b); show(c); show(d);\n    \
+        return sizeof key == 16 ? 0 : 1;\n}\n";
+    let folder = folder(&[("secrets.h", &filled), ("main.c", main)]);
+    run(folder.path(), "gcc", &["-std=c99", "-Wall", "-Wextra", "-Werror", "main.c", "-o", "main"], "");
+    let program = folder.path().join("main");
+    let said = run(folder.path(), program.to_str().expect("the path is text"), &[], "");
+    assert_eq!(said, ["70b3d5000000002a", "2a00000000d5b370", "0102030405060708", "0807060504030201"]);
 }
 
 #[test]

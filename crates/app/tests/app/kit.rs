@@ -38,6 +38,36 @@ fn writes_the_kit_and_the_second_time_changes_nothing() {
     assert_eq!(expected.iter().map(|name| written(name)).collect::<Vec<_>>(), before);
 }
 
+/// "Frost mast" and "Frost-Mast" are both `frost_mast.h`.
+#[test]
+fn two_nodes_whose_names_give_the_same_files_do_not_overwrite_each_other() {
+    let folder = tempfile::tempdir().expect("there is room");
+    let place = folder.path().join("kit");
+    assert_eq!(kit(&place, &[]).code, Some(0));
+    let text = fs::read_to_string(crate::program::root().join(MAST)).expect("the example is there");
+    let other = folder.path().join("other.toml");
+    fs::write(&other, text.replace("name = \"Frost mast\"", "name = \"Frost-Mast\""))
+        .expect("it can be written");
+    let text = |path: &Path| path.to_str().expect("the path is text").to_owned();
+    let refused = run(&["kit", &text(&other), "-o", &text(&place)]);
+    assert_eq!(refused.code, Some(2));
+    assert!(refused.stderr.contains("belongs to the kit of another node"), "{}", refused.stderr);
+    let header = fs::read_to_string(place.join("frost_mast.h")).expect("it is there");
+    assert!(header.starts_with("/* Frost mast: "), "the first kit is still there");
+}
+
+/// Worked by hand from the airtime formula of the radio's data sheet: 12 bytes are 25 on the air, at SF9 six groups of
+/// symbols (8 * 25 + 8 of 36 bits), (12.25 + 38) * 4.096 ms = 205.8 ms; 21 on the air are five groups, 22 are six again.
+#[test]
+fn the_table_of_fields_says_what_each_byte_costs() {
+    let folder = tempfile::tempdir().expect("there is room");
+    assert_eq!(kit(folder.path(), &[]).code, Some(0));
+    let table = fs::read_to_string(folder.path().join("frost_mast.md")).expect("it is there");
+    for row in ["| DR3 | 205.8 ms | 115 | 4: 20.5 ms | 1 |", "| DR0, not sent |"] {
+        assert!(table.contains(row), "{row}\n{table}");
+    }
+}
+
 #[test]
 fn leaves_the_files_of_others_alone_and_refuses_to_overwrite_them() {
     let folder = tempfile::tempdir().expect("there is room");

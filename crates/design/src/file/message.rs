@@ -91,6 +91,8 @@ section! {
         history: HistorySection = optional { earlier = 2, bits = 5 };
         /// Constants of each device, such as its zero level, which stand in the registry and not here.
         per_device: Vec<At<String>> = optional ["zero_level"];
+        /// The activity whose interval a number to the node sets, as `report`, or `LOAD.report` where two loads have one: then everyone who sends the message is told when the next report is expected. Its unit is `s`, `min`, `h` or `d`.
+        sets: String = depends "report";
     }
 }
 

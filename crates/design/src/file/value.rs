@@ -3,7 +3,7 @@
 mod calendar;
 mod word;
 
-pub(crate) use calendar::{Date, Hours, MONTH_DAYS, Monthly, Months, SnowDays};
+pub(crate) use calendar::{Date, Hours, Monthly, Months, SnowDays};
 pub(crate) use word::{ChargerWord, RegulatorWord, Word};
 
 use crate::diagnostic::{self, Diagnostics};

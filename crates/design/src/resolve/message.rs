@@ -1,6 +1,7 @@
 //! Messages: names, ports, forms and lengths.
 
 mod field;
+mod interval;
 mod kind;
 mod name;
 
@@ -29,7 +30,7 @@ impl Resolver<'_> {
             root.message.iter().flat_map(|rows| &rows.value.0).collect();
         let messages: Vec<(String, Option<Message>)> = rows
             .iter()
-            .map(|(name, section)| (name.value.clone(), self.message(name, section, radio)))
+            .map(|(name, section)| (name.value.clone(), self.message(name, section, (root, radio))))
             .collect();
         self.check_collisions(&rows);
         self.check_ports(&rows, &messages);
@@ -40,7 +41,7 @@ impl Resolver<'_> {
         &mut self,
         name: &At<String>,
         section: &MessageSection,
-        radio: Option<&RadioUse>,
+        (root, radio): (&RootSection, Option<&RadioUse>),
     ) -> Option<Message> {
         let named = self.check_name(name, "message");
         let port = section.port.as_ref().and_then(|port| self.port(port));
@@ -66,6 +67,11 @@ impl Resolver<'_> {
         };
         self.check_size(&message, section, rows.iter().map(|(name, _)| name))?;
         self.check_downlink(&message, name, radio)?;
+        for (field, (_, written)) in message.fields.iter_mut().zip(rows) {
+            if let Some(wanted) = &written.sets {
+                field.sets = Some(self.interval(message.direction, field, wanted, root)?);
+            }
+        }
         if let (Some(short), Some(port)) = (&section.short, short_port) {
             message.short = Some(self.short(&message, &short.value, port?, radio)?);
         }
@@ -131,7 +137,7 @@ impl Resolver<'_> {
         None
     }
 
-    /// A message to the node must fit the second receive window, where its ceiling is known.
+    /// A message to the node must fit the second receive window: there it can always be sent.
     fn check_downlink(
         &mut self,
         message: &Message,
@@ -140,10 +146,9 @@ impl Resolver<'_> {
     ) -> Option<()> {
         let Some(region) = radio.map(|radio| &radio.region) else { return Some(()) };
         let rate = region.second_window.1;
-        let most = region.largest_payload(rate, PayloadConditions::default());
+        let most = region.largest_downlink_payload(rate);
         let bytes = message.layout(Form::Full).bytes;
-        // The tables of plans with separate downlink rates do not list those; 0 says nothing then.
-        if message.direction == Direction::Up || bytes <= most || most == 0 {
+        if message.direction == Direction::Up || bytes <= most {
             return Some(());
         }
         let text =

@@ -6,7 +6,7 @@ mod settings;
 use design::message::{Field, Kind, Part};
 
 use super::arithmetic::ToCode;
-use super::{Kit, forms, line, reading_name, remark};
+use super::{Kit, forms, line, reading_name};
 use crate::payload;
 
 const CODEC: &str = include_str!("runtime/codec.h");
@@ -16,7 +16,7 @@ const OCTETS: &str = include_str!("runtime/octets.h");
 /// The header with encoder, decoder and settings.
 #[must_use]
 pub fn header(kit: &Kit) -> String {
-    let guard = format!("OW_{}_H", kit.stem().to_uppercase());
+    let guard = format!("OW_KIT_{}_H", kit.stem().to_uppercase());
     let mut text = opening(kit);
     line(&mut text, format_args!("#ifndef {guard}\n#define {guard}\n"));
     line(&mut text, format_args!("#include <stddef.h>\n#include <stdint.h>\n"));
@@ -30,7 +30,7 @@ pub fn header(kit: &Kit) -> String {
         text.push_str(OCTETS);
     }
     for one in kit.messages {
-        message::write(&mut text, one);
+        message::write(&mut text, kit, one);
     }
     settings::write(&mut text, kit);
     line(&mut text, format_args!("\n#endif"));
@@ -42,8 +42,8 @@ fn opening(kit: &Kit) -> String {
     line(
         &mut text,
         format_args!(
-            "/* {}: messages and settings. Made by overwinter from the design file; change that instead.",
-            remark(&kit.title)
+            "{}messages and settings. Made by overwinter from the design file; change that instead.",
+            kit.heading()
         ),
     );
     line(&mut text, format_args!(" * Messages: {}. C99, freestanding.\n *", kit.fingerprint()));
@@ -101,20 +101,21 @@ fn value_type(field: &Field, part: Part) -> (&'static str, &'static str, &'stati
     let part = if matches!(part, Part::Earlier(_)) { Part::Value } else { part };
     let narrow =
         payload::scale_of(field, part).is_none_or(|scale| ToCode::of(field, part, scale).is_narrow());
-    if narrow { ("ow_number", "int32_t", "") } else { ("ow_wide", "int64_t", "_WIDE") }
+    if narrow { ("owi_number", "int32_t", "") } else { ("owi_wide", "int64_t", "_WIDE") }
 }
 
 /// The file for identity and keys, which does not compile before it is filled.
 #[must_use]
 pub fn secrets(kit: &Kit) -> String {
     let stem = kit.stem();
-    let guard = format!("OW_{}_SECRETS_H", stem.to_uppercase());
-    let title = remark(&kit.title);
+    let guard = format!("OW_KIT_{}_SECRETS_H", stem.to_uppercase());
+    let heading = kit.heading();
     format!(
         "\
-/* {title}: identity and keys of ONE node. Never put this file under version control or into a message.
+{heading}identity and keys of ONE node. Never put this file under version control or into a message.
  *
- * Fill the three rows of bytes from the key box, then delete the line that begins with #error.
+ * Fill the three rows of bytes, then delete the line that begins with #error. `overwinter enrol --hand-over` writes a
+ * file with the same macros for each node, filled.
  *
  * Labels and consoles show the most significant byte first, as here. Over the air each EUI goes least significant byte
  * first: if your stack wants EUIs in that order (its manual says \"little-endian\" or \"LSB\"), use the _REVERSED
@@ -126,14 +127,20 @@ pub fn secrets(kit: &Kit) -> String {
 #error \"{stem}_secrets.h holds placeholders: fill in the EUIs and the key, then delete this line\"
 
 /* DevEUI, most significant byte first: 0123456789ABCDEF is 0x01, 0x23, ... 0xEF. */
-#define OW_DEV_EUI(byte) byte(FILL_IN), byte(FILL_IN), byte(FILL_IN), byte(FILL_IN), \\
-    byte(FILL_IN), byte(FILL_IN), byte(FILL_IN), byte(FILL_IN)
+#define OW_FILL_DEV_EUI(as) as(FILL_IN, FILL_IN, FILL_IN, FILL_IN, FILL_IN, FILL_IN, FILL_IN, FILL_IN)
 /* JoinEUI (once called AppEUI), most significant byte first. */
-#define OW_JOIN_EUI(byte) byte(FILL_IN), byte(FILL_IN), byte(FILL_IN), byte(FILL_IN), \\
-    byte(FILL_IN), byte(FILL_IN), byte(FILL_IN), byte(FILL_IN)
+#define OW_FILL_JOIN_EUI(as) as(FILL_IN, FILL_IN, FILL_IN, FILL_IN, FILL_IN, FILL_IN, FILL_IN, FILL_IN)
 /* AppKey (LoRaWAN 1.0.x), in the order in which it is written. */
 #define OW_APP_KEY FILL_IN, FILL_IN, FILL_IN, FILL_IN, FILL_IN, FILL_IN, FILL_IN, FILL_IN, \\
     FILL_IN, FILL_IN, FILL_IN, FILL_IN, FILL_IN, FILL_IN, FILL_IN, FILL_IN
+
+/* As labels and consoles show them; and least significant byte first, as they travel. */
+#define OW_AS_SHOWN(a, b, c, d, e, f, g, h) a, b, c, d, e, f, g, h
+#define OW_AS_SENT(a, b, c, d, e, f, g, h) h, g, f, e, d, c, b, a
+#define OW_DEV_EUI OW_FILL_DEV_EUI(OW_AS_SHOWN)
+#define OW_JOIN_EUI OW_FILL_JOIN_EUI(OW_AS_SHOWN)
+#define OW_DEV_EUI_REVERSED OW_FILL_DEV_EUI(OW_AS_SENT)
+#define OW_JOIN_EUI_REVERSED OW_FILL_JOIN_EUI(OW_AS_SENT)
 
 #endif
 "

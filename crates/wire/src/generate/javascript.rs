@@ -7,7 +7,7 @@
 use design::message::{Field, Form, Kind, Message, Part, Slot, Version};
 
 use super::arithmetic::ToCode;
-use super::{Kit, direction_word, form_word, forms, kind_word, line, reading_name, remark};
+use super::{Kit, direction_word, form_word, forms, kind_word, line, quotable, reading_name, remark};
 use crate::payload;
 
 const RUNTIME: &str = include_str!("runtime/codec.js");
@@ -33,24 +33,25 @@ pub(super) fn codec(kit: &Kit) -> String {
     line(
         &mut text,
         format_args!(
-            " * A value is null if there was no reading. Times are seconds since 1970-01-01 UTC. Bytes are hexadecimal text. */\n"
+            " * A value is null if there was no reading. Times are seconds since 1970-01-01 UTC. Bytes are hexadecimal text.\n \
+             * encodeDownlink warns of what follows; describeDownlink({{ bytes, fPort, recvTime }}) says when, in its effects. */\n"
         ),
     );
     line(&mut text, format_args!("'use strict';\n\nvar FORMS = ["));
-    let rows: Vec<String> = forms(kit.messages).map(|(message, form)| form_row(message, form)).collect();
+    let rows: Vec<String> = forms(kit.messages).map(|(message, form)| form_row(kit, message, form)).collect();
     line(&mut text, format_args!("{}\n];", rows.join(",\n")));
     text.push_str(RUNTIME);
     text
 }
 
-fn form_row(message: &Message, form: Form) -> String {
+fn form_row(kit: &Kit, message: &Message, form: Form) -> String {
     let layout = message.layout(form);
     let version = match message.version {
         Version::Port => "null".to_owned(),
         Version::Bits { width, value } => format!("[{width}, {value}]"),
     };
     let first = |slot: &&Slot| matches!(slot.part, Part::Value | Part::Latitude);
-    let row = |slot: &Slot| Some(field_row(message.fields.get(slot.field)?, form, slot.offset));
+    let row = |slot: &Slot| Some(field_row(kit, message.fields.get(slot.field)?, form, slot.offset));
     let fields: Vec<String> = layout.slots.iter().filter(first).filter_map(row).collect();
     format!(
         "  {{ message: '{}', direction: '{}', form: '{}', port: {}, version: {version}, bytes: {}, bits: {}, fields: [\n{}\n  ] }}",
@@ -64,7 +65,7 @@ fn form_row(message: &Message, form: Form) -> String {
     )
 }
 
-fn field_row(field: &Field, form: Form, offset: u32) -> String {
+fn field_row(kit: &Kit, field: &Field, form: Form, offset: u32) -> String {
     let kind = match field.kind {
         Kind::Number { .. } | Kind::Time { .. } => "number",
         ref kind => kind_word(kind),
@@ -89,7 +90,16 @@ fn field_row(field: &Field, form: Form, offset: u32) -> String {
         }
         _ => String::new(),
     };
-    format!("    {{ kind: '{kind}', {}{more} }}", part_row(field, Part::Value, offset))
+    let sets = kit.setting(field).map_or_else(String::new, |sets| {
+        format!(
+            ", sets: {{ unit: '{}', seconds: {}, next: '{}', only: '{}' }}",
+            field.unit,
+            sets.interval.unit_s,
+            quotable(&sets.next),
+            quotable(&sets.only)
+        )
+    });
+    format!("    {{ kind: '{kind}', {}{more}{sets} }}", part_row(field, Part::Value, offset))
 }
 
 fn part_row(field: &Field, part: Part, offset: u32) -> String {

@@ -1,8 +1,8 @@
 //! The field table for people.
 
-use design::message::{Form, Kind, Message, Part, Version};
+use design::message::{Form, Kind, Message, Part, Scale, Version};
 
-use super::{Kit, Place, direction_word, forms, line, places, remark};
+use super::{Kit, OnAir, Place, direction_word, forms, line, places, remark};
 
 pub(super) fn table(kit: &Kit) -> String {
     let mut text = String::new();
@@ -16,7 +16,7 @@ pub(super) fn table(kit: &Kit) -> String {
     );
     text.push_str(RULES);
     for (message, form) in forms(kit.messages) {
-        form_table(&mut text, message, form);
+        form_table(&mut text, kit, message, form);
     }
     text
 }
@@ -24,11 +24,11 @@ pub(super) fn table(kit: &Kit) -> String {
 const RULES: &str = "\
 Every value travels as an unsigned code, most significant bit first; codes follow each other without gaps, and zero
 bits fill the last byte. All ones is \"no reading\"; where a range can be left, the two codes before it are \"above\" and
-\"below\". A value is (code x numerator + offset) / denominator. An earlier reading is the newest one plus a difference
-minus its centre. Codes without a meaning are errors, never readings.
+\"below\". A value follows from its code as its row says, in one division of integers. Codes without a meaning are
+errors, never readings. What is absent in a message to the node leaves things as they are.
 ";
 
-fn form_table(text: &mut String, message: &Message, form: Form) {
+fn form_table(text: &mut String, kit: &Kit, message: &Message, form: Form) {
     let layout = message.layout(form);
     let short = if form == Form::Short { ", short form" } else { "" };
     let way = if direction_word(message.direction) == "up" { "From the node" } else { "To the node" };
@@ -64,6 +64,36 @@ fn form_table(text: &mut String, message: &Message, form: Form) {
             format_args!("\n`{}` is corrected per device: {}.", field.name, field.per_device.join(", ")),
         );
     }
+    for sets in message.fields.iter().filter_map(|field| kit.setting(field)) {
+        line(text, format_args!("\n`{}` {}.", sets.field.name, cell(&sets.remark())));
+    }
+    costs(text, kit, message, form);
+}
+
+/// What the form costs at each data rate, and where a byte less or more changes that.
+fn costs(text: &mut String, kit: &Kit, message: &Message, form: Form) {
+    let rows: Vec<&OnAir> =
+        kit.on_air.iter().filter(|row| row.message == message.name && row.form == form).collect();
+    if rows.is_empty() {
+        return;
+    }
+    text.push_str(
+        "\n| data rate | on air | bytes it may have | bytes less that save time | bytes more for nothing |\n",
+    );
+    text.push_str("| --- | ---: | ---: | --- | ---: |\n");
+    for row in rows {
+        let sent = if row.sent { "" } else { ", not sent" };
+        let cliff = row
+            .cliff
+            .map_or_else(|| "none".to_owned(), |(bytes, saved_ms)| format!("{bytes}: {saved_ms:.1} ms"));
+        line(
+            text,
+            format_args!(
+                "| DR{}{sent} | {:.1} ms | {} | {cliff} | {} |",
+                row.data_rate, row.airtime_ms, row.most_bytes, row.room
+            ),
+        );
+    }
 }
 
 fn row(text: &mut String, place: &Place) {
@@ -78,9 +108,7 @@ fn row(text: &mut String, place: &Place) {
             .map(|(code, word)| format!("{code} {word}"))
             .collect::<Vec<_>>()
             .join(", "),
-        (_, _, Some(scale)) => {
-            format!("(code x {} + {}) / {}", scale.numerator, scale.offset, scale.denominator)
-        }
+        (_, _, Some(scale)) => formula(scale),
         _ => "a zero bit, then the bytes".to_owned(),
     };
     let (range, reserved) = if matches!(field.kind, Kind::Bytes { .. }) {
@@ -101,6 +129,19 @@ fn row(text: &mut String, place: &Place) {
             cell(&field.unit)
         ),
     );
+}
+
+/// What to compute, without what changes nothing.
+fn formula(scale: Scale) -> String {
+    let Scale { numerator, offset, denominator, .. } = scale;
+    let product = if numerator == 1 { "code".to_owned() } else { format!("code x {numerator}") };
+    let sign = if offset < 0 { '-' } else { '+' };
+    let sum = if offset == 0 { product } else { format!("{product} {sign} {}", offset.unsigned_abs()) };
+    match (denominator, offset) {
+        (1, _) => sum,
+        (_, 0) => format!("{sum} / {denominator}"),
+        _ => format!("({sum}) / {denominator}"),
+    }
 }
 
 /// Text of a person in a table.

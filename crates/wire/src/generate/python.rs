@@ -2,7 +2,7 @@
 
 use design::message::{Field, Form, Kind, Message, Part, Slot, Version};
 
-use super::{Kit, direction_word, forms, kind_word, line, reading_name, remark};
+use super::{Kit, direction_word, forms, kind_word, line, quotable, reading_name, remark};
 use crate::payload;
 
 const RUNTIME: &str = include_str!("runtime/decoder.py");
@@ -20,19 +20,19 @@ pub(super) fn decoder(kit: &Kit) -> String {
     line(
         &mut text,
         format_args!(
-            "# Times are seconds since 1970-01-01 UTC.\n\nFINGERPRINT = \"{}\"\n\n_FORMS = [",
+            "# Times are seconds since 1970-01-01 UTC.\n\nimport datetime\nimport math\n\nFINGERPRINT = \"{}\"\n\n_FORMS = [",
             kit.fingerprint()
         ),
     );
     for (message, form) in forms(kit.messages) {
-        form_row(&mut text, message, form);
+        form_row(&mut text, kit, message, form);
     }
     text.push_str("]\n");
     text.push_str(RUNTIME);
     text
 }
 
-fn form_row(text: &mut String, message: &Message, form: Form) {
+fn form_row(text: &mut String, kit: &Kit, message: &Message, form: Form) {
     let layout = message.layout(form);
     let version = match message.version {
         Version::Port => "None".to_owned(),
@@ -52,13 +52,13 @@ fn form_row(text: &mut String, message: &Message, form: Form) {
     let first = |slot: &&Slot| matches!(slot.part, Part::Value | Part::Latitude);
     for slot in layout.slots.iter().filter(first) {
         if let Some(field) = message.fields.get(slot.field) {
-            line(text, format_args!("        {},", field_row(field, form, slot.offset)));
+            line(text, format_args!("        {},", field_row(kit, field, form, slot.offset)));
         }
     }
     text.push_str("    ]},\n");
 }
 
-fn field_row(field: &Field, form: Form, offset: u32) -> String {
+fn field_row(kit: &Kit, field: &Field, form: Form, offset: u32) -> String {
     let kind = kind_word(&field.kind);
     let more = match (&field.kind, field.history) {
         (Kind::Position { .. }, _) => {
@@ -80,7 +80,16 @@ fn field_row(field: &Field, form: Form, offset: u32) -> String {
         }
         _ => String::new(),
     };
-    format!("{{\"kind\": \"{kind}\", {}{more}}}", part_row(field, Part::Value, offset))
+    let sets = kit.setting(field).map_or_else(String::new, |sets| {
+        format!(
+            ", \"sets\": (\"{}\", {}, \"{}\", \"{}\")",
+            field.unit,
+            sets.interval.unit_s,
+            quotable(&sets.next),
+            quotable(&sets.only)
+        )
+    });
+    format!("{{\"kind\": \"{kind}\", {}{more}{sets}}}", part_row(field, Part::Value, offset))
 }
 
 fn part_row(field: &Field, part: Part, offset: u32) -> String {

@@ -21,12 +21,12 @@ pub(super) fn decoder(kit: &Kit) -> String {
     line(&mut text, format_args!("pub const FINGERPRINT: &str = \"{}\";", kit.fingerprint()));
     text.push_str(RUNTIME);
     for message in kit.messages {
-        module(&mut text, message);
+        module(&mut text, kit, message);
     }
     text
 }
 
-fn module(text: &mut String, message: &Message) {
+fn module(text: &mut String, kit: &Kit, message: &Message) {
     let title = if message.title.is_empty() { &message.name } else { &message.title };
     line(text, format_args!("\n/// {}", remark(title)));
     line(
@@ -55,7 +55,7 @@ fn module(text: &mut String, message: &Message) {
         ),
     );
     for field in &message.fields {
-        members(text, field);
+        members(text, kit, field);
     }
     line(text, format_args!("    }}\n\n    impl Message {{"));
     dispatch(text, message);
@@ -65,7 +65,7 @@ fn module(text: &mut String, message: &Message) {
     text.push_str("    }\n}\n");
 }
 
-fn members(text: &mut String, field: &Field) {
+fn members(text: &mut String, kit: &Kit, field: &Field) {
     let title = if field.title.is_empty() { String::new() } else { format!("{}, ", remark(&field.title)) };
     for part in field.parts(Form::Full) {
         let kind = match (&field.kind, part, field.history) {
@@ -77,10 +77,12 @@ fn members(text: &mut String, field: &Field) {
             _ => "Reading".to_owned(),
         };
         let earlier = if matches!(part, Part::Earlier(_)) { ", earlier readings, newest first" } else { "" };
+        let sets =
+            kit.setting(field).map_or_else(String::new, |sets| format!("; {}", remark(&sets.remark())));
         line(
             text,
             format_args!(
-                "        /// {title}`{}`{earlier}.\n        pub {}: {kind},",
+                "        /// {title}`{}`{earlier}{sets}.\n        pub {}: {kind},",
                 remark(&field.unit),
                 reading_name(field, part)
             ),
@@ -148,7 +150,11 @@ fn decode_form(text: &mut String, message: &Message, form: Form) {
         let rows: Vec<String> = rows.map(|place| earlier(place, bits)).collect();
         line(
             text,
-            format_args!("            let {0}_earlier = [\n{1}\n            ];", field.name, rows.join("\n")),
+            format_args!(
+                "            let read_{0}_earlier = [\n{1}\n            ];",
+                field.name,
+                rows.join("\n")
+            ),
         );
     }
     line(text, format_args!("            Ok(Self {{"));
@@ -166,10 +172,10 @@ fn decode_form(text: &mut String, message: &Message, form: Form) {
             let value = match (is_there, &field.kind, part) {
                 (false, _, _) => left_out,
                 (true, Kind::Number { .. } | Kind::Counter { .. } | Kind::Time { .. }, Part::Value) => {
-                    format!("valued({name}, {})", scale(field, part))
+                    format!("valued(read_{name}, {})", scale(field, part))
                 }
-                (true, Kind::Position { .. }, _) => format!("valued({name}, {})", scale(field, part)),
-                _ => name.clone(),
+                (true, Kind::Position { .. }, _) => format!("valued(read_{name}, {})", scale(field, part)),
+                _ => format!("read_{name}"),
             };
             line(text, format_args!("                {name}: {value},"));
         }
@@ -188,25 +194,25 @@ fn value(text: &mut String, place: &Place) {
     );
     match field.kind {
         Kind::Flag => {
-            line(text, format_args!("            let {name} = word({read}).map(|code| code == 1);"));
+            line(text, format_args!("            let read_{name} = word({read}).map(|code| code == 1);"));
         }
         Kind::Choice { .. } => line(
             text,
             format_args!(
-                "            let {name} = word({read}).map(|code| {}_WORDS[code as usize]);",
+                "            let read_{name} = word({read}).map(|code| {}_WORDS[code as usize]);",
                 name.to_uppercase()
             ),
         ),
         Kind::Bytes { .. } => {
-            line(text, format_args!("            let {name} = octets(bytes, {offset}, \"{name}\")?;"));
+            line(text, format_args!("            let read_{name} = octets(bytes, {offset}, \"{name}\")?;"));
         }
-        _ => line(text, format_args!("            let {name} = {read};")),
+        _ => line(text, format_args!("            let read_{name} = {read};")),
     }
     if part == Part::Longitude {
         line(
             text,
             format_args!(
-                "            if ({0}_latitude.state == State::Absent) != ({0}_longitude.state == State::Absent) {{\n                \
+                "            if (read_{0}_latitude.state == State::Absent) != (read_{0}_longitude.state == State::Absent) {{\n                \
                  return Err(Error::Field(\"{0}\"));\n            }}",
                 field.name
             ),
@@ -220,7 +226,7 @@ fn earlier(place: &Place, bits: u32) -> String {
     let difference = place.field.codes(place.part);
     let counts = matches!(field.kind, Kind::Counter { .. });
     format!(
-        "                valued(earlier({name}, reading(code_at(bytes, {offset}, {bits}), {bits}, {}, true, \"{name}\")?, \
+        "                valued(earlier(read_{name}, reading(code_at(bytes, {offset}, {bits}), {bits}, {}, true, \"{name}\")?, \
          {bits}, {}, {counts}, \"{name}\")?, {}),",
         difference.last,
         field.codes(Part::Value).last,

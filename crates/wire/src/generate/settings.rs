@@ -34,6 +34,10 @@ pub struct RadioSettings {
 /// Something done from time to time.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ActivitySettings {
+    /// The load, as it is called in the file.
+    pub load: String,
+    /// The activity, as it is called in the file.
+    pub activity: String,
     /// Load and activity as one name of lower-case ASCII letters, digits and `_`.
     pub name: String,
     /// State of charge at or above which it holds \[%\] and interval \[s\], 0 for not at all; highest charge first.
@@ -90,6 +94,8 @@ impl ActivitySettings {
             _ => None,
         });
         Self {
+            load: load.name.clone(),
+            activity: activity.name.clone(),
             name: identifier(&format!("{}_{}", load.name, activity.name)),
             intervals: activity
                 .every

@@ -42,7 +42,7 @@ fn resolved(text: &str) -> Design {
 
 /// A kit of messages alone.
 pub(crate) fn kit_of(messages: &[Message]) -> Kit<'_> {
-    Kit { title: "Test node".into(), messages, settings: Settings::default() }
+    Kit { title: "Test node".into(), messages, settings: Settings::default(), on_air: Vec::new() }
 }
 
 /// The text of a generated file.

@@ -8,7 +8,7 @@ use toml::Spanned;
 use toml::de::DeValue;
 
 /// Days in each month, 29 in February.
-pub(crate) const MONTH_DAYS: [u8; 12] = [31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31];
+const MONTH_DAYS: [u8; 12] = [31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31];
 
 /// A day of the year.
 #[derive(Clone, Copy, Debug)]

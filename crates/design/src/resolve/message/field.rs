@@ -59,6 +59,7 @@ impl Resolver<'_> {
             priority: u8::try_from(section.priority.as_ref()?.value).ok()?,
             history: None,
             per_device,
+            sets: None,
         };
         if let Some(written) = &section.history {
             field.history = Some(history(&field, &written.value, &written.span, &mut self.found)?);
@@ -144,6 +145,7 @@ fn owned_keys(section: &FieldSection) -> Vec<Owned> {
         tick: &[Time],
         lasts: &[Time],
         length: &[Bytes],
+        sets: &[Number],
     }
 }
 

@@ -210,7 +210,7 @@ fn time(section: &FieldSection, found: &mut Diagnostics) -> Option<Kind> {
         let help = "write a longer tick or a shorter span";
         return wrong(found, diagnostic::FIELD_BITS, &lasts.span, "the time needs more than 32 bits", help);
     };
-    let scale = Scale::new(tick_s.into(), epoch.value.unix_seconds().into(), 1, last)?;
+    let scale = Scale::new(tick_s.into(), epoch.value.0.unix_seconds().into(), 1, last)?;
     Some(Kind::Time { scale, last, bits: narrow(bits_for(last)) })
 }
 
@@ -247,10 +247,21 @@ pub(super) fn history(
         );
     }
     let (earlier, bits) = (section.earlier.as_ref()?, section.bits.as_ref()?);
-    let widest = field.codes(Part::Value).bits.min(*HISTORY_BITS.end());
-    if bits.value < *HISTORY_BITS.start() || bits.value > widest {
+    // A counter goes round: a difference wider than its count would name the same earlier count twice.
+    let width = match field.kind {
+        Kind::Counter { count_bits, .. } => count_bits.into(),
+        _ => field.codes(Part::Value).bits,
+    };
+    let (narrowest, widest) = (*HISTORY_BITS.start(), width.min(*HISTORY_BITS.end()));
+    if widest < narrowest {
+        let text = format!("`{}` has {widest} bits, too few for a history", field.name);
+        let help = format!("remove the history, or count in at least {narrowest} bits");
+        return wrong(found, diagnostic::HISTORY, span, text, help);
+    }
+    if !(narrowest..=widest).contains(&bits.value) {
         let text = format!("a difference to `{}` can't have {} bits", field.name, bits.value);
-        return wrong(found, diagnostic::HISTORY, &bits.span, text, format!("write 3 to {widest} bits"));
+        let help = format!("write {narrowest} to {widest} bits");
+        return wrong(found, diagnostic::HISTORY, &bits.span, text, help);
     }
     Some(History { earlier: narrow(earlier.value), bits: narrow(bits.value) })
 }

@@ -3,182 +3,34 @@
 use super::super::Resolver;
 use crate::diagnostic;
 use crate::file::message::{FieldSection, KindWord, MessageSection};
+use crate::message::is_keyword;
 use crate::quantity::shortened;
 use crate::section::At;
 
-/// Longest name; with prefix and suffix it stays below the 63 significant characters of C99, clause 5.2.4.1.
 const LONGEST_NAME: usize = 32;
-
-/// Lower-case keywords and predefined names of C11, C++20, ECMAScript 2023, Python 3 and Rust 2024, and a few that their
-/// libraries define as macros or that every object has.
-const KEYWORDS: &[&str] = &[
-    "abstract",
-    "alignas",
-    "alignof",
-    "and",
-    "and_eq",
-    "arguments",
-    "as",
-    "asm",
-    "assert",
-    "async",
-    "auto",
-    "await",
-    "become",
-    "bitand",
-    "bitor",
-    "bool",
-    "boolean",
-    "box",
-    "break",
-    "byte",
-    "case",
-    "catch",
-    "char",
-    "class",
-    "compl",
-    "concept",
-    "const",
-    "consteval",
-    "constexpr",
-    "constinit",
-    "constructor",
-    "continue",
-    "crate",
-    "debugger",
-    "decltype",
-    "def",
-    "default",
-    "del",
-    "delete",
-    "do",
-    "double",
-    "dyn",
-    "elif",
-    "else",
-    "enum",
-    "errno",
-    "eval",
-    "except",
-    "explicit",
-    "export",
-    "extends",
-    "extern",
-    "false",
-    "final",
-    "finally",
-    "float",
-    "fn",
-    "for",
-    "friend",
-    "from",
-    "function",
-    "gen",
-    "global",
-    "goto",
-    "if",
-    "impl",
-    "implements",
-    "import",
-    "in",
-    "inline",
-    "instanceof",
-    "int",
-    "interface",
-    "is",
-    "lambda",
-    "let",
-    "long",
-    "loop",
-    "macro",
-    "match",
-    "mod",
-    "move",
-    "mut",
-    "mutable",
-    "namespace",
-    "native",
-    "new",
-    "noexcept",
-    "nonlocal",
-    "noreturn",
-    "not",
-    "not_eq",
-    "null",
-    "nullptr",
-    "operator",
-    "or",
-    "or_eq",
-    "override",
-    "package",
-    "pass",
-    "priv",
-    "private",
-    "protected",
-    "prototype",
-    "pub",
-    "public",
-    "raise",
-    "ref",
-    "register",
-    "requires",
-    "restrict",
-    "return",
-    "self",
-    "short",
-    "signed",
-    "sizeof",
-    "static",
-    "static_assert",
-    "struct",
-    "super",
-    "switch",
-    "synchronized",
-    "template",
-    "this",
-    "thread_local",
-    "throw",
-    "throws",
-    "trait",
-    "transient",
-    "true",
-    "try",
-    "type",
-    "typedef",
-    "typeid",
-    "typename",
-    "typeof",
-    "undefined",
-    "union",
-    "unix",
-    "unsafe",
-    "unsigned",
-    "unsized",
-    "use",
-    "using",
-    "var",
-    "virtual",
-    "void",
-    "volatile",
-    "wchar_t",
-    "where",
-    "while",
-    "with",
-    "xor",
-    "xor_eq",
-    "yield",
+/// Characters of message, field and word together that C is sure to tell apart: 63 (C99, clause 5.2.4.1) less `ow_value_`.
+const TOLD_APART: usize = 54;
+/// The key by which `encodeDownlink` is told which message is meant.
+const CHOOSES_MESSAGE: &str = "message";
+/// Types of Rust, which a module of the same name would hide.
+const TYPES: &[&str] = &[
+    "f32", "f64", "i128", "i16", "i32", "i64", "i8", "isize", "str", "u128", "u16", "u32", "u64", "u8",
+    "usize",
 ];
 
 impl Resolver<'_> {
     /// Whether a name of a message or field can be used; says so if not.
     pub(super) fn check_name(&mut self, name: &At<String>, of: &str) -> bool {
-        if KEYWORDS.contains(&name.value.as_str()) {
-            let message = format!("`{}` is a keyword of a generated language", name.value);
-            let help = format!("write another name, as `{}_value`", name.value);
-            self.found.error(diagnostic::MESSAGE_NAME, &name.span, message, help);
-            return false;
-        }
-        self.check_word(name, of)
+        let text = name.value.as_str();
+        let taken = match of {
+            _ if is_keyword(text) => "is a keyword of a generated language",
+            "message" if TYPES.contains(&text) => "is a type in Rust",
+            "field" if text == CHOOSES_MESSAGE => "chooses the message in `encodeDownlink`",
+            _ => return self.check_word(name, of),
+        };
+        let help = format!("write another name, as `{text}_value`");
+        self.found.error(diagnostic::MESSAGE_NAME, &name.span, format!("`{text}` {taken}"), help);
+        false
     }
 
     /// Whether a word has the characters that a name may have; says so if not.
@@ -198,43 +50,60 @@ impl Resolver<'_> {
         good
     }
 
-    /// Message and field together are one name in C, and a position has two more.
+    /// In C, message and field together are one name, a position has two more, and a word is a macro of all three.
     pub(super) fn check_collisions(&mut self, rows: &[&(At<String>, MessageSection)]) {
-        let mut taken: Vec<(String, String)> = Vec::new();
-        for (message, section) in rows {
-            for (field, keys) in section.field.iter().flat_map(|fields| &fields.value.0) {
-                let full = format!("{}_{}", message.value, field.value);
-                for name in spellings(&full, keys) {
-                    if let Some((_, by)) = taken.iter().find(|(known, by)| *known == name && *by != full) {
-                        let text = format!("`{name}` is already taken by `{by}`");
-                        let help = "rename one of the two";
-                        self.found.error(diagnostic::NAME_COLLISION, &field.span, text, help);
-                    } else if let Some((_, by)) = taken.iter().find(|(known, _)| *known == name) {
-                        let text = format!("two messages have a field that is called `{by}` in C");
-                        self.found.error(
-                            diagnostic::NAME_COLLISION,
-                            &field.span,
-                            text,
-                            "rename one of the two",
-                        );
-                    }
-                    taken.push((name, full.clone()));
+        let all = rows.iter().flat_map(|(message, section)| fields(section).map(move |row| (message, row)));
+        let mut taken: Vec<(Spelling, usize, String)> = Vec::new();
+        for (owner, (message, (field, keys))) in all.enumerate() {
+            let said = format!("{}` of `{}", field.value, message.value);
+            for spelling in spellings(&format!("{}_{}", message.value, field.value), keys) {
+                let clash = taken.iter().find(|(known, by, _)| *by != owner && known.is_same(&spelling));
+                if let Some((known, _, by)) = clash {
+                    let text = if known.name == spelling.name {
+                        format!("`{}` would stand for `{by}` and for `{said}` in C", spelling.name)
+                    } else {
+                        format!("`{by}` and `{said}` differ only behind the characters that C tells apart")
+                    };
+                    let help = "rename one of the two";
+                    self.found.error(diagnostic::NAME_COLLISION, &field.span, text, help);
+                    break;
                 }
+                taken.push((spelling, owner, said.clone()));
             }
         }
     }
 }
 
-/// The names that a field takes in generated programs.
-fn spellings(full: &str, keys: &FieldSection) -> Vec<String> {
-    let is_position = keys.kind.as_ref().is_some_and(|kind| kind.value == KindWord::Position);
-    let mut names = vec![full.to_owned()];
-    if is_position {
-        names.extend(["latitude", "longitude"].map(|part| format!("{full}_{part}")));
+fn fields(section: &MessageSection) -> impl Iterator<Item = &(At<String>, FieldSection)> {
+    section.field.iter().flat_map(|fields| &fields.value.0)
+}
+
+/// A name in generated programs.
+struct Spelling {
+    is_word: bool,
+    name: String,
+}
+
+impl Spelling {
+    /// Whether C may take the two for one: words are macros and never meet the others.
+    fn is_same(&self, other: &Self) -> bool {
+        let beginning = |one: &Self| one.name.get(..TOLD_APART).unwrap_or(&one.name).to_owned();
+        self.is_word == other.is_word && beginning(self) == beginning(other)
+    }
+}
+
+/// The names that a field takes.
+fn spellings(full: &str, keys: &FieldSection) -> Vec<Spelling> {
+    let plain = |name: String| Spelling { is_word: false, name };
+    let mut names = vec![plain(full.to_owned())];
+    if keys.kind.as_ref().is_some_and(|kind| kind.value == KindWord::Position) {
+        names.extend(["latitude", "longitude"].map(|part| plain(format!("{full}_{part}"))));
     }
     if keys.history.is_some() {
-        names.push(format!("{full}_earlier"));
+        names.push(plain(format!("{full}_earlier")));
     }
+    let words = keys.words.iter().flat_map(|words| &words.value);
+    names.extend(words.map(|word| Spelling { is_word: true, name: format!("{full}_{}", word.value) }));
     names
 }
 
@@ -253,5 +122,5 @@ fn suggestion(text: &str) -> Option<String> {
         }
     }
     let good = better.len() <= LONGEST_NAME && better.starts_with(|first: char| first.is_ascii_lowercase());
-    (good && !KEYWORDS.contains(&better.as_str())).then_some(better)
+    (good && !is_keyword(&better)).then_some(better)
 }

@@ -3,13 +3,13 @@
 use design::message::{Direction, Field, Form, Kind, Message, Part, Scale, Version};
 
 use super::super::arithmetic::{ToCode, ToParts};
-use super::super::{Place, line, places, reading_name, remark};
+use super::super::{Kit, Place, line, places, reading_name, remark};
 use super::{member, value_type};
 use crate::payload;
 
-pub(super) fn write(text: &mut String, message: &Message) {
+pub(super) fn write(text: &mut String, kit: &Kit, message: &Message) {
     heading(text, message);
-    declare(text, message);
+    declare(text, kit, message);
     for field in &message.fields {
         for part in field.parts(Form::Short) {
             if let Some(scale) = payload::scale_of(field, part).filter(|_| !is_counter(field)) {
@@ -53,10 +53,12 @@ fn heading(text: &mut String, message: &Message) {
     }
 }
 
-fn declare(text: &mut String, message: &Message) {
+fn declare(text: &mut String, kit: &Kit, message: &Message) {
     line(text, format_args!("struct ow_{} {{", message.name));
     for field in &message.fields {
-        line(text, format_args!("    /* {} */", described(field)));
+        let sets =
+            kit.setting(field).map_or_else(String::new, |sets| format!("; {}", remark(&sets.remark())));
+        line(text, format_args!("    /* {}{sets} */", described(field)));
         for member in field.parts(Form::Full).into_iter().filter_map(|part| member(field, part)) {
             line(text, format_args!("    {member};"));
         }
@@ -229,13 +231,13 @@ fn pack(text: &mut String, message: &Message, form: Form) {
         format_args!(
             "/* Fills OW_{upper}BYTES_{} bytes; returns how many readings lay outside their range. */\n\
              static inline unsigned ow_{short}pack_{name}(const struct ow_{name} *message, uint8_t *bytes)\n{{\n    \
-             unsigned outside = 0;\n    ow_clear(bytes, OW_{upper}BYTES_{});",
+             unsigned outside = 0;\n    owi_clear(bytes, OW_{upper}BYTES_{});",
             name.to_uppercase(),
             name.to_uppercase()
         ),
     );
     if let Version::Bits { width, value } = message.version {
-        line(text, format_args!("    ow_put(bytes, 0, {width}, {value}u);"));
+        line(text, format_args!("    owi_put(bytes, 0, {width}, {value}u);"));
     }
     for place in places(message, form) {
         pack_place(text, message, place);
@@ -252,7 +254,7 @@ fn pack_place(text: &mut String, message: &Message, place: Place) {
         (Kind::Bytes { length }, _) => line(
             text,
             format_args!(
-                "    ow_put_octets(bytes, {offset}, message->{at}.octets, {length}, message->{at}.present);"
+                "    owi_put_octets(bytes, {offset}, message->{at}.octets, {length}, message->{at}.present);"
             ),
         ),
         (Kind::Position { .. }, Part::Latitude) => {
@@ -265,8 +267,8 @@ fn pack_place(text: &mut String, message: &Message, place: Place) {
                 format_args!(
                     "    {{\n        const uint32_t north = {north};\n        const uint32_t east = {east};\n        \
                      const int nowhere = north == {north_absent}u || east == {east_absent}u;\n        \
-                     ow_put(bytes, {offset}, {bits}, nowhere ? {north_absent}u : north);\n        \
-                     ow_put(bytes, {}, {east_bits}, nowhere ? {east_absent}u : east);\n    }}",
+                     owi_put(bytes, {offset}, {bits}, nowhere ? {north_absent}u : north);\n        \
+                     owi_put(bytes, {}, {east_bits}, nowhere ? {east_absent}u : east);\n    }}",
                     offset + bits
                 ),
             );
@@ -279,8 +281,8 @@ fn pack_place(text: &mut String, message: &Message, place: Place) {
             line(
                 text,
                 format_args!(
-                    "    outside += ow_put_number(bytes, {offset}, {bits}, \
-                     ow_difference({newest}, {earlier}, {}, {}u, {bits}, {}));",
+                    "    outside += owi_put_number(bytes, {offset}, {bits}, \
+                     owi_difference({newest}, {earlier}, {}, {}u, {bits}, {}));",
                     value.bits,
                     value.last,
                     u8::from(is_counter(field))
@@ -291,20 +293,20 @@ fn pack_place(text: &mut String, message: &Message, place: Place) {
             line(
                 text,
                 format_args!(
-                    "    ow_put(bytes, {offset}, {bits}, ow_word(message->{at}, {last}u, {absent}u));"
+                    "    owi_put(bytes, {offset}, {bits}, owi_word(message->{at}, {last}u, {absent}u));"
                 ),
             );
         }
         (Kind::Counter { .. }, _) => {
             line(
                 text,
-                format_args!("    ow_put(bytes, {offset}, {bits}, {});", codes_of(message, field, part)),
+                format_args!("    owi_put(bytes, {offset}, {bits}, {});", codes_of(message, field, part)),
             );
         }
         _ => line(
             text,
             format_args!(
-                "    outside += ow_put_number(bytes, {offset}, {bits}, {});",
+                "    outside += owi_put_number(bytes, {offset}, {bits}, {});",
                 codes_of(message, field, part)
             ),
         ),
@@ -316,7 +318,7 @@ fn codes_of(message: &Message, field: &Field, part: Part) -> String {
     let at = variable(field, part);
     if is_counter(field) {
         let codes = field.codes(Part::Value);
-        return format!("ow_count(message->{at}, {}u, {}u)", codes.last, codes.absent());
+        return format!("owi_count(message->{at}, {}u, {}u)", codes.last, codes.absent());
     }
     let of = if matches!(part, Part::Earlier(_)) { Part::Value } else { part };
     format!("ow_code_{}_{}(message->{at})", message.name, reading_name(field, of))
@@ -329,7 +331,7 @@ fn unpack(text: &mut String, message: &Message) {
         format_args!(
             "/* Returns how many readings lay outside their range, or OW_WRONG_*; then everything is absent. */\n\
              static inline int ow_unpack_{name}(struct ow_{name} *message, uint8_t port, const uint8_t *bytes, \
-             size_t length)\n{{\n    struct ow_reading reading;\n    int outside = 0;\n    ow_absent_{name}(message);"
+             size_t length)\n{{\n    struct owi_reading reading;\n    int outside = 0;\n    ow_absent_{name}(message);"
         ),
     );
     for form in message.forms() {
@@ -345,7 +347,7 @@ fn unpack(text: &mut String, message: &Message) {
             line(
                 text,
                 format_args!(
-                    "        if (ow_get(bytes, 0, {width}) != {value}u) {{\n            return OW_WRONG_VERSION;\n        }}"
+                    "        if (owi_get(bytes, 0, {width}) != {value}u) {{\n            return OW_WRONG_VERSION;\n        }}"
                 ),
             );
         }
@@ -355,7 +357,7 @@ fn unpack(text: &mut String, message: &Message) {
             line(
                 text,
                 format_args!(
-                    "        if (ow_get(bytes, {}, {spare}) != 0u) {{\n            return OW_WRONG_PADDING;\n        }}",
+                    "        if (owi_get(bytes, {}, {spare}) != 0u) {{\n            return OW_WRONG_PADDING;\n        }}",
                     layout.bits
                 ),
             );
@@ -382,7 +384,7 @@ fn unpack_place(text: &mut String, message: &Message, place: Place) {
         line(
             text,
             format_args!(
-                "        reading.state = ow_read_octets(bytes, {offset}, message->{at}.octets, {length});\n        \
+                "        reading.state = owi_read_octets(bytes, {offset}, message->{at}.octets, {length});\n        \
                  message->{at}.present = reading.state == OW_STATE_INSIDE;"
             ),
         );
@@ -393,7 +395,7 @@ fn unpack_place(text: &mut String, message: &Message, place: Place) {
         line(
             text,
             format_args!(
-                "        if ((reading.state == OW_STATE_ABSENT) != (ow_get(bytes, {offset}, {bits}) == {}u)) {{\n            \
+                "        if ((reading.state == OW_STATE_ABSENT) != (owi_get(bytes, {offset}, {bits}) == {}u)) {{\n            \
                  goto wrong;\n        }}",
                 codes.absent()
             ),
@@ -406,8 +408,8 @@ fn unpack_place(text: &mut String, message: &Message, place: Place) {
         line(
             text,
             format_args!(
-                "        reading = ow_read_earlier(bytes, {offset}, {bits}, \
-                 ow_read(bytes, {newest_offset}, {}, {}u, {newest_saturates}), {}u, {});",
+                "        reading = owi_read_earlier(bytes, {offset}, {bits}, \
+                 owi_read(bytes, {newest_offset}, {}, {}u, {newest_saturates}), {}u, {});",
                 value.bits,
                 value.last,
                 value.last,
@@ -417,7 +419,10 @@ fn unpack_place(text: &mut String, message: &Message, place: Place) {
     } else {
         line(
             text,
-            format_args!("        reading = ow_read(bytes, {offset}, {bits}, {}u, {saturates});", codes.last),
+            format_args!(
+                "        reading = owi_read(bytes, {offset}, {bits}, {}u, {saturates});",
+                codes.last
+            ),
         );
     }
     wrong_if(text, "reading.state == OW_STATE_WRONG");
@@ -434,7 +439,7 @@ fn unpack_place(text: &mut String, message: &Message, place: Place) {
         ),
     );
     if codes.saturates {
-        text.push_str("        outside += ow_outside(reading);\n");
+        text.push_str("        outside += owi_outside(reading);\n");
     }
 }
 

@@ -1,6 +1,6 @@
 //! The settings in C: region, payload sizes, join back-off, intervals, watchdog of the fix.
 
-use design::message::{Direction, Form, Message};
+use design::message::{Direction, Field, Form, Message};
 use design::region::Region;
 
 use super::super::settings::{ActivitySettings, RadioSettings};
@@ -13,7 +13,7 @@ pub(super) fn write(text: &mut String, kit: &Kit) {
         join(text, radio);
     }
     for activity in &kit.settings.activities {
-        interval(text, activity);
+        interval(text, kit, activity);
     }
     if !kit.settings.activities.is_empty() {
         text.push_str(BYTE_ORDER);
@@ -88,7 +88,7 @@ fn join(text: &mut String, radio: &RadioSettings) {
     );
 }
 
-fn interval(text: &mut String, activity: &ActivitySettings) {
+fn interval(text: &mut String, kit: &Kit, activity: &ActivitySettings) {
     let name = &activity.name;
     let only =
         if activity.only.is_empty() { String::new() } else { format!("; only {}", remark(&activity.only)) };
@@ -100,8 +100,9 @@ fn interval(text: &mut String, activity: &ActivitySettings) {
     line(
         text,
         format_args!(
-            "\n/* {name}{sends}{only}. Seconds between two by state of charge in percent; 0: not at all. */\n\
-             static inline uint32_t ow_interval_s_{name}(uint8_t charge_percent)\n{{"
+            "\n/* {name}{sends}{only}. Seconds between two by state of charge in percent; 0: not at all.{} */\n\
+             static inline uint32_t ow_interval_s_{name}(uint8_t charge_percent)\n{{",
+            set_by(kit, activity)
         ),
     );
     let rows = activity.intervals.iter().filter(|(charge, _)| *charge > 0);
@@ -126,6 +127,24 @@ fn interval(text: &mut String, activity: &ActivitySettings) {
                 name.to_uppercase()
             ),
         );
+    }
+}
+
+/// The fields whose value takes the place of the interval once it was heard.
+fn set_by(kit: &Kit, activity: &ActivitySettings) -> String {
+    let sets = |field: &Field| {
+        field.sets.as_ref().is_some_and(|set| set.load == activity.load && set.activity == activity.activity)
+    };
+    let fields =
+        kit.messages.iter().flat_map(|message| message.fields.iter().map(move |field| (message, field)));
+    let names: Vec<String> = fields
+        .filter(|(_, field)| sets(field))
+        .map(|(message, field)| format!("{} of {}", field.name, message.name))
+        .collect();
+    if names.is_empty() {
+        String::new()
+    } else {
+        format!(" Once heard, {} takes its place.", names.join(" or "))
     }
 }
 

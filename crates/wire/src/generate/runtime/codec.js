@@ -129,8 +129,8 @@ function isOctet(octet) {
   return typeof octet === 'number' && octet >= 0 && octet <= 255 && octet === Math.floor(octet);
 }
 
-/* The message by port and, where it travels in the bytes, by version. */
-function decodeAny(direction, input) {
+/* The form by port and, where it travels in the bytes, by version. */
+function formOf(direction, input) {
   var bytes = input.bytes || [], known = false, index, form;
   for (index = 0; index < bytes.length; index += 1) {
     if (!isOctet(bytes[index])) { fail('byte ' + index + ' is not a number from 0 to 255'); }
@@ -139,9 +139,9 @@ function decodeAny(direction, input) {
     form = FORMS[index];
     if (form.direction === direction && form.port === input.fPort) {
       known = true;
-      if (form.version === null) { return decodeForm(form, bytes); }
+      if (form.version === null) { return form; }
       if (bytes.length === 0) { fail('there are no bytes'); }
-      if (codeAt(bytes, 0, form.version[0]) === form.version[1]) { return decodeForm(form, bytes); }
+      if (codeAt(bytes, 0, form.version[0]) === form.version[1]) { return form; }
     }
   }
   return fail(known ? 'the version is not known here' : 'no message travels ' + direction + ' on port ' + input.fPort);
@@ -156,12 +156,49 @@ function answer(task) {
   }
 }
 
+function decodeAny(direction, input) {
+  return answer(function () { return decodeForm(formOf(direction, input), input.bytes || []); });
+}
+
 function decodeUplink(input) {
-  return answer(function () { return decodeAny('up', input); });
+  return decodeAny('up', input);
 }
 
 function decodeDownlink(input) {
-  return answer(function () { return decodeAny('down', input); });
+  return decodeAny('down', input);
+}
+
+/* Universal time to the second. */
+function momentOf(milliseconds) {
+  var text = new Date(Math.ceil(milliseconds / 1000) * 1000).toISOString().replace(/\.\d+Z$/, 'Z');
+  return text.replace(/(T\d\d:\d\d):00Z$/, '$1Z');
+}
+
+/* When the next report is expected, for each interval that the bytes set; `heard` is null or the moment in milliseconds. */
+function effectsOf(form, bytes, heard) {
+  var effects = [];
+  form.fields.forEach(function (field) {
+    var reading, value, interval, next;
+    if (!field.sets) { return; }
+    reading = readingOf(field.name, codeAt(bytes, field.offset, field.bits), field.bits, field.last, field.saturates);
+    if (reading.state !== 'inside') { return; }
+    value = valueOf(field, reading.code);
+    interval = value + ' ' + field.sets.unit;
+    next = ', the next ' + field.sets.next + ' is expected ';
+    effects.push(field.name + ' ' + interval + ': ' + (heard === null
+      ? 'once this is received' + next + 'within ' + interval
+      : 'heard at ' + momentOf(heard) + next + 'at ' + momentOf(heard + 1000 * field.sets.seconds * value) + ' at the latest') +
+      (field.sets.only ? ', ' + field.sets.only : ''));
+  });
+  return effects;
+}
+
+function describeDownlink(input) {
+  return answer(function () {
+    var form = formOf('down', input), said = decodeForm(form, input.bytes || []);
+    var heard = input.recvTime === null || input.recvTime === undefined ? null : new Date(input.recvTime).getTime();
+    return { effects: effectsOf(form, input.bytes || [], heard), warnings: said.warnings, errors: [] };
+  });
 }
 
 /* Half away from zero. */
@@ -300,10 +337,15 @@ function encodeDownlink(input) {
     for (index = 0; index < form.fields.length; index += 1) {
       encodeField(form.fields[index], data, bytes, warnings);
     }
-    return { bytes: bytes, fPort: form.port, warnings: warnings, errors: [] };
+    return { bytes: bytes, fPort: form.port, warnings: warnings.concat(effectsOf(form, bytes, null)), errors: [] };
   });
 }
 
 if (typeof module !== 'undefined' && module.exports) {
-  module.exports = { decodeUplink: decodeUplink, encodeDownlink: encodeDownlink, decodeDownlink: decodeDownlink };
+  module.exports = {
+    decodeUplink: decodeUplink,
+    encodeDownlink: encodeDownlink,
+    decodeDownlink: decodeDownlink,
+    describeDownlink: describeDownlink
+  };
 }

@@ -17,14 +17,51 @@ def decode_downlink(port, data):
     return _decode("down", port, bytes(data))
 
 
+def describe_downlink(port, data, heard=None):
+    """What a message to the node changes, in words: when the next report is expected, once it is heard.
+
+    `heard` is the moment, a datetime with its zone. What is absent or outside its range is left out.
+    """
+    data = bytes(data)
+    form = _form("down", port, data)
+    _, values, warnings = _decode_form(form, data)
+    outside = {warning.split(" ")[0] for warning in warnings}
+    effects = []
+    for field in form["fields"]:
+        value = values.get(field["name"])
+        if "sets" in field and value is not None and field["name"] not in outside:
+            effects.append(_effect(field["name"], value, heard, *field["sets"]))
+    return effects
+
+
+def _effect(name, value, heard, unit, seconds, following, only):
+    interval = "%s %s" % (repr(value)[:-2] if value == int(value) else repr(value), unit)
+    if heard is None:
+        when = "once this is received, the next %s is expected within %s" % (following, interval)
+    else:
+        by = heard + datetime.timedelta(seconds=value * seconds)
+        when = "heard at %s, the next %s is expected at %s at the latest" % (_moment(heard), following, _moment(by))
+    return "%s %s: %s%s" % (name, interval, when, ", " + only if only else "")
+
+
+def _moment(moment):
+    """Universal time to the second."""
+    whole = datetime.datetime.fromtimestamp(math.ceil(moment.timestamp()), datetime.timezone.utc)
+    return whole.strftime("%Y-%m-%dT%H:%M" + (":%S" if whole.second else "") + "Z")
+
+
 def _decode(direction, port, data):
+    return _decode_form(_form(direction, port, data), data)
+
+
+def _form(direction, port, data):
     forms = [form for form in _FORMS if form["direction"] == direction and form["port"] == port]
     if not forms:
         raise NotAMessage("no message travels %s on port %d" % (direction, port))
     for form in forms:
         version = form["version"]
         if version is None or (data and data[0] >> (8 - version[0]) == version[1]):
-            return _decode_form(form, data)
+            return form
     raise NotAMessage("the version is not known here")
 
 

@@ -1,9 +1,9 @@
 
 /* What is sent for a reading before the newest: the difference of their codes. */
-static inline uint32_t ow_difference(uint32_t newest, uint32_t earlier, uint8_t width, uint32_t last, uint8_t bits, int counts)
+static inline uint32_t owi_difference(uint32_t newest, uint32_t earlier, uint8_t width, uint32_t last, uint8_t bits, int counts)
 {
-    const uint32_t ones = ow_ones(width);
-    const uint32_t absent = ow_ones(bits);
+    const uint32_t ones = owi_ones(width);
+    const uint32_t absent = owi_ones(bits);
     const uint32_t most = absent - 3u;
     int64_t difference;
     if (newest == ones || earlier == ones) {
@@ -23,10 +23,10 @@ static inline uint32_t ow_difference(uint32_t newest, uint32_t earlier, uint8_t 
     return difference < 0 ? absent - 2u : difference > (int64_t)most ? absent - 1u : (uint32_t)difference;
 }
 
-static inline struct ow_reading ow_read_earlier(const uint8_t *bytes, uint16_t offset, uint8_t bits, struct ow_reading newest, uint32_t last, int counts)
+static inline struct owi_reading owi_read_earlier(const uint8_t *bytes, uint16_t offset, uint8_t bits, struct owi_reading newest, uint32_t last, int counts)
 {
-    const uint32_t most = ow_ones(bits) - 3u;
-    struct ow_reading earlier = ow_read(bytes, offset, bits, most, 1);
+    const uint32_t most = owi_ones(bits) - 3u;
+    struct owi_reading earlier = owi_read(bytes, offset, bits, most, 1);
     int64_t code;
     if (earlier.state == OW_STATE_ABSENT || earlier.state == OW_STATE_WRONG) {
         return earlier;

@@ -1,21 +1,21 @@
 
 /* Bytes as they are after a bit that is 0; absent is all ones. */
-static inline void ow_put_octets(uint8_t *bytes, uint16_t offset, const uint8_t *octets, uint16_t count, int present)
+static inline void owi_put_octets(uint8_t *bytes, uint16_t offset, const uint8_t *octets, uint16_t count, int present)
 {
     uint16_t index;
-    ow_put(bytes, offset, 1, present ? 0u : 1u);
+    owi_put(bytes, offset, 1, present ? 0u : 1u);
     for (index = 0; index < count; ++index) {
-        ow_put(bytes, (uint16_t)(offset + 1u + 8u * index), 8, present ? octets[index] : 255u);
+        owi_put(bytes, (uint16_t)(offset + 1u + 8u * index), 8, present ? octets[index] : 255u);
     }
 }
 
-static inline enum ow_state ow_read_octets(const uint8_t *bytes, uint16_t offset, uint8_t *octets, uint16_t count)
+static inline enum owi_state owi_read_octets(const uint8_t *bytes, uint16_t offset, uint8_t *octets, uint16_t count)
 {
-    const uint32_t first = ow_get(bytes, offset, 1);
+    const uint32_t first = owi_get(bytes, offset, 1);
     int all_ones = 1;
     uint16_t index;
     for (index = 0; index < count; ++index) {
-        octets[index] = (uint8_t)ow_get(bytes, (uint16_t)(offset + 1u + 8u * index), 8);
+        octets[index] = (uint8_t)owi_get(bytes, (uint16_t)(offset + 1u + 8u * index), 8);
         all_ones = all_ones && octets[index] == 255u;
     }
     return first == 0u ? OW_STATE_INSIDE : all_ones ? OW_STATE_ABSENT : OW_STATE_WRONG;

@@ -1,9 +1,9 @@
 // Frost mast: decoder of its messages. Made by overwinter; change the design file instead.
-// Messages: 2b0931edd8addf74. No standard library is needed.
+// Messages: 95d2700cf7e2828a. No standard library is needed.
 // Times are seconds since 1970-01-01 UTC.
 
 /// Of the messages.
-pub const FINGERPRINT: &str = "2b0931edd8addf74";
+pub const FINGERPRINT: &str = "95d2700cf7e2828a";
 
 /// Where a reading lies with respect to what its code can say.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -185,33 +185,33 @@ pub mod report {
             if code_at(bytes, 93, 3) != 0 {
                 return Err(Error::Padding);
             }
-            let air_temperature = reading(code_at(bytes, 0, 10), 10, 1000, true, "air_temperature")?;
-            let leaf_temperature = reading(code_at(bytes, 28, 10), 10, 1000, true, "leaf_temperature")?;
-            let humidity = reading(code_at(bytes, 56, 7), 7, 100, true, "humidity")?;
-            let wetness = reading(code_at(bytes, 63, 7), 7, 100, true, "wetness")?;
-            let battery = reading(code_at(bytes, 70, 8), 8, 180, true, "battery")?;
-            let charging = reading(code_at(bytes, 78, 13), 13, 4095, false, "charging")?;
-            let restarted = word(reading(code_at(bytes, 91, 2), 2, 1, false, "restarted")?).map(|code| code == 1);
-            let air_temperature_earlier = [
-                valued(earlier(air_temperature, reading(code_at(bytes, 10, 6), 6, 60, true, "air_temperature")?, 6, 1000, false, "air_temperature")?, (1.0, -400.0, 10.0)),
-                valued(earlier(air_temperature, reading(code_at(bytes, 16, 6), 6, 60, true, "air_temperature")?, 6, 1000, false, "air_temperature")?, (1.0, -400.0, 10.0)),
-                valued(earlier(air_temperature, reading(code_at(bytes, 22, 6), 6, 60, true, "air_temperature")?, 6, 1000, false, "air_temperature")?, (1.0, -400.0, 10.0)),
+            let read_air_temperature = reading(code_at(bytes, 0, 10), 10, 1000, true, "air_temperature")?;
+            let read_leaf_temperature = reading(code_at(bytes, 28, 10), 10, 1000, true, "leaf_temperature")?;
+            let read_humidity = reading(code_at(bytes, 56, 7), 7, 100, true, "humidity")?;
+            let read_wetness = reading(code_at(bytes, 63, 7), 7, 100, true, "wetness")?;
+            let read_battery = reading(code_at(bytes, 70, 8), 8, 180, true, "battery")?;
+            let read_charging = reading(code_at(bytes, 78, 13), 13, 4095, false, "charging")?;
+            let read_restarted = word(reading(code_at(bytes, 91, 2), 2, 1, false, "restarted")?).map(|code| code == 1);
+            let read_air_temperature_earlier = [
+                valued(earlier(read_air_temperature, reading(code_at(bytes, 10, 6), 6, 60, true, "air_temperature")?, 6, 1000, false, "air_temperature")?, (1.0, -400.0, 10.0)),
+                valued(earlier(read_air_temperature, reading(code_at(bytes, 16, 6), 6, 60, true, "air_temperature")?, 6, 1000, false, "air_temperature")?, (1.0, -400.0, 10.0)),
+                valued(earlier(read_air_temperature, reading(code_at(bytes, 22, 6), 6, 60, true, "air_temperature")?, 6, 1000, false, "air_temperature")?, (1.0, -400.0, 10.0)),
             ];
-            let leaf_temperature_earlier = [
-                valued(earlier(leaf_temperature, reading(code_at(bytes, 38, 6), 6, 60, true, "leaf_temperature")?, 6, 1000, false, "leaf_temperature")?, (1.0, -400.0, 10.0)),
-                valued(earlier(leaf_temperature, reading(code_at(bytes, 44, 6), 6, 60, true, "leaf_temperature")?, 6, 1000, false, "leaf_temperature")?, (1.0, -400.0, 10.0)),
-                valued(earlier(leaf_temperature, reading(code_at(bytes, 50, 6), 6, 60, true, "leaf_temperature")?, 6, 1000, false, "leaf_temperature")?, (1.0, -400.0, 10.0)),
+            let read_leaf_temperature_earlier = [
+                valued(earlier(read_leaf_temperature, reading(code_at(bytes, 38, 6), 6, 60, true, "leaf_temperature")?, 6, 1000, false, "leaf_temperature")?, (1.0, -400.0, 10.0)),
+                valued(earlier(read_leaf_temperature, reading(code_at(bytes, 44, 6), 6, 60, true, "leaf_temperature")?, 6, 1000, false, "leaf_temperature")?, (1.0, -400.0, 10.0)),
+                valued(earlier(read_leaf_temperature, reading(code_at(bytes, 50, 6), 6, 60, true, "leaf_temperature")?, 6, 1000, false, "leaf_temperature")?, (1.0, -400.0, 10.0)),
             ];
             Ok(Self {
-                air_temperature: valued(air_temperature, (1.0, -400.0, 10.0)),
-                air_temperature_earlier: air_temperature_earlier,
-                leaf_temperature: valued(leaf_temperature, (1.0, -400.0, 10.0)),
-                leaf_temperature_earlier: leaf_temperature_earlier,
-                humidity: valued(humidity, (1.0, 0.0, 1.0)),
-                wetness: valued(wetness, (1.0, 0.0, 1.0)),
-                battery: valued(battery, (10.0, 2500.0, 1.0)),
-                charging: valued(charging, (1.0, 0.0, 1.0)),
-                restarted: restarted,
+                air_temperature: valued(read_air_temperature, (1.0, -400.0, 10.0)),
+                air_temperature_earlier: read_air_temperature_earlier,
+                leaf_temperature: valued(read_leaf_temperature, (1.0, -400.0, 10.0)),
+                leaf_temperature_earlier: read_leaf_temperature_earlier,
+                humidity: valued(read_humidity, (1.0, 0.0, 1.0)),
+                wetness: valued(read_wetness, (1.0, 0.0, 1.0)),
+                battery: valued(read_battery, (10.0, 2500.0, 1.0)),
+                charging: valued(read_charging, (1.0, 0.0, 1.0)),
+                restarted: read_restarted,
             })
         }
 
@@ -223,18 +223,18 @@ pub mod report {
             if code_at(bytes, 35, 5) != 0 {
                 return Err(Error::Padding);
             }
-            let air_temperature = reading(code_at(bytes, 0, 10), 10, 1000, true, "air_temperature")?;
-            let leaf_temperature = reading(code_at(bytes, 10, 10), 10, 1000, true, "leaf_temperature")?;
-            let humidity = reading(code_at(bytes, 20, 7), 7, 100, true, "humidity")?;
-            let battery = reading(code_at(bytes, 27, 8), 8, 180, true, "battery")?;
+            let read_air_temperature = reading(code_at(bytes, 0, 10), 10, 1000, true, "air_temperature")?;
+            let read_leaf_temperature = reading(code_at(bytes, 10, 10), 10, 1000, true, "leaf_temperature")?;
+            let read_humidity = reading(code_at(bytes, 20, 7), 7, 100, true, "humidity")?;
+            let read_battery = reading(code_at(bytes, 27, 8), 8, 180, true, "battery")?;
             Ok(Self {
-                air_temperature: valued(air_temperature, (1.0, -400.0, 10.0)),
+                air_temperature: valued(read_air_temperature, (1.0, -400.0, 10.0)),
                 air_temperature_earlier: [Reading::NONE; 3],
-                leaf_temperature: valued(leaf_temperature, (1.0, -400.0, 10.0)),
+                leaf_temperature: valued(read_leaf_temperature, (1.0, -400.0, 10.0)),
                 leaf_temperature_earlier: [Reading::NONE; 3],
-                humidity: valued(humidity, (1.0, 0.0, 1.0)),
+                humidity: valued(read_humidity, (1.0, 0.0, 1.0)),
                 wetness: Reading::NONE,
-                battery: valued(battery, (10.0, 2500.0, 1.0)),
+                battery: valued(read_battery, (10.0, 2500.0, 1.0)),
                 charging: Reading::NONE,
                 restarted: None,
             })
@@ -279,18 +279,18 @@ pub mod frost_watch {
             if code_at(bytes, 37, 3) != 0 {
                 return Err(Error::Padding);
             }
-            let leaf_temperature = reading(code_at(bytes, 0, 9), 9, 400, true, "leaf_temperature")?;
-            let battery = reading(code_at(bytes, 29, 8), 8, 180, true, "battery")?;
-            let leaf_temperature_earlier = [
-                valued(earlier(leaf_temperature, reading(code_at(bytes, 9, 5), 5, 28, true, "leaf_temperature")?, 5, 400, false, "leaf_temperature")?, (1.0, -200.0, 10.0)),
-                valued(earlier(leaf_temperature, reading(code_at(bytes, 14, 5), 5, 28, true, "leaf_temperature")?, 5, 400, false, "leaf_temperature")?, (1.0, -200.0, 10.0)),
-                valued(earlier(leaf_temperature, reading(code_at(bytes, 19, 5), 5, 28, true, "leaf_temperature")?, 5, 400, false, "leaf_temperature")?, (1.0, -200.0, 10.0)),
-                valued(earlier(leaf_temperature, reading(code_at(bytes, 24, 5), 5, 28, true, "leaf_temperature")?, 5, 400, false, "leaf_temperature")?, (1.0, -200.0, 10.0)),
+            let read_leaf_temperature = reading(code_at(bytes, 0, 9), 9, 400, true, "leaf_temperature")?;
+            let read_battery = reading(code_at(bytes, 29, 8), 8, 180, true, "battery")?;
+            let read_leaf_temperature_earlier = [
+                valued(earlier(read_leaf_temperature, reading(code_at(bytes, 9, 5), 5, 28, true, "leaf_temperature")?, 5, 400, false, "leaf_temperature")?, (1.0, -200.0, 10.0)),
+                valued(earlier(read_leaf_temperature, reading(code_at(bytes, 14, 5), 5, 28, true, "leaf_temperature")?, 5, 400, false, "leaf_temperature")?, (1.0, -200.0, 10.0)),
+                valued(earlier(read_leaf_temperature, reading(code_at(bytes, 19, 5), 5, 28, true, "leaf_temperature")?, 5, 400, false, "leaf_temperature")?, (1.0, -200.0, 10.0)),
+                valued(earlier(read_leaf_temperature, reading(code_at(bytes, 24, 5), 5, 28, true, "leaf_temperature")?, 5, 400, false, "leaf_temperature")?, (1.0, -200.0, 10.0)),
             ];
             Ok(Self {
-                leaf_temperature: valued(leaf_temperature, (1.0, -200.0, 10.0)),
-                leaf_temperature_earlier: leaf_temperature_earlier,
-                battery: valued(battery, (10.0, 2500.0, 1.0)),
+                leaf_temperature: valued(read_leaf_temperature, (1.0, -200.0, 10.0)),
+                leaf_temperature_earlier: read_leaf_temperature_earlier,
+                battery: valued(read_battery, (10.0, 2500.0, 1.0)),
             })
         }
     }
@@ -304,9 +304,9 @@ pub mod settings {
     /// What it carries.
     #[derive(Clone, Copy, Debug, PartialEq)]
     pub struct Message {
-        /// `min`.
+        /// `min`; sets the interval of report, counted from when it is received.
         pub report_interval: Reading,
-        /// `min`.
+        /// `min`; sets the interval of frost_watch, counted from when it is received, while the air is colder than 3 Cel, in the months 3, 4, 5.
         pub frost_watch_interval: Reading,
         /// `Cel`.
         pub frost_watch_below: Reading,
@@ -333,13 +333,13 @@ pub mod settings {
             if code_at(bytes, 23, 1) != 0 {
                 return Err(Error::Padding);
             }
-            let report_interval = reading(code_at(bytes, 0, 11), 11, 1438, true, "report_interval")?;
-            let frost_watch_interval = reading(code_at(bytes, 11, 6), 6, 59, true, "frost_watch_interval")?;
-            let frost_watch_below = reading(code_at(bytes, 17, 6), 6, 40, true, "frost_watch_below")?;
+            let read_report_interval = reading(code_at(bytes, 0, 11), 11, 1438, true, "report_interval")?;
+            let read_frost_watch_interval = reading(code_at(bytes, 11, 6), 6, 59, true, "frost_watch_interval")?;
+            let read_frost_watch_below = reading(code_at(bytes, 17, 6), 6, 40, true, "frost_watch_below")?;
             Ok(Self {
-                report_interval: valued(report_interval, (1.0, 2.0, 1.0)),
-                frost_watch_interval: valued(frost_watch_interval, (1.0, 1.0, 1.0)),
-                frost_watch_below: valued(frost_watch_below, (1.0, -20.0, 2.0)),
+                report_interval: valued(read_report_interval, (1.0, 2.0, 1.0)),
+                frost_watch_interval: valued(read_frost_watch_interval, (1.0, 1.0, 1.0)),
+                frost_watch_below: valued(read_frost_watch_below, (1.0, -20.0, 2.0)),
             })
         }
     }

@@ -1,4 +1,4 @@
-//! A day of the calendar.
+//! Days of the calendar, and moments as people read them.
 
 use std::fmt;
 
@@ -42,10 +42,31 @@ impl Date {
         Self::new(u16::try_from(year).ok()?, u8::try_from(month).ok()?, u8::try_from(day).ok()?)
     }
 
+    /// Seconds from 1970-01-01 to its beginning, UTC.
+    ///
+    /// # References
+    /// H. Hinnant, the same, `days_from_civil`.
+    pub fn unix_seconds(self) -> u64 {
+        let (year, month) = (u64::from(self.year) - u64::from(self.month <= 2), u64::from(self.month));
+        let (era, year_of_era) = (year / 400, year % 400);
+        let shifted = if month > 2 { month - 3 } else { month + 9 };
+        let day_of_year = (153 * shifted + 2) / 5 + u64::from(self.day) - 1;
+        let day_of_era = year_of_era * 365 + year_of_era / 4 - year_of_era / 100 + day_of_year;
+        (era * 146_097 + day_of_era - 719_468) * 86_400
+    }
+
     /// 1 to 12.
     pub const fn month(self) -> u8 {
         self.month
     }
+}
+
+/// A moment as `2026-11-25T12:15Z`, with seconds where they are not zero; none beyond the year 9999.
+pub fn moment_text(unix_seconds: u64) -> Option<String> {
+    let day = Date::of_unix(unix_seconds)?;
+    let (hour, minute, second) = (unix_seconds / 3600 % 24, unix_seconds / 60 % 60, unix_seconds % 60);
+    let seconds = if second == 0 { String::new() } else { format!(":{second:02}") };
+    Some(format!("{day}T{hour:02}:{minute:02}{seconds}Z"))
 }
 
 impl fmt::Display for Date {
@@ -69,7 +90,9 @@ mod tests {
             (4_107_542_400, "2100-03-01"),
             (1_795_564_800, "2026-11-25"),
         ] {
-            assert_eq!(Date::of_unix(seconds).expect("a year below 10000").to_string(), day);
+            let date = Date::of_unix(seconds).expect("a year below 10000");
+            assert_eq!(date.to_string(), day);
+            assert_eq!(date.unix_seconds(), seconds / 86_400 * 86_400, "{day}");
         }
         assert_eq!(Date::of_unix(u64::MAX), None);
     }
@@ -80,5 +103,18 @@ mod tests {
             assert_eq!(Date::new(year, month, day), None, "{year}-{month}-{day}");
         }
         assert!(Date::new(2000, 2, 29).is_some());
+    }
+
+    /// Moments worked by `date -u -d @...`.
+    #[test]
+    fn moments_are_written_in_universal_time() {
+        for (seconds, text) in [
+            (0, "1970-01-01T00:00Z"),
+            (1_795_608_900, "2026-11-25T12:15Z"),
+            (1_795_608_907, "2026-11-25T12:15:07Z"),
+        ] {
+            assert_eq!(moment_text(seconds).as_deref(), Some(text));
+        }
+        assert_eq!(moment_text(u64::MAX), None);
     }
 }
