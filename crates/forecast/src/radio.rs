@@ -3,6 +3,7 @@
 pub mod adr;
 pub mod airtime;
 pub mod collisions;
+pub mod coverage;
 pub mod demodulation;
 pub mod law;
 pub mod link;

@@ -15,6 +15,7 @@ pub use error::{GroundError, TileError};
 pub use grid::Grid;
 pub use path::geodesic::Place;
 pub use section::Section;
+pub(crate) use section::steps;
 pub use tile::Tile;
 
 use design::quantity::Length;
