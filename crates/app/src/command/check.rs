@@ -99,7 +99,7 @@ fn check(arguments: &Check) -> Result<(String, Verdict), Failure> {
     let inputs: Vec<&Path> = inputs.into_iter().flatten().collect();
     output::refuse_to_overwrite(&outputs, &inputs)?;
     let (checked, sky) = input::node(&arguments.design, arguments.weather.as_deref())?;
-    let reach = reach::judge(&checked.design, arguments.seed);
+    let reach = reach::judge(&checked.design, None, &[], arguments.seed);
     let design = reach.as_heard(&checked.design);
     let plan = plan(arguments, &design, &sky, &reach.spots);
     let subject = subject(arguments, &checked, &design, reach, &sky, &plan);

@@ -127,7 +127,7 @@ pub(crate) fn subject() -> Subject {
         worst_stops_percent: vec![9.0; 2 * 7 * 24],
         restarts_percent: 18.0,
         law: forecast::radio::law::judge(&design),
-        reach: forecast::radio::reach::judge(&design, 1),
+        reach: forecast::radio::reach::judge(&design, None, &[], 1),
         messages: forecast::message::view(&design),
         climate: Some(Assumed { view: climate(), origin: Origin::BuiltIn }),
         doubts: vec![(

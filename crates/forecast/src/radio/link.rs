@@ -3,12 +3,13 @@
 use design::node::{Design, RadioUse};
 use design::quantity::{Dbm, Decibels, Frequency, Length};
 use design::region::Modulation;
-use design::surroundings::{Gateway, Ground, Sensitivity};
+use design::surroundings::{Gateway, Sensitivity};
 use path::free_space_db;
 use path::geodesic::{Place, inverse};
 
 use super::demodulation::{usual_noise, weakest};
 use super::loss::{Antenna, Loss, Way};
+use crate::terrain::Terrain;
 
 /// A reflection off the ground doubles the field at best.
 const ECHO_DB: f64 = 6.02;
@@ -74,12 +75,11 @@ pub struct Bench {
 
 /// The links of a design to its gateways, the best first; none without radio or gateways.
 #[must_use]
-pub fn links(design: &Design) -> Vec<Link> {
+pub fn links(design: &Design, terrain: Option<&Terrain>) -> Vec<Link> {
     let Some(radio) = &design.radio else { return Vec::new() };
-    let ground = &design.surroundings.ground;
     let gateways = design.surroundings.gateways.iter().enumerate();
     let mut links: Vec<Link> =
-        gateways.filter_map(|(index, gateway)| link(design, radio, ground, index, gateway)).collect();
+        gateways.filter_map(|(index, gateway)| link(design, radio, index, gateway, terrain)).collect();
     links.sort_by(|one, other| other.slowest_margin().total_cmp(&one.slowest_margin()));
     links
 }
@@ -122,7 +122,14 @@ fn gateway_gain(gateway: &Gateway) -> Decibels {
     gateway.antenna_gain - gateway.cable_loss
 }
 
-fn link(design: &Design, radio: &RadioUse, ground: &Ground, index: usize, gateway: &Gateway) -> Option<Link> {
+fn link(
+    design: &Design,
+    radio: &RadioUse,
+    index: usize,
+    gateway: &Gateway,
+    terrain: Option<&Terrain>,
+) -> Option<Link> {
+    let ground = &design.surroundings.ground;
     let node_place = place(design.site.latitude.degrees(), design.site.longitude.degrees());
     let gateway_place = place(gateway.latitude.degrees(), gateway.longitude.degrees());
     let between = inverse(node_place, gateway_place).ok()?;
@@ -134,7 +141,7 @@ fn link(design: &Design, radio: &RadioUse, ground: &Ground, index: usize, gatewa
         distance: Length::from_metres(between.distance_m),
         frequency: frequency(radio),
     };
-    let path = way.loss();
+    let path = way.loss(terrain);
     let obstructed = ground.vegetation + ground.mounting;
     let lost = path.median + obstructed;
     let received = radio.power + radiated_gain(radio) + gateway_gain(gateway) - lost;

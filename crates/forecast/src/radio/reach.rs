@@ -9,12 +9,17 @@ use design::node::Design;
 use design::quantity::{Decibels, Duration, Length, Quantity, Share};
 
 use super::adr::{self, Settling};
+use super::collisions::Sender;
 use super::link::{Bench, Link, bench, links};
-use super::loss::Model;
 use super::spots::Spots;
 use crate::plan::{Finding, Severity, Verdict};
 use crate::stats;
+use crate::terrain::{Place, Terrain};
 
+/// Stated and mapped height of a place may differ by so much: a mesh of 90 m in the hills (own choice) \[m\].
+const ELEVATION_SLIP_M: f64 = 40.0;
+/// Under this margin an answer is not to be relied on: fading takes one in three (Rayleigh) \[dB\].
+const LEAST_ANSWER_DB: f64 = 4.0;
 /// Spots that are looked at.
 const SPOTS: u64 = 1000;
 /// Most that a mast at the node, a mast at the gateway and an antenna there can be made better.
@@ -94,16 +99,18 @@ impl Remedy {
     }
 }
 
-/// Judges whether a design is heard by its gateways.
+/// Judges whether a design is heard by its gateways, over a terrain if there is one, among others who send.
 #[must_use]
-pub fn judge(design: &Design, seed: u64) -> Reach {
-    let found = links(design);
-    let spots = Spots::new(design, found, seed);
+pub fn judge(design: &Design, terrain: Option<&Terrain>, crowd: &[Sender], seed: u64) -> Reach {
+    let spots = Spots::new(design, links(design, terrain), crowd, seed);
     let seen = Seen::of(&spots, design.promise.heard);
     let verdict = if spots.links().is_empty() { Verdict::NotKnown } else { seen.verdict(design) };
     let gateway = spots.links().first().and_then(|best| design.surroundings.gateways.get(best.index));
-    let remedies =
-        if matches!(verdict, Verdict::Tight | Verdict::Fails) { remedies(design, seed) } else { Vec::new() };
+    let remedies = if matches!(verdict, Verdict::Tight | Verdict::Fails) {
+        remedies(design, terrain, crowd, seed)
+    } else {
+        Vec::new()
+    };
     Reach {
         verdict,
         reason: reason(design, &spots, &seen),
@@ -115,7 +122,7 @@ pub fn judge(design: &Design, seed: u64) -> Reach {
         middle_rates: spots.classes()[spots.class(&spots.middle())].data_rates.clone(),
         all_rates: seen.rates,
         settling: settling(design, &spots),
-        findings: findings(design, &spots),
+        findings: findings(design, terrain, &spots),
         links: spots.links().to_vec(),
         spots,
     }
@@ -212,12 +219,12 @@ fn reporting_interval(design: &Design) -> Option<Duration> {
 
 /// The smallest change of each kind that makes it hold: first by how much the best link must get better, then what brings
 /// as much. Heights are tried one by one: more height can cost decibels.
-fn remedies(design: &Design, seed: u64) -> Vec<Remedy> {
-    let Some(best) = links(design).first().cloned() else { return Vec::new() };
+fn remedies(design: &Design, terrain: Option<&Terrain>, crowd: &[Sender], seed: u64) -> Vec<Remedy> {
+    let Some(best) = links(design, terrain).first().cloned() else { return Vec::new() };
     let better = |by: u32| Decibels::from_decibels(by.into());
     let holds = |change: Remedy| {
         let changed = change.made_to(design, best.index);
-        let spots = Spots::new(&changed, links(&changed), seed);
+        let spots = Spots::new(&changed, links(&changed, terrain), crowd, seed);
         Seen::of(&spots, changed.promise.heard).verdict(&changed) == Verdict::Holds
     };
     let Some(needed) = (1..=BETTER_ANTENNA_DB).map(better).find(|by| holds(Remedy::BetterAntenna(*by)))
@@ -225,7 +232,7 @@ fn remedies(design: &Design, seed: u64) -> Vec<Remedy> {
         return vec![Remedy::AnotherGateway];
     };
     let brings_enough = |change: &Remedy| {
-        let links = links(&change.made_to(design, best.index));
+        let links = links(&change.made_to(design, best.index), terrain);
         let margin = links.iter().find(|link| link.index == best.index).map(Link::slowest_margin);
         margin.is_some_and(|margin| margin >= best.slowest_margin() + needed.decibels()) && holds(*change)
     };
@@ -235,39 +242,86 @@ fn remedies(design: &Design, seed: u64) -> Vec<Remedy> {
     [node, gateway, Some(Remedy::BetterAntenna(needed))].into_iter().flatten().collect()
 }
 
-fn findings(design: &Design, spots: &Spots) -> Vec<Finding> {
-    let mut found = Vec::new();
-    let mut note = |code, severity, field: &str, message: String, help: &str| {
-        found.push(Finding { code, severity, field: field.to_owned(), message, help: help.to_owned() });
-    };
-    let Some(best) = spots.links().first() else { return found };
-    if best.path.model == Model::Flat {
-        note(
-            "reach-flat-ground",
-            Severity::Note,
-            "ground.terrain",
-            format!("the {:.1} km to {} are taken for flat ground", best.distance.kilometres(), best.gateway),
-            "name a terrain tile in [ground] to see ridges",
-        );
+fn findings(design: &Design, terrain: Option<&Terrain>, spots: &Spots) -> Vec<Finding> {
+    let Some(best) = spots.links().first() else { return Vec::new() };
+    let found = [
+        terrain_unusable(best),
+        flat_ground(terrain, best),
+        low_antenna(best),
+        elevation_differs(design, terrain),
+        spread_guessed(design),
+        adapts_while_moving(design),
+        answers_unheard(best),
+    ];
+    found.into_iter().flatten().collect()
+}
+
+fn finding(code: &'static str, severity: Severity, field: &str, message: String, help: &str) -> Finding {
+    Finding { code, severity, field: field.to_owned(), message, help: help.to_owned() }
+}
+
+fn terrain_unusable(best: &Link) -> Option<Finding> {
+    let problem = best.path.problem.as_ref()?;
+    let (km, gateway) = (best.distance.kilometres(), &best.gateway);
+    let message = format!("the {km:.1} km to {gateway} are taken for flat ground: {problem}");
+    let help = "until that is mended, expect ridges that nobody has looked at";
+    Some(finding("reach-terrain-unusable", Severity::Warning, "ground.terrain", message, help))
+}
+
+fn flat_ground(terrain: Option<&Terrain>, best: &Link) -> Option<Finding> {
+    if terrain.is_some() {
+        return None;
     }
-    if design.surroundings.ground.spread.is_none() {
-        note(
-            "reach-spread-guessed",
-            Severity::Note,
-            "ground.spread",
-            "how much one spot differs from the next is a wide guess, 8 dB".to_owned(),
-            "send 20 packets or more from the spot, and write the standard deviation of such surveys as `spread`",
-        );
-    }
+    let (km, gateway) = (best.distance.kilometres(), &best.gateway);
+    let message = format!("the {km:.1} km to {gateway} are taken for flat ground");
+    let help = "name a terrain tile in [ground] to see ridges";
+    Some(finding("reach-flat-ground", Severity::Note, "ground.terrain", message, help))
+}
+
+fn low_antenna(best: &Link) -> Option<Finding> {
+    let low_db = best.path.low_antenna.decibels();
+    let message = format!(
+        "the antenna is lower than the model of paths over terrain goes, 1 m; {low_db:.1} dB were added for it"
+    );
+    let help = "survey the spot, or raise the antenna to 1 m";
+    (low_db > 0.0)
+        .then(|| finding("reach-low-antenna", Severity::Note, "radio.antenna_height", message, help))
+}
+
+fn elevation_differs(design: &Design, terrain: Option<&Terrain>) -> Option<Finding> {
+    let (latitude_deg, longitude_deg) = (design.site.latitude.degrees(), design.site.longitude.degrees());
+    let ground_m = terrain?.height_m(Place { latitude_deg, longitude_deg })?;
+    let stated_m = design.site.elevation.metres();
+    let message = format!("the file says {stated_m:.0} m, the terrain there {ground_m:.0} m");
+    let help = "look whether the place is right; antennas are counted from the terrain's ground";
+    ((ground_m - stated_m).abs() > ELEVATION_SLIP_M)
+        .then(|| finding("reach-elevation-differs", Severity::Warning, "site.elevation", message, help))
+}
+
+fn spread_guessed(design: &Design) -> Option<Finding> {
+    let message = "how much one spot differs from the next is a wide guess, 8 dB".to_owned();
+    let help = "send 20 packets or more from several spots, and write the standard deviation of their means as `spread`";
+    let guessed = design.surroundings.ground.spread.is_none();
+    guessed.then(|| finding("reach-spread-guessed", Severity::Note, "ground.spread", message, help))
+}
+
+fn adapts_while_moving(design: &Design) -> Option<Finding> {
+    design.radio.as_ref()?.adaptation_margin?;
+    let message = "it moves, and the network adapts its data rate to where it was".to_owned();
+    let help = "write a fixed `data_rate` that reaches everywhere, and switch adaptation off while it moves";
     let moves = design.diary.iter().any(|stay| stay.moving.is_some());
-    if moves && design.radio.as_ref().is_some_and(|radio| radio.adaptation_margin.is_some()) {
-        note(
-            "reach-adapts-while-moving",
-            Severity::Warning,
-            "radio.data_rate",
-            "it moves, and the network adapts its data rate to where it was".to_owned(),
-            "write a fixed `data_rate` that reaches everywhere, and switch adaptation off while it moves",
-        );
-    }
-    found
+    moves.then(|| finding("reach-adapts-while-moving", Severity::Warning, "radio.data_rate", message, help))
+}
+
+/// Answers that fade away although messages get through: nothing that needs one can be relied on.
+fn answers_unheard(best: &Link) -> Option<Finding> {
+    let margin = best.answers.iter().flatten().map(|answer| answer.margin.decibels()).reduce(f64::max)?;
+    let message = format!(
+        "answers of {} arrive {margin:.1} dB over what the node can demodulate, its messages {:.1} dB",
+        best.gateway,
+        best.slowest_margin()
+    );
+    let help = "do not make it wait for a join, a setting or an acknowledgement; let the gateway answer with more power where the law allows it";
+    (margin < LEAST_ANSWER_DB && best.slowest_margin() > LEAST_ANSWER_DB)
+        .then(|| finding("reach-answers-weak", Severity::Warning, "gateway", message, help))
 }

@@ -4,13 +4,16 @@
 //! the slowest rate and die.
 #![expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "bins are clamped")]
 
-use design::node::{Design, Step};
-use design::quantity::{Decibels, Share};
+use design::node::{Condition, Design, Step};
+use design::quantity::{Dbm, Decibels, Duration, Share};
+use design::region::Modulation;
 
 use super::adr;
-use super::collisions::above_floor;
-use super::link::Link;
+use super::airtime;
+use super::collisions::{Rejection, Sender, above_floor, delivery};
+use super::link::{Link, RateMargin};
 use super::loss::WIDE_SPREAD;
+use crate::message::bytes_at;
 use crate::random::Stream;
 
 /// Spots have random streams of their own, so that a gateway in the file changes no weather.
@@ -42,6 +45,8 @@ pub struct Spots {
     spread: Decibels,
     kept: Option<Decibels>,
     fixed: Vec<(u8, Share)>,
+    /// Share of messages that no other spoils, by data rate; those not listed meet nobody.
+    clear: Vec<(u8, f64)>,
     classes: Vec<Class>,
     /// Class by link and bin.
     class_of: Vec<Vec<usize>>,
@@ -49,19 +54,24 @@ pub struct Spots {
 }
 
 impl Spots {
-    /// The spots of a design with these links; without links there is one, at the design's own data rates.
+    /// The spots of a design with these links, among others who send; without links there is one, at the design's own data
+    /// rates.
     #[must_use]
-    pub fn new(design: &Design, links: Vec<Link>, seed: u64) -> Self {
+    pub fn new(design: &Design, links: Vec<Link>, crowd: &[Sender], seed: u64) -> Self {
         let radio = design.radio.as_ref();
         let mut spots = Self {
             spread: design.surroundings.ground.spread.unwrap_or(WIDE_SPREAD),
             kept: radio.and_then(|radio| radio.adaptation_margin),
             fixed: radio.map(|radio| radio.data_rates.clone()).unwrap_or_default(),
+            clear: Vec::new(),
             classes: Vec::new(),
             class_of: Vec::new(),
             seed: seed ^ SALT,
             links,
         };
+        if !crowd.is_empty() {
+            spots.clear = clear(design, &spots.links, crowd);
+        }
         spots.sort_into_classes(asks_for_answers(design));
         spots
     }
@@ -69,7 +79,7 @@ impl Spots {
     /// The one spot of a design whose gateways are not looked at.
     #[must_use]
     pub fn alone(design: &Design) -> Self {
-        Self::new(design, Vec::new(), 0)
+        Self::new(design, Vec::new(), &[], 0)
     }
 
     /// The class of the spot next to a gateway.
@@ -95,7 +105,7 @@ impl Spots {
             Decibels::from_decibels(f64::from(LOWEST_BIN_DB + bin) - self.links[index].slowest_margin());
         let data_rates = self.mix(&self.links[index], offset);
         let unanswered = confirmed.then(|| {
-            let heard = heard(&[(&self.links[index], offset)], &data_rates);
+            let heard = self.heard(&[(&self.links[index], offset)], &data_rates);
             let answered =
                 self.links[index].answers.iter().flatten().map(|answer| survives(answer.margin + offset));
             let lost = answered.fold(1.0, |lost, one| lost * (1.0 - one));
@@ -163,13 +173,13 @@ impl Spots {
         let offset_by = |state: Decibels| -> Vec<(&Link, Decibels)> {
             self.links.iter().zip(&spot.offsets).map(|(link, offset)| (link, *offset + state)).collect()
         };
-        let Some(kept) = self.kept else { return heard(&offset_by(Decibels::ZERO), &self.fixed) };
+        let Some(kept) = self.kept else { return self.heard(&offset_by(Decibels::ZERO), &self.fixed) };
         let margins = best.margins(offset);
         let in_state = |state_db: f64| {
             let state = Decibels::from_decibels(state_db);
             let rate = adr::asked_for(&margins, kept - state);
             let rates = rate.map(|rate| (rate, Share::from_fraction(1.0)));
-            heard(&offset_by(state), rates.as_slice())
+            self.heard(&offset_by(state), rates.as_slice())
         };
         adr::states_db().map(in_state).iter().sum::<f64>() / adr::STATES as f64
     }
@@ -183,21 +193,82 @@ impl Spots {
             .max_by(|one, other| margin(one.1, one.2).total_cmp(&margin(other.1, other.2)))
     }
 
+    /// Share of messages at a data rate that no other sender spoils.
+    #[must_use]
+    pub fn clear(&self, data_rate: u8) -> f64 {
+        self.clear.iter().find(|(rate, _)| *rate == data_rate).map_or(1.0, |(_, clear)| *clear)
+    }
+
+    /// Share of uplinks at these data rates that at least one of the links, each off its median by so much, carries.
+    fn heard(&self, links: &[(&Link, Decibels)], rates: &[(u8, Share)]) -> f64 {
+        let at = |rate: u8| {
+            let lost = links.iter().map(|(link, offset)| {
+                let known = link.rates.iter().find(|known| known.data_rate == rate);
+                1.0 - known.map_or(0.0, |known| survives(known.margin + *offset))
+            });
+            (1.0 - lost.product::<f64>()) * self.clear(rate)
+        };
+        rates.iter().map(|(rate, share)| share.fraction() * at(*rate)).sum()
+    }
+
     fn mix(&self, link: &Link, offset: Decibels) -> Vec<(u8, Share)> {
         self.kept.map_or_else(|| self.fixed.clone(), |kept| adr::mix(&link.margins(offset), kept))
     }
 }
 
-/// Share of uplinks at these data rates that at least one of the links, each off its median by so much, carries.
-fn heard(links: &[(&Link, Decibels)], rates: &[(u8, Share)]) -> f64 {
-    let at = |rate: u8| {
-        let lost = links.iter().map(|(link, offset)| {
-            let known = link.rates.iter().find(|known| known.data_rate == rate);
-            1.0 - known.map_or(0.0, |known| survives(known.margin + *offset))
-        });
-        1.0 - lost.product::<f64>()
+/// Share of messages of a design that a crowd leaves alone at the gateway that hears it best, by data rate.
+fn clear(design: &Design, links: &[Link], crowd: &[Sender]) -> Vec<(u8, f64)> {
+    let (Some(radio), Some(best)) = (&design.radio, links.first()) else { return Vec::new() };
+    let channels = radio.channels.len().max(1) as f64;
+    let at = |rate: &RateMargin| {
+        let wanted = sender(design, rate.data_rate, best.received)?;
+        Some((rate.data_rate, delivery(&wanted, crowd, &Rejection::CROCE_2018, channels)))
     };
-    rates.iter().map(|(rate, share)| share.fraction() * at(*rate)).sum()
+    best.rates.iter().filter_map(at).collect()
+}
+
+/// What a design is to others at the gateway that hears it best, on its middle spot: one sender for each data rate in use.
+#[must_use]
+pub fn senders(design: &Design, spots: &Spots) -> Vec<Sender> {
+    let Some(best) = spots.links.first() else { return Vec::new() };
+    let rates = &spots.classes[spots.class(&spots.middle())].data_rates;
+    let at = |(rate, share): &(u8, Share)| {
+        let all = sender(design, *rate, best.received)?;
+        (share.fraction() > 0.0).then(|| Sender { interval: all.interval / share.fraction(), ..all })
+    };
+    rates.iter().filter_map(at).collect()
+}
+
+/// A design that sends everything at one data rate: its mean message, as often as it sends anything.
+fn sender(design: &Design, data_rate: u8, received: Dbm) -> Option<Sender> {
+    let Modulation::Lora { spreading_factor, .. } = design.radio.as_ref()?.region.modulation(data_rate)?
+    else {
+        return None;
+    };
+    let (per_second, on_air) = traffic(design, data_rate);
+    (per_second > 0.0).then(|| Sender {
+        spreading_factor,
+        received,
+        time_on_air: Duration::from_seconds(on_air / per_second),
+        interval: Duration::from_seconds(1.0 / per_second),
+    })
+}
+
+/// Messages per second, and the share of time that they are on air, of what is sent all year round.
+fn traffic(design: &Design, data_rate: u8) -> (f64, f64) {
+    let activities = design.loads.iter().flat_map(|load| &load.activities);
+    let all_year = activities.filter(|activity| activity.when == Condition::default());
+    let often = all_year.filter_map(|activity| Some((activity, activity.every.first()?.1?.seconds())));
+    let region = design.radio.as_ref().map(|radio| &radio.region);
+    let modulation = region.and_then(|region| region.modulation(data_rate));
+    let uplinks =
+        often.flat_map(|(activity, every_s)| activity.steps.iter().map(move |step| (step, every_s)));
+    uplinks.fold((0.0, 0.0), |(count, on_air), (step, every_s)| {
+        let Step::Uplink { message, payload, .. } = step else { return (count, on_air) };
+        let bytes = bytes_at(design, message.as_deref(), payload.bytes().ceil() as usize, data_rate);
+        let airtime = modulation.and_then(|one| airtime::uplink(one, airtime::frame_bytes(bytes)));
+        (count + 1.0 / every_s, on_air + airtime.unwrap_or_default().seconds() / every_s)
+    })
 }
 
 /// Share of messages above the weakest signal under Rayleigh fading around a mean that lies so far above it.
