@@ -1,8 +1,10 @@
-//! What is read: design file, part files, weather.
+//! What is read: design file, part files, weather, terrain.
+
+mod terrain;
 
 use std::fs::File;
 use std::io::{self, ErrorKind, Read as _};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use design::catalog::Catalog;
 use design::diagnostic::{Diagnostic, PART_FILE_MISSING, Severity};
@@ -13,6 +15,7 @@ use forecast::plan::Weather;
 use forecast::sky::climate::{Climate, ClimateError};
 use forecast::sky::sun::Observer;
 use forecast::sky::weather::{self, WeatherError, WeatherHours};
+use forecast::terrain::Terrain;
 
 use crate::output::reason;
 use crate::problem::{Failure, Problem, Source};
@@ -30,6 +33,7 @@ pub(crate) struct Checked {
     pub(crate) warnings: Vec<Problem>,
     source: Source,
     file: DesignFile,
+    folder: PathBuf,
 }
 
 impl Checked {
@@ -37,6 +41,19 @@ impl Checked {
     pub(crate) fn observer(&self) -> Option<Observer> {
         let site = &self.design.site;
         Observer::new(site.latitude.degrees(), site.longitude.degrees(), site.elevation.metres())
+    }
+
+    /// The terrain that the design file names, if any.
+    pub(crate) fn terrain(&self) -> Result<Option<Terrain>, Failure> {
+        let at = |message, help| Problem {
+            warning: false,
+            code: "terrain",
+            source: self.source.clone(),
+            span: Some(self.file.span_of("ground.terrain")),
+            message,
+            help,
+        };
+        terrain::terrain(&self.design.surroundings.ground.terrain, &self.folder, at)
     }
 
     /// Line of a field in the design file, or of the table around it; `None` if neither is written there.
@@ -148,7 +165,7 @@ pub(crate) fn design(path: &Path) -> Result<Checked, Failure> {
     match design::resolve::resolve(&catalog, &file) {
         Ok(resolved) => {
             let warnings = resolved.warnings.into_iter().map(problem).collect();
-            Ok(Checked { design: resolved.design, warnings, source, file })
+            Ok(Checked { design: resolved.design, warnings, source, file, folder: folder.to_owned() })
         }
         Err(found) => Err(Failure { problems: found.into_iter().map(problem).collect() }),
     }

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::Args;
-use design::node::{Activity, Design, Step};
+use design::node::{Activity, Design};
 use forecast::diary::Diary;
 use forecast::load::Demand;
 use forecast::plan::{Effort, Plan, Verdict, climate_view};
@@ -99,7 +99,8 @@ fn check(arguments: &Check) -> Result<(String, Verdict), Failure> {
     let inputs: Vec<&Path> = inputs.into_iter().flatten().collect();
     output::refuse_to_overwrite(&outputs, &inputs)?;
     let (checked, sky) = input::node(&arguments.design, arguments.weather.as_deref())?;
-    let reach = reach::judge(&checked.design, None, &[], arguments.seed);
+    let terrain = checked.terrain()?;
+    let reach = reach::judge(&checked.design, terrain.as_ref(), &[], arguments.seed);
     let design = reach.as_heard(&checked.design);
     let plan = plan(arguments, &design, &sky, &reach.spots);
     let subject = subject(arguments, &checked, &design, reach, &sky, &plan);

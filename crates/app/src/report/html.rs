@@ -4,6 +4,7 @@ pub(crate) mod climate;
 pub(crate) mod fonts;
 mod law;
 mod message;
+mod reach;
 
 use forecast::plan::{Chances, DefectRow, Plan, Restart, Verdict};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
@@ -35,6 +36,7 @@ pub(crate) fn page(subject: &Subject, plan: &Plan) -> String {
             @if let Some(chart) = chart::earns::chart(subject, plan) { (chart.section()) }
         }
         (cautions(subject, plan))
+        (reach::section(subject))
         (law::section(subject))
         (message::sections(subject))
         @if let Some(assumed) = &subject.climate { (climate::section(subject.first_month(), assumed)) }
@@ -147,6 +149,7 @@ fn verdicts(subject: &Subject, plan: &Plan) -> Markup {
                 (verdict_row("instead", variant.verdict, &variant.name, &outages(&variant.life), ""))
             }
             (law::verdict(subject))
+            (reach::verdict(subject))
             (message::verdict(subject))
         }
     }

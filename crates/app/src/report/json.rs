@@ -4,6 +4,7 @@ mod chances;
 pub(crate) mod climate;
 mod law;
 mod message;
+pub(crate) mod reach;
 
 use forecast::plan::{
     Cause, Chances, DefectRow, Finding, Hour, LedgerEntry, Life, Moment, MonthRow, NodeState, Plan, Restart,
@@ -26,6 +27,7 @@ pub(crate) fn plan(subject: &Subject, plan: &Plan) -> Value {
         "chances": plan.chances.as_ref().map(chances::chances),
         "promises": plan.chances.as_ref().map(|chances| promises(subject, chances)),
         "law": law::law(subject),
+        "reach": reach::of(subject),
         "messages": message::messages(subject),
         "climate": subject.climate.as_ref().map(climate::climate),
         "life": life(&plan.life),

@@ -1,5 +1,7 @@
 //! What many lives, the law and the messages say, in sentences that text and page share.
 
+pub(crate) mod reach;
+
 use design::message::{Direction, Part};
 use design::quantity::Share;
 use forecast::message::{FormView, MessageView, RateView, Row};
@@ -295,7 +297,6 @@ pub(crate) fn assumptions(plan: &Plan) -> Vec<&'static str> {
     } else {
         said.push("Hours are local standard time and every step is one hour long.");
     }
-    said.push("Whether a gateway hears the node is not checked yet.");
     said
 }
 

@@ -159,11 +159,13 @@ fn other_verdicts(subject: &Subject) -> Vec<String> {
         if let Some(first) = lines.first_mut() {
             *first = first.replacen(&format!(" {word}:"), &format!(" {}:", paint(style, word)), 1);
         }
-        lines.truncate(2);
+        lines.truncate(3);
         lines
     };
     let law = line("law", law.verdict, words::verdict(law.verdict), &says::law(law));
-    [law, line("message", fits, says::fits(fits), &room)].concat()
+    let reach = &subject.reach;
+    let reach = line("reach", reach.verdict, words::verdict(reach.verdict), &says::reach::short(reach));
+    [law, reach, line("message", fits, says::fits(fits), &room)].concat()
 }
 
 fn facts(plan: &Plan) -> Vec<String> {

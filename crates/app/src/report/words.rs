@@ -1,6 +1,6 @@
 //! How figures, dates and verdicts are said.
 
-use design::quantity::{Charge, Duration};
+use design::quantity::{Charge, Duration, Length};
 use forecast::plan::{Cause, Moment, Plan, Restart, Severity, Verdict};
 
 const MONTHS: [&str; 12] = [
@@ -110,6 +110,23 @@ pub(crate) fn days(days: f64) -> String {
     } else {
         format!("{:.1} years", Duration::from_days(days).years())
     }
+}
+
+/// A distance: metres under one kilometre, then kilometres.
+pub(crate) fn distance(distance: Length) -> String {
+    if distance.metres() < 999.5 {
+        format!("{:.0} m", distance.metres())
+    } else {
+        format!("{:.1} km", distance.kilometres())
+    }
+}
+
+/// A direction in words.
+pub(crate) fn compass(azimuth_deg: f64) -> &'static str {
+    const POINTS: [&str; 8] =
+        ["north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"];
+    let points = (azimuth_deg.rem_euclid(360.0) / 45.0).round();
+    POINTS.iter().zip(0_u8..).find(|(_, point)| f64::from(*point) >= points).map_or("north", |(name, _)| name)
 }
 
 /// When a stopped node is back.

@@ -35,6 +35,7 @@ pub(crate) fn everything(subject: &Subject, plan: &Plan) -> String {
     if plan.chances.is_none() {
         section("Every defect", plan.defects.iter().flat_map(defect).collect());
     }
+    section("How it is heard", reach(subject));
     section("The law", law::lines(subject));
     for view in &subject.messages {
         section(&message::title(view), message::lines(view));
@@ -54,6 +55,10 @@ pub(crate) fn everything(subject: &Subject, plan: &Plan) -> String {
         assumptions.iter().flat_map(|text| wrap_indented(text, WIDTH, "  ")).collect(),
     );
     lines.join("\n") + "\n"
+}
+
+fn reach(subject: &Subject) -> Vec<String> {
+    says::reach::rows(&subject.reach).iter().flat_map(|(label, text)| fact(label, text)).collect()
 }
 
 fn lives(subject: &Subject, chances: &Chances) -> Vec<String> {
