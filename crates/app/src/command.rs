@@ -1,6 +1,7 @@
 //! The command line.
 
 mod check;
+mod check_site;
 mod climate;
 mod enrol;
 mod explain;

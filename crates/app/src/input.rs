@@ -1,9 +1,11 @@
 //! What is read: design file, part files, weather, terrain.
 
+pub(crate) mod fleet;
 mod terrain;
 
 use std::fs::File;
 use std::io::{self, ErrorKind, Read as _};
+use std::ops::Range;
 use std::path::{Path, PathBuf};
 
 use design::catalog::Catalog;
@@ -98,9 +100,26 @@ pub(crate) fn node(path: &Path, weather_file: Option<&Path>) -> Result<(Checked,
 
 /// The climate of a design's site.
 fn climate(checked: &Checked) -> Result<Climate, Failure> {
-    let site = &checked.design.site;
+    let span = checked.file.span_of("site.latitude");
+    let monthly = ["climate.sun", "climate.air"].map(|field| checked.file.span_of(field));
+    climate_of(&checked.design, &checked.source, span, &monthly)
+}
+
+/// The climate of a design that is placed elsewhere than its kind: the place is to blame where there is none.
+fn climate_at(design: &Design, source: &Source, span: Range<usize>) -> Result<Climate, Failure> {
+    let monthly = [span.clone(), span.clone()];
+    climate_of(design, source, span, &monthly)
+}
+
+fn climate_of(
+    design: &Design,
+    source: &Source,
+    place: Range<usize>,
+    [sun, air]: &[Range<usize>; 2],
+) -> Result<Climate, Failure> {
+    let site = &design.site;
     let (latitude, longitude, elevation) = (site.latitude, site.longitude, site.elevation);
-    let found = match &checked.design.climate {
+    let found = match &design.climate {
         None => Climate::builtin(latitude, longitude, elevation),
         Some(given) => {
             let sun_wh_m2 = given.sun_per_day.map(Irradiation::watt_hours_per_square_metre);
@@ -108,32 +127,25 @@ fn climate(checked: &Checked) -> Result<Climate, Failure> {
             Climate::from_monthly(latitude, longitude, elevation, &sun_wh_m2, air_celsius.as_ref())
         }
     };
-    found.map_err(|error| Failure::of(climate_problem(checked, &error)))
-}
-
-fn climate_problem(checked: &Checked, error: &ClimateError) -> Problem {
-    let said = error.to_string();
-    let message = said.split_once("; ").map_or(said.as_str(), |(message, _)| message).to_owned();
-    let field = match error {
-        ClimateError::Sun { .. } => "climate.sun",
-        ClimateError::Air { .. } => "climate.air",
-        ClimateError::NoPlace { .. } | ClimateError::BeyondGrid { .. } | ClimateError::NoLand { .. } => {
-            "site.latitude"
-        }
-    };
-    let help = match error {
-        ClimateError::Sun { .. } => "give the mean daily sum on the horizontal of each month",
-        ClimateError::Air { .. } => "give the mean temperature of each month",
-        _ => "give twelve monthly numbers in [climate], or an hourly weather file with --weather",
-    };
-    Problem {
-        warning: false,
-        code: "climate",
-        source: checked.source.clone(),
-        span: Some(checked.file.span_of(field)),
-        message,
-        help: help.to_owned(),
-    }
+    found.map_err(|error| {
+        let said = error.to_string();
+        let message = said.split_once("; ").map_or(said.as_str(), |(message, _)| message).to_owned();
+        let (span, help) = match error {
+            ClimateError::Sun { .. } => (sun, "give the mean daily sum on the horizontal of each month"),
+            ClimateError::Air { .. } => (air, "give the mean temperature of each month"),
+            ClimateError::NoPlace { .. } | ClimateError::BeyondGrid { .. } | ClimateError::NoLand { .. } => {
+                (&place, "give twelve monthly numbers in [climate], or an hourly weather file with --weather")
+            }
+        };
+        Failure::of(Problem {
+            warning: false,
+            code: "climate",
+            source: source.clone(),
+            span: Some(span.clone()),
+            message,
+            help: help.to_owned(),
+        })
+    })
 }
 
 /// Reads and resolves a design file with its part files.

@@ -21,6 +21,7 @@ pub(crate) struct Progress {
     on_terminal: bool,
     stop: Arc<AtomicBool>,
     shown: Mutex<Option<Instant>>,
+    at: String,
 }
 
 impl Progress {
@@ -35,7 +36,18 @@ impl Progress {
         };
         // Without a handler Ctrl-C ends the program at once, as everywhere else.
         let _unheard = ctrlc::set_handler(handler);
-        Self { begun: Instant::now(), on_terminal: io::stderr().is_terminal(), stop, shown: Mutex::new(None) }
+        Self {
+            begun: Instant::now(),
+            on_terminal: io::stderr().is_terminal(),
+            stop,
+            shown: Mutex::new(None),
+            at: String::new(),
+        }
+    }
+
+    /// Says what is being worked on.
+    pub(crate) fn at(&mut self, at: String) {
+        self.at = at + ": ";
     }
 
     fn is_due(&self, now: Instant, shown: Option<Instant>) -> bool {
@@ -50,7 +62,7 @@ impl Watch for Progress {
         let Ok(mut shown) = self.shown.try_lock() else { return };
         if self.on_terminal && self.is_due(now, *shown) {
             *shown = Some(now);
-            let count = format!("\r{} of {} lives", words::grouped(done), words::grouped(total));
+            let count = format!("\r{}{} of {} lives", self.at, words::grouped(done), words::grouped(total));
             let _nobody_left = write!(io::stderr(), "{count}; Ctrl-C gives the answer so far");
         }
     }
@@ -63,7 +75,7 @@ impl Watch for Progress {
 impl Drop for Progress {
     fn drop(&mut self) {
         if self.shown.get_mut().is_ok_and(|shown| shown.is_some()) {
-            let _nobody_left = write!(io::stderr(), "\r{:72}\r", "");
+            let _nobody_left = write!(io::stderr(), "\r{:79}\r", "");
         }
     }
 }

@@ -1,6 +1,7 @@
 //! What the person sees: one page of text, the same with charts, and everything as data.
 
 pub(crate) mod daylight;
+pub(crate) mod fleet;
 pub(crate) mod hours;
 pub(crate) mod html;
 pub(crate) mod json;

@@ -28,6 +28,7 @@ pub(super) const EXAMPLE: &str = "\
 Examples:
   overwinter check examples/larkmoor/frost-mast.toml
   overwinter check examples/larkmoor/frost-mast.toml --weather examples/weather/sand-point-ak.csv
+  overwinter check examples/larkmoor/larkmoor.toml
 
 Without a weather file the weather is drawn from the climate of the site (see `overwinter climate`). A weather file \
 is hourly: TMY3, EPW, or CSV with named columns. Ctrl-C gives the answer so far. Exit code: 0 the verdicts hold (or \
@@ -39,30 +40,30 @@ const MOST_LIVES: u64 = 1_000_000;
 /// What `check` is given.
 #[derive(Args)]
 pub(super) struct Check {
-    /// The design file of the node
-    #[arg(value_name = "NODE.toml")]
-    design: PathBuf,
+    /// The design file of the node, or the file of a site
+    #[arg(value_name = "NODE.toml | SITE.toml")]
+    pub(super) design: PathBuf,
     /// Hourly weather instead of the site's climate: TMY3, EPW, or CSV with named columns
     #[arg(long, value_name = "FILE")]
-    weather: Option<PathBuf>,
+    pub(super) weather: Option<PathBuf>,
     /// Lives to live; left out: ten for each that the promise lets fail, at least 1,000
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(0..=MOST_LIVES))]
-    lives: Option<u64>,
+    pub(super) lives: Option<u64>,
     /// Seed of all that is drawn
     #[arg(long, value_name = "S", default_value_t = 1)]
-    seed: u64,
+    pub(super) seed: u64,
     /// Show every figure, defect, caution and assumption
     #[arg(long, conflicts_with = "json")]
     all: bool,
     /// Print everything as JSON, units in the names
     #[arg(long)]
-    json: bool,
+    pub(super) json: bool,
     /// Write the last year of the life that is shown hour by hour as CSV
     #[arg(long, value_name = "FILE.csv")]
-    hours: Option<PathBuf>,
+    pub(super) hours: Option<PathBuf>,
     /// Write the report with charts as one page of HTML
     #[arg(long, value_name = "FILE.html")]
-    report: Option<PathBuf>,
+    pub(super) report: Option<PathBuf>,
 }
 
 /// Checks, prints, and says the exit code.
@@ -94,6 +95,9 @@ pub(super) fn refuse(failure: &Failure, as_json: bool) -> ExitCode {
 }
 
 fn check(arguments: &Check) -> Result<(String, Verdict), Failure> {
+    if input::fleet::is_site(&arguments.design) {
+        return super::check_site::check(arguments);
+    }
     let outputs = [arguments.hours.as_deref(), arguments.report.as_deref()];
     let inputs = [Some(arguments.design.as_path()), arguments.weather.as_deref()];
     let inputs: Vec<&Path> = inputs.into_iter().flatten().collect();

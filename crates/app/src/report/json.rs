@@ -71,14 +71,14 @@ fn node(subject: &Subject) -> Value {
 }
 
 /// A figure to six significant digits, so that it reads the same on every machine.
-fn number(value: f64) -> Value {
+pub(crate) fn number(value: f64) -> Value {
     if value == 0.0 || !value.is_finite() {
         return if value == 0.0 { json!(0.0) } else { Value::Null };
     }
     json!(format!("{value:.5e}").parse::<f64>().unwrap_or(value))
 }
 
-fn verdict(verdict: Verdict) -> &'static str {
+pub(crate) fn verdict(verdict: Verdict) -> &'static str {
     match verdict {
         Verdict::NotKnown => "not_known",
         known => words::verdict(known),

@@ -209,18 +209,9 @@ pub(crate) struct Room<'a> {
 }
 
 impl Subject {
-    /// Whether every message fits: fails where one is too long for a data rate in use, is tight where it is for one that the
-    /// network may ask for.
+    /// Whether every message fits.
     pub(crate) fn message_verdict(&self) -> Verdict {
-        let too_long = |check: &&forecast::radio::law::Check| {
-            matches!(check.topic, Topic::Payload | Topic::Dwell) && check.verdict != Verdict::Holds
-        };
-        let in_use: Vec<bool> = self.law.checks.iter().filter(too_long).map(|check| check.in_use).collect();
-        match in_use.as_slice() {
-            [] => Verdict::Holds,
-            [..] if in_use.contains(&true) => Verdict::Fails,
-            [..] => Verdict::Tight,
-        }
+        message_verdict(&self.law)
     }
 
     /// The message with least room at the data rate that leaves it, each in the form that is sent there.
@@ -252,6 +243,20 @@ impl Subject {
         let Room { name, bytes, most, data_rate } = self.least_room()?;
         let verdict = self.message_verdict();
         Some((verdict, format!("{name} has {bytes} of {most} bytes at DR{data_rate}, where room is least")))
+    }
+}
+
+/// Whether every message fits: fails where one is too long for a data rate in use, is tight where it is for one that the
+/// network may ask for.
+pub(crate) fn message_verdict(law: &LawPlan) -> Verdict {
+    let too_long = |check: &&forecast::radio::law::Check| {
+        matches!(check.topic, Topic::Payload | Topic::Dwell) && check.verdict != Verdict::Holds
+    };
+    let in_use: Vec<bool> = law.checks.iter().filter(too_long).map(|check| check.in_use).collect();
+    match in_use.as_slice() {
+        [] => Verdict::Holds,
+        [..] if in_use.contains(&true) => Verdict::Fails,
+        [..] => Verdict::Tight,
     }
 }
 

@@ -2,7 +2,7 @@
 
 pub(crate) mod climate;
 mod everything;
-mod lay;
+pub(crate) mod lay;
 
 use anstyle::{AnsiColor, Style};
 use forecast::plan::{Chances, DefectRow, FaultRow, LedgerEntry, MonthRow, Plan, Restart, Severity, Verdict};
@@ -13,7 +13,7 @@ use lay::{bar, column_bar, paint, wrap, wrap_indented};
 pub(crate) use everything::{everything, fate, life_rows, weather_rows};
 
 /// Columns of the page.
-const WIDTH: usize = 80;
+pub(crate) const WIDTH: usize = 80;
 /// Lines of the page after the verdict.
 const LINES: usize = 30;
 /// Columns before the twelve months; each month takes [`MONTH_WIDTH`].
@@ -22,8 +22,8 @@ const MONTH_WIDTH: usize = 5;
 /// Columns of a fact's label.
 const LABEL: usize = 14;
 
-const BOLD: Style = Style::new().bold();
-const QUIET: Style = Style::new().dimmed();
+pub(crate) const BOLD: Style = Style::new().bold();
+pub(crate) const QUIET: Style = Style::new().dimmed();
 const SUN: Style = AnsiColor::Yellow.on_default();
 const SPEND: Style = AnsiColor::Magenta.on_default();
 
@@ -59,7 +59,7 @@ pub(crate) fn page(subject: &Subject, plan: &Plan) -> String {
 }
 
 /// The stroke of a verdict: whole, dashed, broken with a bar across the gap, dotted.
-fn stroke(verdict: Verdict) -> (&'static str, Style) {
+pub(crate) fn stroke(verdict: Verdict) -> (&'static str, Style) {
     match verdict {
         Verdict::Holds => ("━━━━━", AnsiColor::Green.on_default().bold()),
         Verdict::Tight => ("╍╍╍╍╍", AnsiColor::Yellow.on_default().bold()),
@@ -101,7 +101,7 @@ fn weather_line(subject: &Subject, plan: &Plan) -> String {
 }
 
 /// A label and its text, in as many lines as it takes.
-fn fact(label: &str, text: &str) -> Vec<String> {
+pub(crate) fn fact(label: &str, text: &str) -> Vec<String> {
     let lines = wrap_indented(text, WIDTH - LABEL, "").into_iter().enumerate();
     lines.map(|(index, line)| format!("{:<LABEL$}{line}", if index == 0 { label } else { "" })).collect()
 }

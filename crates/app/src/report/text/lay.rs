@@ -5,12 +5,12 @@ use anstyle::Style;
 use crate::report::words::whole;
 
 /// Text in a style; the stream drops the style where it can't be shown.
-pub(super) fn paint(style: Style, text: &str) -> String {
+pub(crate) fn paint(style: Style, text: &str) -> String {
     format!("{style}{text}{style:#}")
 }
 
 /// Text cut to so many columns, with an ellipsis where something was cut.
-pub(super) fn clip(text: &str, columns: usize) -> String {
+pub(crate) fn clip(text: &str, columns: usize) -> String {
     if text.chars().count() <= columns {
         return text.to_owned();
     }
@@ -19,12 +19,12 @@ pub(super) fn clip(text: &str, columns: usize) -> String {
 }
 
 /// Text broken at spaces into lines of so many columns.
-pub(super) fn wrap(text: &str, columns: usize) -> Vec<String> {
+pub(crate) fn wrap(text: &str, columns: usize) -> Vec<String> {
     wrap_indented(text, columns, "")
 }
 
 /// The same with every line but the first indented.
-pub(super) fn wrap_indented(text: &str, columns: usize, indent: &str) -> Vec<String> {
+pub(crate) fn wrap_indented(text: &str, columns: usize, indent: &str) -> Vec<String> {
     // A figure and its per cent stay together.
     let text = text.replace(" %", "\u{a0}%");
     let mut lines = vec![String::new()];
@@ -46,7 +46,7 @@ pub(super) fn wrap_indented(text: &str, columns: usize, indent: &str) -> Vec<Str
 }
 
 /// A bar of at most `columns`, in eighths of a column; anything above zero shows.
-pub(super) fn bar(value: f64, largest: f64, columns: usize) -> String {
+pub(crate) fn bar(value: f64, largest: f64, columns: usize) -> String {
     const EIGHTHS: [&str; 8] = ["", "▏", "▎", "▍", "▌", "▋", "▊", "▉"];
     if value <= 0.0 || largest <= 0.0 {
         return String::new();
@@ -56,7 +56,7 @@ pub(super) fn bar(value: f64, largest: f64, columns: usize) -> String {
 }
 
 /// A bar standing upright, `columns` wide, in eighths of a line; anything above zero shows.
-pub(super) fn column_bar(share: f64, columns: usize) -> String {
+pub(crate) fn column_bar(share: f64, columns: usize) -> String {
     const EIGHTHS: [&str; 9] = [" ", "▁", "▂", "▃", "▄", "▅", "▆", "▇", "█"];
     let eighth = whole(share.clamp(0.0, 1.0) * 8.0).max(usize::from(share > 0.0));
     EIGHTHS.get(eighth).copied().unwrap_or(" ").repeat(columns)

@@ -1,0 +1,81 @@
+//! `overwinter check SITE.toml`: every node of a site, worst first.
+
+use std::path::Path;
+
+use design::node::Design;
+use forecast::plan::{Effort, Verdict, Weather, plan};
+use forecast::radio::collisions::Sender;
+use forecast::radio::law::judge as judge_law;
+use forecast::radio::reach;
+use forecast::radio::spots::senders;
+
+use super::check::Check;
+use crate::input::{self, fleet};
+use crate::problem::{Failure, Problem};
+use crate::progress::Progress;
+use crate::report::fleet::{NodeRow, SiteReport};
+
+/// The page, and whether a verdict fails.
+pub(super) fn check(arguments: &Check) -> Result<(String, Verdict), Failure> {
+    refuse_what_one_node_needs(arguments)?;
+    let site = fleet::site(&arguments.design)?;
+    let weather = arguments.weather.as_deref().map(|path| input::weather(path, None)).transpose()?;
+    let designs = site.designs();
+    let crowds = crowds(&designs, &site, arguments.seed);
+    let mut watch = Progress::begin();
+    let mut rows = Vec::new();
+    for (index, (design, crowd)) in designs.iter().zip(&crowds).enumerate() {
+        watch.at(format!("{} ({} of {} nodes)", design.name, index + 1, designs.len()));
+        let reach = reach::judge(design, site.terrain.as_ref(), crowd, arguments.seed);
+        let heard = reach.as_heard(design);
+        let climate = weather.is_none().then(|| site.climate(&heard)).transpose()?;
+        let Some(under) = weather.as_ref().map(Weather::Hours).or(climate.as_ref().map(Weather::Climate))
+        else {
+            continue;
+        };
+        let plan = plan(&heard, under, &reach.spots, effort(arguments), &watch);
+        rows.push(NodeRow { name: design.name.clone(), law: judge_law(&heard), plan, reach });
+    }
+    drop(watch);
+    let report = SiteReport::new(&site, &arguments.design.to_string_lossy(), rows);
+    let page = if arguments.json { format!("{:#}\n", report.json()) } else { report.text() };
+    Ok((page, report.verdict()))
+}
+
+fn effort(arguments: &Check) -> Effort {
+    Effort {
+        lives: arguments.lives.map(|lives| usize::try_from(lives).unwrap_or(usize::MAX)),
+        seed: arguments.seed,
+        threads: std::thread::available_parallelism().map_or(1, Into::into),
+    }
+}
+
+/// What each node hears of the others: they all send to the same gateways.
+fn crowds(designs: &[Design], site: &fleet::Site, seed: u64) -> Vec<Vec<Sender>> {
+    let alone: Vec<Vec<Sender>> = designs
+        .iter()
+        .map(|design| senders(design, &reach::judge(design, site.terrain.as_ref(), &[], seed).spots))
+        .collect();
+    let others = |index: usize| {
+        let others = alone.iter().enumerate().filter(move |(other, _)| *other != index);
+        others.flat_map(|(_, senders)| senders.iter().copied()).collect()
+    };
+    (0..designs.len()).map(others).collect()
+}
+
+/// Some answers are those of one node.
+fn refuse_what_one_node_needs(arguments: &Check) -> Result<(), Failure> {
+    let asked = [(arguments.hours.is_some(), "--hours"), (arguments.report.is_some(), "--report")];
+    match asked.iter().find(|(asked, _)| *asked) {
+        None => Ok(()),
+        Some((_, option)) => {
+            let message = format!("{option} is the answer for one node, and this file places several");
+            let help = "check the design file of one node, or leave the option out";
+            Err(Failure::of(Problem::of_file("option", &name(&arguments.design), message, help)))
+        }
+    }
+}
+
+fn name(path: &Path) -> String {
+    path.to_string_lossy().into_owned()
+}

@@ -1,0 +1,97 @@
+//! A site's file with the design files of its kinds and its terrain.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use design::file::{FleetFile, parse_fleet};
+use design::fleet::{Fleet, resolve};
+use design::node::Design;
+use forecast::sky::climate::Climate;
+use forecast::terrain::Terrain;
+
+use super::{Checked, climate_at, design, terrain, text};
+use crate::problem::{Failure, Problem, Source};
+
+/// A site without errors.
+pub(crate) struct Site {
+    /// The site.
+    pub(crate) fleet: Fleet,
+    /// Its ground, if the file names any.
+    pub(crate) terrain: Option<Terrain>,
+    /// What was probably not meant, in its own file and in those of its kinds.
+    pub(crate) warnings: Vec<Problem>,
+    kinds: BTreeMap<String, Checked>,
+    source: Source,
+    file: FleetFile,
+}
+
+/// Whether a file places nodes.
+pub(crate) fn is_site(path: &Path) -> bool {
+    text(path, "").is_ok_and(|text| {
+        text.parse::<toml::Table>().is_ok_and(|table| table.contains_key("node"))
+            || text.lines().any(|line| line.trim_start().starts_with("[node."))
+    })
+}
+
+/// Reads a site's file, the design files of its kinds and its terrain.
+pub(crate) fn site(path: &Path) -> Result<Site, Failure> {
+    let help = "give the file of a site, such as examples/larkmoor/larkmoor.toml";
+    let text = text(path, help).map_err(|problem| Failure::of(*problem))?;
+    let source = Source::new(&path.to_string_lossy(), &text);
+    let file = parse_fleet(&text);
+    let problem = |found: design::diagnostic::Diagnostic| Problem {
+        warning: found.severity == design::diagnostic::Severity::Warning,
+        code: found.code,
+        source: source.clone(),
+        span: Some(found.span),
+        message: found.message,
+        help: found.help,
+    };
+    let resolved =
+        resolve(&file).map_err(|found| Failure { problems: found.into_iter().map(problem).collect() })?;
+    let mut warnings: Vec<Problem> = resolved.warnings.into_iter().map(problem).collect();
+    let (fleet, folder) = (resolved.fleet, path.parent().unwrap_or(Path::new("")));
+    let mut kinds = BTreeMap::new();
+    let mut problems = Vec::new();
+    for node in &fleet.nodes {
+        if kinds.contains_key(&node.kind) {
+            continue;
+        }
+        match design(&folder.join(&node.kind)) {
+            Ok(checked) => {
+                warnings.extend(checked.warnings.iter().cloned());
+                kinds.insert(node.kind.clone(), checked);
+            }
+            Err(failure) => problems.extend(failure.problems),
+        }
+    }
+    let at = |message, help| Problem {
+        warning: false,
+        code: "terrain",
+        source: source.clone(),
+        span: Some(file.span_of("ground.terrain")),
+        message,
+        help,
+    };
+    match terrain::terrain(&fleet.surroundings.ground.terrain, folder, at) {
+        Ok(terrain) if problems.is_empty() => Ok(Site { fleet, terrain, warnings, kinds, source, file }),
+        Ok(_) => Err(Failure { problems }),
+        Err(failure) => Err(Failure { problems: problems.into_iter().chain(failure.problems).collect() }),
+    }
+}
+
+impl Site {
+    /// The nodes as they stand here, in the order of the file.
+    pub(crate) fn designs(&self) -> Vec<Design> {
+        let designs = self.fleet.nodes.iter().filter_map(|node| {
+            let kind = self.kinds.get(&node.kind)?;
+            Some(node.design(&kind.design, &self.fleet.surroundings))
+        });
+        designs.collect()
+    }
+
+    /// The climate at the place of a node of this name.
+    pub(crate) fn climate(&self, design: &Design) -> Result<Climate, Failure> {
+        climate_at(design, &self.source, self.file.span_of(&format!("node.{}.latitude", design.name)))
+    }
+}
