@@ -93,8 +93,15 @@ impl KeyBox {
         if size > LARGEST_BYTES {
             return Err(KeyBoxError::NotAKeyBox { why: "it is too large" });
         }
-        let sealed = fs::read(path).map_err(KeyBoxError::Read)?;
-        let text = seal::open(&sealed, passphrase)?;
+        Self::from_sealed(path, &fs::read(path).map_err(KeyBoxError::Read)?, passphrase)
+    }
+
+    /// The box that was sealed as these bytes, to be kept at `path`.
+    ///
+    /// # Errors
+    /// [`KeyBoxError`] if it does not open.
+    pub fn from_sealed(path: &Path, sealed: &[u8], passphrase: &Passphrase) -> Result<Self, KeyBoxError> {
+        let text = seal::open(sealed, passphrase)?;
         Ok(Self { path: path.to_owned(), place: Place::Taken, keys: read(&text)? })
     }
 

@@ -193,10 +193,14 @@ impl Registry {
             }
             Ok(_) => fs::read_to_string(path).map_err(RegistryError::Read)?,
         };
-        Self::parse(path, text)
+        Self::from_text(path, text)
     }
 
-    fn parse(path: &Path, text: String) -> Result<Self, RegistryError> {
+    /// The registry with this text, to be kept at `path`.
+    ///
+    /// # Errors
+    /// [`RegistryError`] if it is no sound registry.
+    pub fn from_text(path: &Path, text: String) -> Result<Self, RegistryError> {
         let (nodes, hand_overs) = raw::read(&text)?;
         let mut registry = Self { path: path.to_owned(), text, nodes: Vec::new(), hand_overs };
         for node in nodes {
@@ -204,6 +208,11 @@ impl Registry {
             registry.nodes.push(node);
         }
         Ok(registry)
+    }
+
+    /// What [`Self::save`] writes.
+    pub fn text(&self) -> &str {
+        &self.text
     }
 
     /// All rows, in the order of the file.
@@ -254,7 +263,7 @@ impl Registry {
     /// [`RegistryError::Write`]; what was there before is still there.
     pub fn save(&self) -> Result<(), RegistryError> {
         // What can't be read back must not replace what can.
-        Self::parse(&self.path, self.text.clone())?;
+        Self::from_text(&self.path, self.text.clone())?;
         whole::write(&self.path, self.text.as_bytes(), Readers::Usual, FilePlace::Taken)
             .map_err(RegistryError::Write)
     }

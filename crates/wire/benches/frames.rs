@@ -1,6 +1,7 @@
 //! Frames per second on one core: parse, verify and decrypt the uplinks of one session.
 //!
-//! `cargo bench -p overwinter-wire`. Twelve bytes are what a small node sends; every result is checked.
+//! `cargo bench -p overwinter-wire`. Twelve bytes are what a small node sends; every result is checked. With `--frames` it
+//! prints the frames of twelve bytes instead, for `oracles/frames.js`.
 
 #![expect(clippy::disallowed_methods, clippy::disallowed_types, reason = "a benchmark reads the clock")]
 #![expect(clippy::print_stdout, reason = "a benchmark says what it measured")]
@@ -22,6 +23,15 @@ fn main() {
         &NwkSKey::from_bytes([0x2b; 16]),
         &AppSKey::from_bytes([0x0f; 16]),
     );
+    if std::env::args().any(|argument| argument == "--frames") {
+        for fcnt in 1..=FRAMES {
+            for octet in uplink(&session, fcnt, 12) {
+                print!("{octet:02x}");
+            }
+            println!();
+        }
+        return;
+    }
     for payload_len in [12, 51, 222] {
         let frames: Vec<Vec<u8>> = (1..=FRAMES).map(|fcnt| uplink(&session, fcnt, payload_len)).collect();
         let mut times: Vec<Duration> =
