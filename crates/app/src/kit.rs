@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use design::node::Design;
 use wire::generate::{File, Kit, OnAir};
 
-use crate::output::{self, reason};
+use crate::output::{self, Staged, reason};
 use crate::problem::{Failure, Problem};
 
 /// What happened to a file.
@@ -50,10 +50,19 @@ pub(crate) fn write(design: &Design, folder: &Path, with_secrets: bool) -> Resul
     }
     let secret_outcome =
         secrets.as_ref().map(|file| secret_outcome(&folder.join(&file.name), file)).transpose()?;
+    let is_new = !folder.exists();
     fs::create_dir_all(folder).map_err(|error| {
         let message = format!("the folder can't be made: {}", reason(&error));
         failure(folder, message, "name a folder, or make room for one")
     })?;
+    let staged = match stage(folder, &planned) {
+        Ok(staged) => staged,
+        Err(failure) => {
+            // Only an empty folder goes, and one that stays does no harm.
+            let _left = is_new.then(|| fs::remove_dir(folder));
+            return Err(failure);
+        }
+    };
     let mut rows = Vec::new();
     if let (Some(file), Some(outcome)) = (&secrets, secret_outcome) {
         rows.push(ignore(folder, &file.name)?);
@@ -62,13 +71,17 @@ pub(crate) fn write(design: &Design, folder: &Path, with_secrets: bool) -> Resul
         }
         rows.push(Row { name: file.name.clone(), outcome });
     }
-    for (file, outcome) in planned {
-        if outcome != Outcome::Unchanged {
-            output::write(&folder.join(&file.name), &file.text)?;
-        }
-        rows.push(Row { name: file.name.clone(), outcome });
+    for file in staged {
+        file.put()?;
     }
+    rows.extend(planned.into_iter().map(|(file, outcome)| Row { name: file.name.clone(), outcome }));
     Ok(rows)
+}
+
+/// Writes what has changed beside its place: a kit is new as a whole or not at all.
+fn stage(folder: &Path, planned: &[(&File, Outcome)]) -> Result<Vec<Staged>, Failure> {
+    let changed = planned.iter().filter(|(_, outcome)| *outcome != Outcome::Unchanged);
+    changed.map(|(file, _)| output::stage(&folder.join(&file.name), &file.text)).collect()
 }
 
 /// What each form costs at each data rate, for the table of fields.

@@ -12,7 +12,7 @@ pub(crate) fn print(text: &str) -> Result<(), Failure> {
     match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
         Err(error) if error.kind() != ErrorKind::BrokenPipe => {
             let message = format!("the result could not be printed: {}", reason(&error));
-            let help = "send the output elsewhere, or write it with --report or --hours";
+            let help = "send the output elsewhere; files that were to be written are there";
             Err(Failure::of(Problem::of_file("output", "standard output", message, help)))
         }
         _ => Ok(()),
@@ -42,18 +42,43 @@ pub(crate) fn refuse_to_overwrite(outputs: &[Option<&Path>], inputs: &[&Path]) -
 
 /// Writes a file that is whole or not there: it is written beside its place and then moved.
 pub(crate) fn write(path: &Path, text: &str) -> Result<(), Failure> {
-    // A link is followed; a device or pipe can't be replaced and is written to.
-    let target = &fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
-    let written = match fs::metadata(target) {
+    stage(path, text)?.put()
+}
+
+/// A file that is written beside its place, and not seen until it is put there.
+#[must_use]
+pub(crate) struct Staged {
+    path: PathBuf,
+    beside: Option<(tempfile::NamedTempFile, PathBuf)>,
+}
+
+/// Writes a file beside its place, so that several appear together or none does.
+pub(crate) fn stage(path: &Path, text: &str) -> Result<Staged, Failure> {
+    // A link is followed; a device or pipe can't be replaced and is written to at once.
+    let target = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
+    let written = match fs::metadata(&target) {
         Ok(found) if found.is_dir() => Err(io::Error::from(ErrorKind::IsADirectory)),
-        Ok(found) if !found.is_file() => write_through(target, text),
-        Ok(found) => replace(target, text, Some(found.permissions())),
-        Err(_) => replace(target, text, None),
+        Ok(found) if !found.is_file() => write_through(&target, text).map(|()| None),
+        Ok(found) => beside(&target, text, Some(found.permissions())).map(Some),
+        Err(_) => beside(&target, text, None).map(Some),
     };
-    written.map_err(|error| {
-        let message = format!("the file could not be written: {}", reason(&error));
-        Failure::of(Problem::of_file("output", &path.to_string_lossy(), message, advice(&error)))
-    })
+    match written {
+        Ok(file) => Ok(Staged { path: path.to_owned(), beside: file.map(|file| (file, target)) }),
+        Err(error) => Err(not_written(path, &error)),
+    }
+}
+
+impl Staged {
+    /// Moves it to its place.
+    pub(crate) fn put(self) -> Result<(), Failure> {
+        let Some((file, target)) = self.beside else { return Ok(()) };
+        file.persist(target).map(|_| ()).map_err(|error| not_written(&self.path, &error.error))
+    }
+}
+
+fn not_written(path: &Path, error: &io::Error) -> Failure {
+    let message = format!("the file could not be written: {}", reason(error));
+    Failure::of(Problem::of_file("output", &path.to_string_lossy(), message, advice(error)))
 }
 
 fn write_through(path: &Path, text: &str) -> io::Result<()> {
@@ -63,7 +88,11 @@ fn write_through(path: &Path, text: &str) -> io::Result<()> {
     }
 }
 
-fn replace(path: &Path, text: &str, permissions: Option<fs::Permissions>) -> io::Result<()> {
+fn beside(
+    path: &Path,
+    text: &str,
+    permissions: Option<fs::Permissions>,
+) -> io::Result<tempfile::NamedTempFile> {
     if permissions.as_ref().is_some_and(fs::Permissions::readonly) {
         return Err(ErrorKind::PermissionDenied.into());
     }
@@ -76,7 +105,7 @@ fn replace(path: &Path, text: &str, permissions: Option<fs::Permissions>) -> io:
     let mut file = builder.tempfile_in(folder)?;
     file.write_all(text.as_bytes())?;
     file.as_file().sync_all()?;
-    file.persist(path).map(|_| ()).map_err(|error| error.error)
+    Ok(file)
 }
 
 /// What a new file may be used for: all that the person's mask allows.

@@ -353,8 +353,8 @@ fn a_folder_with_other_things_and_a_site_without_its_key_box_are_refused() {
 fn a_full_disk_leaves_what_was_there() {
     let desk = Desk::new();
     desk.enrol(&[&["--count", "1"], &BLOCK[..]].concat());
-    let (registry, keys) =
-        (desk.read("site/registry.toml"), fs::read(desk.path("site/keys.age")).expect("there"));
+    let (registry, labels) = (desk.read("site/registry.toml"), desk.read("site/labels.html"));
+    let keys = fs::read(desk.path("site/keys.age")).expect("there");
     // A limit on the size of files stands for the disk: no block can be written.
     let arguments =
         [&["enrol", MAST, "-o", "site", "--count", "2", "--passphrase-file", "pass"], &BLOCK[..]].concat();
@@ -369,8 +369,8 @@ fn a_full_disk_leaves_what_was_there() {
         .output()
         .expect("a shell is there");
     let said = String::from_utf8_lossy(&output.stdout);
-    assert!(said.contains("the key box can't be written") && said.contains("nothing was changed"), "{said}");
-    assert_eq!(desk.read("site/registry.toml"), registry);
+    assert!(said.contains("the file could not be written"), "{said}");
+    assert_eq!((desk.read("site/registry.toml"), desk.read("site/labels.html")), (registry, labels));
     assert_eq!(fs::read(desk.path("site/keys.age")).expect("there"), keys);
     let left = fs::read_dir(desk.path("site")).expect("there").map(|entry| entry.expect("there").file_name());
     assert!(

@@ -19,7 +19,7 @@ use crate::enrolment::{
     self, Batch, Identities, MOST_NODES, bench, expected, hand_over, import, labels, sheets,
 };
 use crate::input;
-use crate::output;
+use crate::output::{self, Staged};
 use crate::problem::{Failure, Problem};
 use crate::report::words;
 
@@ -179,6 +179,7 @@ fn enrol_in(site: &Site, wish: &Wish, arguments: &Enrol) -> Result<String, Failu
         Some(count) => count - there,
         None => 0,
     };
+    let month = wish.design.promise.installed.map_or(wish.today.month(), |(month, _)| month);
     if missing > 0 || wish.list.is_some() {
         let (mut keys, passphrase) = site.keys(arguments.passphrase_file.as_deref())?;
         let batch = Batch { design: &wish.design, names: &wish.names, today: wish.today };
@@ -188,13 +189,20 @@ fn enrol_in(site: &Site, wish: &Wish, arguments: &Enrol) -> Result<String, Failu
             let (identities, join_eui) = needed(wish)?;
             enrolment::add(&mut registry, &mut keys, &batch, identities, join_eui, missing)?;
         }
-        // Keys first: a row without a key would be a node that nobody can join.
+        // What takes most room is written first, but seen last.
+        let paper = paper(site, wish, &registry, month)?;
+        // Keys before rows: a row without a key would be a node that nobody can join.
         keys.save(&passphrase).map_err(|error| site::keys_failure(&error))?;
         registry.save().map_err(|error| site::registry_failure(&error))?;
+        put(paper)?;
+    } else {
+        put(paper(site, wish, &registry, month)?)?;
     }
-    let month = wish.design.promise.installed.map_or(wish.today.month(), |(month, _)| month);
-    print_out(site, wish, &registry, month)?;
     Ok(said(site, &registry, kind, there))
+}
+
+fn put(paper: [Staged; 3]) -> Result<(), Failure> {
+    paper.into_iter().try_for_each(Staged::put)
 }
 
 fn needed(wish: &Wish) -> Result<(&Identities, JoinEui), Failure> {
@@ -214,13 +222,16 @@ fn needed(wish: &Wish) -> Result<(&Identities, JoinEui), Failure> {
     Ok((identities, join_eui))
 }
 
-fn print_out(site: &Site, wish: &Wish, registry: &Registry, month: u8) -> Result<(), Failure> {
+/// Labels and sheets, written but not yet in their place.
+fn paper(site: &Site, wish: &Wish, registry: &Registry, month: u8) -> Result<[Staged; 3], Failure> {
     let design = &wish.design;
     let nodes: Vec<&Node> = enrolment::of_kind(registry, &design.name).collect();
     let expected = expected::expect(design, month);
-    site.write("labels.html", &labels::page(&design.name, &nodes, &wish.profile))?;
-    site.write("sheets.html", &sheets::pages(design, &nodes, &expected, &wish.profile))?;
-    site.write("bench.html", &bench::pages(design, &nodes, &expected))
+    Ok([
+        site.stage("labels.html", &labels::page(&design.name, &nodes, &wish.profile))?,
+        site.stage("sheets.html", &sheets::pages(design, &nodes, &expected, &wish.profile))?,
+        site.stage("bench.html", &bench::pages(design, &nodes, &expected))?,
+    ])
 }
 
 fn said(site: &Site, registry: &Registry, kind: &str, there: usize) -> String {

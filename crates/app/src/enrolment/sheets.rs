@@ -1,6 +1,6 @@
 //! Installation sheets: two pages a node, to print and to fill in.
 
-use design::node::Design;
+use design::node::{Design, RadioUse};
 use design::part::Chemistry;
 use logbook::registry::Node;
 use maud::{Markup, html};
@@ -110,15 +110,18 @@ fn heard(design: &Design) -> Markup {
             tbody {
                 tr { th { "RSSI at its place" } td.quiet { (NOT_COMPUTED) } (blank()) }
                 tr { th { "SNR at its place" } td.quiet { (NOT_COMPUTED) } (blank()) }
-                tr { th { "Data rate" } td { (rates(&radio.data_rates)) } (blank()) }
+                tr { th { "Data rate" } td { (rates(radio)) } (blank()) }
                 tr { th { "First message heard at" } td.quiet { "UTC" } (blank()) }
             }
         }
     }
 }
 
-fn rates(rates: &[(u8, design::quantity::Share)]) -> String {
-    let rates = rates.iter().map(|(rate, share)| format!("DR{rate} {:.0} %", share.percent()));
+fn rates(radio: &RadioUse) -> String {
+    if radio.adaptation_margin.is_some() {
+        return "what the network chooses".to_owned();
+    }
+    let rates = radio.data_rates.iter().map(|(rate, share)| format!("DR{rate} {:.0} %", share.percent()));
     rates.collect::<Vec<_>>().join(", ")
 }
 

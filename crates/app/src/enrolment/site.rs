@@ -8,7 +8,7 @@ use logbook::keys::{KeyBox, KeyBoxError};
 use logbook::registry::{self, Lock, Registry, RegistryError};
 
 use super::passphrase;
-use crate::output::{self, reason};
+use crate::output::{self, Staged, reason};
 use crate::problem::{Failure, Problem};
 
 const REGISTRY: &str = "registry.toml";
@@ -100,9 +100,9 @@ impl Site {
         Ok((KeyBox::new(&path), passphrase::obtain(file, passphrase::Box::New)?))
     }
 
-    /// Writes something to print.
-    pub(crate) fn write(&self, name: &str, text: &str) -> Result<(), Failure> {
-        output::write(&self.folder.join(name), text)
+    /// Writes something to print beside its place.
+    pub(crate) fn stage(&self, name: &str, text: &str) -> Result<Staged, Failure> {
+        output::stage(&self.folder.join(name), text)
     }
 
     /// The path of the folder.

@@ -68,6 +68,28 @@ fn the_table_of_fields_says_what_each_byte_costs() {
     }
 }
 
+/// A file that can't be written stands for a disk that is full: what comes before it is not replaced either.
+#[test]
+fn a_kit_is_new_as_a_whole_or_not_at_all() {
+    let folder = tempfile::tempdir().expect("there is room");
+    assert_eq!(kit(folder.path(), &[]).code, Some(0));
+    for name in ["frost_mast.md", "frost_mast.py"] {
+        let path = folder.path().join(name);
+        let old = fs::read_to_string(&path).expect("it is there") + "\nof yesterday\n";
+        fs::write(&path, old).expect("it can be written");
+    }
+    let locked = folder.path().join("frost_mast.py");
+    let mut permissions = fs::metadata(&locked).expect("it is there").permissions();
+    permissions.set_readonly(true);
+    fs::set_permissions(&locked, permissions).expect("it is ours");
+    let refused = kit(folder.path(), &[]);
+    assert_eq!((refused.code, refused.stdout.as_str()), (Some(2), ""));
+    assert!(refused.stderr.contains("frost_mast.py"), "{}", refused.stderr);
+    let table = fs::read_to_string(folder.path().join("frost_mast.md")).expect("it is there");
+    assert!(table.ends_with("of yesterday\n"), "the others are as they were");
+    assert_eq!(names(folder.path()).len(), 7, "nothing is left beside them");
+}
+
 #[test]
 fn leaves_the_files_of_others_alone_and_refuses_to_overwrite_them() {
     let folder = tempfile::tempdir().expect("there is room");
