@@ -91,7 +91,7 @@ fn kept(weather: &SyntheticWeather, kinds: &[u16], years: usize) -> Record {
     let mut hours: Vec<HourWeather> = Vec::with_capacity(years * YEAR_HOURS);
     for day in (0..years).flat_map(|_| 0..YEAR_DAYS) {
         weather.next_day(day, &parts, &mut sky, &mut random);
-        hours.extend(weather.hours(day, &mut sky));
+        hours.extend(weather.hours(day, &mut sky).iter());
     }
     Record { kinds: kinds.repeat(years), hours, yield_kept_per_pass: 1.0 }
 }

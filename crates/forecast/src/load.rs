@@ -72,8 +72,10 @@ pub struct Row {
     pub floor: Draw,
     /// Everything else, whatever the air temperature.
     pub always: Draw,
-    /// Whether it depends on neither air nor battery voltage, as most do.
-    pub plain: bool,
+    /// Whether any of it flows through a converter, so that it hangs on the battery voltage.
+    pub by_power: bool,
+    /// Air below which there is more [°C].
+    pub cold_below_celsius: f32,
     /// On top of it when the air is below each threshold [°C].
     pub when_cold: Vec<(f32, Draw)>,
     /// Reports sent per hour, with the same thresholds.
@@ -86,11 +88,14 @@ impl Row {
     /// Current of the floor and of everything else with the air this cold [°C] and the battery at this voltage.
     #[inline]
     #[must_use]
-    pub fn amperes(&self, air_celsius: f32, battery_volts: f32) -> (f32, f32) {
-        if self.plain {
-            return (self.floor.amperes, self.always.amperes);
+    pub fn amperes(&self, air_celsius: f32, battery_volts: impl FnOnce() -> f32) -> (f32, f32) {
+        let active =
+            if air_celsius < self.cold_below_celsius { self.active(air_celsius) } else { self.always };
+        if !self.by_power {
+            return (self.floor.amperes, active.amperes);
         }
-        (self.floor.at(battery_volts), self.active(air_celsius).at(battery_volts))
+        let battery_volts = battery_volts();
+        (self.floor.at(battery_volts), active.at(battery_volts))
     }
 
     /// The draw above the floor with the air this cold [°C].
@@ -161,7 +166,8 @@ impl Demand {
     pub fn constant(current: Current) -> Self {
         let draw = Draw { amperes: current.amperes() as f32, watts: 0.0 };
         let contributions = vec![Contribution { purpose: 0, draw, air_below_celsius: f32::INFINITY }];
-        let row = Row { always: draw, plain: true, contributions, ..Row::default() };
+        let row =
+            Row { always: draw, cold_below_celsius: f32::NEG_INFINITY, contributions, ..Row::default() };
         Self {
             purposes: vec!["load".into()],
             levels: vec![0.0],
@@ -184,6 +190,18 @@ impl Demand {
     #[must_use]
     pub fn row(&self, kind: usize, level: usize) -> &Row {
         &self.rows[kind * self.levels.len() + level]
+    }
+
+    /// Current of the floor and of everything else in hours of these kinds with the air no colder than this [°C], if it
+    /// is the same in all of them at any charge and battery voltage.
+    #[inline]
+    #[must_use]
+    pub fn steady_amperes(&self, kinds: &[u16], coldest_celsius: f32) -> Option<(f32, f32)> {
+        let first = *kinds.first()?;
+        let row = self.row(usize::from(first), 0);
+        let alike = self.levels.len() == 1 && kinds.iter().all(|kind| *kind == first);
+        let steady = alike && !row.by_power && coldest_celsius >= row.cold_below_celsius;
+        steady.then_some((row.floor.amperes, row.always.amperes))
     }
 
     /// How many kinds of hours there are.
@@ -228,7 +246,10 @@ fn row(design: &Design, situation: Situation, level: f32, purposes: &mut Vec<Str
         let draw = Draw { amperes: buffer.leakage.amperes() as f32, watts: 0.0 };
         add(&mut row, purpose(purposes, "buffer leakage"), draw, f32::INFINITY);
     }
-    row.plain = row.when_cold.is_empty() && row.floor.watts == 0.0 && row.always.watts == 0.0;
+    let cold = row.when_cold.iter();
+    row.cold_below_celsius = cold.fold(f32::NEG_INFINITY, |warmest, (threshold, _)| warmest.max(*threshold));
+    let draws = [row.floor, row.always].into_iter().chain(row.when_cold.iter().map(|(_, draw)| *draw));
+    row.by_power = draws.into_iter().any(|draw| draw.watts > 0.0);
     row
 }
 

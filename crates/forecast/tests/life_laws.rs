@@ -8,7 +8,9 @@ use std::ops::ControlFlow::{Break, Continue};
 use common::{port_angeles, primary, solar};
 use design::quantity::{Charge, Current};
 use forecast::diary::Diary;
-use forecast::life::kernel::{Flows, HourWeather, Life};
+use forecast::life::kernel::{
+    DayHours, Flows, HourOutcome, HourWeather, Life, QUARTER_H, step, step_quiet_quarter,
+};
 use forecast::life::node::{Harvest, NodeTables};
 use forecast::life::walk::{Record, Walk};
 use forecast::load::Demand;
@@ -58,6 +60,74 @@ fn invented_year() -> Record {
 
 fn outflow(flows: &Flows) -> f64 {
     flows.load + flows.stopped + flows.joins + flows.charger + flows.self_discharge + flows.fade - flows.unmet
+}
+
+fn day_of(hours: &[HourWeather]) -> DayHours {
+    let column = |of: fn(&HourWeather) -> f32| std::array::from_fn(|hour| of(&hours[hour]));
+    DayHours {
+        in_plane_w_m2: column(|hour| hour.in_plane_w_m2),
+        cell_celsius: column(|hour| hour.cell_celsius),
+        air_celsius: column(|hour| hour.air_celsius),
+        battery_celsius: column(|hour| hour.battery_celsius),
+    }
+}
+
+/// Lives a year twice, hour by hour and with quiet quarters at once: how many quarters were quiet, how many were not, and
+/// in how many hours the node was out.
+fn assert_quarters_are_their_hours(node: &NodeTables, start: f64) -> (usize, usize, usize) {
+    let record = invented_year();
+    let mut hourly = Life::new(node, start);
+    hourly.counts_offers = false;
+    let mut quartered = hourly.clone();
+    let (mut quiet, mut busy, mut out) = (0, 0, 0);
+    for day in record.hours.chunks_exact(24).map(day_of) {
+        for from in (0..24).step_by(QUARTER_H) {
+            let by_hour: Vec<_> =
+                (from..from + QUARTER_H).map(|hour| step(node, 0, &day.hour(hour), &mut hourly)).collect();
+            out += by_hour.iter().filter(|hour| hour.out()).count();
+            if let Some(last) = step_quiet_quarter(node, &[0; QUARTER_H], &day, from, &mut quartered) {
+                quiet += 1;
+                assert!(by_hour.iter().all(|hour| !hour.out() && hour.taken == 0.0 && !hour.stopped_now));
+                let whole = &by_hour[QUARTER_H - 1];
+                assert!((last.spent - whole.spent).abs() <= 1e-6 * whole.spent);
+                assert_eq!(HourOutcome { spent: whole.spent, ..last }, *whole);
+            } else {
+                busy += 1;
+                for hour in from..from + QUARTER_H {
+                    step(node, 0, &day.hour(hour), &mut quartered);
+                }
+            }
+            // Ampere-hours: the sums are in double precision, their order differs.
+            assert!((hourly.stored_ah - quartered.stored_ah).abs() < 1e-9);
+            assert_eq!(hourly.running, quartered.running);
+        }
+    }
+    let off = outflow(&hourly.flows) - outflow(&quartered.flows);
+    assert!(off.abs() < 1e-8 && (hourly.capacity_left() - quartered.capacity_left()).abs() < 1e-9, "{off}");
+    (quiet, busy, out)
+}
+
+/// Of a strong node, of one that stops and restarts, and of one that watches out for cold air.
+#[test]
+fn a_quiet_quarter_of_a_day_is_its_hours() {
+    let watching = r#"
+        [load.node]
+        floor = "1 mA +- 1 %"
+        [load.node.activity.watch]
+        every = "2 min"
+        when = { air_below = "3 C" }
+        steps = [{ current = "6 mA", time = "2 s" }]
+    "#;
+    let part = "part = \"nmc-18650\"\ncapacity =";
+    for (panel, capacity, load, stops) in [
+        ("panel-1w", "2600 mAh", REPORTING, false),
+        ("panel-0w3", "60 mAh", REPORTING, true),
+        ("panel-0w5", "600 mAh", watching, true),
+    ] {
+        let design = solar(panel, "linear-usb-gated", &format!("{part} \"{capacity}\""), load);
+        let (quiet, busy, out) = assert_quarters_are_their_hours(&tables(&design), 0.6);
+        assert!(quiet > 100 && busy > 50 && (out > 0) == stops, "{capacity}: {quiet} {busy} {out}");
+    }
 }
 
 /// Every ampere-hour is accounted for: over each hour and, summed separately, over ten years with wear.

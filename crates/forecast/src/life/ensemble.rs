@@ -10,7 +10,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use design::quantity::Share;
 
-use super::kernel::{HourOutcome, HourWeather, Life, step};
+use super::kernel::{DayHours, HourOutcome, HourWeather, Life, QUARTER_H, step, step_quiet_quarter};
 use super::node::{Harvest, NodeTables};
 use super::unknowns::{Drawn, Unknowns};
 use crate::radio::spots::Spots;
@@ -47,9 +47,6 @@ impl Watch for Unwatched {
         false
     }
 }
-
-/// The hours of a day.
-pub type DayHours = [HourWeather; HOURS_PER_DAY];
 
 /// Weather for lives: drawn from a climate, or drawn from recorded years.
 pub trait LifeWeather: Sync {
@@ -191,7 +188,7 @@ pub fn live_all<W: LifeWeather>(
             }
             let numbers = batch * BATCH..lives.min((batch + 1) * BATCH);
             let lived = done.fetch_add(numbers.len(), Ordering::Relaxed) + numbers.len();
-            outcomes.extend(numbers.map(|life| live(question, life as u64, None, Some(&mut bands), |_| {})));
+            outcomes.extend(numbers.map(|life| live(question, life as u64, None, Some(&mut bands))));
             watch.progress(lived, lives);
         }
         (outcomes, bands)
@@ -210,9 +207,11 @@ pub fn live_all<W: LifeWeather>(
     all
 }
 
-/// One hour of a life, for a recorder.
+/// One hour of a life, for a recorder; or the last of some in which nothing happened.
 #[derive(Debug)]
 pub struct Seen<'a> {
+    /// How many hours.
+    pub hours: usize,
     /// Hours since the life began.
     pub index: usize,
     /// Hour of the year.
@@ -231,11 +230,43 @@ pub fn live<W: LifeWeather>(
     number: u64,
     parts: Option<Drawn>,
     bands: Option<&mut Bands>,
-    visit: impl FnMut(&Seen<'_>),
 ) -> LifeOutcome {
     let mut living = Living::new(question, number, parts);
-    living.live(bands, visit);
-    living.outcome.capacity_left = living.life.capacity_left() as f32;
+    living.live(bands, |_| {});
+    living.outcome
+}
+
+/// Whether a life goes without an outage; with `parts` it has these in place of its own, under the same weather.
+pub fn survives<W: LifeWeather>(question: &Question<'_, W>, number: u64, parts: Option<Drawn>) -> bool {
+    let mut living = Living::new(question, number, parts);
+    (0..question.years * YEAR_DAYS).all(|index| {
+        living.live_next_day(index, &mut |_| {});
+        living.outcome.outage_hours == 0
+    })
+}
+
+/// Does numbered work on so many threads; what comes of it stands in the order of the numbers.
+pub fn on_threads<T: Send>(threads: usize, count: usize, work: impl Fn(usize) -> T + Sync) -> Vec<T> {
+    let threads = threads.clamp(1, count.max(1));
+    let share_of = |thread: usize| (thread..count).step_by(threads).map(&work).collect::<Vec<T>>();
+    let mut shares: Vec<_> = std::thread::scope(|scope| {
+        let share_of = &share_of;
+        let handles: Vec<_> = (0..threads).map(|thread| scope.spawn(move || share_of(thread))).collect();
+        let joined = handles.into_iter().map(|handle| handle.join().expect("a life does not panic"));
+        joined.map(Vec::into_iter).collect()
+    });
+    (0..count).filter_map(|number| shares[number % threads].next()).collect()
+}
+
+/// Lives a life once more, as [`live`] did, and shows every hour of it.
+pub fn live_by_the_hour<W: LifeWeather>(
+    question: &Question<'_, W>,
+    number: u64,
+    visit: impl FnMut(&Seen<'_>),
+) -> LifeOutcome {
+    let mut living = Living::new(question, number, None);
+    living.by_the_hour = true;
+    living.live(None, visit);
     living.outcome
 }
 
@@ -250,6 +281,8 @@ struct Living<'a, W: LifeWeather> {
     settled: bool,
     silence_h: u32,
     start_day: usize,
+    /// Whether every hour is shown, quiet or not.
+    by_the_hour: bool,
 }
 
 impl<'a, W: LifeWeather> Living<'a, W> {
@@ -273,39 +306,87 @@ impl<'a, W: LifeWeather> Living<'a, W> {
             ..LifeOutcome::default()
         };
         let start_day = question.start_day.unwrap_or(drawn_day);
-        Self { question, node, random, sky, life, outcome, settled: false, silence_h: 0, start_day }
+        // What is reported at which charge is counted by the hour.
+        let by_the_hour = node.demand.levels.len() > 1;
+        Self {
+            question,
+            node,
+            random,
+            sky,
+            life,
+            outcome,
+            settled: false,
+            silence_h: 0,
+            start_day,
+            by_the_hour,
+        }
     }
 
     fn live(&mut self, mut bands: Option<&mut Bands>, mut visit: impl FnMut(&Seen<'_>)) {
-        let mut day = self.start_day;
         for index in 0..self.question.years * YEAR_DAYS {
-            if index % YEAR_DAYS == 0 {
-                let kept = self.question.yield_kept_per_year.powi((index / YEAR_DAYS) as i32);
-                self.life.yield_factor = (self.outcome.drawn.panel() * kept) as f32;
-            }
-            self.live_day(index, day, &mut visit);
-            self.settled |= index >= SETTLED_DAYS;
+            let day = self.live_next_day(index, &mut visit);
             if let Some(bands) = bands.as_deref_mut().filter(|_| self.settled) {
                 bands.add(day, self.life.charge());
             }
-            day = if day + 1 == YEAR_DAYS { 0 } else { day + 1 };
         }
+        self.outcome.capacity_left = self.life.capacity_left() as f32;
+    }
+
+    /// Lives the day of this number and says which day of the year it was.
+    #[inline]
+    fn live_next_day(&mut self, index: usize, visit: &mut impl FnMut(&Seen<'_>)) -> usize {
+        if index.is_multiple_of(YEAR_DAYS) {
+            let kept = self.question.yield_kept_per_year.powi((index / YEAR_DAYS) as i32);
+            self.life.yield_factor = (self.outcome.drawn.panel() * kept) as f32;
+        }
+        let day = (self.start_day + index) % YEAR_DAYS;
+        self.live_day(index, day, visit);
+        self.settled |= index >= SETTLED_DAYS;
+        day
     }
 
     #[inline]
     fn live_day(&mut self, index: usize, day: usize, visit: &mut impl FnMut(&Seen<'_>)) {
         let (node, Question { weather, kinds, .. }) = (self.node, *self.question);
         weather.next_day(day, &self.outcome.drawn, &mut self.sky, &mut self.random);
-        let first = day * HOURS_PER_DAY;
         let hours = weather.hours(day, &mut self.sky);
-        for (hour, (now, kind)) in hours.iter().zip(&kinds[first..first + HOURS_PER_DAY]).enumerate() {
-            let kind = usize::from(*kind);
-            let outcome = step(node, kind, now, &mut self.life);
-            let index = index * HOURS_PER_DAY + hour;
-            self.note(index, kind, now.air_celsius, &outcome);
-            visit(&Seen { index, place: first + hour, weather: now, life: &self.life, outcome: &outcome });
+        let (quarters, _) = kinds[day * HOURS_PER_DAY..][..HOURS_PER_DAY].as_chunks();
+        for (quarter, kinds) in quarters.iter().enumerate() {
+            let (from, last) = (quarter * QUARTER_H, quarter * QUARTER_H + QUARTER_H - 1);
+            if !self.by_the_hour
+                && let Some(outcome) = step_quiet_quarter(node, kinds, &hours, from, &mut self.life)
+            {
+                self.see(
+                    QUARTER_H,
+                    (index, day, last),
+                    kinds[QUARTER_H - 1],
+                    &hours.hour(last),
+                    &outcome,
+                    visit,
+                );
+                continue;
+            }
+            for (hour, kind) in (from..).zip(kinds) {
+                let now = hours.hour(hour);
+                let outcome = step(node, usize::from(*kind), &now, &mut self.life);
+                self.see(1, (index, day, hour), *kind, &now, &outcome, visit);
+            }
         }
-        self.life.wear_out(node);
+    }
+
+    #[inline]
+    fn see(
+        &mut self,
+        hours: usize,
+        (index, day, hour): (usize, usize, usize),
+        kind: u16,
+        weather: &HourWeather,
+        outcome: &HourOutcome,
+        visit: &mut impl FnMut(&Seen<'_>),
+    ) {
+        let (index, place) = (index * HOURS_PER_DAY + hour, day * HOURS_PER_DAY + hour);
+        self.note(index, usize::from(kind), weather.air_celsius, outcome);
+        visit(&Seen { hours, index, place, weather, life: &self.life, outcome });
     }
 
     #[inline]
@@ -373,17 +454,20 @@ pub struct Faulted {
     pub lives: usize,
 }
 
-/// Lives lives with a fault that begins on their first day.
+/// Lives lives with a fault that begins on their first day, on so many threads.
 #[must_use]
-pub fn with_fault<W: LifeWeather>(question: &Question<'_, W>, fault: &Fault, lives: usize) -> Faulted {
-    let mut found = Faulted { lives, ..Faulted::default() };
-    for number in 0..lives {
-        let (stopped_h, back) = live_with_fault(question, fault, FIRST_FAULTED + number as u64);
-        found.days_to_stop.extend(stopped_h.map(|hours| hours as f64 / 24.0));
-        found.came_back += usize::from(back);
-    }
-    found.days_to_stop.sort_by(f64::total_cmp);
-    found
+pub fn with_fault<W: LifeWeather>(
+    question: &Question<'_, W>,
+    fault: &Fault,
+    lives: usize,
+    threads: usize,
+) -> Faulted {
+    let live = |number: usize| live_with_fault(question, fault, FIRST_FAULTED + number as u64);
+    let ends = on_threads(threads, lives, live);
+    let stopped_h = ends.iter().filter_map(|(stopped_h, _)| *stopped_h);
+    let mut days_to_stop: Vec<f64> = stopped_h.map(|hours| hours as f64 / 24.0).collect();
+    days_to_stop.sort_by(f64::total_cmp);
+    Faulted { days_to_stop, came_back: ends.iter().filter(|(_, back)| *back).count(), lives }
 }
 
 /// When one life with a fault stops within a year, and whether it is back for good within another.
@@ -405,7 +489,7 @@ fn live_with_fault<W: LifeWeather>(
             if stopped_h.is_none() && out {
                 stopped_h = Some(seen.index);
             }
-            running_h = if out { 0 } else { running_h + 1 };
+            running_h = if out { 0 } else { running_h + seen.hours };
             back |= stopped_h.is_some() && running_h >= BACK_FOR_GOOD_H;
         });
         if back || (stopped_h.is_none() && index + 1 >= YEAR_DAYS) {

@@ -13,8 +13,11 @@ use crate::power::ageing;
 
 /// A battery is not followed beyond this share of its capacity lost.
 const LARGEST_LOSS: f64 = 0.95;
+const HOURS_PER_DAY: usize = 24;
 /// Leaks and wear are stepped by so many hours: four samples a day carry its swing of temperature.
-const SLOW_HOURS: u8 = 6;
+pub const QUARTER_H: usize = 6;
+/// The capacity follows its wear once a week: in one it loses some thousandth.
+const QUARTERS_PER_WEEK: u8 = 28;
 
 /// What the surroundings do in one hour.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -27,6 +30,38 @@ pub struct HourWeather {
     pub air_celsius: f32,
     /// Battery [°C].
     pub battery_celsius: f32,
+}
+
+/// What the surroundings do in the hours of a day, as in [`HourWeather`].
+#[derive(Clone, Debug, Default)]
+pub struct DayHours {
+    /// Sun on the plane [W/m²].
+    pub in_plane_w_m2: [f32; HOURS_PER_DAY],
+    /// Panel cells [°C].
+    pub cell_celsius: [f32; HOURS_PER_DAY],
+    /// Air [°C].
+    pub air_celsius: [f32; HOURS_PER_DAY],
+    /// Battery [°C].
+    pub battery_celsius: [f32; HOURS_PER_DAY],
+}
+
+impl DayHours {
+    /// One of the hours.
+    #[inline]
+    #[must_use]
+    pub fn hour(&self, hour: usize) -> HourWeather {
+        HourWeather {
+            in_plane_w_m2: self.in_plane_w_m2[hour],
+            cell_celsius: self.cell_celsius[hour],
+            air_celsius: self.air_celsius[hour],
+            battery_celsius: self.battery_celsius[hour],
+        }
+    }
+
+    /// All of them.
+    pub fn iter(&self) -> impl Iterator<Item = HourWeather> {
+        (0..HOURS_PER_DAY).map(|hour| self.hour(hour))
+    }
 }
 
 /// Charge that moved since a life began \[Ah\].
@@ -50,6 +85,13 @@ pub struct Flows {
     pub fade: f64,
     /// What was asked for and not there.
     pub unmet: f64,
+}
+
+impl Flows {
+    /// What was drawn at the battery's terminals.
+    fn drawn(&self) -> f64 {
+        self.load + self.stopped + self.joins + self.charger
+    }
 }
 
 /// What an hour brought, for a recorder.
@@ -104,7 +146,9 @@ pub struct Life {
     calm_above: f32,
     /// The largest resistance its battery can have \[ohm\].
     largest_ohm: f32,
-    hours_to_slow: u8,
+    /// Hours left of the quarter of a day, and quarters left of the week.
+    hours_left: u8,
+    quarters_left: u8,
     /// Factor on what the board draws asleep.
     pub floor_factor: f32,
     /// Factor on everything else it draws.
@@ -121,8 +165,6 @@ pub struct Life {
     done: bool,
     /// Calendar wear, in the sum that grows in step with time (see [`ageing::hourly_wear`]).
     wear: f64,
-    /// Charge drawn since new \[Ah\].
-    drawn_ah: f64,
     /// What has flowed.
     pub flows: Flows,
 }
@@ -140,7 +182,8 @@ impl Life {
             resistance_factor: 1.0,
             calm_above: node.calm_above(1.0),
             largest_ohm: node.largest_ohm(),
-            hours_to_slow: SLOW_HOURS,
+            hours_left: QUARTER_H as u8,
+            quarters_left: QUARTERS_PER_WEEK,
             floor_factor: 1.0,
             active_factor: 1.0,
             extra_amperes: 0.0,
@@ -149,7 +192,6 @@ impl Life {
             running: true,
             done: false,
             wear: 0.0,
-            drawn_ah: 0.0,
             flows: Flows::default(),
         }
     }
@@ -185,14 +227,26 @@ impl Life {
         self.largest_ohm = node.largest_ohm() * factor;
     }
 
-    /// Takes the wear of the past day off the capacity; the charge held in the lost part is lost with it.
-    pub fn wear_out(&mut self, node: &NodeTables) {
+    /// Takes the wear of the past week off the capacity; the charge held in the lost part is lost with it.
+    fn wear_out(&mut self, node: &NodeTables) {
         let Some(law) = &node.ageing else { return };
-        let cycle_wear = ageing::cycle_wear_per_full_cycle(law) * self.drawn_ah / self.new_capacity_ah;
+        let cycle_wear = ageing::cycle_wear_per_full_cycle(law) * self.flows.drawn() / self.new_capacity_ah;
         let loss = ageing::calendar_loss(law, self.wear) + cycle_wear.sqrt();
         let before = self.stored_ah;
         self.hold(self.new_capacity_ah * (1.0 - loss.min(LARGEST_LOSS)));
         self.flows.fade += before - self.stored_ah;
+    }
+
+    /// Whether it runs and nothing can stop it within the hour, however cold.
+    #[inline]
+    fn is_calm(&self, charge: f32) -> bool {
+        self.running && charge >= self.calm_above
+    }
+
+    /// Whether its charger waits with a full battery, and nobody asks what the sun would offer.
+    #[inline]
+    fn waits(&self, node: &NodeTables, charge: f32) -> bool {
+        self.done && !self.counts_offers && charge >= node.charger.recharges_below
     }
 
     /// Changes the capacity and keeps the state of charge.
@@ -205,48 +259,146 @@ impl Life {
 
 /// Steps a life by one hour of the given kind and returns what it brought.
 ///
-/// What can't matter in an hour is not looked up: whether it stops, while the charge is above what the coldest battery
-/// needs; the voltage limit, far from it; anything of the charger, at night.
-#[expect(
-    clippy::inline_always,
-    reason = "a caller that needs little of the outcome saves a third of the time"
-)]
-#[inline(always)]
+/// Most hours are quiet: the charge is above all that could stop the node, and it is dark or the charger waits with a
+/// full battery. Then only the load flows.
 pub fn step(node: &NodeTables, kind: usize, weather: &HourWeather, life: &mut Life) -> HourOutcome {
     let charge = life.charge() as f32;
+    let sun_w_m2 = weather.in_plane_w_m2 * life.yield_factor;
+    let sunlit = sun_w_m2 > 0.0;
+    let mut outcome = if life.is_calm(charge) && (!sunlit || life.waits(node, charge)) {
+        let load = load_amperes(node, kind, weather.air_celsius, life, charge);
+        let spends = Spends::quietly(node, load, sunlit);
+        life.flows.load += f64::from(spends.load);
+        life.flows.charger += f64::from(spends.drain);
+        let mut outcome = spends.outcome(sunlit);
+        settle(life, &mut outcome, life.stored_ah - spends.both());
+        outcome
+    } else {
+        step_with_care(node, kind, weather, life, charge, sun_w_m2)
+    };
+    life.hours_left -= 1;
+    if life.hours_left == 0 {
+        end_quarter(node, life, &mut outcome, weather.battery_celsius, charge);
+    }
+    outcome
+}
+
+/// Steps a life that stands at the start of a quarter of a day through all of it at once and returns what its last hour
+/// brought, if all its hours are quiet and alike; else `None`, and nothing has happened. It is what [`step`] makes of
+/// the hours one by one.
+#[inline]
+pub fn step_quiet_quarter(
+    node: &NodeTables,
+    kinds: &[u16; QUARTER_H],
+    day: &DayHours,
+    from: usize,
+    life: &mut Life,
+) -> Option<HourOutcome> {
+    let charge = life.charge() as f32;
+    let waits = life.waits(node, charge);
+    let in_plane_w_m2 = &day.in_plane_w_m2[from..from + QUARTER_H];
+    let sunlit =
+        if life.yield_factor > 0.0 { in_plane_w_m2.iter().filter(|sun| **sun > 0.0).count() } else { 0 };
+    let at_start = usize::from(life.hours_left) == QUARTER_H;
+    if !at_start || !life.is_calm(charge) || (!waits && sunlit > 0) {
+        return None;
+    }
+    let coldest =
+        day.air_celsius[from..from + QUARTER_H].iter().fold(f32::INFINITY, |one, other| one.min(*other));
+    let load = drawn_amperes(node.demand.steady_amperes(kinds, coldest)?, life);
+    let last_sunlit = sunlit > 0 && in_plane_w_m2[QUARTER_H - 1] > 0.0;
+    let last = Spends::quietly(node, load, last_sunlit);
+    let spent_ah = QUARTER_H as f64 * f64::from(load);
+    let drained_ah = (QUARTER_H - sunlit) as f64 * f64::from(node.charger.drain_amperes);
+    let end_ah = life.stored_ah - spent_ah - drained_ah;
+    let charge = ((end_ah + last.both()) * life.per_capacity) as f32;
+    if !life.is_calm(charge) || (waits && !life.waits(node, charge)) || end_ah < 0.0 {
+        return None;
+    }
+    life.stored_ah = end_ah;
+    life.flows.load += spent_ah;
+    life.flows.charger += drained_ah;
+    let mut outcome = last.outcome(last_sunlit);
+    end_quarter(node, life, &mut outcome, day.battery_celsius[from + QUARTER_H - 1], charge);
+    Some(outcome)
+}
+
+/// What flows in an hour in which the node runs whatever comes and takes nothing from the sun \[A\].
+#[derive(Clone, Copy)]
+struct Spends {
+    load: f32,
+    drain: f32,
+}
+
+impl Spends {
+    #[inline]
+    fn quietly(node: &NodeTables, load: f32, sunlit: bool) -> Self {
+        Self { load, drain: if sunlit { 0.0 } else { node.charger.drain_amperes } }
+    }
+
+    #[inline]
+    fn both(self) -> f64 {
+        f64::from(self.load) + f64::from(self.drain)
+    }
+
+    #[inline]
+    fn outcome(self, sunlit: bool) -> HourOutcome {
+        HourOutcome { running: true, full: sunlit, spent: self.load + self.drain, ..HourOutcome::default() }
+    }
+}
+
+/// An hour in which the sun counts or the node may stop or start.
+#[inline(never)]
+fn step_with_care(
+    node: &NodeTables,
+    kind: usize,
+    weather: &HourWeather,
+    life: &mut Life,
+    charge: f32,
+    sun_w_m2: f32,
+) -> HourOutcome {
     let rest_volts = node.rest_volts(charge);
     let mut outcome = HourOutcome { running: true, ..HourOutcome::default() };
     let mut spent = 0.0;
     if !life.running || charge < life.calm_above {
         spent += start_or_stop(node, life, &mut outcome, weather, charge, rest_volts);
     }
-    let load = if outcome.running {
-        let row = node.demand.row(kind, node.demand.level(charge));
-        let (floor, active) = row.amperes(weather.air_celsius, rest_volts);
-        floor * life.floor_factor + active * life.active_factor + life.extra_amperes
+    if outcome.running {
+        let load = f64::from(load_amperes(node, kind, weather.air_celsius, life, charge));
+        life.flows.load += load;
+        spent += load;
     } else {
-        node.stopped_amperes
+        life.flows.stopped += f64::from(node.stopped_amperes);
+        spent += f64::from(node.stopped_amperes);
+    }
+    let awake = if sun_w_m2 > 0.0 {
+        take_sun(node, life, &mut outcome, weather, sun_w_m2, charge, rest_volts)
+    } else {
+        None
     };
-    *(if outcome.running { &mut life.flows.load } else { &mut life.flows.stopped }) += f64::from(load);
-    spent += f64::from(load);
-    let sun = weather.in_plane_w_m2 * life.yield_factor;
-    let awake =
-        if sun > 0.0 { take_sun(node, life, &mut outcome, weather, sun, charge, rest_volts) } else { None };
     if let Some(full_charge) = awake {
         settle_in_sun(node, life, &mut outcome, full_charge, spent);
     } else {
-        let drain = node.charger.drain_amperes;
-        life.flows.charger += f64::from(drain);
-        spent += f64::from(drain);
+        let drain = f64::from(node.charger.drain_amperes);
+        life.flows.charger += drain;
+        spent += drain;
         settle(life, &mut outcome, life.stored_ah - spent);
     }
     outcome.spent = spent as f32;
-    life.drawn_ah += spent;
-    life.hours_to_slow -= 1;
-    if life.hours_to_slow == 0 {
-        slowly(node, life, &mut outcome, weather, charge);
-    }
     outcome
+}
+
+/// What the running node draws in this hour \[A\].
+#[inline]
+fn load_amperes(node: &NodeTables, kind: usize, air_celsius: f32, life: &Life, charge: f32) -> f32 {
+    let row = node.demand.row(kind, node.demand.level(charge));
+    drawn_amperes(row.amperes(air_celsius, || node.rest_volts(charge)), life)
+}
+
+/// Floor and active current of a nominal node as this life draws them \[A\].
+#[inline]
+fn drawn_amperes((floor, active): (f32, f32), life: &Life) -> f32 {
+    floor * life.floor_factor + active * life.active_factor + life.extra_amperes
 }
 
 /// Whether the node runs in this hour; returns the charge for a join if it comes back \[Ah\].
@@ -290,8 +442,7 @@ fn take_sun(
     charge: f32,
     rest_volts: f32,
 ) -> Option<f32> {
-    let waits = life.done && rest_volts >= node.charger.recharge_below_volts;
-    if waits && !life.counts_offers {
+    if life.waits(node, charge) {
         return Some(charge);
     }
     let from_panel = node.from_panel(sun_w_m2, weather.cell_celsius, rest_volts);
@@ -302,7 +453,7 @@ fn take_sun(
     outcome.gated = limits.amperes <= 0.0;
     outcome.offered = from_panel.min(limits.amperes).min(node.charger.trickle(rest_volts));
     life.flows.offered += f64::from(outcome.offered);
-    life.done &= rest_volts >= node.charger.recharge_below_volts;
+    life.done &= charge >= node.charger.recharges_below;
     if !life.done {
         let headroom_volts = limits.volts - rest_volts;
         outcome.taken = outcome.offered;
@@ -351,14 +502,25 @@ fn settle(life: &mut Life, outcome: &mut HourOutcome, next_ah: f64) {
     }
 }
 
-/// What changes so slowly that a quarter of a day is one step: leaks and calendar wear.
-fn slowly(node: &NodeTables, life: &mut Life, outcome: &mut HourOutcome, weather: &HourWeather, charge: f32) {
-    life.hours_to_slow = SLOW_HOURS;
-    let hours = f32::from(SLOW_HOURS);
-    let slow = node.slow(charge, weather.battery_celsius);
+/// What changes so slowly that a quarter of a day is one step, or a week: leaks and calendar wear, capacity.
+fn end_quarter(
+    node: &NodeTables,
+    life: &mut Life,
+    outcome: &mut HourOutcome,
+    battery_celsius: f32,
+    charge: f32,
+) {
+    life.hours_left = QUARTER_H as u8;
+    let hours = QUARTER_H as f32;
+    let slow = node.slow(charge, battery_celsius);
     let leak = hours * (slow.self_discharge_per_h * life.stored_ah as f32 + node.leakage_amperes);
     life.wear += f64::from(hours * slow.wear_per_h);
     life.flows.self_discharge += f64::from(leak);
     outcome.spent += leak;
     settle(life, outcome, life.stored_ah - f64::from(leak));
+    life.quarters_left -= 1;
+    if life.quarters_left == 0 {
+        life.quarters_left = QUARTERS_PER_WEEK;
+        life.wear_out(node);
+    }
 }

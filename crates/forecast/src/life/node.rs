@@ -89,8 +89,8 @@ pub struct ChargerTables {
     precharge_amperes: f32,
     /// Whether it stops once the battery is full.
     pub stops_when_full: bool,
-    /// Resting voltage below which it starts again \[V\].
-    pub recharge_below_volts: f32,
+    /// State of charge below which it starts again.
+    pub recharges_below: f32,
 }
 
 const COLDEST_CELSIUS: f32 = -60.0;
@@ -137,7 +137,8 @@ impl ChargerTables {
             precharge_below_volts: charger.precharge_below.map_or(none, Voltage::volts) as f32,
             precharge_amperes: charger.precharge_current.amperes() as f32,
             stops_when_full: charger.terminate_current.amperes() > 0.0 && charger.recharge_below.is_some(),
-            recharge_below_volts: charger.recharge_below.map_or(none, Voltage::volts) as f32,
+            recharges_below: charger.recharge_below.map_or(0.0, |rest| battery::charge_at_rest(battery, rest))
+                as f32,
         }
     }
 
@@ -159,7 +160,7 @@ impl ChargerTables {
             precharge_below_volts: f32::NEG_INFINITY,
             precharge_amperes: 0.0,
             stops_when_full: false,
-            recharge_below_volts: f32::NEG_INFINITY,
+            recharges_below: 0.0,
         }
     }
 }
@@ -171,10 +172,14 @@ pub struct NodeTables {
     pub harvest: Harvest,
     /// By state of charge: resting voltage \[V\].
     rest: Rows<1, CHARGES>,
-    /// By state of charge: resistance at 25 °C \[ohm\], factor on wear.
-    by_charge: Rows<2, CHARGES>,
-    /// By battery temperature [°C]: factor on resistance, share of charge locked by cold, self-discharge [1/h], wear [1/h].
-    by_temperature: Rows<4, TEMPERATURES>,
+    /// By state of charge: resistance at 25 °C \[ohm\].
+    warm_ohm: Rows<1, CHARGES>,
+    /// By battery temperature [°C]: factor on resistance, share of charge locked by cold.
+    by_temperature: Rows<2, TEMPERATURES>,
+    /// By state of charge: factor on wear.
+    wear_by_charge: Rows<1, CHARGES>,
+    /// By battery temperature [°C]: self-discharge [1/h], wear [1/h].
+    slow_by_temperature: Rows<2, TEMPERATURES>,
     /// The charger.
     pub charger: ChargerTables,
     /// The loads.
@@ -203,24 +208,23 @@ impl NodeTables {
     #[must_use]
     pub fn new(design: &Design, harvest: Harvest, demand: Demand) -> Self {
         let battery = &design.battery;
-        let by_charge = Rows::new(0.0, 1.0, |charge| {
-            let warm_ohm = battery.resistance.nominal.ohms() * battery::resistance_by_charge(battery, charge);
-            [warm_ohm, ageing::charge_factor(&battery.ageing, charge)]
-        });
-        let by_temperature = Rows::new(COLDEST_CELSIUS, HOTTEST_CELSIUS, |celsius| {
-            [
-                battery::resistance_by_temperature(battery, celsius),
-                1.0 - battery::usable_share(battery, celsius),
-                battery::self_discharge_per_hour(battery, celsius),
-                ageing::hourly_wear(&battery.ageing, celsius),
-            ]
-        });
+        let nominal_ohm = battery.resistance.nominal.ohms();
         let charger = design.charger.as_ref();
         Self {
             harvest,
             rest: Rows::new(0.0, 1.0, |charge| [battery::open_circuit(battery, charge).volts()]),
-            by_charge,
-            by_temperature,
+            warm_ohm: Rows::new(0.0, 1.0, |charge| {
+                [nominal_ohm * battery::resistance_by_charge(battery, charge)]
+            }),
+            by_temperature: Rows::new(COLDEST_CELSIUS, HOTTEST_CELSIUS, |celsius| {
+                let factor = battery::resistance_by_temperature(battery, celsius);
+                [factor, 1.0 - battery::usable_share(battery, celsius)]
+            }),
+            wear_by_charge: Rows::new(0.0, 1.0, |charge| [ageing::charge_factor(&battery.ageing, charge)]),
+            slow_by_temperature: Rows::new(COLDEST_CELSIUS, HOTTEST_CELSIUS, |celsius| {
+                let leaks = battery::self_discharge_per_hour(battery, celsius);
+                [leaks, ageing::hourly_wear(&battery.ageing, celsius)]
+            }),
             charger: charger
                 .map_or_else(ChargerTables::ideal, |charger| ChargerTables::new(charger, battery)),
             capacity_ah: real_capacity(battery).ampere_hours(),
@@ -249,8 +253,10 @@ impl NodeTables {
         Self {
             harvest: Harvest::Given,
             rest: Rows::new(0.0, 1.0, |_| [1.0]),
-            by_charge: Rows::new(0.0, 1.0, |_| [0.0; 2]),
-            by_temperature: Rows::new(COLDEST_CELSIUS, HOTTEST_CELSIUS, |_| [0.0; 4]),
+            warm_ohm: Rows::new(0.0, 1.0, |_| [0.0]),
+            by_temperature: Rows::new(COLDEST_CELSIUS, HOTTEST_CELSIUS, |_| [0.0; 2]),
+            wear_by_charge: Rows::new(0.0, 1.0, |_| [0.0]),
+            slow_by_temperature: Rows::new(COLDEST_CELSIUS, HOTTEST_CELSIUS, |_| [0.0; 2]),
             charger: ChargerTables::ideal(),
             demand,
             capacity_ah: capacity.ampere_hours(),
@@ -305,7 +311,7 @@ impl NodeTables {
 
     /// Resistance of the nominal battery \[ohm\].
     pub(super) fn resistance_ohm(&self, charge: f32, battery_celsius: f32) -> f32 {
-        self.by_charge.at(charge)[0] * self.by_temperature.at(battery_celsius)[0]
+        self.warm_ohm.at(charge)[0] * self.by_temperature.at(battery_celsius)[0]
     }
 
     /// Share of the charge that cold locks up.
@@ -314,16 +320,16 @@ impl NodeTables {
     }
 
     pub(super) fn slow(&self, charge: f32, battery_celsius: f32) -> Slow {
-        let [_, wear_share] = self.by_charge.at(charge);
-        let [_, _, self_discharge_per_h, wear_per_h] = self.by_temperature.at(battery_celsius);
+        let [wear_share] = self.wear_by_charge.at(charge);
+        let [self_discharge_per_h, wear_per_h] = self.slow_by_temperature.at(battery_celsius);
         Slow { self_discharge_per_h, wear_per_h: wear_per_h * wear_share }
     }
 
     /// The largest resistance of the nominal battery \[ohm\].
     pub(super) fn largest_ohm(&self) -> f32 {
         let largest = |rows: &mut dyn Iterator<Item = f32>| rows.fold(0.0, f32::max);
-        let by_charge = largest(&mut self.by_charge.points.iter().map(|[ohm, _]| *ohm));
-        by_charge * largest(&mut self.by_temperature.points.iter().map(|[factor, ..]| *factor))
+        let by_charge = largest(&mut self.warm_ohm.points.iter().map(|[ohm]| *ohm));
+        by_charge * largest(&mut self.by_temperature.points.iter().map(|[factor, _]| *factor))
     }
 
     /// Charge above which a battery of so many times the resistance can't stop the node at any tabulated temperature.
@@ -331,10 +337,10 @@ impl NodeTables {
         if self.never_stops {
             return f32::NEG_INFINITY;
         }
-        let locked = self.by_temperature.points.iter().map(|[_, locked, ..]| *locked).fold(0.0, f32::max);
-        let coldest = self.by_temperature.points.iter().map(|[factor, ..]| *factor).fold(0.0, f32::max);
+        let locked = self.by_temperature.points.iter().map(|[_, locked]| *locked).fold(0.0, f32::max);
+        let coldest = self.by_temperature.points.iter().map(|[factor, _]| *factor).fold(0.0, f32::max);
         let holds = |charge: f32| {
-            let ohm = self.by_charge.at(charge)[0] * coldest * resistance_factor;
+            let ohm = self.warm_ohm.at(charge)[0] * coldest * resistance_factor;
             charge > locked && self.rest_volts(charge) >= self.stops_below_volts + self.pulse_drop_volts(ohm)
         };
         let steps = (0..=100).map(|percent| percent as f32 / 100.0);

@@ -5,8 +5,6 @@ use std::ops::ControlFlow;
 use super::kernel::{HourOutcome, HourWeather, Life, step};
 use super::node::NodeTables;
 
-const HOURS_PER_DAY: usize = 24;
-
 /// A weather record ready for the hour step; it is lived through again and again.
 #[derive(Clone, Debug, Default)]
 pub struct Record {
@@ -78,9 +76,6 @@ impl Walk {
                 weather.in_plane_w_m2 = 0.0;
             }
             let outcome = step(node, usize::from(record.kinds[place]), &weather, &mut life);
-            if (index + 1).is_multiple_of(HOURS_PER_DAY) {
-                life.wear_out(node);
-            }
             if (index + 1).is_multiple_of(year) {
                 life.yield_factor *= record.yield_kept_per_pass;
             }

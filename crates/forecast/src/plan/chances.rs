@@ -186,9 +186,9 @@ pub(super) fn chances<W: ensemble::LifeWeather>(
         darkest_day,
         bands,
         worst: worst(question, &lives.outcomes),
-        causes: causes(question, &lives.outcomes),
+        causes: causes(question, &lives.outcomes, effort.threads),
         drivers: drivers(question.unknowns, &lives.outcomes),
-        faults: faults(design, question, defects_day, watch),
+        faults: faults(design, question, defects_day, effort.threads, watch),
     }
 }
 
@@ -311,7 +311,7 @@ fn worst<W: ensemble::LifeWeather>(question: &Question<'_, W>, lives: &[LifeOutc
     };
     let Some(outcome) = went_worst(lives) else { return found };
     let middle = outcome.first_outage.unwrap_or(outcome.lowest_hour) as usize;
-    ensemble::live(question, outcome.life, None, None, |seen| {
+    ensemble::live_by_the_hour(question, outcome.life, |seen| {
         if seen.place % 24 == 23 && seen.index.abs_diff(middle) <= YEAR_H / 2 {
             found.charge_by_day[seen.place / 24] = Share::from_fraction(seen.life.charge());
         }
@@ -334,6 +334,7 @@ fn worst<W: ensemble::LifeWeather>(question: &Question<'_, W>, lives: &[LifeOutc
 fn causes<W: ensemble::LifeWeather>(
     question: &Question<'_, W>,
     lives: &[LifeOutcome],
+    threads: usize,
 ) -> Vec<(Cause, Share)> {
     let failed: Vec<&LifeOutcome> =
         lives.iter().filter(|life| life.outage_hours > 0).take(EXAMINED).collect();
@@ -342,15 +343,18 @@ fn causes<W: ensemble::LifeWeather>(
         nodes.iter_mut().for_each(change);
         nodes
     };
-    let saviours = [
+    let mut saviours = vec![
         (Cause::BrownOut, changed(&|node| node.demand.pulse.amperes = 0.0)),
         (Cause::ChargeGate, changed(&|node| node.charger.open_gate())),
         (Cause::Ageing, changed(&|node| node.ageing = None)),
-        (Cause::Distance, vec![question.nodes[question.spots.nearest()].clone(); question.nodes.len()]),
     ];
+    if question.nodes.len() > 1 {
+        let nearest = question.nodes[question.spots.nearest()].clone();
+        saviours.push((Cause::Distance, vec![nearest; question.nodes.len()]));
+    }
     let cause = |life: &LifeOutcome| {
         let saved = |nodes: &[NodeTables], parts| {
-            ensemble::live(&Question { nodes, ..*question }, life.life, parts, None, |_| {}).outage_hours == 0
+            ensemble::survives(&Question { nodes, ..*question }, life.life, parts)
         };
         let by_change = saviours.iter().find(|(_, nodes)| saved(nodes, None)).map(|(cause, _)| *cause);
         by_change.unwrap_or(if saved(question.nodes, Some(Drawn::nominal())) {
@@ -359,7 +363,7 @@ fn causes<W: ensemble::LifeWeather>(
             Cause::Sun
         })
     };
-    let found: Vec<Cause> = failed.iter().map(|life| cause(life)).collect();
+    let found: Vec<Cause> = ensemble::on_threads(threads, failed.len(), |index| cause(failed[index]));
     let all = [Cause::Sun, Cause::Distance, Cause::Parts, Cause::ChargeGate, Cause::BrownOut, Cause::Ageing];
     let counted = all.map(|cause| (cause, found.iter().filter(|other| **other == cause).count()));
     let mut counted: Vec<_> = counted.into_iter().filter(|(_, count)| *count > 0).collect();
@@ -402,23 +406,29 @@ fn faults<W: ensemble::LifeWeather>(
     design: &Design,
     question: &Question<'_, W>,
     day: usize,
+    threads: usize,
     watch: &dyn Watch,
 ) -> Vec<FaultRow> {
     let question = Question { start_day: Some(day), charge: Share::from_fraction(1.0), ..*question };
     let possible = defects::possible(design).into_iter().take_while(|_| !watch.stop());
-    let mut rows: Vec<FaultRow> = possible.map(|defect| fault_row(&question, defect)).collect();
+    let mut rows: Vec<FaultRow> = possible.map(|defect| fault_row(&question, defect, threads)).collect();
     let key = |row: &FaultRow| row.median_days.unwrap_or(f64::INFINITY);
     rows.sort_by(|one, other| key(one).total_cmp(&key(other)));
     rows
 }
 
-fn fault_row<W: ensemble::LifeWeather>(question: &Question<'_, W>, defect: Defect) -> FaultRow {
+fn fault_row<W: ensemble::LifeWeather>(
+    question: &Question<'_, W>,
+    defect: Defect,
+    threads: usize,
+) -> FaultRow {
     let fault = Fault {
         extra_amperes: defect.extra.amperes() as f32,
         clears: defect.clears_by_itself,
         dark_days: if defect.dark_hours == usize::MAX { usize::MAX } else { defect.dark_hours / 24 },
     };
-    let Faulted { days_to_stop, came_back, lives } = ensemble::with_fault(question, &fault, FAULTED_LIVES);
+    let Faulted { days_to_stop, came_back, lives } =
+        ensemble::with_fault(question, &fault, FAULTED_LIVES, threads);
     let stopped = days_to_stop.len();
     let after = |share: f64| (stopped > 0).then(|| stats::quantile(&days_to_stop, share));
     FaultRow {

@@ -155,7 +155,7 @@ impl Stage<'_> {
                 .node
                 .demand
                 .row(usize::from(self.record.kinds[index]), self.node.demand.levels.len() - 1);
-            let (floor, active) = row.amperes(hour.air_celsius, volts);
+            let (floor, active) = row.amperes(hour.air_celsius, || volts);
             balance.offered_ah +=
                 f64::from(self.node.from_panel(hour.in_plane_w_m2, hour.cell_celsius, volts));
             balance.floor_ah += f64::from(floor);
@@ -170,18 +170,15 @@ impl Stage<'_> {
         }
     }
 
-    /// Hours out in a life from `from`, and nothing else of it.
-    pub(super) fn outage_hours(&self, from: usize, charge: Share, hours: usize) -> u32 {
-        let mut out = 0;
-        Walk::new(kernel::Life::new(self.node, charge.fraction()), from, hours).go(
-            self.node,
-            self.record,
-            |_, _, outcome| {
-                out += u32::from(outcome.out());
-                Continue(())
-            },
-        );
-        out
+    /// Whether a life from `from` goes without an outage.
+    pub(super) fn survives(&self, from: usize, charge: Share, hours: usize) -> bool {
+        let mut out = false;
+        let life = kernel::Life::new(self.node, charge.fraction());
+        Walk::new(life, from, hours).go(self.node, self.record, |_, _, outcome| {
+            out = outcome.out();
+            if out { Break(()) } else { Continue(()) }
+        });
+        !out
     }
 
     fn count(

@@ -256,7 +256,7 @@ fn cause(life: &Life, design: &Design, stage: &Stage<'_>, start: usize, hours: u
         let mut node = stage.node.clone();
         change(&mut node);
         let changed = Stage { node: &node, ..*stage };
-        changed.outage_hours(start, charge, hours) == 0
+        changed.survives(start, charge, hours)
     };
     if saved(&|node| node.demand.pulse.amperes = 0.0) {
         Some(Cause::BrownOut)

@@ -134,7 +134,7 @@ pub(super) fn drawn(design: &Design, weather: &SyntheticWeather, diary: &Diary, 
     for day in (0..SHOWN_YEARS).flat_map(|_| 0..light::YEAR_DAYS) {
         weather.next_day(day, &parts, &mut sky, &mut random);
         let plain_w_m2 = weather.plain_day_wh_m2(day, &sky) / HOURS_PER_DAY as f32;
-        felt.record.hours.extend(weather.hours(day, &mut sky));
+        felt.record.hours.extend(weather.hours(day, &mut sky).iter());
         for date in &nominal[day * HOURS_PER_DAY..][..HOURS_PER_DAY] {
             felt.record.kinds.push(diary.kind(date.month, date.day, date.hour) as u16);
             felt.plain_in_plane_w_m2.push(plain_w_m2);

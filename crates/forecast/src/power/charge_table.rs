@@ -19,7 +19,8 @@ const BRIGHTEST_ROOT: f64 = 6.117;
 
 /// What a panel and charger offer a battery \[A\], before current limit, temperature gate and charge voltage.
 ///
-/// Trilinear over the fourth root of the irradiance, cell temperature and battery voltage. The fourth root spaces the
+/// Trilinear over the fourth root of the irradiance, cell temperature and battery voltage, which comes last: it alone
+/// hangs on the life, and the rest need not wait for it. The fourth root spaces the
 /// light almost by ratio at the cost of two square roots. What is tabulated is the sixteenth root of the share that the
 /// output falls short of all the light can drive: beyond the knee of a panel this shortfall grows exponentially, its
 /// root almost linearly, and four products undo it. 32 kB: it fits the first-level cache.
@@ -36,8 +37,8 @@ pub struct ChargeTable {
     driven_per_row: f32,
     /// What the charger takes from the panel current for itself \[A\]; 0 for a converter, whose share is in the table.
     input_a: f32,
-    /// 1 if the output is power, else 0.
-    by_power: f32,
+    /// Whether the output is power.
+    by_power: bool,
 }
 
 impl ChargeTable {
@@ -67,7 +68,7 @@ impl ChargeTable {
             driven: single(driven(0)),
             driven_per_row: single(driven(1) - driven(0)),
             input_a: single(if converts(charger) { 0.0 } else { charger.input_current.amperes() }),
-            by_power: f32::from(u8::from(converts(charger))),
+            by_power: converts(charger),
         }
     }
 
@@ -75,24 +76,41 @@ impl ChargeTable {
     /// voltage \[V\]; 0 in the dark, never negative. Not limited.
     #[inline]
     pub fn current_a(&self, irradiance_w_m2: f32, cell_celsius: f32, battery_v: f32) -> f32 {
+        let irradiance_w_m2 = irradiance_w_m2.max(0.0);
         let row = self.warmth.place(cell_celsius);
-        let (i, x) = split(self.light.place(irradiance_w_m2.max(0.0).sqrt().sqrt()));
+        let (i, x) = split(self.light.place(irradiance_w_m2.sqrt().sqrt()));
         let (j, y) = split(row);
         let (k, z) = split(self.voltage.place(battery_v));
         let (brighter, warmer) = (self.voltage.nodes, self.voltage.nodes * self.light.nodes);
         let at = j * warmer + i * brighter + k;
-        let t = &self.roots[at..at + warmer + brighter + 2];
-        let along = |at: usize| t[at] + z * (t[at + 1] - t[at]);
-        let across = |at: usize| along(at) + x * (along(at + brighter) - along(at));
-        let root = across(0) + y * (across(warmer) - across(0));
+        let [lower, higher] = mix(
+            mix(self.pair(at), self.pair(at + brighter), x),
+            mix(self.pair(at + warmer), self.pair(at + warmer + brighter), x),
+            y,
+        );
+        let root = lower + z * (higher - lower);
         let fourth = root * root * root * root;
         let driven = (self.driven + row * self.driven_per_row) * irradiance_w_m2;
         let output = driven * (1.0 - fourth * fourth * fourth * fourth) - self.input_a;
+        if !self.by_power {
+            return output.max(0.0);
+        }
         let starts = self.starts_w_m2[j] + y * (self.starts_w_m2[j + 1] - self.starts_w_m2[j]);
-        let running = f32::from(u8::from(irradiance_w_m2 >= starts));
-        let divisor = 1.0 + self.by_power * (battery_v.max(LEAST_BATTERY_V) - 1.0);
-        running * output.max(0.0) / divisor
+        if irradiance_w_m2 >= starts { output.max(0.0) / battery_v.max(LEAST_BATTERY_V) } else { 0.0 }
     }
+
+    /// The roots at two neighbouring voltages.
+    #[inline]
+    fn pair(&self, at: usize) -> [f32; 2] {
+        let pair = &self.roots[at..at + 2];
+        [pair[0], pair[1]]
+    }
+}
+
+/// So far on the way from one pair to the other.
+#[inline]
+fn mix(one: [f32; 2], other: [f32; 2], share: f32) -> [f32; 2] {
+    [one[0] + share * (other[0] - one[0]), one[1] + share * (other[1] - one[1])]
 }
 
 /// Evenly spaced nodes, at least 2 and less than 1024.
@@ -120,7 +138,9 @@ impl Axis {
     /// Place on the axis in steps, held within it.
     #[inline]
     fn place(&self, value: f32) -> f32 {
-        ((value - self.start) * self.per_unit).max(0.0).min(self.last_place)
+        let place = ((value - self.start) * self.per_unit).max(0.0);
+        // One instruction, where `min` would look for what is no number.
+        if place < self.last_place { place } else { self.last_place }
     }
 }
 

@@ -97,11 +97,7 @@ impl Clearness {
     /// Standard deviation of the mean over so many days when the scores of days `k` apart correlate as given.
     #[must_use]
     pub fn sd_of_mean(&self, days: usize, correlation: impl Fn(usize) -> f64) -> f64 {
-        let terms = self.hermite();
-        let covariance =
-            |rho: f64| terms.iter().enumerate().skip(1).map(|(n, c)| c * c * rho.powi(n as i32)).sum::<f64>();
-        let apart = (1..days).map(|k| 2.0 * (days - k) as f64 * covariance(correlation(k)));
-        ((days as f64 * covariance(1.0) + apart.sum::<f64>()) / (days * days) as f64).sqrt()
+        sd_of_mean(&self.hermite(), days, correlation)
     }
 
     /// Coefficients in normalised Hermite polynomials: the covariance of two days is `sum c_n² rho^n` (Mehler).
@@ -122,6 +118,14 @@ impl Clearness {
         }
         terms
     }
+}
+
+/// The same from the coefficients in Hermite polynomials.
+fn sd_of_mean(terms: &[f64; 12], days: usize, correlation: impl Fn(usize) -> f64) -> f64 {
+    let covariance =
+        |rho: f64| terms.iter().enumerate().skip(1).map(|(n, c)| c * c * rho.powi(n as i32)).sum::<f64>();
+    let apart = (1..days).map(|k| 2.0 * (days - k) as f64 * covariance(correlation(k)));
+    ((days as f64 * covariance(1.0) + apart.sum::<f64>()) / (days * days) as f64).sqrt()
 }
 
 struct BendtHerzog {
@@ -152,30 +156,51 @@ pub struct Persistence {
     day_to_day: f64,
     /// Share of the score's variance that the slow factor carries.
     slow_share: f64,
+    /// Of the slow factor, what is left of it from one day to the next.
+    slow_kept: f64,
+    /// Standard deviations of what a day adds to the fast and to the slow part.
+    day_noise: f64,
+    slow_noise: f64,
+    /// Weights of the two in the score.
+    parts: [f64; 2],
 }
 
 impl Persistence {
     /// Day-to-day persistence alone: a year is then as good as the next but for its days.
     #[must_use]
     pub fn of_days(day_to_day: f64) -> Self {
-        Self { day_to_day, slow_share: 0.0 }
+        Self::of_parts(day_to_day, 0.0)
+    }
+
+    fn of_parts(day_to_day: f64, slow_share: f64) -> Self {
+        let slow_kept = (-1.0 / SLOW_MEMORY_DAYS).exp();
+        let noise = |kept: f64| (1.0 - kept * kept).sqrt();
+        Self {
+            day_to_day,
+            slow_share,
+            slow_kept,
+            day_noise: noise(day_to_day),
+            slow_noise: noise(slow_kept),
+            parts: [(1.0 - slow_share).sqrt(), slow_share.sqrt()],
+        }
     }
 
     /// Day-to-day persistence and as much of the slow factor as brings the standard deviation of this month's mean over
     /// the years to `relative_sd` of the mean; none if the days alone make as much.
     #[must_use]
     pub fn with_yearly_spread(day_to_day: f64, month: &Clearness, days: usize, relative_sd: f64) -> Self {
-        let wanted = relative_sd * month.mean();
+        let terms = month.hermite();
+        let wanted = relative_sd * terms[0];
         let spread = |slow_share: f64| {
-            let persistence = Self { day_to_day, slow_share };
-            month.sd_of_mean(days, |apart| persistence.correlation(apart))
+            let persistence = Self::of_parts(day_to_day, slow_share);
+            sd_of_mean(&terms, days, |apart| persistence.correlation(apart))
         };
         let (mut low, mut high) = (0.0, 0.9);
         for _ in 0..40 {
             let middle = 0.5 * (low + high);
             if spread(middle) < wanted { low = middle } else { high = middle }
         }
-        Self { day_to_day, slow_share: low }
+        Self::of_parts(day_to_day, low)
     }
 
     /// Correlation of the scores of two days so many days apart.
@@ -210,14 +235,12 @@ impl Scores {
     /// The score of the next day.
     #[inline]
     pub fn next(&mut self, persistence: &Persistence, random: &mut Stream) -> f32 {
-        let phi = persistence.day_to_day;
-        self.fast = phi * self.fast + (1.0 - phi * phi).sqrt() * random.normal();
+        let Persistence { day_to_day, day_noise, slow_noise, slow_kept, parts, .. } = *persistence;
+        self.fast = day_to_day * self.fast + day_noise * random.normal();
         if persistence.slow_share > 0.0 {
-            let kept = (-1.0 / SLOW_MEMORY_DAYS).exp();
-            self.slow = kept * self.slow + (1.0 - kept * kept).sqrt() * random.normal();
+            self.slow = slow_kept * self.slow + slow_noise * random.normal();
         }
-        let share = persistence.slow_share;
-        ((1.0 - share).sqrt() * self.fast + share.sqrt() * self.slow) as f32
+        (parts[0] * self.fast + parts[1] * self.slow) as f32
     }
 }
 

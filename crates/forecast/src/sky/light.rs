@@ -48,6 +48,13 @@ impl ClearnessPlace {
         let row = (place as usize).min(LEVELS - 2);
         Self { row, share: place - row as f32 }
     }
+
+    /// Share of the way from the row below to the row above.
+    #[inline]
+    #[must_use]
+    pub fn share(self) -> f32 {
+        self.share
+    }
 }
 
 /// Light on a plane for every hour of the nominal year and every clearness of its day.
@@ -132,13 +139,16 @@ impl LightTable {
         }
     }
 
-    /// Light past the cover in the hours of a day of the year [W/m²].
+    /// Light past the cover in the hours of a day of the year [W/m²], at the clearness below the place and at that above.
     #[inline]
     #[must_use]
-    pub fn effective_w_m2(&self, day: usize, clearness: ClearnessPlace) -> [f32; HOURS_PER_DAY] {
+    pub fn rows(
+        &self,
+        day: usize,
+        clearness: ClearnessPlace,
+    ) -> (&[f32; HOURS_PER_DAY], &[f32; HOURS_PER_DAY]) {
         let levels = &self.effective[day];
-        let (low, high) = (&levels[clearness.row], &levels[clearness.row + 1]);
-        std::array::from_fn(|hour| low[hour] + clearness.share * (high[hour] - low[hour]))
+        (&levels[clearness.row], &levels[clearness.row + 1])
     }
 
     /// Light falling on the plane in a day of the year [Wh/m²].

@@ -5,8 +5,8 @@
     reason = "single precision is the point of the tables, and places in them are clamped"
 )]
 
-use crate::life::ensemble::{DayHours, LifeWeather};
-use crate::life::kernel::HourWeather;
+use crate::life::ensemble::LifeWeather;
+use crate::life::kernel::{DayHours, HourWeather};
 use crate::life::unknowns::Drawn;
 use crate::random::Stream;
 use crate::sky::light::{YEAR_DAYS, YEAR_HOURS};
@@ -81,14 +81,13 @@ impl LifeWeather for RecordedWeather {
     fn hours(&self, day: usize, sky: &mut Self::Sky) -> DayHours {
         let winter = sky.unwrap_or_default();
         let first = winter.year * YEAR_HOURS + day * HOURS_PER_DAY;
-        std::array::from_fn(|hour| {
-            let seen = &self.hours[first + hour];
-            HourWeather {
-                in_plane_w_m2: seen.in_plane_w_m2 * winter.sun_factor,
-                cell_celsius: seen.cell_celsius + winter.warmer_k,
-                air_celsius: seen.air_celsius + winter.warmer_k,
-                battery_celsius: seen.battery_celsius + winter.warmer_k,
-            }
-        })
+        let mut hours = DayHours::default();
+        for (hour, seen) in self.hours[first..first + HOURS_PER_DAY].iter().enumerate() {
+            hours.in_plane_w_m2[hour] = seen.in_plane_w_m2 * winter.sun_factor;
+            hours.cell_celsius[hour] = seen.cell_celsius + winter.warmer_k;
+            hours.air_celsius[hour] = seen.air_celsius + winter.warmer_k;
+            hours.battery_celsius[hour] = seen.battery_celsius + winter.warmer_k;
+        }
+        hours
     }
 }

@@ -7,10 +7,11 @@
 use design::node::Enclosure;
 
 use super::clearness::{Clearness, DAY_TO_DAY, Persistence, Scores};
-use super::climate::Climate;
+use super::climate::{Climate, MonthClimate};
 use super::irradiance::faiman_celsius;
 use super::light::{ClearnessPlace, LightTable, YEAR_DAYS};
-use crate::life::ensemble::{DayHours, LifeWeather};
+use crate::life::ensemble::LifeWeather;
+use crate::life::kernel::DayHours;
 use crate::life::unknowns::Drawn;
 use crate::random::Stream;
 
@@ -38,9 +39,22 @@ pub struct SyntheticWeather {
     days: Vec<DayNormal>,
     warmth_by_hour: [f32; HOURS_PER_DAY],
     cell_k_per_w_m2: f32,
-    sun_gain_k_per_w_m2: f32,
     sky_loss_k: f32,
-    box_follows: f32,
+    in_box: InBox,
+    /// Standard deviation of what a day adds to the score of warmth.
+    warmth_noise: f64,
+}
+
+/// How a battery in its box follows the day from hour to hour: its lag is linear, so that what each cause alone makes of
+/// it is tabulated, and the hours of a day need not wait for one another.
+#[derive(Clone, Debug)]
+struct InBox {
+    /// Share that is left of its temperature at the day's start.
+    left: [f32; HOURS_PER_DAY],
+    /// Per kelvin of the air's half swing.
+    by_swing: [f32; HOURS_PER_DAY],
+    /// By day of the year: what the sun adds at clearness 1, and the hours without sun per kelvin lost to the sky \[K\].
+    by_day: Vec<[[f32; HOURS_PER_DAY]; 2]>,
 }
 
 /// What is usual on a day of the year.
@@ -63,6 +77,8 @@ pub struct Sky {
     warmth: f64,
     day: Day,
     battery_celsius: f32,
+    /// The month that is being drawn, and the life's own factor on its sun.
+    sun_of_month: Option<(usize, f32)>,
 }
 
 /// One day of one life.
@@ -88,16 +104,17 @@ impl SyntheticWeather {
         let dark = &clearness[darkest.unwrap_or(0)];
         let warmth =
             |hour: usize| (std::f64::consts::TAU * (hour as f64 + 0.5 - WARMEST_HOUR) / 24.0).cos() as f32;
+        let warmth_by_hour = std::array::from_fn(warmth);
         Self {
             persistence: Persistence::with_yearly_spread(DAY_TO_DAY, dark, 31, YEARLY_SPREAD),
+            in_box: InBox::new(enclosure, &light, &warmth_by_hour),
             light,
             clearness,
             days,
-            warmth_by_hour: std::array::from_fn(warmth),
+            warmth_by_hour,
             cell_k_per_w_m2: faiman_celsius(1.0, 0.0, WIND_M_S) as f32,
-            sun_gain_k_per_w_m2: (enclosure.sun_gain_k / 1000.0) as f32,
             sky_loss_k: enclosure.sky_loss_k as f32,
-            box_follows: (1.0 - (-1.0 / enclosure.lag.hours().max(1e-6)).exp()) as f32,
+            warmth_noise: (1.0 - WARMTH_DAY_TO_DAY * WARMTH_DAY_TO_DAY).sqrt(),
         }
     }
 
@@ -132,8 +149,12 @@ impl LifeWeather for SyntheticWeather {
     fn next_day(&self, day: usize, drawn: &Drawn, sky: &mut Self::Sky, random: &mut Stream) {
         let normal = &self.days[day];
         let score = sky.scores.next(&self.persistence, random);
-        let kept = WARMTH_DAY_TO_DAY;
-        sky.warmth = kept * sky.warmth + (1.0 - kept * kept).sqrt() * random.normal();
+        sky.warmth = WARMTH_DAY_TO_DAY * sky.warmth + self.warmth_noise * random.normal();
+        let sun_factor = match sky.sun_of_month {
+            Some((month, factor)) if month == normal.month => factor,
+            _ => drawn.sun(normal.sun_doubt) as f32,
+        };
+        sky.sun_of_month = Some((normal.month, sun_factor));
         let clearness = self.clearness[normal.month].at(score);
         let clear_share = (clearness / CLEAR_SKY_CLEARNESS).min(1.0);
         // A clear day warms and cools more, in proportion (see `climate::DailyAir`): so the month keeps its mean swing.
@@ -144,29 +165,60 @@ impl LifeWeather for SyntheticWeather {
             clearness,
             air_celsius: (normal.air_celsius + drawn.warmer_k() + sky.warmth * normal.air_sd_k) as f32,
             half_swing_k: normal.half_swing_k as f32 * swing,
-            sun_factor: if snowed { 0.0 } else { drawn.sun(normal.sun_doubt) as f32 },
+            sun_factor: if snowed { 0.0 } else { sun_factor },
             night_loss_k: self.sky_loss_k * clear_share,
         };
     }
 
     #[inline]
     fn hours(&self, day: usize, sky: &mut Self::Sky) -> DayHours {
-        let today = &sky.day;
-        let light = self.light.effective_w_m2(day, today.place);
-        let ghi_at_one = self.light.ghi_at_one_w_m2(day);
+        let Day { place, clearness, air_celsius, half_swing_k, sun_factor, night_loss_k } = sky.day;
+        let (low, high) = self.light.rows(day, place);
+        let [sun_k, night] = &self.in_box.by_day[day];
+        let off_k = sky.battery_celsius - air_celsius;
         let mut hours = DayHours::default();
-        for (hour, now) in hours.iter_mut().enumerate() {
-            now.air_celsius = today.air_celsius + today.half_swing_k * self.warmth_by_hour[hour];
-            now.in_plane_w_m2 = light[hour] * today.sun_factor;
-            now.cell_celsius = now.air_celsius + self.cell_k_per_w_m2 * now.in_plane_w_m2;
-            let lit = ghi_at_one[hour] > 0.0;
-            let warmed_k = self.sun_gain_k_per_w_m2 * ghi_at_one[hour] * today.clearness;
-            let inside_celsius = now.air_celsius + if lit { warmed_k } else { -today.night_loss_k };
-            sky.battery_celsius += self.box_follows * (inside_celsius - sky.battery_celsius);
-            now.battery_celsius = sky.battery_celsius;
+        for hour in 0..HOURS_PER_DAY {
+            let in_plane_w_m2 = (low[hour] + place.share() * (high[hour] - low[hour])) * sun_factor;
+            let air = air_celsius + half_swing_k * self.warmth_by_hour[hour];
+            let followed =
+                air_celsius + half_swing_k * self.in_box.by_swing[hour] + off_k * self.in_box.left[hour];
+            hours.in_plane_w_m2[hour] = in_plane_w_m2;
+            hours.air_celsius[hour] = air;
+            hours.cell_celsius[hour] = air + self.cell_k_per_w_m2 * in_plane_w_m2;
+            hours.battery_celsius[hour] = followed + clearness * sun_k[hour] - night_loss_k * night[hour];
         }
+        sky.battery_celsius = hours.battery_celsius[HOURS_PER_DAY - 1];
         hours
     }
+}
+
+impl InBox {
+    fn new(enclosure: &Enclosure, light: &LightTable, warmth_by_hour: &[f32; HOURS_PER_DAY]) -> Self {
+        let kept = (-1.0 / enclosure.lag.hours().max(1e-6)).exp() as f32;
+        let gain_k_per_w_m2 = (enclosure.sun_gain_k / 1000.0) as f32;
+        let of_day = |day: usize| {
+            let ghi_at_one = light.ghi_at_one_w_m2(day);
+            [
+                lagged(kept, &ghi_at_one.map(|ghi_w_m2| gain_k_per_w_m2 * ghi_w_m2)),
+                lagged(kept, &ghi_at_one.map(|ghi_w_m2| if ghi_w_m2 > 0.0 { 0.0 } else { 1.0 })),
+            ]
+        };
+        let followed = lagged(kept, &[1.0; HOURS_PER_DAY]);
+        Self {
+            left: followed.map(|share| 1.0 - share),
+            by_swing: lagged(kept, warmth_by_hour),
+            by_day: (0..YEAR_DAYS).map(of_day).collect(),
+        }
+    }
+}
+
+/// What a first-order lag makes of the hours of a day, from nothing.
+fn lagged(kept: f32, hours: &[f32; HOURS_PER_DAY]) -> [f32; HOURS_PER_DAY] {
+    let mut follows = 0.0;
+    hours.map(|hour| {
+        follows += (1.0 - kept) * (hour - follows);
+        follows
+    })
 }
 
 fn month_clearness(climate: &Climate, days: &[DayNormal], month: usize) -> Clearness {
@@ -179,37 +231,79 @@ fn month_clearness(climate: &Climate, days: &[DayNormal], month: usize) -> Clear
     shape.scaled_to(mean)
 }
 
-/// Months drawn out into days: air and swing run smoothly from mid-month to mid-month, clearness keeps to its month.
+/// Months drawn out into days: air and swing run straight from mid-month to mid-month, clearness keeps to its month.
 fn normal_days(climate: &Climate, light: &LightTable, snow_days: &[f64; 12]) -> Vec<DayNormal> {
-    let dates = super::light::nominal_hours();
-    let month_of = |day: usize| usize::from(dates[day * HOURS_PER_DAY].month) - 1;
-    let outside: Vec<f64> = (0..12)
-        .map(|month| {
-            (0..YEAR_DAYS).filter(|day| month_of(*day) == month).map(|day| light.outside_wh_m2(day)).sum()
-        })
-        .collect();
-    (0..YEAR_DAYS)
-        .map(|day| {
-            let date = dates[day * HOURS_PER_DAY];
-            let month = month_of(day);
-            let here = &climate.months[month];
-            let length = dates.iter().filter(|other| other.month == date.month).count() as f64 / 24.0;
-            let past_middle = (f64::from(date.day) - 0.5) / length - 0.5;
-            let neighbour = if past_middle < 0.0 { (month + 11) % 12 } else { (month + 1) % 12 };
-            let toward = &climate.months[neighbour];
-            let between = |one: f64, other: f64| one + past_middle.abs() * (other - one);
-            let snow_share = (snow_days[month] / length).clamp(0.0, 1.0);
-            DayNormal {
-                month,
-                air_celsius: between(here.air_celsius, toward.air_celsius),
-                air_sd_k: between(here.day_sd_k, toward.day_sd_k),
-                half_swing_k: 0.5 * between(here.daily_swing_k, toward.daily_swing_k),
-                mean_clearness: (here.ghi_wh_m2 * length / outside[month].max(1.0)).clamp(0.0, 0.8) as f32,
-                snow_below_score: snow_score(snow_share),
-                sun_doubt: here.sun_doubt,
-            }
-        })
-        .collect()
+    let places = places_in_months();
+    let lengths: [f64; 12] =
+        std::array::from_fn(|month| places.iter().filter(|place| place.month == month).count() as f64);
+    let mut outside = [0.0; 12];
+    for (day, place) in places.iter().enumerate() {
+        outside[place.month] += light.outside_wh_m2(day);
+    }
+    let at_middles = |of: &dyn Fn(&MonthClimate) -> f64| {
+        at_middles(std::array::from_fn(|month| of(&climate.months[month])), &places)
+    };
+    let air_celsius = at_middles(&|month| month.air_celsius);
+    let air_sd_k = at_middles(&|month| month.day_sd_k);
+    let swing_k = at_middles(&|month| month.daily_swing_k);
+    let normal = |place: &PlaceInMonth| {
+        let (month, length) = (place.month, lengths[place.month]);
+        let here = &climate.months[month];
+        DayNormal {
+            month,
+            air_celsius: place.between(&air_celsius),
+            air_sd_k: place.between(&air_sd_k).max(0.0),
+            half_swing_k: 0.5 * place.between(&swing_k).max(0.0),
+            mean_clearness: (here.ghi_wh_m2 * length / outside[month].max(1.0)).clamp(0.0, 0.8) as f32,
+            snow_below_score: snow_score((snow_days[month] / length).clamp(0.0, 1.0)),
+            sun_doubt: here.sun_doubt,
+        }
+    };
+    places.iter().map(normal).collect()
+}
+
+/// Where a day stands in its month, January being 0.
+struct PlaceInMonth {
+    month: usize,
+    /// Share of the month from its middle, -0.5 to 0.5.
+    past_middle: f64,
+}
+
+impl PlaceInMonth {
+    /// The value on the straight line from the middle of this month to that of the nearer neighbour.
+    fn between(&self, at_middles: &[f64; 12]) -> f64 {
+        let neighbour = (self.month + if self.past_middle < 0.0 { 11 } else { 1 }) % 12;
+        let here = at_middles[self.month];
+        here + self.past_middle.abs() * (at_middles[neighbour] - here)
+    }
+}
+
+fn places_in_months() -> Vec<PlaceInMonth> {
+    let dates: Vec<_> = super::light::nominal_hours().into_iter().step_by(HOURS_PER_DAY).collect();
+    let month = dates.chunk_by(|one, next| one.month == next.month);
+    let place = |days: usize, day: usize| (day as f64 + 0.5) / days as f64 - 0.5;
+    let places = month.enumerate().flat_map(|(month, days)| {
+        (0..days.len()).map(move |day| PlaceInMonth { month, past_middle: place(days.len(), day) })
+    });
+    places.collect()
+}
+
+/// Values at the middles of the months between which straight lines keep these means of the months: a coldest month lies
+/// wholly on the warm side of its middle, which must then be colder than its mean.
+fn at_middles(means: [f64; 12], places: &[PlaceInMonth]) -> [f64; 12] {
+    let mut at_middles = means;
+    // Each round leaves at most half of the error.
+    for _ in 0..60 {
+        let mut sums = [(0.0, 0.0); 12];
+        for place in places {
+            sums[place.month].0 += place.between(&at_middles);
+            sums[place.month].1 += 1.0;
+        }
+        for ((value, mean), (sum, days)) in at_middles.iter_mut().zip(means).zip(sums) {
+            *value += mean - sum / days;
+        }
+    }
+    at_middles
 }
 
 fn snow_score(share: f64) -> f64 {
