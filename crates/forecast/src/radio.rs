@@ -2,6 +2,7 @@
 
 pub mod adr;
 pub mod airtime;
+pub mod budget;
 pub mod collisions;
 pub mod coverage;
 pub mod demodulation;

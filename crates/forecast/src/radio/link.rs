@@ -25,7 +25,7 @@ pub struct Link {
     pub index: usize,
     /// From node to gateway.
     pub distance: Length,
-    /// Where the gateway lies, clockwise from north [deg].
+    /// Where the gateway lies, clockwise from north \[deg\].
     pub azimuth_deg: f64,
     /// Median loss of the path and by which model; without vegetation and mounting.
     pub path: Loss,
@@ -114,11 +114,11 @@ pub fn bench(radio: &RadioUse, gateway: &Gateway) -> Bench {
     Bench { received, band: Decibels::from_decibels(ECHO_DB) }
 }
 
-fn radiated_gain(radio: &RadioUse) -> Decibels {
+pub(super) fn radiated_gain(radio: &RadioUse) -> Decibels {
     radio.antenna_gain - radio.cable_loss
 }
 
-fn gateway_gain(gateway: &Gateway) -> Decibels {
+pub(super) fn gateway_gain(gateway: &Gateway) -> Decibels {
     gateway.antenna_gain - gateway.cable_loss
 }
 
@@ -166,7 +166,7 @@ fn link(
     })
 }
 
-fn place(latitude_deg: f64, longitude_deg: f64) -> Place {
+pub(super) fn place(latitude_deg: f64, longitude_deg: f64) -> Place {
     Place { latitude_deg, longitude_deg }
 }
 

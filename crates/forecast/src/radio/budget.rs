@@ -1,0 +1,87 @@
+//! What losses a design bears: the figures with which a map is read.
+
+use design::node::{Design, RadioUse};
+use design::quantity::{Dbm, Decibels, Length};
+use design::region::Modulation;
+use design::surroundings::Gateway;
+use path::p1812;
+
+use super::coverage::Station;
+use super::demodulation::weakest;
+use super::link::{gateway_gain, place, radiated_gain};
+use super::loss::surroundings;
+use super::trail::End;
+
+/// A data rate and the loss of the path up to which it is demodulated.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct BorneLoss {
+    /// The data rate.
+    pub data_rate: u8,
+    /// How it is modulated.
+    pub modulation: Modulation,
+    /// At the first gateway, vegetation and mounting taken off.
+    pub most: Decibels,
+}
+
+/// The data rates a design may use, the fastest first, each with the loss it bears at its first gateway. One that bears no
+/// more than a faster one is left out, as one of which no figure is known. None without radio or gateways.
+#[must_use]
+pub fn borne_losses(design: &Design) -> Vec<BorneLoss> {
+    let (Some(radio), Some(gateway)) = (&design.radio, design.surroundings.gateways.first()) else {
+        return Vec::new();
+    };
+    let ground = &design.surroundings.ground;
+    let sent = radio.power + radiated_gain(radio) - ground.vegetation - ground.mounting - low_antenna(radio);
+    let mut rates: Vec<BorneLoss> = Vec::new();
+    for data_rate in radio.allowed_rates.iter().rev().copied() {
+        let Some(modulation) = radio.region.modulation(data_rate) else { continue };
+        let Some(weakest) = weakest(modulation, gateway.sensitivity, gateway.noise) else { continue };
+        let most = sent + gateway_gain(gateway) - weakest;
+        if rates.last().is_none_or(|faster| most > faster.most) {
+            rates.push(BorneLoss { data_rate, modulation, most });
+        }
+    }
+    rates
+}
+
+/// The gateways of a design as a map sees them: how much more each bears than the first, at the slowest data rate.
+#[must_use]
+pub fn stations(design: &Design) -> Vec<Station> {
+    let gateways = &design.surroundings.gateways;
+    let slowest = borne_losses(design).last().map(|rate| rate.modulation);
+    let bears = |gateway: &Gateway| {
+        let weakest = slowest.and_then(|slowest| weakest(slowest, gateway.sensitivity, gateway.noise));
+        gateway_gain(gateway).decibels() - weakest.map_or(0.0, Dbm::dbm)
+    };
+    let first = gateways.first().map_or(0.0, bears);
+    gateways
+        .iter()
+        .map(|gateway| Station {
+            end: End {
+                place: place(gateway.latitude.degrees(), gateway.longitude.degrees()),
+                antenna: raised(gateway.antenna_height),
+                surroundings: surroundings(design.surroundings.ground.around_gateways),
+            },
+            advantage: Decibels::from_decibels(bears(gateway) - first),
+        })
+        .collect()
+}
+
+/// The node's antenna as a map takes it: none is lower than the model of paths over terrain goes.
+#[must_use]
+pub fn antenna_on_map(radio: &RadioUse) -> Length {
+    raised(radio.antenna_height)
+}
+
+fn raised(height: Length) -> Length {
+    Length::from_metres(height.metres().max(p1812::ANTENNA.min))
+}
+
+/// Lowest height that is believed of an antenna \[m\]; one on the ground counts as this high.
+const LOWEST_M: f64 = 0.1;
+
+/// What an antenna below 1 m loses: far away two rays fade with the square of its height.
+fn low_antenna(radio: &RadioUse) -> Decibels {
+    let height_m = radio.antenna_height.metres().clamp(LOWEST_M, p1812::ANTENNA.min);
+    Decibels::from_decibels(20.0 * (p1812::ANTENNA.min / height_m).log10())
+}

@@ -1,0 +1,93 @@
+//! The map and the links say the same.
+
+#![expect(clippy::disallowed_methods, reason = "the test reads the examples")]
+
+use std::path::Path;
+
+use design::catalog::Catalog;
+use design::node::Design;
+use forecast::life::ensemble::Unwatched;
+use forecast::radio::budget::{antenna_on_map, borne_losses, stations};
+use forecast::radio::coverage::{Survey, coverage};
+use forecast::radio::link::{frequency, links};
+use forecast::radio::loss::surroundings;
+use forecast::terrain::{Grid, Terrain, Tile};
+
+fn larkmoor() -> (Vec<Design>, Terrain) {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples/larkmoor");
+    let text = |name: &str| std::fs::read_to_string(folder.join(name)).expect("the example is there");
+    let fleet = design::fleet::resolve(&design::file::parse_fleet(&text("larkmoor.toml")))
+        .expect("it resolves")
+        .fleet;
+    let designs = fleet.nodes.iter().map(|node| {
+        let kind = design::resolve::resolve(&Catalog::builtin(), &design::file::parse(&text(&node.kind)));
+        node.design(&kind.expect("it resolves").design, &fleet.surroundings)
+    });
+    let tile = std::fs::read(folder.join("terrain/larkmoor.tif")).expect("the tile is there");
+    (designs.collect(), Terrain::new(vec![Tile::read("larkmoor.tif", &tile).expect("a tile")]))
+}
+
+/// Law: what a rate bears less the loss on the map is the margin of the link.
+#[test]
+fn at_the_place_of_each_node_the_map_leaves_the_margin_of_its_link() {
+    let (designs, terrain) = larkmoor();
+    assert!(designs.len() >= 4);
+    for design in &designs {
+        let radio = design.radio.as_ref().expect("a radio");
+        let stations = stations(design);
+        let grid = Grid {
+            north_deg: design.site.latitude.degrees(),
+            west_deg: design.site.longitude.degrees(),
+            row_step_deg: 1e-4,
+            column_step_deg: 1e-4,
+            rows: 2,
+            columns: 2,
+        };
+        let survey = Survey {
+            terrain: &terrain,
+            stations: &stations,
+            antenna: antenna_on_map(radio),
+            surroundings: surroundings(design.surroundings.ground.around_nodes),
+            frequency: frequency(radio),
+            grid,
+        };
+        let map = coverage(&survey, 1, &Unwatched).expect("in range").expect("not stopped");
+        let loss_db = f64::from(map.loss_db(0, 0).expect("on the tile"));
+        let best = links(design, Some(&terrain)).into_iter().next().expect("a gateway");
+        assert!(!borne_losses(design).is_empty());
+        for borne in borne_losses(design) {
+            let margin =
+                best.rates.iter().find(|rate| rate.data_rate == borne.data_rate).expect("the same rates");
+            let left_db = borne.most.decibels() - loss_db;
+            // An antenna below 1 m is given a fixed term on the map, and two rays at its distance in the link.
+            let within_db = if radio.antenna_height.metres() < 1.0 { 1.5 } else { 0.02 };
+            assert!(
+                (left_db - margin.margin.decibels()).abs() < within_db,
+                "{}: {left_db} {margin:?}",
+                design.name
+            );
+        }
+    }
+}
+
+#[test]
+fn rates_come_fastest_first_and_each_bears_more_than_the_one_before() {
+    let (designs, _) = larkmoor();
+    for design in &designs {
+        let rates = borne_losses(design);
+        assert!(
+            rates.windows(2).all(|pair| pair[0].data_rate > pair[1].data_rate && pair[0].most < pair[1].most)
+        );
+    }
+}
+
+#[test]
+fn a_gateway_with_more_antenna_or_less_noise_bears_more() {
+    let (designs, _) = larkmoor();
+    let mut design = designs.first().expect("a node").clone();
+    let mut better = design.surroundings.gateways.first().expect("a gateway").clone();
+    better.antenna_gain = better.antenna_gain + design::quantity::Decibels::from_decibels(4.0);
+    design.surroundings.gateways.push(better);
+    let advantages: Vec<f64> = stations(&design).iter().map(|station| station.advantage.decibels()).collect();
+    assert!(advantages[0].abs() < 1e-12 && (advantages[1] - 4.0).abs() < 1e-9, "{advantages:?}");
+}
