@@ -86,23 +86,28 @@ def noise(x, y, seed):
 
 
 def larkmoor_height(latitude_deg, longitude_deg):
-    """Height of the invented ground [m]: a valley from the south-west to the north-east between wooded ridges."""
-    x = (longitude_deg - 13.0) * 75.9  # km east of the orchard
+    """Height of the invented ground [m]: a valley that falls from the west-north-west to the east-south-east."""
+    x = (longitude_deg - 13.0) * 75.9  # km east of the mast on the slope
     y = (latitude_deg - 46.99) * 111.2  # km north of it
-    along = 0.8 * x + 0.6 * y
-    across = -0.6 * x + 0.8 * y - 0.7 * math.sin(0.5 * along)
-    floor = 610 + 6 * along
-    # The main valley, with a side wall that steepens and levels off.
-    walls = 430 * (1 - math.exp(-((across / 3.2) ** 2)))
-    # A spur runs into the valley east of the orchard, a low rise lies on its floor in the west.
-    spur = 190 * math.exp(-(((along - 2.6) / 0.55) ** 2) - ((across - 2.0) / 1.5) ** 2)
-    rise = 55 * math.exp(-(((along + 2.2) / 0.8) ** 2) - ((across + 0.3) / 0.5) ** 2)
+    along = 0.9 * x - 0.44 * y
+    across = 0.44 * x + 0.9 * y + 0.3 * math.sin(0.6 * along)
+    floor = 640 - 9 * along
+    # Gentle orchards reach far up the north side, the south side rises at once; both level off.
+    north = 420 * (1 - math.exp(-((max(0.0, across - 2.9) / 3.4) ** 2)))
+    south = 460 * (1 - math.exp(-((max(0.0, -0.7 - across) / 1.9) ** 2)))
+    # An old moraine lies across the valley, with the hollow behind it; a wooded spur comes down in the west,
+    # before a shelf with a spring.
+    bent = along - 3.7 - 0.3 * math.sin(1.3 * across)
+    moraine = 78 * math.exp(-((bent / 0.45) ** 2) - (max(0.0, abs(across - 0.5) - 1.5) / 0.6) ** 2)
+    spur = 130 * math.exp(-(((along + 2.6) / 0.5) ** 2) - ((across - 3.6) / 1.2) ** 2)
+    shelf = 60 * math.exp(-(((along + 6.4) / 1.2) ** 2) - ((across - 4.4) / 1.1) ** 2)
     rough = sum(
         size * noise(x * grain, y * grain, seed)
         for seed, (grain, size) in enumerate([(0.45, 120), (1.1, 45), (2.6, 18), (6.0, 6)])
     )
-    quiet = 0.12 + 0.88 * min(1.0, (across / 2.6) ** 2)  # orchards lie on even ground
-    return round(floor + walls + spur + rise + quiet * rough)
+    away = max(0.0, across - 2.6, -0.4 - across)
+    quiet = 0.08 + 0.92 * min(1.0, (away / 2.6) ** 2)  # orchards lie on even ground
+    return round(floor + north + south + moraine + spur + shelf + quiet * rough)
 
 
 def larkmoor():
