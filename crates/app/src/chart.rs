@@ -1,13 +1,19 @@
 //! Charts as SVG: a title that says the finding, a description for who can't see it, classes instead of styles.
 
 pub(crate) mod bands;
+pub(crate) mod clearance;
 pub(crate) mod climate;
+mod contour;
+pub(crate) mod coverage;
 pub(crate) mod deaths;
 pub(crate) mod earns;
 pub(crate) mod fortnight;
 mod frame;
 pub(crate) mod ledger;
 pub(crate) mod months;
+pub(crate) mod picture;
+pub(crate) mod relief;
+mod signboard;
 pub(crate) mod stroke;
 pub(crate) mod tape;
 pub(crate) mod tornado;
@@ -44,6 +50,34 @@ impl Chart {
         }
     }
 
+    /// The drawing as a file of its own, with its title above and its note below.
+    pub(crate) fn file(&self) -> String {
+        let title = wrapped(&self.title, 88);
+        let note = wrapped(self.note.as_deref().unwrap_or_default(), 140);
+        let top = 14.0 + 26.0 * title.len() as f64;
+        let below = top + self.height + 18.0;
+        let body = html! {
+            @for (row, text) in title.iter().enumerate() {
+                text.heading x="0" y=(frame::px(22.0 + 26.0 * row as f64)) { (text) }
+            }
+            g transform=(format!("translate(0 {})", frame::px(top))) { (self.body) }
+            @for (row, text) in note.iter().enumerate() {
+                text.quiet x="0" y=(frame::px(below + 17.0 * row as f64)) { (text) }
+            }
+        };
+        let whole = Self {
+            id: self.id.clone(),
+            title: self.title.clone(),
+            description: self.description.clone(),
+            note: None,
+            width: self.width,
+            height: below + 17.0 * note.len() as f64,
+            body,
+        };
+        let style = format!("<style>{}{OWN_STYLE}</style>", crate::report::html::STYLE);
+        format!("{XML}{}\n", whole.svg().into_string().replacen("<title", &(style + "<title"), 1))
+    }
+
     /// The drawing under its heading.
     pub(crate) fn section(&self) -> Markup {
         html! {
@@ -54,6 +88,25 @@ impl Chart {
             }
         }
     }
+}
+
+const XML: &str = "<?xml version=\"1.0\" encoding=\"utf-8\"?>\n<!-- made by overwinter -->\n";
+/// A drawing alone brings its own paper.
+const OWN_STYLE: &str = ".chart{background:var(--paper);min-width:0}";
+
+/// Lines of at most so many characters, broken at spaces.
+fn wrapped(text: &str, most: usize) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        match lines.last_mut() {
+            Some(line) if word == "%" || line.chars().count() + 1 + word.chars().count() <= most => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.to_owned()),
+        }
+    }
+    lines
 }
 
 /// Words for the right edge, at least a line of text apart; the place of a word becomes its baseline.

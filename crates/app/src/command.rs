@@ -6,6 +6,7 @@ mod climate;
 mod enrol;
 mod explain;
 mod kit;
+mod reach;
 
 use std::process::ExitCode;
 
@@ -34,6 +35,9 @@ enum Command {
     /// Writes the firmware kit: C header, decoders, field table, test vectors
     #[command(after_help = kit::EXAMPLE)]
     Kit(kit::KitOf),
+    /// Draws where the nodes of a site would be heard, and what stands in the way of each
+    #[command(after_help = reach::EXAMPLE)]
+    Reach(reach::ReachOf),
     /// Gives nodes their identities and keys, and prints labels and sheets
     #[command(after_help = enrol::EXAMPLE)]
     Enrol(enrol::Enrol),
@@ -48,6 +52,7 @@ pub(crate) fn run() -> ExitCode {
         Command::Check(arguments) => check::run(&arguments),
         Command::Climate(arguments) => climate::run(&arguments),
         Command::Kit(arguments) => kit::run(&arguments),
+        Command::Reach(arguments) => reach::run(&arguments),
         Command::Enrol(arguments) => enrol::run(&arguments),
         Command::Explain(arguments) => explain::run(&arguments),
     }

@@ -81,7 +81,7 @@ pub(crate) fn write(design: &Design, folder: &Path, with_secrets: bool) -> Resul
 /// Writes what has changed beside its place: a kit is new as a whole or not at all.
 fn stage(folder: &Path, planned: &[(&File, Outcome)]) -> Result<Vec<Staged>, Failure> {
     let changed = planned.iter().filter(|(_, outcome)| *outcome != Outcome::Unchanged);
-    changed.map(|(file, _)| output::stage(&folder.join(&file.name), &file.text)).collect()
+    changed.map(|(file, _)| output::stage(&folder.join(&file.name), file.text.as_bytes())).collect()
 }
 
 /// What each form costs at each data rate, for the table of fields.

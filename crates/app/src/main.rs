@@ -2,8 +2,10 @@
 
 mod chart;
 mod command;
+mod drawings;
 mod enrolment;
 mod explanation;
+mod geojson;
 mod input;
 mod kit;
 mod output;

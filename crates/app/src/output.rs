@@ -42,7 +42,7 @@ pub(crate) fn refuse_to_overwrite(outputs: &[Option<&Path>], inputs: &[&Path]) -
 
 /// Writes a file that is whole or not there: it is written beside its place and then moved.
 pub(crate) fn write(path: &Path, text: &str) -> Result<(), Failure> {
-    stage(path, text)?.put()
+    stage(path, text.as_bytes())?.put()
 }
 
 /// A file that is written beside its place, and not seen until it is put there.
@@ -53,14 +53,14 @@ pub(crate) struct Staged {
 }
 
 /// Writes a file beside its place, so that several appear together or none does.
-pub(crate) fn stage(path: &Path, text: &str) -> Result<Staged, Failure> {
+pub(crate) fn stage(path: &Path, contents: &[u8]) -> Result<Staged, Failure> {
     // A link is followed; a device or pipe can't be replaced and is written to at once.
     let target = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
     let written = match fs::metadata(&target) {
         Ok(found) if found.is_dir() => Err(io::Error::from(ErrorKind::IsADirectory)),
-        Ok(found) if !found.is_file() => write_through(&target, text).map(|()| None),
-        Ok(found) => beside(&target, text, Some(found.permissions())).map(Some),
-        Err(_) => beside(&target, text, None).map(Some),
+        Ok(found) if !found.is_file() => write_through(&target, contents).map(|()| None),
+        Ok(found) => beside(&target, contents, Some(found.permissions())).map(Some),
+        Err(_) => beside(&target, contents, None).map(Some),
     };
     match written {
         Ok(file) => Ok(Staged { path: path.to_owned(), beside: file.map(|file| (file, target)) }),
@@ -81,8 +81,8 @@ fn not_written(path: &Path, error: &io::Error) -> Failure {
     Failure::of(Problem::of_file("output", &path.to_string_lossy(), message, advice(error)))
 }
 
-fn write_through(path: &Path, text: &str) -> io::Result<()> {
-    match OpenOptions::new().write(true).open(path)?.write_all(text.as_bytes()) {
+fn write_through(path: &Path, contents: &[u8]) -> io::Result<()> {
+    match OpenOptions::new().write(true).open(path)?.write_all(contents) {
         Err(error) if error.kind() == ErrorKind::BrokenPipe => Ok(()),
         written => written,
     }
@@ -90,7 +90,7 @@ fn write_through(path: &Path, text: &str) -> io::Result<()> {
 
 fn beside(
     path: &Path,
-    text: &str,
+    contents: &[u8],
     permissions: Option<fs::Permissions>,
 ) -> io::Result<tempfile::NamedTempFile> {
     if permissions.as_ref().is_some_and(fs::Permissions::readonly) {
@@ -103,7 +103,7 @@ fn beside(
         builder.permissions(permissions);
     }
     let mut file = builder.tempfile_in(folder)?;
-    file.write_all(text.as_bytes())?;
+    file.write_all(contents)?;
     file.as_file().sync_all()?;
     Ok(file)
 }

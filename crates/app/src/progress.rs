@@ -13,7 +13,7 @@ use crate::report::words;
 const PATIENCE: Duration = Duration::from_secs(1);
 const BETWEEN_COUNTS: Duration = Duration::from_millis(100);
 /// Exit code of a program that was interrupted, as shells count it.
-const INTERRUPTED: i32 = 130;
+pub(crate) const INTERRUPTED: u8 = 130;
 
 /// A counter on standard error, and the key that stops.
 pub(crate) struct Progress {
@@ -22,16 +22,23 @@ pub(crate) struct Progress {
     stop: Arc<AtomicBool>,
     shown: Mutex<Option<Instant>>,
     at: String,
+    counted: &'static str,
+    stopping: &'static str,
 }
 
 impl Progress {
     /// Begins to watch; from now on the first Ctrl-C asks for the answer so far, and the second ends the program.
     pub(crate) fn begin() -> Self {
+        Self::counting("lives", "gives the answer so far")
+    }
+
+    /// Begins to watch something else that is counted, with what Ctrl-C does to it.
+    pub(crate) fn counting(counted: &'static str, stopping: &'static str) -> Self {
         let stop = Arc::new(AtomicBool::new(false));
         let asked = Arc::clone(&stop);
         let handler = move || {
             if asked.swap(true, Ordering::Relaxed) {
-                std::process::exit(INTERRUPTED);
+                std::process::exit(INTERRUPTED.into());
             }
         };
         // Without a handler Ctrl-C ends the program at once, as everywhere else.
@@ -42,6 +49,8 @@ impl Progress {
             stop,
             shown: Mutex::new(None),
             at: String::new(),
+            counted,
+            stopping,
         }
     }
 
@@ -62,8 +71,9 @@ impl Watch for Progress {
         let Ok(mut shown) = self.shown.try_lock() else { return };
         if self.on_terminal && self.is_due(now, *shown) {
             *shown = Some(now);
-            let count = format!("\r{}{} of {} lives", self.at, words::grouped(done), words::grouped(total));
-            let _nobody_left = write!(io::stderr(), "{count}; Ctrl-C gives the answer so far");
+            let (done, total) = (words::grouped(done), words::grouped(total));
+            let count = format!("\r{}{done} of {total} {}", self.at, self.counted);
+            let _nobody_left = write!(io::stderr(), "{count}; Ctrl-C {}", self.stopping);
         }
     }
 

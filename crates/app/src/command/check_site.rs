@@ -51,7 +51,7 @@ fn effort(arguments: &Check) -> Effort {
 }
 
 /// What each node hears of the others: they all send to the same gateways.
-fn crowds(designs: &[Design], site: &fleet::Site, seed: u64) -> Vec<Vec<Sender>> {
+pub(super) fn crowds(designs: &[Design], site: &fleet::Site, seed: u64) -> Vec<Vec<Sender>> {
     let alone: Vec<Vec<Sender>> = designs
         .iter()
         .map(|design| senders(design, &reach::judge(design, site.terrain.as_ref(), &[], seed).spots))

@@ -102,7 +102,7 @@ impl Site {
 
     /// Writes something to print beside its place.
     pub(crate) fn stage(&self, name: &str, text: &str) -> Result<Staged, Failure> {
-        output::stage(&self.folder.join(name), text)
+        output::stage(&self.folder.join(name), text.as_bytes())
     }
 
     /// The path of the folder.

@@ -13,7 +13,8 @@ use super::text::{fate, life_rows, weather_rows};
 use super::{Subject, darkest_month, says, words};
 use crate::chart;
 
-const STYLE: &str = include_str!("html/page.css");
+/// What makes the classes of pages and charts visible.
+pub(crate) const STYLE: &str = include_str!("html/page.css");
 
 /// The page: the answer, then why.
 pub(crate) fn page(subject: &Subject, plan: &Plan) -> String {

@@ -6,3 +6,4 @@ mod diagnostics;
 mod input;
 mod kit;
 mod program;
+mod reach;

@@ -1,0 +1,276 @@
+//! `overwinter reach`: where the nodes of a site would be heard, as a map, and the way of each link.
+
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::Args;
+use design::node::{Design, RadioUse};
+use design::quantity::Decibels;
+use design::region::Modulation;
+use forecast::plan::Verdict;
+use forecast::radio::budget::{antenna_on_map, borne_losses, stations};
+use forecast::radio::coverage::{Coverage, Survey, coverage};
+use forecast::radio::link::frequency;
+use forecast::radio::loss::surroundings;
+use forecast::radio::reach::{Reach, judge};
+use forecast::terrain::{Place, Terrain};
+
+use super::check_site::crowds;
+use crate::chart::clearance::{self, NamedLink};
+use crate::chart::coverage::{self as map, CoverageMap, MapGateway, MapNode, Step};
+use crate::drawings::{self, Drawing};
+use crate::geojson;
+use crate::input::fleet::{self, Site};
+use crate::output;
+use crate::problem::{Failure, Problem};
+use crate::progress::{INTERRUPTED, Progress};
+use crate::report::{says, words};
+
+/// Shown below the help of the command.
+pub(super) const EXAMPLE: &str = "\
+Example:
+  overwinter reach examples/larkmoor/larkmoor.toml -o larkmoor-reach
+
+Writes coverage.svg (the map), coverage.png and coverage.geojson (the same for other programs), and link-NODE.svg for \
+the way of each node to the gateway that hears it best. Files are written whole, once everything is known; others in \
+the folder are left alone. Exit code: 0 every node is heard (or in doubt), 1 one is not, 2 something is wrong with the \
+input or the folder, 130 stopped by Ctrl-C.";
+
+/// Margin of the map where no network adapts the data rate \[dB\]: what adaptation usually keeps.
+const USUAL_MARGIN_DB: f64 = 10.0;
+
+/// What `reach` is given.
+#[derive(Args)]
+pub(super) struct ReachOf {
+    /// The file of the site
+    #[arg(value_name = "SITE.toml")]
+    site: PathBuf,
+    /// Folder to write to; it is made if it is not there
+    #[arg(short, long, value_name = "DIR")]
+    output: PathBuf,
+    /// The node whose antenna and radio the map is drawn for; left out: the first of the file
+    #[arg(long, value_name = "NAME")]
+    node: Option<String>,
+    /// Places along the longer side of the map
+    #[arg(long, value_name = "N", default_value_t = 500, value_parser = clap::value_parser!(u32).range(50..=2000))]
+    side: u32,
+    /// Seed of all that is drawn
+    #[arg(long, value_name = "S", default_value_t = 1)]
+    seed: u64,
+}
+
+/// Draws, says what was found, and gives the exit code.
+pub(super) fn run(arguments: &ReachOf) -> ExitCode {
+    match reach(arguments) {
+        Ok(Some((page, verdict))) => match output::print(&page) {
+            Ok(()) if verdict == Verdict::Fails => ExitCode::from(1),
+            Ok(()) => ExitCode::SUCCESS,
+            Err(failure) => refuse(&failure),
+        },
+        Ok(None) => {
+            output::complain("stopped; nothing was written\n");
+            ExitCode::from(INTERRUPTED)
+        }
+        Err(failure) => refuse(&failure),
+    }
+}
+
+fn refuse(failure: &Failure) -> ExitCode {
+    output::complain(&failure.render());
+    ExitCode::from(2)
+}
+
+/// The page and the worst verdict; `None` if stopped.
+fn reach(arguments: &ReachOf) -> Result<Option<(String, Verdict)>, Failure> {
+    let site = fleet::site(&arguments.site)?;
+    let name = arguments.site.to_string_lossy();
+    let wrong =
+        |message: &str, help: &str| Failure::of(Problem::of_file("reach", &name, message.to_owned(), help));
+    let terrain = site.terrain.as_ref().ok_or_else(|| {
+        wrong(
+            "the site names no terrain, so there is no ground to draw",
+            "name a tile: [ground] terrain = [\"N46E013.hgt\"]",
+        )
+    })?;
+    let designs = site.designs();
+    let shown = shown(&designs, arguments.node.as_deref()).ok_or_else(|| {
+        wrong(
+            "no node with a radio has that name",
+            "give the name of a node of the site with --node, or leave it out",
+        )
+    })?;
+    let reaches = judged(&designs, &site, terrain, arguments.seed);
+    let Some(coverage) = surveyed(&site, terrain, shown, arguments.side)
+        .map_err(|error| wrong(&error, "look at the places and antennas of the site's file"))?
+    else {
+        return Ok(None);
+    };
+    let (nodes, gateways) = (map_nodes(&designs, &reaches), map_gateways(&site));
+    let (steps, margin_db) = steps(shown.0, shown.1);
+    let map = CoverageMap {
+        terrain,
+        coverage: &coverage,
+        steps: &steps,
+        who: format!("A node like {}, {:.1} m up,", shown.0.name, shown.1.antenna_height.metres()),
+        margin_db,
+        nodes: &nodes,
+        gateways: &gateways,
+    };
+    let drawings = drawn(&map, &designs, &reaches);
+    let written = drawings::write(&drawings, &arguments.output)?;
+    let page = page(&site, &map, &designs, &reaches) + &written;
+    let worst = reaches.iter().map(|reach| reach.verdict).max_by_key(|verdict| *verdict == Verdict::Fails);
+    Ok(Some((page, worst.unwrap_or(Verdict::NotKnown))))
+}
+
+/// The design that the map is drawn for, with its radio.
+fn shown<'a>(designs: &'a [Design], name: Option<&str>) -> Option<(&'a Design, &'a RadioUse)> {
+    let mut wanted = designs.iter().filter(|design| name.is_none_or(|name| design.name == name));
+    wanted.find_map(|design| Some((design, design.radio.as_ref()?)))
+}
+
+/// The same verdicts as `check` gives.
+fn judged(designs: &[Design], site: &Site, terrain: &Terrain, seed: u64) -> Vec<Reach> {
+    let crowds = crowds(designs, site, seed);
+    designs.iter().zip(&crowds).map(|(design, crowd)| judge(design, Some(terrain), crowd, seed)).collect()
+}
+
+fn surveyed(
+    site: &Site,
+    terrain: &Terrain,
+    (design, radio): (&Design, &RadioUse),
+    side: u32,
+) -> Result<Option<Coverage>, String> {
+    let stations = stations(design);
+    let places: Vec<Place> = map_places(site);
+    let grid = map::around(&places, terrain, side as usize)
+        .ok_or("neither nodes nor gateways lie on the terrain")?;
+    let survey = Survey {
+        terrain,
+        stations: &stations,
+        antenna: antenna_on_map(radio),
+        surroundings: surroundings(design.surroundings.ground.around_nodes),
+        frequency: frequency(radio),
+        grid,
+    };
+    let mut watch = Progress::counting("rows", "stops and writes nothing");
+    watch.at("map".to_owned());
+    let threads = std::thread::available_parallelism().map_or(1, Into::into);
+    coverage(&survey, threads, &watch).map_err(|error| error.to_string())
+}
+
+fn map_places(site: &Site) -> Vec<Place> {
+    let nodes = site.fleet.nodes.iter().map(|node| (node.latitude, node.longitude));
+    let gateways =
+        site.fleet.surroundings.gateways.iter().map(|gateway| (gateway.latitude, gateway.longitude));
+    nodes
+        .chain(gateways)
+        .map(|(latitude, longitude)| place(latitude.degrees(), longitude.degrees()))
+        .collect()
+}
+
+fn place(latitude_deg: f64, longitude_deg: f64) -> Place {
+    Place { latitude_deg, longitude_deg }
+}
+
+fn map_nodes(designs: &[Design], reaches: &[Reach]) -> Vec<MapNode> {
+    let node = |(design, reach): (&Design, &Reach)| MapNode {
+        name: design.name.clone(),
+        place: place(design.site.latitude.degrees(), design.site.longitude.degrees()),
+        verdict: reach.verdict,
+    };
+    designs.iter().zip(reaches).map(node).collect()
+}
+
+fn map_gateways(site: &Site) -> Vec<MapGateway> {
+    let gateways = site.fleet.surroundings.gateways.iter();
+    let gateway = |gateway: &design::surroundings::Gateway| MapGateway {
+        name: gateway.name.clone(),
+        place: place(gateway.latitude.degrees(), gateway.longitude.degrees()),
+    };
+    gateways.map(gateway).collect()
+}
+
+/// The data rates with the margin that adaptation keeps, then the slowest without; and that margin \[dB\].
+fn steps(design: &Design, radio: &RadioUse) -> (Vec<Step>, f64) {
+    let margin_db = radio.adaptation_margin.map_or(USUAL_MARGIN_DB, Decibels::decibels);
+    let rates = borne_losses(design);
+    let words = |modulation: &Modulation| match modulation {
+        Modulation::Lora { spreading_factor, bandwidth } if bandwidth.kilohertz() > 130.0 => {
+            format!("SF{spreading_factor}/{:.0}", bandwidth.kilohertz())
+        }
+        Modulation::Lora { spreading_factor, .. } => format!("SF{spreading_factor}"),
+        _ => "other".to_owned(),
+    };
+    let kept = rates.iter().map(|rate| Step {
+        words: words(&rate.modulation),
+        keeps_margin: true,
+        most_loss_db: rate.most.decibels() - margin_db,
+    });
+    let thin = rates.last().map(|slowest| Step {
+        words: "thin".to_owned(),
+        keeps_margin: false,
+        most_loss_db: slowest.most.decibels(),
+    });
+    (kept.chain(thin).collect(), margin_db)
+}
+
+fn drawn(map: &CoverageMap, designs: &[Design], reaches: &[Reach]) -> Vec<Drawing> {
+    let drawing = |name: String, bytes: Vec<u8>| Drawing { name, bytes };
+    let mut drawings = vec![
+        drawing("coverage.svg".to_owned(), map::chart(map).file().into_bytes()),
+        drawing("coverage.png".to_owned(), map.picture().png()),
+        drawing("coverage.geojson".to_owned(), geojson::text(map).into_bytes()),
+    ];
+    for (design, reach) in designs.iter().zip(reaches) {
+        let Some((best, trail)) =
+            reach.links.first().and_then(|best| Some((best, best.path.trail.as_ref()?)))
+        else {
+            continue;
+        };
+        let link = NamedLink { node: &design.name, gateway: &best.gateway, trail };
+        drawings.push(drawing(
+            format!("link-{}.svg", file_name(&design.name)),
+            clearance::chart(&link).file().into_bytes(),
+        ));
+    }
+    drawings
+}
+
+/// A name as part of a file's: letters, digits and hyphens.
+fn file_name(name: &str) -> String {
+    name.chars().map(|one| if one.is_alphanumeric() || one == '_' { one } else { '-' }).collect()
+}
+
+/// The answer in words: a line for the site, one for the map, and one or two for each node.
+fn page(site: &Site, map: &CoverageMap, designs: &[Design], reaches: &[Reach]) -> String {
+    let heard = reaches.iter().filter(|reach| reach.verdict == Verdict::Holds).count();
+    let mut lines = vec![
+        format!("{}: {} of {} will be heard", site.fleet.name, heard, words::count(designs.len(), "node")),
+        map::chart(map).title + ".",
+        String::new(),
+    ];
+    for (design, reach) in designs.iter().zip(reaches) {
+        let answer = says::reach::will_it_be_heard(reach.verdict);
+        let way = match reach.links.first() {
+            None => "no gateway".to_owned(),
+            Some(best) => match &best.path.trail {
+                Some(trail) => {
+                    format!(
+                        "{:.1} km to {}; {}",
+                        best.distance.kilometres(),
+                        best.gateway,
+                        clearance::finding(trail)
+                    )
+                }
+                None => format!("{:.1} km to {}", best.distance.kilometres(), best.gateway),
+            },
+        };
+        lines.push(format!("{:<17} {answer} {way}", design.name));
+        if let Some(remedies) = says::reach::remedies(reach) {
+            lines.push(format!("{:<17} would hold with {remedies}", ""));
+        }
+    }
+    lines.push(String::new());
+    lines.join("\n") + "\n"
+}

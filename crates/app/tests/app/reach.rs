@@ -1,0 +1,123 @@
+//! `overwinter reach`: what is drawn, what is said, what is refused, and that a stop leaves nothing.
+
+use std::fs;
+use std::path::Path;
+
+use crate::program::{Run, program, root, run};
+
+const SITE: &str = "examples/larkmoor/larkmoor.toml";
+
+fn reach(site: &str, folder: &Path, more: &[&str]) -> Run {
+    let folder = folder.to_str().expect("the path is text");
+    run(&[&["reach", site, "-o", folder, "--side", "60"], more].concat())
+}
+
+fn names(folder: &Path) -> Vec<String> {
+    let entries = fs::read_dir(folder).expect("the folder is there");
+    let mut names: Vec<String> = entries
+        .map(|entry| entry.expect("it can be read").file_name().to_string_lossy().into_owned())
+        .collect();
+    names.sort();
+    names
+}
+
+/// A site of its own in a folder, with the kinds and the terrain of the example beside it.
+fn changed_site(folder: &Path, from: &str, to: &str) -> String {
+    let examples = root().join("examples/larkmoor");
+    for name in ["frost-mast.toml", "tank-level.toml", "soil-station.toml"] {
+        fs::copy(examples.join(name), folder.join(name)).expect("it can be copied");
+    }
+    fs::create_dir_all(folder.join("terrain")).expect("there is room");
+    fs::copy(examples.join("terrain/larkmoor.tif"), folder.join("terrain/larkmoor.tif"))
+        .expect("it can be copied");
+    let text = fs::read_to_string(root().join(SITE)).expect("the example is there");
+    assert!(text.contains(from), "{from}");
+    let site = folder.join("site.toml");
+    fs::write(&site, text.replace(from, to)).expect("it can be written");
+    site.to_str().expect("the path is text").to_owned()
+}
+
+#[test]
+fn draws_map_and_links_once_and_the_second_time_changes_nothing() {
+    let folder = tempfile::tempdir().expect("there is room");
+    let place = folder.path().join("reach");
+    let first = reach(SITE, &place, &[]);
+    // Two nodes lie behind a ridge.
+    assert_eq!((first.code, first.stderr.as_str()), (Some(1), ""));
+    let links = ["link-hail-net.svg", "link-mast-hollow.svg", "link-mast-slope.svg", "link-spring-tank.svg"];
+    let expected = [&["coverage.geojson", "coverage.png", "coverage.svg"], &links[..]].concat();
+    assert_eq!(names(&place), expected);
+    let second = reach(SITE, &place, &[]);
+    assert_eq!(second.stdout.matches("unchanged").count(), expected.len(), "{}", second.stdout);
+    let folder_name = place.to_str().expect("text");
+    insta::assert_snapshot!("reach_of_larkmoor", first.stdout.replace(folder_name, "DIR"));
+}
+
+/// A gateway on the moraine sees into the hollow behind it.
+#[test]
+fn moving_the_gateway_onto_the_ridge_brings_the_hollow_back() {
+    let folder = tempfile::tempdir().expect("there is room");
+    let packing_house = "latitude = \"47.005 deg\"\nlongitude = \"13.035 deg\"\nantenna_height = \"11 m\"";
+    let ridge = "latitude = \"46.981 deg\"\nlongitude = \"13.052 deg\"\nantenna_height = \"11 m\"";
+    let site = changed_site(folder.path(), packing_house, ridge);
+    let answer = reach(&site, &folder.path().join("out"), &[]);
+    let line = |run: &Run| run.stdout.lines().find(|line| line.starts_with("mast-hollow")).map(str::to_owned);
+    let moved = line(&answer).expect("a line for the node");
+    assert!(moved.contains("It will be heard."), "{moved}");
+    let before = line(&reach(SITE, &folder.path().join("before"), &[])).expect("a line for the node");
+    assert!(before.contains("It will not be heard.") && before.contains("a ridge"), "{before}");
+}
+
+#[test]
+fn a_file_of_somebody_else_is_left_alone_and_so_is_the_folder() {
+    let folder = tempfile::tempdir().expect("there is room");
+    fs::write(folder.path().join("coverage.png"), b"a photograph").expect("it can be written");
+    let refused = reach(SITE, folder.path(), &[]);
+    assert_eq!(refused.code, Some(2));
+    assert!(refused.stderr.contains("was not made by overwinter"), "{}", refused.stderr);
+    assert_eq!(names(folder.path()), ["coverage.png"]);
+}
+
+#[test]
+fn without_terrain_or_with_a_wrong_name_it_says_what_to_write() {
+    let folder = tempfile::tempdir().expect("there is room");
+    let out = folder.path().join("out");
+    let flat = changed_site(folder.path(), "terrain = [\"terrain/larkmoor.tif\"]\n", "");
+    let refused = reach(&flat, &out, &[]);
+    assert_eq!(refused.code, Some(2));
+    assert!(refused.stderr.contains("[ground] terrain"), "{}", refused.stderr);
+    let refused = reach(SITE, &out, &["--node", "nobody"]);
+    assert_eq!(refused.code, Some(2));
+    assert!(refused.stderr.contains("--node"), "{}", refused.stderr);
+    let missing = changed_site(folder.path(), "terrain/larkmoor.tif", "terrain/N46E013.hgt");
+    assert_eq!(reach(&missing, &out, &[]).code, Some(2));
+    assert!(!out.exists());
+}
+
+#[test]
+fn the_map_can_be_drawn_for_another_node_and_differs() {
+    let folder = tempfile::tempdir().expect("there is room");
+    let mast = reach(SITE, &folder.path().join("mast"), &[]);
+    let tank = reach(SITE, &folder.path().join("tank"), &["--node", "spring-tank"]);
+    assert!(mast.stdout.contains("A node like mast-slope, 2.2 m up,"), "{}", mast.stdout);
+    assert!(tank.stdout.contains("A node like spring-tank,"), "{}", tank.stdout);
+}
+
+#[cfg(unix)]
+#[test]
+fn stopped_by_ctrl_c_it_writes_nothing() {
+    let folder = tempfile::tempdir().expect("there is room");
+    let out = folder.path().join("out");
+    let child = program(&["reach", SITE, "-o", out.to_str().expect("text"), "--side", "2000"])
+        .stdout(std::process::Stdio::piped())
+        .stderr(std::process::Stdio::piped())
+        .spawn()
+        .expect("the program starts");
+    std::thread::sleep(std::time::Duration::from_millis(1500));
+    let interrupted = std::process::Command::new("kill").args(["-INT", &child.id().to_string()]).status();
+    assert!(interrupted.is_ok_and(|status| status.success()));
+    let output = child.wait_with_output().expect("it ends");
+    assert_eq!(output.status.code(), Some(130));
+    assert!(String::from_utf8_lossy(&output.stderr).contains("nothing was written"));
+    assert!(!out.exists());
+}
