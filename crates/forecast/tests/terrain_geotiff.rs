@@ -95,6 +95,65 @@ fn every_compression_and_kind_of_number_gives_the_same_heights() {
     }
 }
 
+/// A plain file of 20 by 20 heights in four tiles of 16 by 16, byte by byte as TIFF 6.0 section 15 has it; with big-endian
+/// numbers, as the shuttle's successors are often stored.
+fn in_tiles() -> Vec<u8> {
+    let height = |row: u16, column: u16| 500 - 7 * row.min(19) + 3 * column.min(19);
+    let mut bytes = b"MM\0*\0\0\0\x08".to_vec();
+    let (tags, first) = (13_u16, 400_u32);
+    let offsets: Vec<u32> = (0..4).map(|tile| first + 512 * tile).collect();
+    let mut later: Vec<u8> = Vec::new();
+    let mut entry = |tag: u16, kind: u16, count: u32, raw: Vec<u8>| {
+        let place = if raw.len() > 4 {
+            let place = 8 + 2 + 12 * u32::from(tags) + 4 + u32::try_from(later.len()).expect("small");
+            later.extend(&raw);
+            place.to_be_bytes().to_vec()
+        } else {
+            [raw, vec![0; 4]].concat()[..4].to_vec()
+        };
+        [&tag.to_be_bytes()[..], &kind.to_be_bytes(), &count.to_be_bytes(), &place].concat()
+    };
+    let short = |value: u16| value.to_be_bytes().to_vec();
+    let doubles = |values: &[f64]| values.iter().flat_map(|value| value.to_be_bytes()).collect::<Vec<u8>>();
+    let longs = |values: &[u32]| values.iter().flat_map(|value| value.to_be_bytes()).collect::<Vec<u8>>();
+    let entries = [
+        entry(256, 3, 1, short(20)),
+        entry(257, 3, 1, short(20)),
+        entry(258, 3, 1, short(16)),
+        entry(259, 3, 1, short(1)),
+        entry(262, 3, 1, short(1)),
+        entry(277, 3, 1, short(1)),
+        entry(322, 3, 1, short(16)),
+        entry(323, 3, 1, short(16)),
+        entry(324, 4, 4, longs(&offsets)),
+        entry(325, 4, 4, longs(&[512; 4])),
+        entry(33550, 12, 3, doubles(&[0.01, 0.01, 0.0])),
+        entry(33922, 12, 6, doubles(&[0.0, 0.0, 0.0, 13.0, 47.0, 0.0])),
+        entry(34735, 3, 16, KEYS.iter().flat_map(|key| key.to_be_bytes()).collect()),
+    ];
+    bytes.extend(tags.to_be_bytes());
+    bytes.extend(entries.concat());
+    bytes.extend([0; 4]);
+    bytes.extend(later);
+    assert!(bytes.len() <= first as usize);
+    bytes.resize(first as usize, 0);
+    for (down, right) in [(0, 0), (0, 16), (16, 0), (16, 16)] {
+        let inside = (0..16).flat_map(|row| (0..16).map(move |column| (down + row, right + column)));
+        bytes.extend(inside.flat_map(|(row, column)| height(row, column).to_be_bytes()));
+    }
+    bytes
+}
+
+#[test]
+fn tiles_and_big_endian_numbers_are_read() {
+    let tile = Tile::read("tiles.tif", &in_tiles()).expect("a tile");
+    assert_eq!((tile.grid().rows, tile.grid().columns), (20, 20));
+    for (row, column) in [(0.0, 0.0), (15.5, 15.5), (19.0, 19.0), (3.25, 17.75)] {
+        let height_m = tile.height_m(post(row, column)).expect("inside");
+        assert!((height_m - (500.0 - 7.0 * row + 3.0 * column)).abs() < 1e-6, "{row} {column}: {height_m}");
+    }
+}
+
 #[test]
 fn an_area_speaks_to_its_edge_and_a_point_file_ends_at_its_posts() {
     let areas = Tile::read("a.tif", &written::<GrayI16>(&slope(), Compression::Lzw, &Labels::default()))

@@ -13,6 +13,7 @@ use forecast::radio::coverage::{Coverage, Survey, coverage};
 use forecast::radio::link::frequency;
 use forecast::radio::loss::surroundings;
 use forecast::radio::reach::{Reach, judge};
+use forecast::radio::trail::{LAPSE_N_KM, REFRACTIVITY_N};
 use forecast::terrain::{Place, Terrain};
 
 use super::check_site::crowds;
@@ -272,5 +273,25 @@ fn page(site: &Site, map: &CoverageMap, designs: &[Design], reaches: &[Reach]) -
         }
     }
     lines.push(String::new());
+    lines.extend(assumed(map.terrain));
+    lines.push(String::new());
     lines.join("\n") + "\n"
+}
+
+/// What the ground and the air were taken for.
+fn assumed(terrain: &Terrain) -> Vec<String> {
+    let holes =
+        terrain.tiles().iter().filter(|tile| tile.filled_posts() + tile.void_posts() > 0).map(|tile| {
+            format!(
+                "Terrain tile {}: {} filled from their neighbours, {} left void.",
+                tile.name(),
+                words::count(tile.filled_posts(), "void post"),
+                tile.void_posts()
+            )
+        });
+    let air = format!(
+        "Taken for the air everywhere: a refractivity lapse of {LAPSE_N_KM} N-units/km and {REFRACTIVITY_N} N-units at sea \
+         level; maps of them are not built in."
+    );
+    holes.chain([air]).collect()
 }
