@@ -119,7 +119,8 @@ impl Subject {
             message: warning.message.clone(),
             help: warning.help.clone(),
         });
-        let mut cautions: Vec<Caution> = found.chain(warned).collect();
+        // What is wrong with the file itself comes first: the rest may follow from it.
+        let mut cautions: Vec<Caution> = warned.chain(found).collect();
         cautions.sort_by_key(|caution| std::cmp::Reverse(caution.severity));
         cautions
     }

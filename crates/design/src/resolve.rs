@@ -58,8 +58,8 @@ impl Resolver<'_> {
     /// `None` only after an error was noted; every part is looked at first, so that all problems are found.
     fn design(&mut self, root: &RootSection) -> Option<Design> {
         let site = root.site.as_ref().and_then(|at| self.site(&at.value));
-        let promise = root.promise.as_ref().and_then(|at| Self::promise(&at.value));
         let battery = root.battery.as_ref().and_then(|at| self.battery(&at.value));
+        let promise = root.promise.as_ref().and_then(|at| Self::promise(&at.value, battery.as_ref()));
         let panel = root.panel.as_ref().map(|at| self.panel(&at.value));
         let charger = root.charger.as_ref().map(|at| self.charger(&at.value));
         let good_panel = panel.as_ref().and_then(Option::as_ref);

@@ -4,7 +4,7 @@ use design::catalog::Catalog;
 use design::file::parse;
 use design::node::{Design, Step};
 use design::part::Regulator;
-use design::quantity::{Capacitance, Charge, Current, Resistance, Voltage};
+use design::quantity::{Capacitance, Charge, Current, Resistance, Share, Voltage};
 use design::resolve::resolve;
 
 const HEAD: &str = "schema = 1\nname = \"Test\"\n[site]\nlatitude = \"47 deg\"\nlongitude = \"13 deg\"\nelevation = \"640 m\"\n[promise]\n\
@@ -58,6 +58,15 @@ fn cells_in_series_and_parallel_make_a_pack() {
     close(pack.empty_voltage.volts(), 6.2);
     close(pack.charge_limit.expect("rechargeable").volts(), 8.4);
     close(pack.open_circuit[1].1.volts(), 8.0);
+}
+
+#[test]
+fn a_primary_cell_goes_out_full_and_any_other_half_full_unless_the_file_says_otherwise() {
+    let charge = |battery: &str| {
+        design(&format!("{HEAD}[battery]\npart = \"{battery}\"\n{LOAD}")).promise.charge_at_installation
+    };
+    assert_eq!(charge("li-socl2-d"), Share::from_fraction(1.0));
+    assert_eq!(charge("cell.toml"), Share::from_fraction(0.5));
 }
 
 #[test]

@@ -4,6 +4,7 @@ mod chances;
 mod climate_view;
 mod defects;
 mod findings;
+mod kept;
 mod ledger;
 mod lives;
 mod make;
@@ -11,6 +12,7 @@ mod record;
 
 pub use chances::{Chances, DayBand, Driver, Effort, FaultRow, FortnightHour, WorstLife};
 pub use climate_view::{ClimateMonth, ClimateView, DarkFortnight, climate_view};
+pub use kept::{Kept, Promised};
 pub use make::{Weather, plan, plan_once};
 
 use design::quantity::{Angle, Charge, Current, Duration, Irradiance, Share, Temperature, Voltage};

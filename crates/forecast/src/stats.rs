@@ -6,7 +6,7 @@
 )]
 
 /// Score of a two-sided 95 % interval.
-const TWO_SIDED_95: f64 = 1.959_963_984_540_054;
+pub const TWO_SIDED_95: f64 = 1.959_963_984_540_054;
 
 /// Wilson's 95 % interval for a probability of which `hits` in `trials` were seen; all of [0, 1] without trials.
 ///
@@ -32,6 +32,15 @@ pub fn quantile(sorted: &[f64], share: f64) -> f64 {
     let below = place.floor() as usize;
     let above = sorted.get(below + 1).unwrap_or(&sorted[below]);
     sorted[below] + (place - below as f64) * (above - sorted[below])
+}
+
+/// The mean of a sample and the standard deviation of what it was drawn from; zero without values.
+#[must_use]
+pub fn mean_and_deviation(values: &[f64]) -> (f64, f64) {
+    let count = values.len().max(1) as f64;
+    let mean = values.iter().sum::<f64>() / count;
+    let squares = values.iter().map(|value| (value - mean).powi(2)).sum::<f64>();
+    (mean, (squares / (count - 1.0).max(1.0)).sqrt())
 }
 
 /// Ranks from 0, equal values sharing the mean of theirs.

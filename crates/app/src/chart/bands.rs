@@ -28,8 +28,8 @@ pub(crate) fn chart(subject: &Subject, plan: &Plan, chances: &Chances) -> Chart 
         at(2),
         chances.worst.outage_hours
     );
-    let note = "The pale band holds nine lives in ten, the darker one half of them, the blue line is the middle life, at \
-                midnight. The dark line is the life that went worst, in its worst year. The grey shape hanging from the top is \
+    let note = "The wide band holds nine lives in ten, the narrow one half of them, the thick line is the middle life, at \
+                midnight. The thin line is the life that went worst, in its worst year. The grey shape hanging from the top is \
                 the length of the night: from top to bottom is 24 hours. The node stops below the dashed limit, which rises \
                 in the cold. The year is cut at midsummer so that the dark months lie in the middle."
         .to_owned();
@@ -66,15 +66,11 @@ fn body(subject: &Subject, plan: &Plan, chances: &Chances) -> Markup {
     }
 }
 
-/// The worst life's charge, broken half a year from its lowest point, where its year begins and ends.
+/// The worst life's charge, broken where its year begins and ends.
 fn worst(chances: &Chances, x: &YearAxis, y: Scale) -> Vec<Points> {
     let days = &chances.worst.charge_by_day;
     let lived = |day: &usize| days.get(*day).is_some_and(|charge| charge.fraction() > 0.0);
-    let lowest = (0..days.len()).filter(lived).min_by(|one, other| {
-        let percent = |day: &usize| days.get(*day).map_or(100.0, |charge| charge.percent());
-        percent(one).total_cmp(&percent(other))
-    });
-    let seam = lowest.map_or(0, |day| (day + 183) % 365);
+    let seam = chances.worst.first_day;
     let mut stretches: Vec<Points> = vec![Vec::new()];
     for day in 0..365_u16 {
         let of_year = usize::from(x.day_of_year(day));

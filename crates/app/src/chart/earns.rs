@@ -135,9 +135,13 @@ fn key(top: f64) -> Markup {
             @let least = STEPS.get(level - 1).map_or(0.0, |share| share * top);
             rect.heat.{ "heat-" (level) } x=(px(left)) y=(px(place)) width="14" height="14" {}
             text.tick x=(px(left + 20.0)) y=(px(place + 11.0)) {
-                @if let Some(most) = STEPS.get(level) { (words::figure(least)) " to " (words::figure(most * top)) }
-                @else { (words::figure(least)) " and up" }
+                @if let Some(most) = STEPS.get(level) { (whole_or_figure(least)) " to " (whole_or_figure(most * top)) }
+                @else { (whole_or_figure(least)) " and up" }
             }
         }
     }
+}
+
+fn whole_or_figure(w_m2: f64) -> String {
+    if w_m2 < 10.0 { words::figure_short(w_m2) } else { format!("{w_m2:.0}") }
 }

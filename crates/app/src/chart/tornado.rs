@@ -49,6 +49,7 @@ fn body(drivers: &[Driver], bottom: f64) -> Markup {
         }
         @for (row, driver) in drivers.iter().enumerate() { (bar(driver, x, TOP + ROW * row as f64)) }
         path.axis d={ "M" (px(x.at(0.0))) " " (px(TOP)) "V" (px(bottom)) } {}
+        text.word x="0" y=(px(bottom + 36.0)) { "effect on a life's rank, no unit" }
         text.tick.end x=(px(x.at(0.0) - 8.0)) y=(px(bottom + 36.0)) { "more of it harms" }
         text.tick x=(px(x.at(0.0) + 8.0)) y=(px(bottom + 36.0)) { "more of it helps" }
     }

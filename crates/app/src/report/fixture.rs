@@ -6,8 +6,8 @@ use std::f64::consts::{PI, TAU};
 use design::quantity::{Charge, Current, Duration, Irradiance, Share, Temperature, Voltage};
 use forecast::plan::{
     Cause, Chances, ClimateMonth, ClimateView, DarkFortnight, DayBand, DefectRow, Driver, FaultRow, Finding,
-    FortnightHour, Hour, LedgerEntry, Life, Moment, MonthRow, NodeState, Plan, Restart, Severity, Verdict,
-    WeatherUsed, WorstLife,
+    FortnightHour, Hour, Kept, LedgerEntry, Life, Moment, MonthRow, NodeState, Plan, Promised, Restart,
+    Severity, Verdict, WeatherUsed, WorstLife,
 };
 
 use super::{Assumed, Origin, Subject};
@@ -82,15 +82,22 @@ pub(crate) fn chances() -> Chances {
         outage_hours_per_year: 0.4,
         completeness: share(99.97),
         longest_silence: Duration::from_days(2.5),
+        visits_per_year: 0.002,
+        kept: vec![Kept {
+            promised: Promised::WithoutOutage { asked: share(95.0), found: share(98.2) },
+            verdict: Verdict::Holds,
+        }],
         bands: (0..365)
             .map(|day| DayBand { charge: [-25.0, -9.0, 0.0, 6.0, 10.0].map(|offset| charge(day, offset)) })
             .collect(),
         darkest_day: 8,
         in_hand: Duration::from_days(6.2),
+        restart: Restart::At(Moment { pass: 0, month: 1, day: 21, hour: 12 }, 12.0),
         worst: WorstLife {
             life: 417,
             outage_hours: 212,
             charge_by_day: (0..365).map(|day| charge(day, -34.0)).collect(),
+            first_day: 191,
             fortnight: (0..335).map(hour).collect(),
         },
         causes: vec![(Cause::Sun, share(72.0)), (Cause::Parts, share(28.0))],

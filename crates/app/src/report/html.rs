@@ -27,7 +27,7 @@ pub(crate) fn page(subject: &Subject, plan: &Plan) -> String {
             Some(chances) => (facts_of_many(chances)),
             None => (facts(plan)),
         }
-        @if let Some(chances) = &plan.chances { (rows(says::promises(subject, chances).into_iter().map(|(asks, said)| (asks.to_owned(), said)))) }
+        @if let Some(chances) = &plan.chances { (rows(says::promises(chances).map(|(asks, said)| (asks.to_owned(), said)))) }
         (charge(subject, plan))
         @if super::has_sun(plan) { (chart::months::chart(subject, plan).section()) }
         (ledger(plan))
@@ -84,7 +84,11 @@ fn answer(subject: &Subject, plan: &Plan) -> String {
         (Verdict::NotKnown, _) => "cannot be judged",
     };
     let years = words::figure_short(subject.promise.unattended.years());
+    let kept = plan.chances.as_ref().and_then(|chances| chances.kept.first());
     match plan.verdict {
+        Verdict::Fails if kept.is_some_and(|survival| survival.verdict != Verdict::Fails) => {
+            format!("{} does not keep all it promises", subject.name)
+        }
         Verdict::NotKnown => format!("{} {fate}", subject.name),
         _ if plan.chances.is_some() => format!("{} {fate} through {years} years", subject.name),
         _ => format!("{} {fate}", subject.name),
@@ -145,7 +149,7 @@ fn verdicts(subject: &Subject, plan: &Plan) -> Markup {
     let reason = format!("{reason} {weather}");
     html! {
         section.verdicts aria-label="Verdicts" {
-            (verdict_row("life", plan.verdict, words::will_it_live(plan.verdict), &figure, reason.trim()))
+            (verdict_row("life", plan.verdict, &says::will_it_live(plan), &figure, reason.trim()))
             @if let Some(variant) = &plan.with_gate {
                 (verdict_row("instead", variant.verdict, &variant.name, &outages(&variant.life), ""))
             }
@@ -162,7 +166,7 @@ fn facts_of_many(chances: &Chances) -> Markup {
     html! {
         dl.facts {
             (fact("Darkest date", &says::darkest_date(chances), &low))
-            (fact("In hand there", &words::days(chances.in_hand.days()), "without any sun"))
+            (fact("In hand there", &says::in_hand(chances), "without any sun"))
             (fact("Out", &format!("{} h a year", words::figure(chances.outage_hours_per_year)), &format!("{} of reports sent", says::share(chances.completeness))))
             (fact("Lives lost", &words::grouped(lost_lives(chances)), &lost))
         }

@@ -7,8 +7,8 @@ mod message;
 pub(crate) mod reach;
 
 use forecast::plan::{
-    Cause, Chances, DefectRow, Finding, Hour, LedgerEntry, Life, Moment, MonthRow, NodeState, Plan, Restart,
-    Verdict, WeatherUsed,
+    Cause, DefectRow, Finding, Hour, Kept, LedgerEntry, Life, Moment, MonthRow, NodeState, Plan, Promised,
+    Restart, Verdict, WeatherUsed,
 };
 use serde_json::{Value, json};
 
@@ -25,7 +25,7 @@ pub(crate) fn plan(subject: &Subject, plan: &Plan) -> Value {
         "reason": plan.reason,
         "weather": weather(subject, &plan.weather),
         "chances": plan.chances.as_ref().map(chances::chances),
-        "promises": plan.chances.as_ref().map(|chances| promises(subject, chances)),
+        "promises": plan.chances.as_ref().map(|chances| chances.kept.iter().map(promise).collect::<Vec<_>>()),
         "law": law::law(subject),
         "reach": reach::of(subject),
         "messages": message::messages(subject),
@@ -45,9 +45,22 @@ pub(crate) fn plan(subject: &Subject, plan: &Plan) -> Value {
     })
 }
 
-fn promises(subject: &Subject, chances: &Chances) -> Vec<Value> {
-    let answers = says::answers(subject, chances).into_iter();
-    answers.map(|answer| json!({ "asks": answer.asks, "met": answer.met, "says": answer.says })).collect()
+fn promise(kept: &Kept) -> Value {
+    let (unit, asked, found) = match kept.promised {
+        Promised::WithoutOutage { asked, found } | Promised::Completeness { asked, found } => {
+            ("percent", asked.percent(), found.percent())
+        }
+        Promised::Freshness { asked, found } => ("hours", asked.hours(), found.hours()),
+        Promised::Visits { asked, found } => ("per_year", asked, found),
+    };
+    json!({
+        "promise": kept.promised.name(),
+        "verdict": verdict(kept.verdict),
+        "unit": unit,
+        "asked": number(asked),
+        "found": number(found),
+        "says": says::answer(&kept.promised),
+    })
 }
 
 fn node(subject: &Subject) -> Value {

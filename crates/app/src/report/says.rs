@@ -5,7 +5,7 @@ pub(crate) mod reach;
 use design::message::{Direction, Part};
 use design::quantity::Share;
 use forecast::message::{FormView, MessageView, RateView, Row};
-use forecast::plan::{Cause, Chances, ClimateView, Driver, FaultRow, Plan, Verdict};
+use forecast::plan::{Cause, Chances, ClimateView, Driver, FaultRow, Kept, Plan, Promised, Verdict};
 use forecast::radio::law::{Bound, LawPlan, Limit, RateRow, Topic};
 
 use super::{Assumed, Origin, Subject, words};
@@ -25,10 +25,10 @@ pub(crate) fn share(share: Share) -> String {
     }
 }
 
-/// "98.2 % of 1,000 five-year lives without an outage (97.2-98.9); promised 95 %".
+/// "98.2 % of 1,000 five-year lives without an outage (97.2-98.9); promised 95 %"; before it what else is missed.
 pub(crate) fn headline(subject: &Subject, chances: &Chances) -> String {
     let promised = words::figure_short(subject.promise.without_outage.percent());
-    format!("{}; promised {promised} %", chances.sentence())
+    format!("{}{}; promised {promised} %", missed(chances), chances.sentence())
 }
 
 /// What the figure depends on, and what it leaves out.
@@ -77,17 +77,30 @@ pub(crate) fn darkest(chances: &Chances, sunny: bool) -> String {
     format!("{}; 5 % of lives at {:.0} % or less, {in_hand}", darkest_date(chances), darkest_percent(chances))
 }
 
+/// How long a node lasts from the lowest charge of the unlucky.
+pub(crate) fn in_hand(chances: &Chances) -> String {
+    match chances.in_hand.days() {
+        days if days < 0.02 => "nothing".to_owned(),
+        days => words::days(days),
+    }
+}
+
 /// Outages and reports over all lives.
 pub(crate) fn outages(chances: &Chances) -> String {
+    let sent = share(chances.completeness);
     let hours = chances.outage_hours_per_year;
-    let out = if hours < 0.05 { "never".to_owned() } else { format!("{} h a year", words::figure(hours)) };
-    let silence = chances.longest_silence.days();
-    let silent = if silence < 0.02 {
-        String::new()
-    } else {
-        format!(", 1 life in 20 silent for {}", words::days(silence))
+    if hours < 0.05 {
+        return format!("never, {sent} of reports sent");
+    }
+    let silent = match chances.longest_silence {
+        silence if silence.hours() < 1.0 => String::new(),
+        silence => format!(", 1 life in 20 silent for {}", words::span(silence)),
     };
-    format!("{out}, {} of reports sent{silent}", share(chances.completeness))
+    let back = match words::figure(chances.visits_per_year).as_str() {
+        "0" => "each time back alone".to_owned(),
+        visits => format!("{visits} visits a year"),
+    };
+    format!("{} h a year, {sent} of reports sent{silent}, {back}", words::figure(hours))
 }
 
 /// The three unknowns that matter most.
@@ -122,59 +135,59 @@ fn cause(cause: Cause) -> &'static str {
     }
 }
 
-/// What else was promised, each with its answer.
-pub(crate) fn promises(subject: &Subject, chances: &Chances) -> Vec<(&'static str, String)> {
-    answers(subject, chances).into_iter().map(|answer| (answer.asks, answer.says)).collect()
+/// The smaller promises by name, each with its answer.
+pub(crate) fn promises(chances: &Chances) -> impl Iterator<Item = (&'static str, String)> + '_ {
+    chances.kept.iter().skip(1).map(|kept| {
+        (kept.promised.name(), format!("{}: {}", words::verdict(kept.verdict), answer(&kept.promised)))
+    })
 }
 
-/// What is said to one of the smaller promises.
-pub(crate) struct Answer {
-    /// What was asked, in a word.
-    pub(crate) asks: &'static str,
-    /// Whether it is kept.
-    pub(crate) met: bool,
-    /// The answer with its figures.
-    pub(crate) says: String,
+/// What the lives show of a promise, and what it asks.
+pub(crate) fn answer(promised: &Promised) -> String {
+    match *promised {
+        Promised::WithoutOutage { asked, found } => format!(
+            "{} of lives without an outage, promised {} %",
+            share(found),
+            words::figure_short(asked.percent())
+        ),
+        Promised::Completeness { asked, found } => {
+            format!("{} of reports sent, promised {} %", share(found), words::figure_short(asked.percent()))
+        }
+        Promised::Freshness { asked, found } => format!(
+            "95 % of lives are never silent for more than {}, promised {}",
+            words::span(found),
+            words::span(asked)
+        ),
+        Promised::Visits { asked, found } => {
+            format!("{} visits a year, promised {}", words::figure(found), words::figure_short(asked))
+        }
+    }
 }
 
-/// Completeness, freshness and visits, as far as the design file promises them.
-pub(crate) fn answers(subject: &Subject, chances: &Chances) -> Vec<Answer> {
-    let promise = &subject.promise;
-    let answer = |asks, met: bool, found: String, promised: String| Answer {
-        asks,
-        met,
-        says: format!("{}: {found}, promised {promised}", if met { "kept" } else { "not kept" }),
+/// The smaller promises that are broken or in doubt, each in a sentence.
+fn missed(chances: &Chances) -> String {
+    let sentence = |kept: &Kept| {
+        let (name, answer) = (kept.promised.name(), answer(&kept.promised));
+        match kept.verdict {
+            Verdict::Fails => format!("The promised {name} is missed: {answer}. "),
+            _ => format!("The promised {name} is in doubt: {answer}. "),
+        }
     };
-    let completeness = promise.completeness.map(|asked| {
-        let found = format!("{} of reports sent", share(chances.completeness));
-        answer(
-            "completeness",
-            chances.completeness >= asked,
-            found,
-            format!("{} %", words::figure_short(asked.percent())),
-        )
-    });
-    let freshness = promise.freshness.map(|asked| {
-        let silence = chances.longest_silence;
-        let found = if silence.hours() < 0.5 {
-            "95 % of lives are never silent".to_owned()
-        } else {
-            format!("95 % of lives are silent for {} at most", words::days(silence.days()))
-        };
-        answer("freshness", silence <= asked, found, words::days(asked.days()))
-    });
-    let visits = promise.visits_per_year.map(|asked| {
-        let found = visits_per_year(chances);
-        let said = format!("at most {} visits a year", words::figure(found));
-        answer("visits", found <= asked, said, words::figure_short(asked))
-    });
-    [completeness, freshness, visits].into_iter().flatten().collect()
+    chances.missed().map(sentence).collect()
 }
 
-/// Visits a year, at most: a life that stopped is counted as one visit. Whether it came back by itself isn't kept for each
-/// life, so this is an upper bound.
-fn visits_per_year(chances: &Chances) -> f64 {
-    (1.0 - chances.without_outage.fraction()) / chances.years.max(1) as f64
+/// What is said of a life: that of survival, unless only a smaller promise is broken.
+pub(crate) fn will_it_live(plan: &Plan) -> String {
+    let survival = plan.chances.as_ref().and_then(|chances| chances.kept.first());
+    match survival {
+        Some(survival) if plan.verdict == Verdict::Fails && survival.verdict != Verdict::Fails => {
+            let missed = plan.chances.iter().flat_map(Chances::missed);
+            let names: Vec<&str> = missed.map(|kept| kept.promised.name()).collect();
+            let lives = if survival.verdict == Verdict::Holds { "It will live" } else { "It may live" };
+            format!("{lives}, but not keep its promise: {}.", names.join(", "))
+        }
+        _ => words::will_it_live(plan.verdict).to_owned(),
+    }
 }
 
 /// What becomes of lives with one thing gone wrong, in one sentence.

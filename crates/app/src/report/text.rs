@@ -1,4 +1,5 @@
-//! One page of text: the verdict line, then at most 30 lines of 80 columns.
+//! One page of text: the verdict, then at most 36 lines of 80 columns; a danger is never left out, so many dangers make it
+//! longer.
 
 pub(crate) mod climate;
 mod everything;
@@ -14,8 +15,10 @@ pub(crate) use everything::{everything, fate, life_rows, weather_rows};
 
 /// Columns of the page.
 pub(crate) const WIDTH: usize = 80;
-/// Lines of the page after the verdict.
-const LINES: usize = 30;
+/// Lines of the page after the verdict, if no danger needs more.
+const LINES: usize = 36;
+/// Faults shown at least, and at most.
+const FAULTS: (usize, usize) = (2, 3);
 /// Columns before the twelve months; each month takes [`MONTH_WIDTH`].
 const MONTH_LABEL: usize = 20;
 const MONTH_WIDTH: usize = 5;
@@ -29,10 +32,11 @@ const SPEND: Style = AnsiColor::Magenta.on_default();
 
 /// The page: what is asked most, in the order in which it is asked.
 pub(crate) fn page(subject: &Subject, plan: &Plan) -> String {
-    let mut lines = head(subject, plan);
+    let verdict = head(subject, plan);
+    let mut lines = weather_lines(subject, plan);
     lines.push(String::new());
     match &plan.chances {
-        Some(chances) => lines.extend(facts_of_many(subject, plan, chances)),
+        Some(chances) => lines.extend(facts_of_many(plan, chances)),
         None => lines.extend(facts(plan)),
     }
     lines.extend(other_verdicts(subject));
@@ -40,22 +44,20 @@ pub(crate) fn page(subject: &Subject, plan: &Plan) -> String {
     lines.extend(ledger(plan, if plan.chances.is_some() { 3 } else { 5 }));
     lines.push(String::new());
     lines.extend(months(subject, plan));
-    let tail = 1;
-    let verdict_line = 1;
-    let cautions = cautions(subject, plan, 5);
-    let room = (LINES + verdict_line).saturating_sub(lines.len() + tail);
-    let least = if plan.chances.is_some() { 2 } else { 3 };
-    let room = room.saturating_sub(cautions.len() + 1).clamp(least, 6);
     lines.push(String::new());
-    lines.extend(match &plan.chances {
-        Some(chances) => faults(chances, room),
-        None => defects(plan, room),
-    });
-    let room = (LINES + verdict_line).saturating_sub(lines.len() + tail);
-    lines.extend(if cautions.len() > room { self::cautions(subject, plan, room) } else { cautions });
-    lines.truncate(LINES);
+    let gone_wrong = |rows| match &plan.chances {
+        Some(chances) => faults(chances, rows),
+        None => defects(plan, rows),
+    };
+    // The last line says where the rest is.
+    let room = LINES.saturating_sub(lines.len() + 1);
+    let (least, most) = FAULTS;
+    let cautions = cautions(subject, plan, room.saturating_sub(gone_wrong(least).len()));
+    let rows = if gone_wrong(most).len() + cautions.len() <= room { most } else { least };
+    lines.extend(gone_wrong(rows));
+    lines.extend(cautions);
     lines.push(paint(QUIET, "--all: every figure; --report FILE.html: charts; --hours FILE.csv: every hour"));
-    lines.join("\n") + "\n"
+    [verdict, lines].concat().join("\n") + "\n"
 }
 
 /// The stroke of a verdict: whole, dashed, broken with a bar across the gap, dotted.
@@ -71,33 +73,33 @@ pub(crate) fn stroke(verdict: Verdict) -> (&'static str, Style) {
 fn head(subject: &Subject, plan: &Plan) -> Vec<String> {
     let (stroke, style) = stroke(plan.verdict);
     let word = format!("{stroke} {}", words::verdict(plan.verdict));
-    let name = lay::clip(&subject.name, WIDTH - 30);
+    let name = &subject.name;
     let mut lines = match &plan.chances {
         Some(chances) => wrap(
             &format!("{word}: {name}. {}. {}", says::headline(subject, chances), says::caveat(chances)),
             WIDTH,
         ),
-        None => [vec![format!("{word}: {name}")], wrap(&plan.reason, WIDTH)].concat(),
+        None => wrap(&format!("{word}: {name}. {}", plan.reason), WIDTH),
     };
     if let Some(first) = lines.first_mut() {
         *first = first.replacen(&word, &paint(style, &word), 1);
     }
-    lines.push(weather_line(subject, plan));
     lines
 }
 
-/// The weather a plan was made with, in one line.
-fn weather_line(subject: &Subject, plan: &Plan) -> String {
+/// The weather a plan was made with.
+fn weather_lines(subject: &Subject, plan: &Plan) -> Vec<String> {
     let weather = &plan.weather;
-    if let Some(drawn_from) = &subject.drawn_from {
-        return lay::clip(&format!("Weather: {drawn_from}"), WIDTH);
-    }
-    let lived =
-        if weather.passes > 1 { format!(", lived {} times over", weather.passes) } else { String::new() };
-    let away = weather.distance_km.map(|km| format!(", {km:.0} km from the site")).unwrap_or_default();
-    let rest = format!(", {} hours{lived}{away}", words::grouped(weather.hours));
-    let title = lay::clip(&weather.title, WIDTH.saturating_sub("Weather: ".len() + rest.chars().count()));
-    format!("Weather: {title}{rest}")
+    let recorded = || {
+        let lived = match weather.passes {
+            1 => String::new(),
+            passes => format!(", lived {passes} times over"),
+        };
+        let away = weather.distance_km.map(|km| format!(", {km:.0} km from the site")).unwrap_or_default();
+        format!("{}, {} hours{lived}{away}", weather.title, words::grouped(weather.hours))
+    };
+    let said = format!("Weather: {}", subject.drawn_from.clone().unwrap_or_else(recorded));
+    wrap_indented(&said, WIDTH, "  ")
 }
 
 /// A label and its text, in as many lines as it takes.
@@ -107,22 +109,21 @@ pub(crate) fn fact(label: &str, text: &str) -> Vec<String> {
 }
 
 /// What the many lives show.
-fn facts_of_many(subject: &Subject, plan: &Plan, chances: &Chances) -> Vec<String> {
+fn facts_of_many(plan: &Plan, chances: &Chances) -> Vec<String> {
     let mut lines = fact("darkest", &says::darkest(chances, super::has_sun(plan)));
     lines.extend(without_gate(plan));
     if super::has_sun(plan) {
-        let lasts =
-            format!("full: {}; {}", words::days(plan.life.without_sun.days()), back(plan.life.restart));
-        lines.push(lay::clip(&format!("{:<LABEL$}{lasts}", "without sun"), WIDTH));
+        let lasts = format!("full: {}; {}", words::days(plan.life.without_sun.days()), back(chances.restart));
+        lines.extend(fact("without sun", &lasts));
     }
     lines.extend(fact("out", &says::outages(chances)));
     lines.extend(fact("matters most", &says::matters_most(&chances.drivers)));
     lines.extend(says::causes(chances).iter().flat_map(|causes| fact("lives lost", causes)));
-    lines.extend(says::promises(subject, chances).iter().flat_map(|(label, text)| fact(label, text)));
+    lines.extend(says::promises(chances).flat_map(|(label, text)| fact(label, &text)));
     lines
 }
 
-/// When a node that stops on the darkest date of the life that is shown is back.
+/// When a node that stops on the darkest date is back.
 fn back(restart: Restart) -> String {
     match restart {
         Restart::At(_, days) if days < 0.05 => "if it stops, back within the hour".to_owned(),
@@ -198,8 +199,7 @@ fn facts(plan: &Plan) -> Vec<String> {
         };
         facts.push(("from empty", half));
     }
-    let lines = facts.into_iter().map(|(label, text)| lay::clip(&format!("{label:<LABEL$}{text}"), WIDTH));
-    lines.collect()
+    facts.into_iter().flat_map(|(label, text)| fact(label, &text)).collect()
 }
 
 fn restart_line(restart: Restart) -> String {
@@ -220,15 +220,24 @@ fn ledger(plan: &Plan, rows: usize) -> Vec<String> {
     let entries = main_entries(plan, rows);
     let left: f64 = entries.iter().map(|(_, charge)| charge).sum();
     let top = super::top_of_ledger(entries.iter().map(|(_, charge)| *charge));
-    let title = format!("Where the charge goes, mAh a day in {month}");
+    let title = format!("Where the charge goes in {month}, mAh a day; left over {}", words::signed(left));
     let mut lines = vec![paint(BOLD, &title)];
     for (name, charge) in &entries {
         let style = if *charge > 0.0 { SUN } else { SPEND };
         let torn = if charge.abs() > top { " ▶" } else { "" };
         let bar = paint(style, &(bar(charge.abs(), top, BAR) + torn));
-        lines.push(format!("{:<NAME$}{:>8}  {bar}", lay::clip(name, NAME - 1), words::signed(*charge)));
+        let bar = if *charge == 0.0 { String::new() } else { format!("  {bar}") };
+        lines.extend(beside(name, NAME, &format!("{:>8}{bar}", words::signed(*charge))));
     }
-    lines.push(format!("{:<NAME$}{:>8}", "left over", words::signed(left)));
+    lines
+}
+
+/// A name and what stands beside it in the table; a long name takes a line more.
+fn beside(name: &str, columns: usize, rest: &str) -> Vec<String> {
+    let mut lines = wrap_indented(name, columns - 1, "    ");
+    if let Some(last) = lines.last_mut() {
+        format!("{last:<columns$}{rest}").trim_end().clone_into(last);
+    }
     lines
 }
 
@@ -289,26 +298,27 @@ fn lowest_band(chances: &Chances, month: u8) -> String {
 
 const DEFECT_NAME: usize = 46;
 
-/// As designed, beside the worst defects; at most `lines` lines.
-fn defects(plan: &Plan, lines: usize) -> Vec<String> {
+/// As designed, beside so many of the worst defects.
+fn defects(plan: &Plan, rows: usize) -> Vec<String> {
     if plan.defects.is_empty() {
         return Vec::new();
     }
     let stops = plan.life.first_outage.map_or("never".to_owned(), words::date_short);
-    let mut out = vec![
-        paint(BOLD, &defect_line("If one thing goes wrong", "more a day", "stops after", "back")),
-        defect_line("  as designed", "-", &stops, ""),
-    ];
-    out.extend(plan.defects.iter().map(defect_row).take(lines.saturating_sub(2)));
+    let mut out = heading(&defect_line("If one thing goes wrong", "more a day", "stops after", "back"));
+    out.extend(defect_line("  as designed", "-", &stops, ""));
+    out.extend(plan.defects.iter().take(rows).flat_map(defect_row));
     out
 }
 
-fn defect_line(name: &str, extra: &str, stops: &str, back: &str) -> String {
-    let name = lay::clip(name, DEFECT_NAME - 1);
-    format!("{name:<DEFECT_NAME$}{extra:>10}  {stops:<13}{back}").trim_end().to_owned()
+fn heading(lines: &[String]) -> Vec<String> {
+    lines.iter().map(|line| paint(BOLD, line)).collect()
 }
 
-fn defect_row(row: &DefectRow) -> String {
+fn defect_line(name: &str, extra: &str, stops: &str, back: &str) -> Vec<String> {
+    beside(name, DEFECT_NAME, &format!("{extra:>10}  {stops:<13}{back}"))
+}
+
+fn defect_row(row: &DefectRow) -> Vec<String> {
     let extra = if row.extra_per_day.coulombs() > 0.0 {
         format!("{} mAh", words::milliampere_hours(row.extra_per_day))
     } else {
@@ -323,25 +333,24 @@ fn defect_row(row: &DefectRow) -> String {
     defect_line(&format!("  {}", row.name), &extra, &stops, &back)
 }
 
-const FAULT_NAME: usize = 37;
+const FAULT_NAME: usize = 41;
 
-/// What becomes of the lives with one thing gone wrong, soonest dead first; at most `lines` lines.
-fn faults(chances: &Chances, lines: usize) -> Vec<String> {
+/// What becomes of the lives with one thing gone wrong, so many of them, soonest dead first.
+fn faults(chances: &Chances, rows: usize) -> Vec<String> {
     if chances.faults.is_empty() {
         return Vec::new();
     }
-    let head = fault_line(["If one thing goes wrong", "stops", "half after", "9 in 10", "back alone"]);
-    let mut out = vec![paint(BOLD, &head)];
-    out.extend(chances.faults.iter().map(fault_row).take(lines.saturating_sub(1)));
+    let mut out =
+        heading(&fault_line(["If one thing goes wrong", "stops", "half after", "9 in 10", "back alone"]));
+    out.extend(chances.faults.iter().take(rows).flat_map(fault_row));
     out
 }
 
-fn fault_line([name, stops, half, most, back]: [&str; 5]) -> String {
-    let name = lay::clip(name, FAULT_NAME - 1);
-    format!("{name:<FAULT_NAME$}{stops:>6}{half:>12}{most:>12}{back:>12}").trim_end().to_owned()
+fn fault_line([name, stops, half, most, back]: [&str; 5]) -> Vec<String> {
+    beside(name, FAULT_NAME, &format!("{stops:>6}{half:>11}{most:>11}{back:>11}"))
 }
 
-fn fault_row(row: &FaultRow) -> String {
+fn fault_row(row: &FaultRow) -> Vec<String> {
     let percent = |share: design::quantity::Share| format!("{:.0} %", share.percent());
     let days = |days: Option<f64>| days.map_or(String::new(), words::days);
     fault_line([
@@ -361,20 +370,20 @@ fn severity_style(severity: Severity) -> Style {
     }
 }
 
-/// What wants a decision, worst first, each with its place; at most `lines` lines, the last of which says how many were
-/// left out.
+/// What wants a decision, worst first, each with its place: every danger, of the rest what fits into so many lines, and at
+/// last how many were left out.
 fn cautions(subject: &Subject, plan: &Plan, lines: usize) -> Vec<String> {
     let cautions = subject.cautions(plan);
     let mut out = Vec::new();
     for (shown, one) in cautions.iter().enumerate() {
-        let said = caution(one);
+        let said = caution(subject, one);
         let reserve = usize::from(shown + 1 < cautions.len());
-        if out.len() + said.len() + reserve > lines {
-            if lines > 0 {
-                let left =
-                    words::count(cautions.len() - shown, if shown == 0 { "caution" } else { "more caution" });
-                out.push(format!("{left} under --all"));
-            }
+        if one.severity < Severity::Danger && out.len() + said.len() + reserve > lines {
+            let left = cautions.len() - shown;
+            out.push(format!(
+                "{} under --all",
+                words::count(left, if shown == 0 { "caution" } else { "more caution" })
+            ));
             break;
         }
         out.extend(said);
@@ -382,10 +391,23 @@ fn cautions(subject: &Subject, plan: &Plan, lines: usize) -> Vec<String> {
     out
 }
 
-fn caution(caution: &Caution) -> Vec<String> {
+/// A caution in short: what follows a semicolon, or the colon of a finding, stands under `--all`.
+fn caution(subject: &Subject, caution: &Caution) -> Vec<String> {
     let word = words::severity(caution.severity);
-    let text = format!("{word}: {}: {}", caution.place, caution.message);
-    let mut lines = lay::wrap_indented(&text, WIDTH, "  ");
+    let place = match caution.place.strip_prefix(&subject.file) {
+        Some(line) => line.trim_start_matches(':'),
+        None => &caution.place,
+    };
+    let place = match place.parse::<usize>() {
+        Ok(line) => format!("line {line}: "),
+        Err(_) if place.is_empty() => String::new(),
+        Err(_) => format!("{place}: "),
+    };
+    let text = &caution.message;
+    let marks: &[&str] = if caution.severity == Severity::Note { &["; "] } else { &["; ", ": "] };
+    let end = marks.iter().filter_map(|mark| text.find(mark)).min();
+    let text = end.and_then(|end| text.get(..end)).unwrap_or(text);
+    let mut lines = wrap_indented(&format!("{word}: {place}{text}"), WIDTH, "  ");
     if let Some(first) = lines.first_mut() {
         *first = first.replacen(word, &paint(severity_style(caution.severity), word), 1);
     }
@@ -404,7 +426,7 @@ mod tests {
     }
 
     #[test]
-    fn the_page_is_a_verdict_and_at_most_thirty_lines_of_eighty_columns() {
+    fn the_page_is_a_verdict_and_at_most_36_lines_of_eighty_columns() {
         for chances in [None, Some(fixture::chances())] {
             pages_of(Plan { chances, ..fixture::plan() });
         }
@@ -416,27 +438,49 @@ mod tests {
         for extra in 0..8 {
             let page = plain(&page(&subject, &plan));
             assert!(page.starts_with("━━━━━ holds"), "{page}");
-            assert!(page.lines().count() <= LINES + 1, "{extra} findings more:\n{page}");
+            let verdict = head(&subject, &plan).len();
+            assert!(page.lines().count() <= verdict + LINES, "{extra} findings more:\n{page}");
             assert!(page.lines().all(|line| line.chars().count() <= WIDTH), "{page}");
-            plan.findings.push(Finding { message: many.message.repeat(extra % 3 + 1), ..many.clone() });
+            assert!(page.matches("panel unplugged").count() >= 1, "the second fault:\n{page}");
+            let severity = Severity::Warning;
+            let message = many.message.repeat(extra % 3 + 1);
+            plan.findings.push(Finding { message, severity, ..many.clone() });
             plan.ledger.push(plan.ledger.last().cloned().expect("entries"));
-            plan.defects.push(plan.defects.first().cloned().expect("defects"));
         }
+    }
+
+    #[test]
+    fn every_danger_is_shown_and_no_word_is_cut() {
+        let mut plan = Plan { chances: Some(fixture::chances()), ..fixture::plan() };
+        let danger = plan.findings.first().cloned().expect("one finding");
+        plan.findings.clear();
+        for number in 0..20 {
+            let message = format!("danger number {number} is here; and more is said of it");
+            plan.findings.push(Finding { severity: Severity::Danger, message, ..danger.clone() });
+        }
+        plan.weather.title = "A WEATHER STATION WITH A NAME SO LONG THAT NO LINE HOLDS IT ".repeat(2);
+        let page = plain(&page(&fixture::subject(), &plan));
+        for number in 0..20 {
+            assert!(page.contains(&format!("danger number {number} is here")), "{page}");
+        }
+        assert!(!page.contains("and more is said of it") && !page.contains('…'), "{page}");
+        assert!(
+            page.split_whitespace().collect::<Vec<_>>().join(" ").contains("SO LONG THAT NO LINE HOLDS IT")
+        );
     }
 
     #[test]
     fn the_ledger_keeps_its_sum_when_small_entries_are_put_together() {
         let plan = fixture::plan();
-        let sum = |lines: Vec<String>| {
-            let figure =
-                |line: &String| plain(line).get(30..38).and_then(|figure| figure.trim().parse::<f64>().ok());
-            lines.iter().skip(1).filter_map(figure).collect::<Vec<_>>()
-        };
         for rows in 3..8 {
-            let figures = sum(ledger(&plan, rows));
-            let (left, entries) = figures.split_last().expect("a sum");
-            assert_eq!(figures.len(), rows.min(plan.ledger.len()) + 1);
-            assert!((entries.iter().sum::<f64>() - left).abs() < 0.11, "{figures:?}");
+            let lines = ledger(&plan, rows);
+            let (title, entries) = lines.split_first().expect("a title");
+            let figure = |text: &str| plain(text).trim().parse::<f64>().ok();
+            let left = plain(title).rsplit(' ').next().and_then(figure).expect("what is left over");
+            let entries: Vec<f64> =
+                entries.iter().filter_map(|line| figure(plain(line).get(30..38)?)).collect();
+            assert_eq!(entries.len(), rows.min(plan.ledger.len()));
+            assert!((entries.iter().sum::<f64>() - left).abs() < 0.11, "{entries:?}");
         }
     }
 }

@@ -129,6 +129,15 @@ pub(crate) fn compass(azimuth_deg: f64) -> &'static str {
     POINTS.iter().zip(0_u8..).find(|(_, point)| f64::from(*point) >= points).map_or("north", |(name, _)| name)
 }
 
+/// A span of time, also a short one.
+pub(crate) fn span(time: Duration) -> String {
+    match time.minutes() {
+        minutes if minutes < 90.0 => format!("{minutes:.0} min"),
+        minutes if minutes < 48.0 * 60.0 => format!("{} h", figure_short((minutes / 6.0).round() / 10.0)),
+        _ => days(time.days()),
+    }
+}
+
 /// When a stopped node is back.
 pub(crate) fn restart(restart: Restart) -> String {
     match restart {

@@ -104,8 +104,8 @@ section! {
         without_outage: Share = default "95 %" where PROMISE;
         /// Month and day on which it goes out, as `MM-DD`.
         installed: Date = optional "10-15";
-        /// State of charge on that day.
-        charge_at_installation: Share = default "50 %" where FRACTION;
+        /// State of charge on that day. Left out: 50 %, of a primary cell 100 %.
+        charge_at_installation: Share = optional "50 %" where FRACTION;
         /// Share of the reports that must be sent, of those a full battery would send.
         completeness: Share = optional "98 %" where FRACTION;
         /// Longest silence that 95 % of lives may not exceed.

@@ -14,6 +14,8 @@ use crate::section::Section;
 
 /// How much more charge than at the cut-off the node waits for before it comes back, if the file does not say.
 const RESTART_CHARGE: f64 = 0.1;
+/// State of charge of a rechargeable battery as it is installed, if the file does not say.
+const USUAL_CHARGE: f64 = 0.5;
 /// On a flat curve ten percent of charge may be no voltage at all; at least this much is waited for \[V\].
 const RESTART_VOLTS: f64 = 0.02;
 /// How far the sun stands from the equator at a solstice \[°\].
@@ -70,12 +72,17 @@ impl Resolver<'_> {
         self.found.warning(diagnostic::HORIZON_CLOSED, &written.span, message, help);
     }
 
-    pub(super) fn promise(section: &PromiseSection) -> Option<Promise> {
+    pub(super) fn promise(section: &PromiseSection, battery: Option<&Battery>) -> Option<Promise> {
+        let primary = battery.is_some_and(|battery| !battery.chemistry.rechargeable());
+        let usual_charge = Share::from_fraction(if primary { 1.0 } else { USUAL_CHARGE });
         Some(Promise {
             unattended: section.unattended.as_ref()?.value,
             without_outage: section.without_outage.as_ref()?.value,
             installed: section.installed.as_ref().map(|at| (at.value.month, at.value.day)),
-            charge_at_installation: section.charge_at_installation.as_ref()?.value,
+            charge_at_installation: section
+                .charge_at_installation
+                .as_ref()
+                .map_or(usual_charge, |at| at.value),
             completeness: section.completeness.as_ref().map(|at| at.value),
             heard: section.heard.as_ref()?.value,
             freshness: section.freshness.as_ref().map(|at| at.value),

@@ -51,7 +51,7 @@ impl Watch for Unwatched {
 /// Weather for lives: drawn from a climate, or drawn from recorded years.
 pub trait LifeWeather: Sync {
     /// One life's place in it.
-    type Sky;
+    type Sky: Clone;
     /// The sky of a life on the day before its first.
     fn start(&self, random: &mut Stream) -> Self::Sky;
     /// Draws a day of the year for a life with these unknowns.
@@ -114,8 +114,8 @@ pub struct LifeOutcome {
     pub lowest_hour: u32,
     /// Reports missed, of those it would send with a full battery.
     pub missed_reports: f64,
-    /// Longest silence \[h\].
-    pub longest_silence_h: u32,
+    /// Longest time without a report \[h\]. Of a node that always reports as often, only hours out are counted.
+    pub longest_silence_h: f32,
     /// Capacity left at the end, of what it had when new.
     pub capacity_left: f32,
 }
@@ -279,10 +279,29 @@ struct Living<'a, W: LifeWeather> {
     life: Life,
     outcome: LifeOutcome,
     settled: bool,
-    silence_h: u32,
+    silence: Silence,
     start_day: usize,
     /// Whether every hour is shown, quiet or not.
     by_the_hour: bool,
+}
+
+impl<W: LifeWeather> Clone for Living<'_, W> {
+    fn clone(&self) -> Self {
+        let Self { question, node, random, sky, life, outcome, settled, silence, start_day, by_the_hour } =
+            self;
+        Self {
+            question,
+            node,
+            random: random.clone(),
+            sky: sky.clone(),
+            life: life.clone(),
+            outcome: *outcome,
+            settled: *settled,
+            silence: *silence,
+            start_day: *start_day,
+            by_the_hour: *by_the_hour,
+        }
+    }
 }
 
 impl<'a, W: LifeWeather> Living<'a, W> {
@@ -294,9 +313,7 @@ impl<'a, W: LifeWeather> Living<'a, W> {
         let drawn = parts.unwrap_or(own);
         let class = question.spots.class(&spot);
         let node = &question.nodes[class];
-        let mut life = Life::new(node, question.charge.fraction());
-        life.counts_offers = false;
-        drawn.equip(node, &mut life);
+        let life = installed(node, question.charge, &drawn);
         let sky = question.weather.start(&mut random);
         let outcome = LifeOutcome {
             life: number,
@@ -316,7 +333,7 @@ impl<'a, W: LifeWeather> Living<'a, W> {
             life,
             outcome,
             settled: false,
-            silence_h: 0,
+            silence: Silence::default(),
             start_day,
             by_the_hour,
         }
@@ -400,7 +417,7 @@ impl<'a, W: LifeWeather> Living<'a, W> {
         if outcome.out() || self.node.demand.levels.len() > 1 {
             self.note_reports(hours, kind, air_celsius, charge, outcome);
         } else {
-            self.silence_h = 0;
+            self.silence.hours = 0.0;
         }
     }
 
@@ -414,20 +431,53 @@ impl<'a, W: LifeWeather> Living<'a, W> {
     ) {
         let demand = &self.node.demand;
         let seen = &mut self.outcome;
-        let wanted = demand.row(kind, demand.levels.len() - 1).reports_per_hour(air_celsius);
+        let reports = |level| demand.row(kind, level).reports_per_hour(air_celsius);
+        let sent = if outcome.out() { 0.0 } else { reports(demand.level(charge)) };
+        seen.missed_reports += f64::from(reports(demand.levels.len() - 1) - sent);
+        self.silence.pass_hour(sent);
+        seen.longest_silence_h = self.silence.longest_h;
         if outcome.out() {
             seen.outage_hours += 1;
             if seen.first_outage.is_none() {
                 seen.first_outage = Some(hours as u32);
                 seen.browned_out = outcome.browned_out;
             }
-            self.silence_h += 1;
-            seen.longest_silence_h = seen.longest_silence_h.max(self.silence_h);
-            seen.missed_reports += f64::from(wanted);
-        } else {
-            self.silence_h = 0;
-            let sent = demand.row(kind, demand.level(charge)).reports_per_hour(air_celsius);
-            seen.missed_reports += f64::from(wanted - sent);
+        }
+    }
+}
+
+/// A life on its first day: the battery as it was installed, the parts as they were drawn.
+fn installed(node: &NodeTables, charge: Share, drawn: &Drawn) -> Life {
+    let mut life = Life::new(node, charge.fraction());
+    life.counts_offers = false;
+    drawn.equip(node, &mut life);
+    life
+}
+
+/// Whether anything charges the battery, so that an outage may end.
+fn has_sun(node: &NodeTables) -> bool {
+    !matches!(node.harvest, Harvest::None)
+}
+
+/// The time since the last report.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Silence {
+    hours: f32,
+    /// The longest so far \[h\].
+    pub longest_h: f32,
+    /// Share of the next report that has fallen due.
+    due: f32,
+}
+
+impl Silence {
+    /// An hour with so many reports, evenly spaced.
+    pub fn pass_hour(&mut self, reports: f32) {
+        self.hours += if reports >= 1.0 { 1.0 / reports } else { 1.0 };
+        self.longest_h = self.longest_h.max(self.hours);
+        self.due += reports;
+        // Six times a sixth is a little less than one.
+        if self.due >= 0.999 {
+            (self.hours, self.due) = (0.0, 0.0);
         }
     }
 }
@@ -497,8 +547,44 @@ fn live_with_fault<W: LifeWeather>(
         }
     }
     // Without any sun a warm spell may free some charge once more, but that is no return.
-    let sunless = fault.dark_days == usize::MAX || matches!(living.node.harvest, Harvest::None);
+    let sunless = fault.dark_days == usize::MAX || !has_sun(living.node);
     (stopped_h, back && !sunless)
+}
+
+/// How often somebody must come in one life: once for each outage that does not end by itself within a year. Whoever comes
+/// comes on the next day and leaves a battery as new as the first, but at most once a month over the life.
+#[must_use]
+pub fn visits<W: LifeWeather>(question: &Question<'_, W>, number: u64) -> u32 {
+    let mut living = Living::new(question, number, None);
+    let (mut visits, mut index, mut running_h) = (0, 0, 0);
+    let mut stopped: Option<(usize, Living<'_, W>)> = None;
+    let most = 12 * question.years as u32;
+    while visits < most && (index < question.years * YEAR_DAYS || stopped.is_some()) {
+        let (mut out, mut back) = (false, false);
+        living.live_next_day(index, &mut |seen: &Seen<'_>| {
+            out |= seen.outcome.out();
+            running_h = if seen.outcome.out() { 0 } else { running_h + seen.hours };
+            back |= running_h >= BACK_FOR_GOOD_H;
+        });
+        index += 1;
+        match stopped.take() {
+            None if out => stopped = Some((index, living.clone())),
+            Some((since, at_stop)) if !back && index < since + YEAR_DAYS && has_sun(living.node) => {
+                stopped = Some((since, at_stop));
+            }
+            Some((since, at_stop)) if !back => {
+                let yield_factor = at_stop.life.yield_factor;
+                living = Living {
+                    life: installed(at_stop.node, question.charge, &at_stop.outcome.drawn),
+                    ..at_stop
+                };
+                living.life.yield_factor = yield_factor;
+                (visits, index, running_h) = (visits + 1, since, 0);
+            }
+            None | Some(_) => {}
+        }
+    }
+    visits
 }
 
 /// The scores of one unknown over all lives.

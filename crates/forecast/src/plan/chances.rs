@@ -8,13 +8,14 @@
 use design::node::Design;
 use design::quantity::{Duration, Share};
 
-use super::lives::{Balance, Stage, YEAR_H};
+use super::lives::{Balance, Stage};
 use crate::life::ensemble::{self, Fault, Faulted, LifeOutcome, Lives, Question, Watch};
 use crate::life::kernel::Life;
 use crate::life::node::NodeTables;
 use crate::life::unknowns::{self, Drawn, Unknowns};
 use crate::plan::defects::{self, Defect};
-use crate::plan::{Cause, Verdict};
+use crate::plan::kept::{self, Evidence, Figure, Kept};
+use crate::plan::{Cause, Restart, Verdict};
 use crate::sky::light::YEAR_DAYS;
 use crate::stats;
 
@@ -28,8 +29,6 @@ const FAULTED_LIVES: usize = 50;
 const EXAMINED: usize = 40;
 /// Lives lived again next to a gateway.
 const NEAR_LIVES: usize = 200;
-/// How far the worst fifth may miss the promise before doubt about the parts makes the verdict tight.
-const WORST_FIFTH_SLACK: f64 = 0.05;
 
 /// The answer of many lives.
 #[derive(Clone, Debug)]
@@ -56,12 +55,18 @@ pub struct Chances {
     pub completeness: Share,
     /// Longest silence of the life that does worse than 95 % of the others.
     pub longest_silence: Duration,
+    /// Outages a year that do not end by themselves, mean over all lives.
+    pub visits_per_year: f64,
+    /// What was promised and whether it is kept; survival first.
+    pub kept: Vec<Kept>,
     /// Charge over the year, a row per day.
     pub bands: Vec<DayBand>,
     /// Day of the year on which the lives that do worse than 95 % stand lowest.
     pub darkest_day: usize,
     /// How long such a life would last from there without sun.
     pub in_hand: Duration,
+    /// If it stopped on that day, when it would be back.
+    pub restart: Restart,
     /// The life that went worst.
     pub worst: WorstLife,
     /// What stopped the lives that failed, most frequent first.
@@ -88,6 +93,8 @@ pub struct WorstLife {
     pub outage_hours: u32,
     /// State of charge at the end of each day of the year around its lowest point, by day of the year.
     pub charge_by_day: Vec<Share>,
+    /// Day of the year on which that year begins.
+    pub first_day: usize,
     /// Its fortnight around the lowest point, hour by hour.
     pub fortnight: Vec<FortnightHour>,
 }
@@ -162,27 +169,31 @@ pub(super) fn chances<W: ensemble::LifeWeather>(
     let needed = (LIVES_PER_FAILURE / (1.0 - promise).max(1e-4)).max(LEAST_LIVES) as usize;
     let wanted = effort.lives.unwrap_or(needed);
     let lives = ensemble::live_all(question, wanted, effort.threads, watch);
-    let survivors = count_alive(&lives.outcomes);
-    let (low, high) = stats::wilson(survivors as u32, lives.outcomes.len() as u32);
-    let (worst_fifth, best_fifth) = fifths(stage, question.nodes, sun_doubt, &lives.outcomes);
+    let survival = Figure::share(&lives.outcomes, alive);
+    let ranked = by_unknowns(stage, question.nodes, sun_doubt, &lives.outcomes);
+    let (fifth, rest) = ranked.split_at(ranked.len() / 5);
+    let best_fifth = rest.get(rest.len() - fifth.len()..).unwrap_or_default();
+    let evidence = Evidence::new(stage, question, &lives.outcomes, fifth);
     let bands: Vec<DayBand> = (0..YEAR_DAYS).map(|day| band(&lives, day)).collect();
-    let darkest_day = (0..YEAR_DAYS)
-        .min_by(|one, other| lives.bands.quantile(*one, 0.05).total_cmp(&lives.bands.quantile(*other, 0.05)))
-        .unwrap_or(0);
+    let low: Vec<f64> = (0..YEAR_DAYS).map(|day| lives.bands.quantile(day, 0.05)).collect();
+    let darkest_day = darkest(&low);
     Chances {
         lives: lives.outcomes.len(),
         wanted,
         years: question.years,
         seed: effort.seed,
-        without_outage: share(survivors, lives.outcomes.len()),
-        interval: (Share::from_fraction(low), Share::from_fraction(high)),
-        worst_fifth,
-        best_fifth,
+        without_outage: Share::from_fraction(survival.found),
+        interval: (Share::from_fraction(survival.low), Share::from_fraction(survival.high)),
+        worst_fifth: Share::from_fraction(Figure::share(fifth, alive).found),
+        best_fifth: Share::from_fraction(Figure::share(best_fifth, alive).found),
         outage_hours_per_year: mean(&lives.outcomes, |life| f64::from(life.outage_hours))
             / question.years as f64,
-        completeness: completeness(stage, question, &lives.outcomes),
-        longest_silence: longest_silence(&lives.outcomes),
-        in_hand: in_hand(stage, lives.bands.quantile(darkest_day, 0.05), darkest_day),
+        completeness: evidence.completeness(),
+        longest_silence: evidence.longest_silence(),
+        visits_per_year: evidence.visits_per_year(),
+        kept: evidence.keep(&design.promise),
+        in_hand: in_hand(stage, low[darkest_day], darkest_day),
+        restart: restart(stage, low[darkest_day], darkest_day),
         darkest_day,
         bands,
         worst: worst(question, &lives.outcomes),
@@ -193,6 +204,27 @@ pub(super) fn chances<W: ensemble::LifeWeather>(
 }
 
 impl Chances {
+    /// The verdict on all that was promised: that of the worst.
+    #[must_use]
+    pub fn verdict(&self) -> Verdict {
+        kept::worst(&self.kept)
+    }
+
+    /// The headline, and which of the smaller promises are not kept.
+    #[must_use]
+    pub fn reason(&self) -> String {
+        let missed = self.missed().map(|kept| match kept.verdict {
+            Verdict::Fails => format!("; misses the promised {}", kept.promised.name()),
+            _ => format!("; the promised {} is in doubt", kept.promised.name()),
+        });
+        self.sentence() + &missed.collect::<String>()
+    }
+
+    /// The smaller promises that are not kept, or in doubt.
+    pub fn missed(&self) -> impl Iterator<Item = &Kept> {
+        self.kept.iter().skip(1).filter(|kept| kept.verdict != Verdict::Holds)
+    }
+
     /// The headline as a sentence.
     #[must_use]
     pub fn sentence(&self) -> String {
@@ -226,23 +258,27 @@ fn lives_text(years: usize) -> String {
     }
 }
 
-/// The verdict of many lives against a promise.
-pub(super) fn judge(chances: &Chances, promise: Share) -> Verdict {
-    let (low, high) = chances.interval;
-    let doubtful = chances.worst_fifth.fraction() < promise.fraction() - WORST_FIFTH_SLACK;
-    if chances.lives == 0 {
-        Verdict::NotKnown
-    } else if high < promise {
-        Verdict::Fails
-    } else if low < promise || doubtful {
-        Verdict::Tight
-    } else {
-        Verdict::Holds
+/// The place of the lowest value on a ring; the middle of the longest stretch of equally low ones, as where lives that have
+/// stopped lie on one level for weeks.
+fn darkest(low: &[f64]) -> usize {
+    let lowest = low.iter().copied().fold(f64::INFINITY, f64::min);
+    let Some(above) = low.iter().position(|value| *value > lowest) else { return 0 };
+    let (mut run, mut longest, mut end) = (0, 0, above);
+    for place in above + 1..=above + low.len() {
+        if low[place % low.len()] <= lowest {
+            run += 1;
+        } else {
+            run = 0;
+        }
+        if run > longest {
+            (longest, end) = (run, place);
+        }
     }
+    (end - longest / 2) % low.len()
 }
 
-fn count_alive(lives: &[LifeOutcome]) -> usize {
-    lives.iter().filter(|life| life.outage_hours == 0).count()
+fn alive(life: &LifeOutcome) -> bool {
+    life.outage_hours == 0
 }
 
 fn share(part: usize, of: usize) -> Share {
@@ -259,9 +295,13 @@ fn band(lives: &Lives, day: usize) -> DayBand {
     DayBand { charge }
 }
 
-/// Survival among the worst and the best fifth, ranked by what the fixed draws alone do to a dark month's harvest less
-/// its load.
-fn fifths(stage: &Stage<'_>, nodes: &[NodeTables], sun_doubt: f64, lives: &[LifeOutcome]) -> (Share, Share) {
+/// The lives ranked by what the fixed draws alone do to a dark month's harvest less its load, worst first.
+fn by_unknowns(
+    stage: &Stage<'_>,
+    nodes: &[NodeTables],
+    sun_doubt: f64,
+    lives: &[LifeOutcome],
+) -> Vec<LifeOutcome> {
     let months: Vec<Balance> =
         nodes.iter().map(|node| Stage { node, ..*stage }.dark_month_balance()).collect();
     let surplus = |LifeOutcome { drawn, class, .. }: &LifeOutcome| {
@@ -269,29 +309,19 @@ fn fifths(stage: &Stage<'_>, nodes: &[NodeTables], sun_doubt: f64, lives: &[Life
         let harvest = dark.offered_ah * drawn.sun(sun_doubt) * drawn.panel();
         harvest - dark.floor_ah * drawn.floor() - dark.active_ah * drawn.active()
     };
-    let mut order: Vec<&LifeOutcome> = lives.iter().collect();
-    order.sort_by(|one, other| surplus(one).total_cmp(&surplus(other)).then(one.life.cmp(&other.life)));
-    let fifth = order.len() / 5;
-    let alive = |lives: &[&LifeOutcome]| lives.iter().filter(|life| life.outage_hours == 0).count();
-    let best = &order[order.len() - fifth..];
-    (share(alive(&order[..fifth]), fifth), share(alive(best), fifth))
-}
-
-fn completeness<W>(stage: &Stage<'_>, question: &Question<'_, W>, lives: &[LifeOutcome]) -> Share {
-    let wanted = stage.wanted_reports_per_year() * question.years as f64;
-    let missed = mean(lives, |life| life.missed_reports);
-    Share::from_fraction(if wanted > 0.0 { (1.0 - missed / wanted).max(0.0) } else { 1.0 })
-}
-
-fn longest_silence(lives: &[LifeOutcome]) -> Duration {
-    let mut hours: Vec<f64> = lives.iter().map(|life| f64::from(life.longest_silence_h)).collect();
-    hours.sort_by(f64::total_cmp);
-    Duration::from_hours(if hours.is_empty() { 0.0 } else { stats::quantile(&hours, 0.95) })
+    let mut ranked = lives.to_vec();
+    ranked.sort_by(|one, other| surplus(one).total_cmp(&surplus(other)).then(one.life.cmp(&other.life)));
+    ranked
 }
 
 /// How long a nominal node lasts in the dark from this charge on this day of the year.
 fn in_hand(stage: &Stage<'_>, charge: f64, day: usize) -> Duration {
     stage.until_stopped(Life::new(stage.node, charge), stage.place_of_day(day), usize::MAX).0
+}
+
+/// When a nominal node that stops on this day of the year, once this charge is used up, is back.
+fn restart(stage: &Stage<'_>, charge: f64, day: usize) -> Restart {
+    stage.restart_from(&Life::new(stage.node, charge), stage.place_of_day(day))
 }
 
 fn went_worst(lives: &[LifeOutcome]) -> Option<&LifeOutcome> {
@@ -307,12 +337,18 @@ fn worst<W: ensemble::LifeWeather>(question: &Question<'_, W>, lives: &[LifeOutc
         life: 0,
         outage_hours: 0,
         charge_by_day: vec![Share::ZERO; YEAR_DAYS],
+        first_day: 0,
         fortnight: Vec::with_capacity(2 * WEEK_H),
     };
     let Some(outcome) = went_worst(lives) else { return found };
     let middle = outcome.first_outage.unwrap_or(outcome.lowest_hour) as usize;
+    let last_year = (question.years * YEAR_DAYS).saturating_sub(YEAR_DAYS);
+    let first = (middle / 24).saturating_sub(YEAR_DAYS / 2).min(last_year);
     ensemble::live_by_the_hour(question, outcome.life, |seen| {
-        if seen.place % 24 == 23 && seen.index.abs_diff(middle) <= YEAR_H / 2 {
+        if seen.index == first * 24 {
+            found.first_day = seen.place / 24;
+        }
+        if seen.place % 24 == 23 && (first..first + YEAR_DAYS).contains(&(seen.index / 24)) {
             found.charge_by_day[seen.place / 24] = Share::from_fraction(seen.life.charge());
         }
         if seen.index.abs_diff(middle) < WEEK_H {
@@ -384,7 +420,7 @@ pub(super) fn near_a_gateway<W: ensemble::LifeWeather>(
     let near = vec![question.nodes[question.spots.nearest()].clone(); question.nodes.len()];
     let question = Question { nodes: &near, ..*question };
     let lives = ensemble::live_all(&question, chances.lives.min(NEAR_LIVES), effort.threads, watch);
-    Some(share(count_alive(&lives.outcomes), lives.outcomes.len()))
+    Some(Share::from_fraction(Figure::share(&lives.outcomes, alive).found))
 }
 
 /// What the outcome hangs on: rank regression of how well a life went on its own draws.
@@ -438,5 +474,22 @@ fn fault_row<W: ensemble::LifeWeather>(
         median_days: after(0.5),
         most_days: after(0.9),
         comes_back: (stopped > 0).then(|| share(came_back, stopped)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::darkest;
+
+    #[test]
+    fn the_darkest_day_is_the_middle_of_the_darkest_stretch() {
+        let mut year = vec![0.9; 365];
+        year[200] = 0.2;
+        assert_eq!(darkest(&year), 200);
+        for day in [361, 362, 363, 364, 0, 1, 2] {
+            year[day] = 0.2;
+        }
+        assert_eq!(darkest(&year), 364);
+        assert_eq!(darkest(&[0.0; 365]), 0);
     }
 }

@@ -9,7 +9,7 @@ use std::ops::ControlFlow::{Break, Continue};
 
 use design::quantity::{Charge, Duration, Share};
 
-use crate::life::ensemble::BACK_FOR_GOOD_H;
+use crate::life::ensemble::{BACK_FOR_GOOD_H, Silence};
 use crate::life::kernel::{self, HourOutcome};
 use crate::life::node::{Harvest, NodeTables};
 use crate::life::walk::{Darkness, Record, Walk};
@@ -139,6 +139,18 @@ impl Stage<'_> {
             f64::from(self.node.demand.row(usize::from(*kind), level).reports_per_hour(hour.air_celsius))
         });
         reports.sum::<f64>() * YEAR_H as f64 / self.record.hours.len() as f64
+    }
+
+    /// The longest time between two reports with a battery that is always full \[h\]: the year is gone through twice, so that
+    /// a silence over its end is seen whole.
+    pub(super) fn usual_silence_h(&self) -> f64 {
+        let demand = &self.node.demand;
+        let mut silence = Silence::default();
+        for (hour, kind) in (0..2).flat_map(|_| self.record.hours.iter().zip(&self.record.kinds)) {
+            let row = demand.row(usize::from(*kind), demand.levels.len() - 1);
+            silence.pass_hour(row.reports_per_hour(hour.air_celsius));
+        }
+        f64::from(silence.longest_h)
     }
 
     /// What a day of the darkest month brings and costs a nominal node at mid charge.
@@ -293,7 +305,7 @@ impl Stage<'_> {
 
     /// The restart of a node that stops at this place and, starting and sagging, has drained itself down to where it
     /// rests at the voltage that stops it.
-    fn restart_from(&self, life: &kernel::Life, place: usize) -> Restart {
+    pub(super) fn restart_from(&self, life: &kernel::Life, place: usize) -> Restart {
         let (_, mut stopped) = self.until_stopped(life.clone(), place, usize::MAX);
         stopped.running = false;
         stopped.drain_to(f64::from(self.node.charge_resting_at(self.node.stops_below_volts)));

@@ -158,7 +158,7 @@ impl Case<'_> {
         let (dark_month, ..) = felt.dates[month_before(felt, stage.dark_month_from)];
         let chances =
             chances(design, &stage, &question, sun_doubt, day_of_year(dark_month, 1), effort, watch);
-        let mut verdict = chances::judge(&chances, design.promise.without_outage);
+        let mut verdict = chances.verdict();
         if verdict == Verdict::Holds && plan.life.plating_hours_per_year > 0.0 {
             verdict = Verdict::Tight;
         }
@@ -166,7 +166,7 @@ impl Case<'_> {
         let near = chances::near_a_gateway(&question, &chances, effort, watch);
         findings.extend(near.and_then(|near| findings::dies_by_distance(design, spots, &chances, near)));
         findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
-        Plan { verdict, reason: chances.sentence(), findings, chances: Some(chances), ..plan }
+        Plan { verdict, reason: chances.reason(), findings, chances: Some(chances), ..plan }
     }
 }
 

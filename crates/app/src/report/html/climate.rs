@@ -46,7 +46,7 @@ fn table(first_month: u8, assumed: &Assumed) -> Markup {
             h2 { "Month by month" }
             table.ledger {
                 thead { tr {
-                    th {} th.figure { "panel, kWh/m²" } th.figure { "8 years in 10" } th.figure { "ground, kWh/m²" }
+                    th {} th.figure { "panel, kWh/m² a day" } th.figure { "8 years in 10" } th.figure { "ground, kWh/m² a day" }
                     th.figure { "90 % sure" } th.figure { "air, °C" } th.figure { "swing, K" } th.figure { "snow, days" }
                 } }
                 tbody {

@@ -52,7 +52,7 @@ fn table(message: &MessageRow) -> Markup {
         table.ledger.limits {
             thead { tr {
                 th { (message.name) ", " (words::count(message.bytes(), "byte")) } th.figure { "on air" } th.figure { "carries" }
-                th.figure { "by law" } th.figure { "by grant" } th { "tightest" } th { "" }
+                th.figure { "by law" } th.figure { "by grant" } th { "what binds" }
             } }
             tbody { @for rate in &message.rates { (row(message, rate)) } }
         }
@@ -71,8 +71,7 @@ fn row(message: &MessageRow, rate: &RateRow) -> Markup {
             td.figure { (rate.ceiling.bytes) " bytes" }
             td.figure { (says::bound(rate.limits.law)) }
             td.figure { (says::bound(rate.limits.allowance)) }
-            td { (says::tightest(rate)) }
-            td { @if !fits { span.fails { "too long" } } }
+            td { @if fits { (says::tightest(rate)) } @else { span.fails { "too long" } } }
         }
     }
 }

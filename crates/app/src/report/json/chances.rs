@@ -4,7 +4,7 @@ use design::quantity::Share;
 use forecast::plan::{Chances, DayBand, Driver, FaultRow, FortnightHour, WorstLife};
 use serde_json::{Value, json};
 
-use super::{cause, number};
+use super::{cause, number, restart};
 
 /// All that many lives show.
 pub(super) fn chances(chances: &Chances) -> Value {
@@ -21,8 +21,10 @@ pub(super) fn chances(chances: &Chances) -> Value {
         "outage_hours_per_year": number(chances.outage_hours_per_year),
         "completeness_percent": percent(chances.completeness),
         "longest_silence_95_hours": number(chances.longest_silence.hours()),
+        "visits_per_year": number(chances.visits_per_year),
         "darkest_day_of_year": chances.darkest_day + 1,
         "in_hand_on_darkest_day_days": number(chances.in_hand.days()),
+        "if_stopped_on_darkest_day_back": restart(chances.restart),
         "causes": chances.causes.iter().map(|(of, share)| json!({
             "cause": cause(*of),
             "share_of_failed_lives_percent": percent(*share),
@@ -72,6 +74,7 @@ fn worst(worst: &WorstLife) -> Value {
         "life": worst.life,
         "outage_hours": worst.outage_hours,
         "charge_percent_by_day_of_year": worst.charge_by_day.iter().copied().map(percent).collect::<Vec<_>>(),
+        "year_begins_on_day_of_year": worst.first_day + 1,
         "fortnight": worst.fortnight.iter().map(hour).collect::<Vec<_>>(),
     })
 }
