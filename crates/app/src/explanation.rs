@@ -1,5 +1,6 @@
 //! A captured frame in words: what stands at which byte, and whose it is.
 
+mod message;
 mod owner;
 
 use std::fmt::Write as _;
@@ -10,6 +11,7 @@ use wire::frame::{self, DataFrame, Direction, Frame, FrameError};
 use wire::join::JoinRequest;
 use wire::mac::{self, CommandError};
 
+pub(crate) use message::messages;
 pub(crate) use owner::{Owners, owner};
 
 use crate::problem::{Failure, Problem, Source};

@@ -17,6 +17,8 @@ pub struct Fleet {
     pub name: String,
     /// A remark shown under the name.
     pub note: Option<String>,
+    /// Folder with the identities of its nodes, as the file names it.
+    pub registry: Option<String>,
     /// What hears the nodes.
     pub surroundings: Surroundings,
     /// The nodes in the order of the file.
@@ -72,6 +74,7 @@ fn fleet(root: &FleetSection) -> Option<Fleet> {
     Some(Fleet {
         name: root.name.as_ref()?.value.clone(),
         note: root.note.as_ref().map(|at| at.value.clone()),
+        registry: root.registry.as_ref().map(|at| at.value.clone()),
         surroundings: surroundings::resolve(gateways, root.ground.as_ref().map(|at| &at.value))?,
         nodes: nodes
             .value

@@ -1,5 +1,6 @@
 //! The plan: everything that can be said about a design under given weather.
 
+mod affordable;
 mod chances;
 mod climate_view;
 mod defects;
@@ -10,6 +11,7 @@ mod lives;
 mod make;
 mod record;
 
+pub use affordable::affordable;
 pub use chances::{Chances, DayBand, Driver, Effort, FaultRow, FortnightHour, WorstLife};
 pub use climate_view::{ClimateMonth, ClimateView, DarkFortnight, climate_view};
 pub use kept::{Kept, Promised};

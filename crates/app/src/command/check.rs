@@ -9,7 +9,7 @@ use clap::Args;
 use design::node::{Activity, Design};
 use forecast::diary::Diary;
 use forecast::load::Demand;
-use forecast::plan::{Effort, Plan, Verdict, climate_view};
+use forecast::plan::{Effort, Plan, Verdict, affordable, climate_view};
 use forecast::power::battery::{charge_at_rest, lowest_charge_for, usable_share};
 use forecast::radio::reach::{self, Reach};
 use forecast::radio::spots::Spots;
@@ -156,7 +156,8 @@ fn subject(
     sky: &Sky,
     plan: &Plan,
 ) -> Subject {
-    let law = forecast::radio::law::judge(design);
+    let mut law = forecast::radio::law::judge(design);
+    affordable(design, plan, &mut law);
     let fields = plan
         .findings
         .iter()

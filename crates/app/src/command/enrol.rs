@@ -7,6 +7,7 @@ use std::time::{SystemTime, UNIX_EPOCH};
 
 use clap::{ArgGroup, Args};
 use design::node::Design;
+use forecast::terrain::Terrain;
 use logbook::registry::{Date, Node, Registry};
 use wire::identity::JoinEui;
 
@@ -121,6 +122,7 @@ fn hand(arguments: &Enrol, columns: &Path) -> Result<String, Failure> {
 /// What is checked before the folder is touched.
 struct Wish {
     design: Design,
+    terrain: Option<Terrain>,
     names: Pattern,
     profile: ProfileId,
     join_eui: Option<JoinEui>,
@@ -142,7 +144,9 @@ fn wish(arguments: &Enrol) -> Result<Wish, Failure> {
         return Err(refuse("count", "--count", message, &format!("give a number from 1 to {MOST_NODES}")));
     }
     let path = arguments.design.as_deref().unwrap_or(Path::new(""));
-    let design = input::design(path)?.design;
+    let checked = input::design(path)?;
+    let terrain = checked.terrain()?;
+    let design = checked.design;
     let names = match &arguments.names {
         Some(pattern) => Pattern::parse(pattern)?,
         None => Pattern::of_design(&design.name),
@@ -157,7 +161,7 @@ fn wish(arguments: &Enrol) -> Result<Wish, Failure> {
         _ => None,
     };
     let profile = ProfileId::parse(&arguments.profile_id)?;
-    Ok(Wish { design, names, profile, join_eui, identities, list, today: today()? })
+    Ok(Wish { design, terrain, names, profile, join_eui, identities, list, today: today()? })
 }
 
 fn enrol_in(site: &Site, wish: &Wish, arguments: &Enrol) -> Result<String, Failure> {
@@ -229,7 +233,7 @@ fn paper(site: &Site, wish: &Wish, registry: &Registry, month: u8) -> Result<[St
     let expected = expected::expect(design, month);
     Ok([
         site.stage("labels.html", &labels::page(&design.name, &nodes, &wish.profile))?,
-        site.stage("sheets.html", &sheets::pages(design, &nodes, &expected, &wish.profile))?,
+        site.stage("sheets.html", &sheets::pages(design, wish.terrain.as_ref(), &nodes, &expected, &wish.profile))?,
         site.stage("bench.html", &bench::pages(design, &nodes, &expected))?,
     ])
 }

@@ -7,6 +7,7 @@ use clap::Args;
 
 use crate::enrolment::{passphrase, site};
 use crate::explanation::{self, Owners};
+use crate::input::fleet;
 use crate::output;
 use crate::problem::Failure;
 
@@ -15,8 +16,9 @@ pub(super) const EXAMPLE: &str = "\
 Examples:
   overwinter explain 40F17DBE4900020001954378762B11FF0D
   overwinter explain QPF9vkkAAgABlUN4disR/w0= --registry larkmoor
+  overwinter explain 40F17DBE4900020001954378762B11FF0D --site examples/larkmoor/larkmoor.toml
 
-With the registry it says whose frame it is, and whether an EUI was typed the wrong way round; with the key box \
+With the site it says which message it may be; with the registry it says whose frame it is, and whether an EUI was typed the wrong way round; with the key box \
 also whether the key is right. Exit code: 0 explained, 2 it is no frame.";
 
 /// What `explain` is given.
@@ -28,8 +30,11 @@ pub(super) struct Explain {
     /// Folder of a site: whose frame is it?
     #[arg(long, value_name = "DIR")]
     registry: Option<PathBuf>,
+    /// File of a site: which message is it, and whose?
+    #[arg(long, value_name = "SITE.toml", conflicts_with = "registry")]
+    site: Option<PathBuf>,
     /// Read the passphrase of the key box from a file that only you can read, instead of asking
-    #[arg(long, value_name = "FILE", requires = "registry")]
+    #[arg(long, value_name = "FILE")]
     passphrase_file: Option<PathBuf>,
 }
 
@@ -48,7 +53,14 @@ fn explain(arguments: &Explain) -> Result<String, Failure> {
     let (bytes, how) = explanation::bytes_of(&arguments.frame)?;
     let (table, frame) = explanation::table(&bytes)?;
     let mut page = format!("{} bytes, read as {how}: {table}", bytes.len());
-    if let Some(folder) = &arguments.registry {
+    let placed = arguments.site.as_deref().map(fleet::site).transpose()?;
+    if let Some(placed) = &placed {
+        page += "\n";
+        page += &explanation::messages(&frame, placed.kinds());
+    }
+    let enrolled =
+        placed.as_ref().and_then(|placed| Some(placed.folder.join(placed.fleet.registry.as_ref()?)));
+    if let Some(folder) = arguments.registry.as_ref().or(enrolled.as_ref()) {
         let registry = site::registry(folder)?;
         let file = arguments.passphrase_file.as_deref();
         let keys =

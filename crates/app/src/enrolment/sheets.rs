@@ -1,29 +1,57 @@
 //! Installation sheets: two pages a node, to print and to fill in.
 
-use design::node::{Design, RadioUse};
+use design::node::Design;
 use design::part::Chemistry;
+use forecast::radio::loss::WIDE_SPREAD;
+use forecast::radio::reach;
+use forecast::terrain::Terrain;
 use logbook::registry::Node;
 use maud::{Markup, html};
 
 use super::expected::{Expected, Outdoors};
 use super::paper::{self, blank, tick};
 use super::qr::{self, ProfileId};
+use crate::report::says::reach as says;
 use crate::report::words;
 
 const NOT_COMPUTED: &str = "not computed";
+const CHOSEN: &str = "what the network chooses";
+const NO_GATEWAY: &str = "not known: the design names no gateway";
 
 /// The sheets of these nodes.
-pub(crate) fn pages(design: &Design, nodes: &[&Node], expected: &Expected, profile: &ProfileId) -> String {
+pub(crate) fn pages(
+    design: &Design,
+    terrain: Option<&Terrain>,
+    nodes: &[&Node],
+    expected: &Expected,
+    profile: &ProfileId,
+) -> String {
     let pages = html! {
         @for node in nodes {
-            (standing(design, node, expected, profile))
+            (standing(&placed(design, node), terrain, node, expected, profile))
             (living(design, node))
         }
     };
     paper::document(&format!("Installation sheets: {}", design.name), &pages)
 }
 
-fn standing(design: &Design, node: &Node, expected: &Expected, profile: &ProfileId) -> Markup {
+/// The design where this node stands.
+fn placed(design: &Design, node: &Node) -> Design {
+    let mut here = design.clone();
+    if let Some(place) = &node.place {
+        (here.site.latitude, here.site.longitude) = (place.latitude, place.longitude);
+        here.site.elevation = place.elevation.unwrap_or(design.site.elevation);
+    }
+    here
+}
+
+fn standing(
+    design: &Design,
+    terrain: Option<&Terrain>,
+    node: &Node,
+    expected: &Expected,
+    profile: &ProfileId,
+) -> Markup {
     html! {
         section.page {
             (paper::head(&format!("Installation sheet: {}", node.kind), "page 1 of 2"))
@@ -40,7 +68,7 @@ fn standing(design: &Design, node: &Node, expected: &Expected, profile: &Profile
                 (qr::drawing(&qr::text(node.join_eui, node.dev_eui, profile)))
             }
             (how_it_stands(design, node))
-            (heard(design))
+            (heard(design, terrain))
             (hours(expected))
             (paper::foot(&format!("Sheet of {}. Photograph both pages when they are filled in.", node.name)))
         }
@@ -85,11 +113,8 @@ fn side(degrees: f64, plus: char, minus: char) -> String {
 }
 
 fn facing(azimuth_deg: Option<f64>) -> String {
-    const WORDS: [&str; 8] =
-        ["north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"];
     let Some(degrees) = azimuth_deg else { return "anywhere: it moves".to_owned() };
-    let word = WORDS.get(words::whole(degrees / 45.0) % WORDS.len()).copied().unwrap_or_default();
-    format!("{degrees:.0}°, {word}")
+    format!("{degrees:.0}°, {}", words::compass(degrees))
 }
 
 fn skyline(points: &[(design::quantity::Angle, design::quantity::Angle)]) -> String {
@@ -101,28 +126,35 @@ fn skyline(points: &[(design::quantity::Angle, design::quantity::Angle)]) -> Str
     points.collect::<Vec<_>>().join(", ")
 }
 
-fn heard(design: &Design) -> Markup {
+fn heard(design: &Design, terrain: Option<&Terrain>) -> Markup {
     let Some(radio) = &design.radio else { return html! {} };
+    let reach = reach::judge(design, terrain, &[], 1);
+    let spread_db = design.surroundings.ground.spread.unwrap_or(WIDE_SPREAD).decibels();
+    let around = |decibels: f64, unit: &str| {
+        format!("{decibels:.0} {unit}, {spread_db:.0} dB more or less from spot to spot")
+    };
+    let best = reach.links.first();
+    let rssi = best.map_or(NO_GATEWAY.to_owned(), |best| around(best.received.dbm(), "dBm"));
+    let snr = best.map_or(NO_GATEWAY.to_owned(), |best| around(best.snr.decibels(), "dB"));
+    let adapted = best.is_none() && radio.adaptation_margin.is_some();
+    let rates = if adapted { CHOSEN.to_owned() } else { says::mix(&reach, &reach.middle_rates) };
+    let aim = best.map(|best| {
+        let (gateway, away) = (&best.gateway, words::distance(best.distance));
+        format!("{gateway}, {away} to the {} ({:.0}°)", words::compass(best.azimuth_deg), best.azimuth_deg)
+    });
     html! {
         h2 { "How it is heard" }
         table.room.answers {
             thead { tr { th { } th { "expected" } th.blank { "at the gateway, over 20 messages" } } }
             tbody {
-                tr { th { "RSSI at its place" } td.quiet { (NOT_COMPUTED) } (blank()) }
-                tr { th { "SNR at its place" } td.quiet { (NOT_COMPUTED) } (blank()) }
-                tr { th { "Data rate" } td { (rates(radio)) } (blank()) }
+                @if let Some(aim) = aim { tr { th { "Gateway" } td { (aim) } (blank()) } }
+                tr { th { "RSSI at its place" } td { (rssi) } (blank()) }
+                tr { th { "SNR at its place" } td { (snr) } (blank()) }
+                tr { th { "Data rate" } td { (rates) } (blank()) }
                 tr { th { "First message heard at" } td.quiet { "UTC" } (blank()) }
             }
         }
     }
-}
-
-fn rates(radio: &RadioUse) -> String {
-    if radio.adaptation_margin.is_some() {
-        return "what the network chooses".to_owned();
-    }
-    let rates = radio.data_rates.iter().map(|(rate, share)| format!("DR{rate} {:.0} %", share.percent()));
-    rates.collect::<Vec<_>>().join(", ")
 }
 
 fn hours(expected: &Expected) -> Markup {

@@ -1,7 +1,7 @@
 //! A site's file with the design files of its kinds and its terrain.
 
 use std::collections::BTreeMap;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use design::file::{FleetFile, parse_fleet};
 use design::fleet::{Fleet, resolve};
@@ -20,6 +20,8 @@ pub(crate) struct Site {
     pub(crate) terrain: Option<Terrain>,
     /// What was probably not meant, in its own file and in those of its kinds.
     pub(crate) warnings: Vec<Problem>,
+    /// The folder its paths count from.
+    pub(crate) folder: PathBuf,
     kinds: BTreeMap<String, Checked>,
     source: Source,
     file: FleetFile,
@@ -74,7 +76,9 @@ pub(crate) fn site(path: &Path) -> Result<Site, Failure> {
         help,
     };
     match terrain::terrain(&fleet.surroundings.ground.terrain, folder, at) {
-        Ok(terrain) if problems.is_empty() => Ok(Site { fleet, terrain, warnings, kinds, source, file }),
+        Ok(terrain) if problems.is_empty() => {
+            Ok(Site { fleet, terrain, warnings, folder: folder.to_owned(), kinds, source, file })
+        }
         Ok(_) => Err(Failure { problems }),
         Err(failure) => Err(Failure { problems: problems.into_iter().chain(failure.problems).collect() }),
     }
@@ -88,6 +92,11 @@ impl Site {
             Some(node.design(&kind.design, &self.fleet.surroundings))
         });
         designs.collect()
+    }
+
+    /// The kinds of its nodes: file and design.
+    pub(crate) fn kinds(&self) -> impl Iterator<Item = (&str, &Design)> {
+        self.kinds.iter().map(|(file, checked)| (file.as_str(), &checked.design))
     }
 
     /// The climate at the place of a node of this name.

@@ -15,6 +15,8 @@ section! {
         name: String = required "Larkmoor";
         /// A remark shown under the name.
         note: String = optional "an invented valley";
+        /// Folder that `enrol` made for its nodes; `explain` looks there whose a frame is. The path counts from the folder of this file.
+        registry: String = optional "enrolled";
         /// The gateways, each under a name of your choice; at least one.
         gateway: Named<GatewaySection> = required roof;
         /// The ground in between.

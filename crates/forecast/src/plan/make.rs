@@ -37,7 +37,7 @@ use crate::sky::weather::WeatherHours;
 /// five to seven days of autonomy for an undemanding load (IEEE 1562, clause 6, from memory).
 const DAYS_IN_HAND: f64 = 5.0;
 /// A primary cell must last the promise and this share more: its end comes without a warning (own choice).
-const PRIMARY_MARGIN: f64 = 1.2;
+pub(super) const PRIMARY_MARGIN: f64 = 1.2;
 
 /// Nobody plans a node for longer \[years\].
 const LONGEST_LIFE_YEARS: f64 = 30.0;

@@ -18,7 +18,7 @@ pub(super) fn section(subject: &Subject) -> Markup {
                 h2 { (title(law.verdict)) }
                 @for message in &law.messages { (table(message)) }
                 p.quiet {
-                    "How often each message may be sent if nothing else is: by law, and by what the network grants. Data rates \
+                    "How often each message may be sent: by law and by what the network grants, if nothing else is sent; by what the sun brings in the darkest month, all else going on. Data rates \
                     in grey are not in use, but the network may ask for them."
                 }
                 @if !broken.is_empty() {
@@ -52,7 +52,7 @@ fn table(message: &MessageRow) -> Markup {
         table.ledger.limits {
             thead { tr {
                 th { (message.name) ", " (words::count(message.bytes(), "byte")) } th.figure { "on air" } th.figure { "carries" }
-                th.figure { "by law" } th.figure { "by grant" } th { "what binds" }
+                th.figure { "by law" } th.figure { "by grant" } th.figure { "by the sun" } th { "what binds" }
             } }
             tbody { @for rate in &message.rates { (row(message, rate)) } }
         }
@@ -71,6 +71,7 @@ fn row(message: &MessageRow, rate: &RateRow) -> Markup {
             td.figure { (rate.ceiling.bytes) " bytes" }
             td.figure { (says::bound(rate.limits.law)) }
             td.figure { (says::bound(rate.limits.allowance)) }
+            td.figure { (rate.limits.energy.map_or("?".to_owned(), says::bound)) }
             td { @if fits { (says::tightest(rate)) } @else { span.fails { "too long" } } }
         }
     }

@@ -70,6 +70,7 @@ fn rate(row: &RateRow) -> Value {
         "fits": row.limits.payload != Bound::Never,
         "shortest_interval_by_law_s": bound(row.limits.law),
         "shortest_interval_by_allowance_s": bound(row.limits.allowance),
+        "shortest_interval_by_energy_s": row.limits.energy.map(bound),
         "tightest": says::tightest(row),
     })
 }

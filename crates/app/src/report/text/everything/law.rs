@@ -1,7 +1,7 @@
 //! The law: what is said of each limit, and how often each message may be sent at each data rate.
 
 use forecast::plan::Verdict;
-use forecast::radio::law::{Check, MessageRow, RateRow};
+use forecast::radio::law::{Bound, Check, MessageRow, RateRow};
 
 use super::{Subject, WIDTH, says, words, wrap_indented};
 
@@ -40,19 +40,22 @@ fn check(check: &Check) -> Vec<String> {
 
 /// A message at every data rate: how often it may be sent, and what limits it most.
 fn rates(message: &MessageRow) -> Vec<String> {
-    let head = ["on air", "carries", "law", "grant", "tightest"];
-    let row = |first: &str, [airtime, most, law, grant, tightest]: [&str; 5]| {
-        format!("{first:<22}{airtime:>11}{most:>9}{law:>15}{grant:>11}  {tightest}").trim_end().to_owned()
+    let head = ["on air", "carries", "every: law", "grant", "sun", "tightest"];
+    let row = |first: &str, [airtime, most, law, grant, sun, tightest]: [&str; 6]| {
+        format!("{first:<17}{airtime:>11}{most:>9}{law:>12}{grant:>11}{sun:>10}  {tightest}")
+            .trim_end()
+            .to_owned()
     };
-    let title = super::super::lay::clip(&format!("{}, {} bytes", message.name, message.bytes()), 21);
+    let title = super::super::lay::clip(&format!("{}, {} B", message.name, message.bytes()), 16);
     let mut lines = vec![row(&title, head)];
     lines.extend(message.rates.iter().map(|rate| {
         let airtime =
             rate.airtime.map_or("?".to_owned(), |airtime| format!("{:.1} ms", airtime.milliseconds()));
-        let (law, grant) = (says::bound(rate.limits.law), says::bound(rate.limits.allowance));
+        let (law, grant) = (every(rate.limits.law), every(rate.limits.allowance));
+        let sun = rate.limits.energy.map_or("?".to_owned(), every);
         row(
             &rate_name(rate),
-            [&airtime, &format!("{} B", rate.ceiling.bytes), &law, &grant, &says::tightest(rate)],
+            [&airtime, &format!("{} B", rate.ceiling.bytes), &law, &grant, &sun, &says::tightest(rate)],
         )
     }));
     lines
@@ -60,4 +63,9 @@ fn rates(message: &MessageRow) -> Vec<String> {
 
 fn rate_name(rate: &RateRow) -> String {
     format!("  DR{}{}", rate.data_rate, if rate.in_use { "" } else { ", if asked" })
+}
+
+/// How often, under a heading that says "every".
+fn every(bound: Bound) -> String {
+    says::bound(bound).replacen("every ", "", 1)
 }
