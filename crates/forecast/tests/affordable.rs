@@ -7,8 +7,8 @@ use forecast::plan::{affordable, plan_once};
 use forecast::radio::law::{Bound, judge};
 
 /// A year and a fifth more must be paid from what the cell holds; less the floor that leaves a current, and one message of
-/// 10 bytes at SF12 costs at least 1482.752 ms on air (the time-on-air formula of the SX1272's data sheet, recomputed in
-/// `tests/data/lorawan/airtime_vectors.csv`) at the transmit current; windows and self-discharge make it dearer.
+/// 10 bytes at SF12 costs at least 1482.752 ms on air (by hand: 8 + 4.25 + 8 + 5 x 5 symbols of 32.768 ms) at the transmit
+/// current; windows and self-discharge make it dearer.
 #[test]
 fn a_primary_cell_pays_for_so_many_messages() {
     let design = common::primary(
