@@ -365,7 +365,8 @@ impl All<'_> {
 
     fn javascript(&self) {
         // The small engine takes half a millisecond for a case; every code of every field is another test.
-        for (engine, every) in [("node", 1), ("duk", 311)].into_iter().filter(|(engine, _)| is_there(engine)) {
+        for (engine, every) in [("node", 1), ("duk", 311)].into_iter().filter(|(engine, _)| is_there(engine))
+        {
             self.some(
                 |number, _| number % every == 0,
                 |part| {

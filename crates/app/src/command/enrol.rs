@@ -233,7 +233,10 @@ fn paper(site: &Site, wish: &Wish, registry: &Registry, month: u8) -> Result<[St
     let expected = expected::expect(design, month);
     Ok([
         site.stage("labels.html", &labels::page(&design.name, &nodes, &wish.profile))?,
-        site.stage("sheets.html", &sheets::pages(design, wish.terrain.as_ref(), &nodes, &expected, &wish.profile))?,
+        site.stage(
+            "sheets.html",
+            &sheets::pages(design, wish.terrain.as_ref(), &nodes, &expected, &wish.profile),
+        )?,
         site.stage("bench.html", &bench::pages(design, &nodes, &expected))?,
     ])
 }
