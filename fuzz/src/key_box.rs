@@ -24,7 +24,9 @@ pub fn holds(bytes: &[u8]) {
     assert!(work(&turned).is_some_and(|work| work > MOST_WORK) || !opens(&turned, PASSPHRASE));
     assert!(!opens(&BOX[..damage % BOX.len()], PASSPHRASE), "it is cut off");
     let other = String::from_utf8_lossy(recipe.rest(40));
-    assert!(other == PASSPHRASE || !opens(BOX, &other), "another passphrase opens it");
+    // HMAC, on which scrypt stands, fills a short key with zero bytes (RFC 2104, section 2): nobody can type those.
+    let is_same = other.trim_end_matches('\0') == PASSPHRASE;
+    assert_eq!(opens(BOX, &other), is_same, "{other:?}");
 }
 
 fn opens(sealed: &[u8], passphrase: &str) -> bool {
@@ -38,8 +40,8 @@ fn work(sealed: &[u8]) -> Option<u32> {
     String::from_utf8_lossy(line).split(' ').nth(3)?.parse().ok()
 }
 
-/// The box of the tests.
+/// The box of the tests, and the passphrase with a zero byte behind it, which a fuzzer found to open it.
 pub fn seeds() -> Vec<Vec<u8>> {
     assert!(opens(BOX, PASSPHRASE));
-    vec![BOX.to_vec()]
+    vec![BOX.to_vec(), [&[0x28, 3], PASSPHRASE.as_bytes(), &[0]].concat()]
 }
