@@ -111,7 +111,11 @@ impl Placed {
         design.site.longitude = self.longitude;
         design.surroundings = surroundings.clone();
         set(&mut design.site.elevation, self.elevation);
-        set(&mut design.site.horizon, self.horizon.clone());
+        if let Some(horizon) = &self.horizon {
+            // The skyline of the months in leaf is that of the kind's place.
+            design.site.horizon.clone_from(horizon);
+            design.site.in_leaf = None;
+        }
         set(&mut design.surroundings.ground.mounting, self.mounting);
         if let Some(panel) = &mut design.panel {
             set(&mut panel.tilt, self.tilt);

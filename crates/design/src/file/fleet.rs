@@ -38,7 +38,7 @@ section! {
         longitude: Angle = required "7.4 deg" where LONGITUDE;
         /// Above sea level.
         elevation: Length = optional "640 m" where ELEVATION;
-        /// Height of the skyline there, as in the design file.
+        /// Height of the skyline there, as in the design file; holds in all months.
         horizon: Horizon = optional [["180 deg", "11 deg"]];
         /// Angle of the panel from the horizontal.
         tilt: Angle = optional "60 deg" where TILT;
