@@ -198,8 +198,12 @@ pub(crate) fn missing_key(
     span: &Range<usize>,
     found: &mut Diagnostics,
 ) {
+    let is_name = example.starts_with(|letter: char| letter.is_ascii_lowercase())
+        && !["true", "false"].contains(&example)
+        && example.bytes().all(|byte| byte.is_ascii_alphanumeric());
     let help = match example {
         "{}" => format!("add a table `[{key}]`"),
+        name if is_name => format!("add a table `[{key}.{name}]`, under a name of your choice"),
         _ => format!("add `{key} = {}`", example.split_whitespace().collect::<Vec<_>>().join(" ")),
     };
     found.error(diagnostic::MISSING_KEY, span, format!("{name} has no `{key}`"), help);

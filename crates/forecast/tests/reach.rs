@@ -274,3 +274,24 @@ fn solar_node(km: f64) -> Design {
         "#
     ))
 }
+
+/// The shortest answer at SF12 lasts 991.8 ms (Casals et al. 2017, acknowledged mode; rounded up there), so the 10 % of
+/// 869.525 MHz allow 363 of them in an hour, and the 1 % of the default channels 36 (EN 300 220-2 V3.3.1, table 4).
+#[test]
+fn a_gateway_may_answer_so_often() {
+    let reach = judge(&node(20.0, "", "", ""), None, &[], 1);
+    let [Some(first), Some(second)] = &reach.links[0].answers else { panic!("both are known") };
+    assert_eq!((first.data_rate, second.data_rate), (0, 0));
+    assert!((first.airtime.milliseconds() - 991.8).abs() < 1.0);
+    assert_eq!((first.per_hour, second.per_hour), (Some(36.0), Some(363.0)));
+}
+
+#[test]
+fn a_gateway_on_another_continent_is_a_slip() {
+    let mut design = node(2.0, "", "", "");
+    let gateway = &mut design.surroundings.gateways[0];
+    (gateway.latitude, gateway.longitude) = (gateway.longitude, gateway.latitude);
+    let reach = judge(&design, None, &[], 1);
+    let said = reach.findings.iter().find(|finding| finding.code == "reach-far-away").expect("is said");
+    assert!(said.help.contains("swapped"), "{}", said.help);
+}

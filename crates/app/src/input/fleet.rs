@@ -30,9 +30,12 @@ pub(crate) struct Site {
 /// Whether a file places nodes.
 pub(crate) fn is_site(path: &Path) -> bool {
     text(path, "").is_ok_and(|text| {
-        text.parse::<toml::Table>().is_ok_and(|table| table.contains_key("node"))
-            || text.lines().any(|line| line.trim_start().starts_with("[node."))
+        begins(&text, "[node.") || (begins(&text, "[gateway.") && !begins(&text, "[battery]"))
     })
+}
+
+fn begins(text: &str, what: &str) -> bool {
+    text.lines().any(|line| line.trim_start().starts_with(what))
 }
 
 /// Reads a site's file, the design files of its kinds and its terrain.
@@ -40,6 +43,11 @@ pub(crate) fn site(path: &Path) -> Result<Site, Failure> {
     let help = "give the file of a site, such as examples/larkmoor/larkmoor.toml";
     let text = text(path, help).map_err(|problem| Failure::of(*problem))?;
     let source = Source::new(&path.to_string_lossy(), &text);
+    if begins(&text, "[battery]") && !begins(&text, "[node.") {
+        let message = "this is the design file of one node, and a site file is wanted".to_owned();
+        let help = "`overwinter check` takes it; a site file places nodes, see examples/commented-site.toml";
+        return Err(Failure::of(Problem::of_file("file", &path.to_string_lossy(), message, help)));
+    }
     let file = parse_fleet(&text);
     let problem = |found: design::diagnostic::Diagnostic| Problem {
         warning: found.severity == design::diagnostic::Severity::Warning,
@@ -64,7 +72,17 @@ pub(crate) fn site(path: &Path) -> Result<Site, Failure> {
                 warnings.extend(checked.warnings.iter().cloned());
                 kinds.insert(node.kind.clone(), checked);
             }
-            Err(failure) => problems.extend(failure.problems),
+            // A file that is not there was misspelt here.
+            Err(failure) => problems.extend(failure.problems.into_iter().map(|found| match found.code {
+                "file" => Problem {
+                    message: format!("the design file `{}`: {}", node.kind, found.message),
+                    help: "its path counts from the folder of this file".to_owned(),
+                    source: source.clone(),
+                    span: Some(file.span_of(&format!("node.{}.kind", node.name))),
+                    ..found
+                },
+                _ => found,
+            })),
         }
     }
     let at = |message, help| Problem {

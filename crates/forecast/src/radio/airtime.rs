@@ -37,6 +37,17 @@ pub fn uplink(modulation: Modulation, physical_bytes: usize) -> Option<Duration>
     }
 }
 
+/// Time on air of a downlink of so many bytes; `None` for LR-FHSS, which has none.
+pub fn downlink(modulation: Modulation, physical_bytes: usize) -> Option<Duration> {
+    match modulation {
+        Modulation::Lora { spreading_factor, bandwidth } => {
+            Some(Lora::downlink(spreading_factor.into(), bandwidth.hertz()).time_on_air(physical_bytes))
+        }
+        Modulation::Fsk { bit_rate } => Some(fsk_time_on_air(bit_rate, physical_bytes)),
+        Modulation::LrFhss => None,
+    }
+}
+
 /// How long a receive window of so many symbols stays open; an FSK symbol is one byte of preamble. `None` for LR-FHSS,
 /// which has no downlink.
 pub fn window(modulation: Modulation, symbols: u32) -> Option<Duration> {

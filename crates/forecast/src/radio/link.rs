@@ -1,12 +1,14 @@
 //! The link between a node and a gateway: what arrives, and how far that lies above what can be heard.
 
+use design::law::Law;
 use design::node::{Design, RadioUse};
-use design::quantity::{Dbm, Decibels, Frequency, Length};
+use design::quantity::{Dbm, Decibels, Duration, Frequency, Length, Share};
 use design::region::Modulation;
 use design::surroundings::{Gateway, Sensitivity};
 use path::free_space_db;
 use path::geodesic::{Place, inverse};
 
+use super::airtime;
 use super::demodulation::{usual_noise, weakest};
 use super::loss::{Antenna, Loss, Way};
 use crate::terrain::Terrain;
@@ -62,6 +64,10 @@ pub struct Answer {
     pub data_rate: u8,
     /// What is left above the weakest signal that the node demodulates.
     pub margin: Decibels,
+    /// Time on air of one that carries nothing.
+    pub airtime: Duration,
+    /// How many of those the gateway may send in an hour; `None` where no law that was seen limits it.
+    pub per_hour: Option<f64>,
 }
 
 /// The signal 10 m from a finished node in the open, with the band in which ground echoes may move it.
@@ -150,7 +156,8 @@ fn link(
     rates.sort_by_key(|rate| rate.data_rate);
     let back = gateway.power + gateway_gain(gateway) + radiated_gain(radio) - lost;
     let first = rates.first().and_then(|slowest| radio.region.answer_rate(slowest.data_rate));
-    let second = Some(radio.region.second_window.1);
+    let (second_at, second) = radio.region.second_window;
+    let windows = [(first, way.frequency), (Some(second), second_at)];
     let noise = gateway.noise.unwrap_or_else(usual_noise);
     Some(Link {
         gateway: gateway.name.clone(),
@@ -162,7 +169,7 @@ fn link(
         received,
         snr: received - noise,
         rates,
-        answers: [first, second].map(|rate| answer(radio, rate?, back)),
+        answers: windows.map(|(rate, at)| answer(radio, rate?, at, back)),
     })
 }
 
@@ -176,7 +183,14 @@ fn rate_margin(radio: &RadioUse, gateway: &Gateway, data_rate: u8, received: Dbm
     Some(RateMargin { data_rate, modulation, weakest, margin: received - weakest })
 }
 
-fn answer(radio: &RadioUse, data_rate: u8, received: Dbm) -> Option<Answer> {
-    let weakest = weakest(radio.region.down_modulation(data_rate)?, Sensitivity::Measured, None)?;
-    Some(Answer { data_rate, margin: received - weakest })
+fn answer(radio: &RadioUse, data_rate: u8, at: Frequency, received: Dbm) -> Option<Answer> {
+    let modulation = radio.region.down_modulation(data_rate)?;
+    let weakest = weakest(modulation, Sensitivity::Measured, None)?;
+    let airtime = airtime::downlink(modulation, airtime::EMPTY_FRAME)?;
+    let duty = Law::of_region(&radio.region.name).and_then(|law| {
+        let usable = law.bands_at(at).filter(|band| band.refused.is_none()).map(|band| band.duty_cycle);
+        usable.flatten().map(Share::fraction).reduce(f64::max)
+    });
+    let per_hour = duty.map(|duty| (Duration::from_hours(1.0) * duty / airtime).floor());
+    Some(Answer { data_rate, margin: received - weakest, airtime, per_hour })
 }

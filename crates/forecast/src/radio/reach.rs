@@ -18,6 +18,8 @@ use crate::terrain::{Place, Terrain};
 
 /// Stated and mapped height of a place may differ by so much: a mesh of 90 m in the hills (own choice) \[m\].
 const ELEVATION_SLIP_M: f64 = 40.0;
+/// Nobody places a node farther from its gateway on purpose (own choice) \[km\].
+const FARTHEST_KM: f64 = 100.0;
 /// Under this margin an answer is not to be relied on: fading takes one in three (Rayleigh) \[dB\].
 const LEAST_ANSWER_DB: f64 = 4.0;
 /// Spots that are looked at.
@@ -245,6 +247,7 @@ fn remedies(design: &Design, terrain: Option<&Terrain>, crowd: &[Sender], seed: 
 fn findings(design: &Design, terrain: Option<&Terrain>, spots: &Spots) -> Vec<Finding> {
     let Some(best) = spots.links().first() else { return Vec::new() };
     let found = [
+        far_away(best),
         terrain_unusable(best),
         flat_ground(terrain, best),
         low_antenna(best),
@@ -258,6 +261,13 @@ fn findings(design: &Design, terrain: Option<&Terrain>, spots: &Spots) -> Vec<Fi
 
 fn finding(code: &'static str, severity: Severity, field: &str, message: String, help: &str) -> Finding {
     Finding { code, severity, field: field.to_owned(), message, help: help.to_owned() }
+}
+
+fn far_away(best: &Link) -> Option<Finding> {
+    let km = best.distance.kilometres();
+    let message = format!("the nearest gateway, {}, is {km:.0} km away", best.gateway);
+    let help = "look whether latitude and longitude are swapped, in the file of the node or of the gateway";
+    (km > FARTHEST_KM).then(|| finding("reach-far-away", Severity::Danger, "gateway", message, help))
 }
 
 fn terrain_unusable(best: &Link) -> Option<Finding> {

@@ -84,5 +84,10 @@ fn margin(rate: &RateMargin) -> Value {
 }
 
 fn answer(answer: &Answer) -> Value {
-    json!({ "data_rate": answer.data_rate, "margin_db": number(answer.margin.decibels()) })
+    json!({
+        "data_rate": answer.data_rate,
+        "margin_db": number(answer.margin.decibels()),
+        "airtime_ms": number(answer.airtime.milliseconds()),
+        "most_per_hour_by_law": answer.per_hour.map(number),
+    })
 }

@@ -1,11 +1,12 @@
 //! What the links say, in sentences that text and page share.
 
-use design::quantity::{Decibels, Length, Share};
+use design::quantity::{Decibels, Share};
 use design::region::Modulation;
 use forecast::plan::Verdict;
 use forecast::radio::link::Link;
 use forecast::radio::reach::{Reach, Remedy};
 
+use crate::chart::clearance;
 use crate::report::words;
 
 /// Collisions are worth a word above this share.
@@ -129,17 +130,7 @@ fn path(link: &Link) -> String {
 
 /// The obstacle that rules the path, where the path knows the ground.
 pub(crate) fn obstacle(link: &Link) -> Option<String> {
-    let worst = link.path.trail.as_ref()?.obstacle()?;
-    let (room_m, zones) = (worst.room_m(), worst.room_zones());
-    let at =
-        format!("the ground {} from the node", words::distance(Length::from_kilometres(worst.distance_km)));
-    Some(if zones >= 0.6 {
-        format!("nothing: where it is nearest, {at} lies {zones:.1} Fresnel radii below the line")
-    } else if room_m >= 0.0 {
-        format!("{at} leaves {room_m:.0} m, {zones:.1} of the first Fresnel radius; 0.6 are wanted")
-    } else {
-        format!("{at} stands {:.0} m above the line, {:.1} Fresnel radii too high", -room_m, 0.6 - zones)
-    })
+    link.path.trail.as_ref().map(clearance::finding)
 }
 
 fn arrives(link: &Link) -> String {
@@ -161,14 +152,16 @@ pub(crate) fn margins(link: &Link) -> String {
 fn answers(link: &Link) -> String {
     let said = ["first window", "second window"].iter().zip(&link.answers).filter_map(|(window, answer)| {
         let answer = answer.as_ref()?;
+        let often = answer.per_hour.map(|count| format!(", {count:.0} an hour by law")).unwrap_or_default();
         Some(format!(
-            "DR{} in the {window} {} dB to spare",
+            "in the {window} at DR{} {} dB to spare, {:.0} ms on air{often}",
             answer.data_rate,
-            signed(answer.margin.decibels())
+            signed(answer.margin.decibels()),
+            answer.airtime.milliseconds()
         ))
     });
     let said: Vec<String> = said.collect();
-    if said.is_empty() { "not known".to_owned() } else { said.join(", ") }
+    if said.is_empty() { "not known".to_owned() } else { said.join("; ") }
 }
 
 fn spots(reach: &Reach) -> String {
