@@ -4,7 +4,7 @@ mod common;
 
 use design::message::{Direction, Form};
 use design::node::Design;
-use design::quantity::{Duration, Frequency};
+use design::quantity::{Duration, Frequency, Share};
 use design::region::Modulation;
 use forecast::message::{FormView, MessageView, RateView, bytes_at, ceiling, stairs, view};
 
@@ -119,7 +119,11 @@ fn the_form_that_is_sent_follows_the_data_rate() {
 /// DR3 (SF9) with 12 bytes, 5 % at DR1 (SF11) with 5.
 #[test]
 fn codes_save_airtime_and_charge_over_text() {
-    let design = frost_mast();
+    let mut design = frost_mast();
+    if let Some(radio) = &mut design.radio {
+        let shares = [(5, 70.0), (3, 25.0), (1, 5.0)];
+        radio.data_rates = shares.map(|(rate, percent)| (rate, Share::from_percent(percent))).to_vec();
+    }
     let views = view(&design);
     let report = message(&views, "report");
     let (full, short) = (&report.forms[0], &report.forms[1]);

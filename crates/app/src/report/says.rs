@@ -241,7 +241,7 @@ impl Subject {
         let stated = self.law.messages.iter().flat_map(|message| {
             message.rates.iter().map(move |rate| Room {
                 name: &message.name,
-                bytes: message.bytes(),
+                bytes: rate.bytes,
                 most: rate.ceiling.bytes,
                 data_rate: rate.data_rate,
             })

@@ -18,7 +18,7 @@ pub use power::{PowerRow, radiated};
 
 use design::law::{Clause, Confidence, Law, Unseen};
 use design::node::{Design, RadioUse};
-use design::quantity::{Bytes, Duration, Frequency, Share};
+use design::quantity::{Duration, Frequency, Share};
 use design::region::Modulation;
 
 use crate::plan::{Finding, Verdict};
@@ -111,8 +111,6 @@ pub struct MessageRow {
     pub name: String,
     /// The activity's place in the design file.
     pub field: String,
-    /// Application bytes.
-    pub payload: Bytes,
     /// Whether it asks for an acknowledgement.
     pub confirmed: bool,
     /// Charge at or above which an interval holds, highest first; `None`: not sent there.
@@ -122,9 +120,9 @@ pub struct MessageRow {
 }
 
 impl MessageRow {
-    /// Its length in whole bytes.
+    /// Its longest form.
     pub fn bytes(&self) -> usize {
-        traffic::whole(self.payload)
+        self.rates.iter().map(|rate| rate.bytes).max().unwrap_or_default()
     }
 }
 
@@ -133,6 +131,8 @@ impl MessageRow {
 pub struct RateRow {
     /// The data rate.
     pub data_rate: u8,
+    /// Application bytes there.
+    pub bytes: usize,
     /// How it is modulated.
     pub modulation: Modulation,
     /// Whether it is in use; else the network may ask for it.

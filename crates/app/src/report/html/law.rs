@@ -51,22 +51,23 @@ fn table(message: &MessageRow) -> Markup {
     html! {
         table.ledger.limits {
             thead { tr {
-                th { (message.name) ", " (words::count(message.bytes(), "byte")) } th.figure { "on air" } th.figure { "carries" }
+                th { (message.name) } th.figure { "bytes" } th.figure { "on air" } th.figure { "carries" }
                 th.figure { "by law" } th.figure { "by grant" } th.figure { "by the sun" } th { "what binds" }
             } }
-            tbody { @for rate in &message.rates { (row(message, rate)) } }
+            tbody { @for rate in &message.rates { (row(rate)) } }
         }
     }
 }
 
-fn row(message: &MessageRow, rate: &RateRow) -> Markup {
-    let fits = message.bytes() <= rate.ceiling.bytes;
+fn row(rate: &RateRow) -> Markup {
+    let fits = rate.bytes <= rate.ceiling.bytes;
     let airtime = rate
         .airtime
         .map_or("?".to_owned(), |airtime| format!("{} ms", words::figure(airtime.milliseconds())));
     html! {
         tr.quiet[!rate.in_use] {
             th scope="row" { "DR" (rate.data_rate) @if !rate.in_use { ", if asked" } }
+            td.figure { (rate.bytes) }
             td.figure { (airtime) }
             td.figure { (rate.ceiling.bytes) " bytes" }
             td.figure { (says::bound(rate.limits.law)) }

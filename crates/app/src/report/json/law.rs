@@ -63,6 +63,7 @@ fn rate(row: &RateRow) -> Value {
     json!({
         "data_rate": row.data_rate,
         "in_use": row.in_use,
+        "bytes": row.bytes,
         "airtime_ms": row.airtime.map(|airtime| number(airtime.milliseconds())),
         "most_bytes": row.ceiling.bytes,
         "most_bytes_with_answers": row.ceiling.with_answers,

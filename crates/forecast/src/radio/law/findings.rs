@@ -51,14 +51,14 @@ fn named(case: &Case<'_>, number: u8) -> String {
 
 /// Fits at a fast data rate and not at a slower one.
 fn bench_only(case: &Case<'_>, message: &MessageRow) -> Option<Finding> {
-    let bytes = message.bytes();
     let fits = |row: &&super::RateRow| {
-        bytes <= row.ceiling.bytes
+        row.bytes <= row.ceiling.bytes
             && !row.dwell.is_some_and(|longest| row.airtime.is_some_and(|time| time > longest))
     };
     let bench = message.rates.iter().rev().find(fits)?;
     let far = message.rates.iter().find(|row| !fits(row) && row.data_rate < bench.data_rate)?;
     let (near, slow, most) = (named(case, bench.data_rate), named(case, far.data_rate), far.ceiling.bytes);
+    let bytes = far.bytes;
     let severity = if far.in_use { Severity::Danger } else { Severity::Warning };
     let text = format!(
         "works on the bench, too long far away: `{}` has {bytes} bytes and goes at {near}, but {slow} carries {most}",
@@ -154,9 +154,10 @@ fn eight_channels(case: &Case<'_>) -> Option<Finding> {
 }
 
 fn no_room_for_answers(case: &Case<'_>, message: &MessageRow) -> Option<Finding> {
-    let bytes = message.bytes();
-    let tight = |row: &&super::RateRow| bytes <= row.ceiling.bytes && bytes > row.ceiling.with_answers;
+    let tight =
+        |row: &&super::RateRow| row.bytes <= row.ceiling.bytes && row.bytes > row.ceiling.with_answers;
     let slowest = message.rates.iter().find(tight)?;
+    let bytes = slowest.bytes;
     let text = format!(
         "`{}` has {bytes} bytes and does not fit at {} when {LONGEST_ANSWERS} bytes of MAC answers ride along (room for {})",
         message.name,
@@ -179,7 +180,7 @@ fn confirmed(messages: &[MessageRow]) -> Option<Finding> {
 
 fn old_as923(case: &Case<'_>, message: &MessageRow) -> Option<Finding> {
     let row = message.rates.iter().find(|row| row.data_rate == 2 && row.dwell.is_none())?;
-    let bytes = message.bytes();
+    let bytes = row.bytes;
     (case.radio.region.name.starts_with("AS923") && bytes > OLD_AS923_DR2 && bytes <= row.ceiling.bytes).then(|| {
         finding(
             "old-as923-length",

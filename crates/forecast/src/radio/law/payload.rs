@@ -48,7 +48,7 @@ pub(super) fn judge(case: &Case<'_>) -> Vec<Check> {
 }
 
 fn check(case: &Case<'_>, rate: &Rate, message: &Message) -> Check {
-    let (bytes, most) = (message.bytes(), ceiling(case, rate).bytes);
+    let (bytes, most) = (message.bytes(rate), ceiling(case, rate).bytes);
     let on_air = message.airtime(rate);
     let too_slow = case.dwell(rate).filter(|dwell| on_air > dwell.longest);
     let (topic, clause) = if let Some(dwell) = too_slow {
@@ -99,7 +99,6 @@ pub(super) fn rows(case: &Case<'_>) -> Vec<MessageRow> {
     let row = |message: &Message| MessageRow {
         name: message.name.clone(),
         field: message.field.clone(),
-        payload: message.payload,
         confirmed: message.confirmed,
         every: message.every.clone(),
         rates: case.rates.iter().map(|rate| rate_row(case, rate, message)).collect(),
@@ -111,7 +110,7 @@ fn rate_row(case: &Case<'_>, rate: &Rate, message: &Message) -> RateRow {
     let ceiling = ceiling(case, rate);
     let dwell = case.dwell(rate).map(|dwell| dwell.longest);
     let on_air = message.airtime(rate);
-    let payload = if message.bytes() <= ceiling.bytes { Bound::Any } else { Bound::Never };
+    let payload = if message.bytes(rate) <= ceiling.bytes { Bound::Any } else { Bound::Never };
     let law = if dwell.is_some_and(|longest| on_air > longest) {
         Bound::Never
     } else {
@@ -120,9 +119,10 @@ fn rate_row(case: &Case<'_>, rate: &Rate, message: &Message) -> RateRow {
     let allowance = within(case.radio.airtime_allowance_per_day, DAY, message.with_tries(rate));
     RateRow {
         data_rate: rate.number,
+        bytes: message.bytes(rate),
         modulation: rate.modulation,
         in_use: rate.in_use,
-        airtime: airtime::uplink(rate.modulation, airtime::frame_bytes(message.bytes())),
+        airtime: airtime::uplink(rate.modulation, airtime::frame_bytes(message.bytes(rate))),
         ceiling,
         dwell,
         limits: Limits { payload, law, allowance, energy: None },

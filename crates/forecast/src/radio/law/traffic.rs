@@ -5,6 +5,7 @@ use design::quantity::{Bytes, Duration, Share};
 
 use super::Rate;
 use super::hour::periodic_on_air;
+use crate::message::bytes_at;
 use crate::radio::airtime;
 
 /// Tries of a confirmed message, the same as the charge is counted with.
@@ -16,27 +17,32 @@ pub(super) const TRIES: f64 = crate::load::LARGEST_TRIES as f64;
     clippy::cast_sign_loss,
     reason = "resolve keeps it between 0 and 242"
 )]
-pub(super) fn whole(payload: Bytes) -> usize {
+fn whole(payload: Bytes) -> usize {
     payload.bytes().ceil() as usize
 }
+
+/// Data rates that a plan can number.
+const RATES: u8 = 16;
 
 /// One message of an activity.
 pub(super) struct Message {
     pub(super) name: String,
     pub(super) field: String,
-    pub(super) payload: Bytes,
+    /// Application bytes by data rate: a designed message has a short form for slow ones.
+    by_rate: Vec<usize>,
     pub(super) confirmed: bool,
     pub(super) every: Vec<(Share, Option<Duration>)>,
 }
 
 impl Message {
-    pub(super) fn bytes(&self) -> usize {
-        whole(self.payload)
+    /// Application bytes at a data rate.
+    pub(super) fn bytes(&self, rate: &Rate) -> usize {
+        self.by_rate.get(usize::from(rate.number)).copied().unwrap_or_default()
     }
 
     /// Time on air of one try; nothing for LR-FHSS, which resolve refuses.
     pub(super) fn airtime(&self, rate: &Rate) -> Duration {
-        airtime::uplink(rate.modulation, airtime::frame_bytes(self.bytes())).unwrap_or_default()
+        airtime::uplink(rate.modulation, airtime::frame_bytes(self.bytes(rate))).unwrap_or_default()
     }
 
     /// Time on air of all its tries.
@@ -77,23 +83,25 @@ impl Traffic {
             Self { messages: Vec::new(), sources: Vec::new(), moving_hours: moving_hours(design) };
         for load in &design.loads {
             for activity in &load.activities {
-                traffic.add(load, activity);
+                traffic.add(design, load, activity);
             }
         }
         traffic
     }
 
-    fn add(&mut self, load: &Load, activity: &Activity) {
+    fn add(&mut self, design: &Design, load: &Load, activity: &Activity) {
         let field = format!("load.{}.activity.{}", load.name, activity.name);
         let first = self.messages.len();
         let several = activity.steps.iter().filter(|step| matches!(step, Step::Uplink { .. })).count() > 1;
         for step in &activity.steps {
-            if let Step::Uplink { payload, confirmed, .. } = step {
+            if let Step::Uplink { message, payload, confirmed, .. } = step {
                 let number = self.messages.len() - first + 1;
                 let name =
                     if several { format!("{} ({number})", activity.name) } else { activity.name.clone() };
-                let (payload, confirmed, every) = (*payload, *confirmed, activity.every.clone());
-                self.messages.push(Message { name, field: field.clone(), payload, confirmed, every });
+                let at = |rate: u8| bytes_at(design, message.as_deref(), whole(*payload), rate);
+                let by_rate = (0..RATES).map(at).collect();
+                let (confirmed, every) = (*confirmed, activity.every.clone());
+                self.messages.push(Message { name, field: field.clone(), by_rate, confirmed, every });
             }
         }
         let (messages, every) = (first..self.messages.len(), activity.every.clone());

@@ -40,13 +40,13 @@ fn check(check: &Check) -> Vec<String> {
 
 /// A message at every data rate: how often it may be sent, and what limits it most.
 fn rates(message: &MessageRow) -> Vec<String> {
-    let head = ["on air", "carries", "every: law", "grant", "sun", "tightest"];
-    let row = |first: &str, [airtime, most, law, grant, sun, tightest]: [&str; 6]| {
-        format!("{first:<17}{airtime:>11}{most:>9}{law:>12}{grant:>11}{sun:>10}  {tightest}")
+    let head = ["bytes", "on air", "carries", "at: law", "grant", "sun", "tightest"];
+    let row = |first: &str, [bytes, airtime, most, law, grant, sun, tightest]: [&str; 7]| {
+        format!("{first:<16}{bytes:>5}{airtime:>11}{most:>9}{law:>11}{grant:>10}{sun:>9}  {tightest}")
             .trim_end()
             .to_owned()
     };
-    let title = super::super::lay::clip(&format!("{}, {} B", message.name, message.bytes()), 16);
+    let title = super::super::lay::clip(&message.name, 16);
     let mut lines = vec![row(&title, head)];
     lines.extend(message.rates.iter().map(|rate| {
         let airtime =
@@ -55,7 +55,15 @@ fn rates(message: &MessageRow) -> Vec<String> {
         let sun = rate.limits.energy.map_or("?".to_owned(), every);
         row(
             &rate_name(rate),
-            [&airtime, &format!("{} B", rate.ceiling.bytes), &law, &grant, &sun, &says::tightest(rate)],
+            [
+                &rate.bytes.to_string(),
+                &airtime,
+                &format!("{} B", rate.ceiling.bytes),
+                &law,
+                &grant,
+                &sun,
+                &says::tightest(rate),
+            ],
         )
     }));
     lines
