@@ -157,10 +157,7 @@ impl SiteReport {
         let warned = self.warnings.iter().map(|one| format!("{}: {}", one.location(), one.message));
         lines.extend(warned.flat_map(|text| wrap_indented(&text, WIDTH, "  ")));
         lines.push(String::new());
-        lines.push(paint(
-            QUIET,
-            "signal of the middle spot; check NODE.toml: one node in full; --json: every figure",
-        ));
+        lines.push(paint(QUIET, "signal on the middle spot; check NODE.toml: one node in full; --json: all"));
         lines.join("\n") + "\n"
     }
 

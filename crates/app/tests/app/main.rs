@@ -7,3 +7,4 @@ mod input;
 mod kit;
 mod program;
 mod reach;
+mod site;

@@ -95,7 +95,7 @@ impl Remedy {
         match self {
             Self::TallerNode(by) => format!("{} more mast at the node", by.text()),
             Self::TallerGateway(by) => format!("{} more mast at gateway {gateway}", by.text()),
-            Self::BetterAntenna(by) => format!("{} more antenna at gateway {gateway}", by.text()),
+            Self::BetterAntenna(by) => format!("{:.0} dB more antenna at gateway {gateway}", by.decibels()),
             Self::AnotherGateway => "a second gateway, or another place for the node".to_owned(),
         }
     }

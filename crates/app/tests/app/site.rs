@@ -1,0 +1,86 @@
+//! `overwinter check SITE.toml`: every node of a site, and what one moved gateway does to all verdicts.
+
+use std::fs;
+use std::path::Path;
+
+use serde_json::Value;
+
+use crate::program::{root, run};
+
+const SITE: &str = "examples/larkmoor/larkmoor.toml";
+
+/// The larkmoor folder with a change to the site file.
+fn changed(folder: &Path, change: impl Fn(String) -> String) -> String {
+    for file in ["frost-mast.toml", "tank-level.toml", "soil-station.toml"] {
+        fs::copy(root().join("examples/larkmoor").join(file), folder.join(file)).expect("copies");
+    }
+    fs::create_dir(folder.join("terrain")).expect("there is room");
+    let tile = "terrain/larkmoor.tif";
+    fs::copy(root().join("examples/larkmoor").join(tile), folder.join(tile)).expect("copies");
+    let text = fs::read_to_string(root().join(SITE)).expect("reads");
+    let site = folder.join("site.toml");
+    fs::write(&site, change(text)).expect("writes");
+    site.to_str().expect("the path is text").to_owned()
+}
+
+fn node<'a>(report: &'a Value, name: &str) -> &'a Value {
+    let nodes = report["nodes"].as_array().expect("a list");
+    nodes.iter().find(|node| node["name"] == name).expect("the node is there")
+}
+
+fn json(site: &str) -> (Option<i32>, Value) {
+    let run = run(&["check", site, "--lives", "60", "--json"]);
+    (run.code, serde_json::from_str(&run.stdout).expect("JSON"))
+}
+
+#[test]
+fn a_site_has_a_row_for_each_node_and_the_worst_comes_first() {
+    let run = run(&["check", SITE, "--lives", "100"]);
+    assert_eq!((run.code, run.stderr.as_str()), (Some(1), ""));
+    insta::assert_snapshot!(run.stdout);
+}
+
+/// From the moraine the gateway sees into the hollow: what was too far is heard, fast and so lawful.
+#[test]
+fn a_moved_gateway_moves_reach_and_law_together() {
+    let folder = tempfile::tempdir().expect("there is room");
+    let moved = changed(folder.path(), |text| {
+        text.replace("latitude = \"47.005 deg\"", "latitude = \"46.981 deg\"")
+            .replace("longitude = \"13.035 deg\"", "longitude = \"13.052 deg\"")
+    });
+    let (before_code, before) = json(SITE);
+    let (_, after) = json(&moved);
+    let verdict = |report: &Value, question: &str| node(report, "mast-hollow")["verdicts"][question].clone();
+    assert_eq!(before_code, Some(1));
+    assert_eq!((verdict(&before, "reach"), verdict(&before, "law")), ("fails".into(), "fails".into()));
+    assert_eq!((verdict(&after, "reach"), verdict(&after, "law")), ("holds".into(), "tight".into()));
+}
+
+#[test]
+fn slips_of_a_site_are_named_at_their_line() {
+    for (name, from, to) in [
+        ("kind", "kind = \"tank-level.toml\"", "kind = \"tank.toml\""),
+        ("tile", "terrain/larkmoor.tif", "terrain/missing.tif"),
+        (
+            "sea",
+            "latitude = \"47.05 deg\"\nlongitude = \"12.95 deg\"",
+            "latitude = \"40 deg\"\nlongitude = \"-40 deg\"",
+        ),
+    ] {
+        let folder = tempfile::tempdir().expect("there is room");
+        let site = changed(folder.path(), |text| text.replace(from, to));
+        let run = run(&["check", &site, "--lives", "1"]);
+        assert_eq!((run.code, run.stdout.as_str()), (Some(2), ""), "{name}");
+        insta::assert_snapshot!(
+            format!("slip_{name}"),
+            run.stderr.replace(folder.path().to_str().expect("text"), "FOLDER")
+        );
+    }
+}
+
+#[test]
+fn a_frame_is_named_by_the_messages_of_the_site() {
+    let run = run(&["explain", "40F17DBE490002000A95437876FFEEDDCC11FF0D", "--site", SITE]);
+    assert_eq!(run.code, Some(0), "{}", run.stderr);
+    assert!(run.stdout.contains("`report` of frost-mast.toml"), "{}", run.stdout);
+}
