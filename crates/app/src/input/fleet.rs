@@ -1,10 +1,11 @@
 //! A site's file with the design files of its kinds and its terrain.
 
 use std::collections::BTreeMap;
+use std::ops::Range;
 use std::path::{Path, PathBuf};
 
 use design::file::{FleetFile, parse_fleet};
-use design::fleet::{Fleet, resolve};
+use design::fleet::{Fleet, Placed, resolve};
 use design::node::Design;
 use forecast::sky::climate::Climate;
 use forecast::terrain::Terrain;
@@ -61,30 +62,10 @@ pub(crate) fn site(path: &Path) -> Result<Site, Failure> {
         resolve(&file).map_err(|found| Failure { problems: found.into_iter().map(problem).collect() })?;
     let mut warnings: Vec<Problem> = resolved.warnings.into_iter().map(problem).collect();
     let (fleet, folder) = (resolved.fleet, path.parent().unwrap_or(Path::new("")));
-    let mut kinds = BTreeMap::new();
-    let mut problems = Vec::new();
-    for node in &fleet.nodes {
-        if kinds.contains_key(&node.kind) {
-            continue;
-        }
-        match design(&folder.join(&node.kind)) {
-            Ok(checked) => {
-                warnings.extend(checked.warnings.iter().cloned());
-                kinds.insert(node.kind.clone(), checked);
-            }
-            // A file that is not there was misspelt here.
-            Err(failure) => problems.extend(failure.problems.into_iter().map(|found| match found.code {
-                "file" => Problem {
-                    message: format!("the design file `{}`: {}", node.kind, found.message),
-                    help: "its path counts from the folder of this file".to_owned(),
-                    source: source.clone(),
-                    span: Some(file.span_of(&format!("node.{}.kind", node.name))),
-                    ..found
-                },
-                _ => found,
-            })),
-        }
-    }
+    let (kinds, problems) = kinds(&fleet, folder, |node: &Placed| {
+        (source.clone(), file.span_of(&format!("node.{}.kind", node.name)))
+    });
+    warnings.extend(kinds.values().flat_map(|checked| checked.warnings.iter().cloned()));
     let at = |message, help| Problem {
         warning: false,
         code: "terrain",
@@ -100,6 +81,39 @@ pub(crate) fn site(path: &Path) -> Result<Site, Failure> {
         Ok(_) => Err(Failure { problems }),
         Err(failure) => Err(Failure { problems: problems.into_iter().chain(failure.problems).collect() }),
     }
+}
+
+/// The kinds of a site's nodes, and what is wrong with them; `named_at` is where a node names its kind.
+fn kinds(
+    fleet: &Fleet,
+    folder: &Path,
+    named_at: impl Fn(&Placed) -> (Source, Range<usize>),
+) -> (BTreeMap<String, Checked>, Vec<Problem>) {
+    let mut kinds = BTreeMap::new();
+    let mut problems = Vec::new();
+    for node in &fleet.nodes {
+        if kinds.contains_key(&node.kind) {
+            continue;
+        }
+        match design(&folder.join(&node.kind)) {
+            Ok(checked) => drop(kinds.insert(node.kind.clone(), checked)),
+            Err(failure) => problems.extend(failure.problems.into_iter().map(|found| {
+                // A file that is not there was misspelt here.
+                if found.code != "file" {
+                    return found;
+                }
+                let (source, span) = named_at(node);
+                Problem {
+                    message: format!("the design file `{}`: {}", node.kind, found.message),
+                    help: "its path counts from the folder of this file".to_owned(),
+                    source,
+                    span: Some(span),
+                    ..found
+                }
+            })),
+        }
+    }
+    (kinds, problems)
 }
 
 impl Site {
