@@ -7,11 +7,14 @@
 //! * [`free_space_db`], [`two_ray_db`], [`knife_edge_db`]: closed forms.
 //! * [`fresnel`]: zone radius, earth bulge, clearance along a profile.
 //! * [`terminal`]: loss of an antenna among clutter (P.2108).
-//! * [`p1812`]: the whole path over terrain (P.1812-6).
+//! * [`p1812`]: the whole path over terrain (P.1812-6); [`clutter`]: the same among roofs and trees, near and low.
+//! * [`entry`]: into a building (P.2109-2); [`vegetation`]: through trees (P.833-9).
 //! * [`geodesic`]: distance, bearing and points on the WGS 84 ellipsoid.
 //!
 //! Equation numbers of P.525 and P.526 are cited from memory; the formulas themselves are held by the tests.
 
+pub mod clutter;
+pub mod entry;
 mod error;
 mod free_space;
 pub mod fresnel;
@@ -21,6 +24,7 @@ pub mod p1812;
 mod profile;
 pub mod terminal;
 mod two_ray;
+pub mod vegetation;
 
 pub use error::{Error, Range};
 pub use free_space::free_space_db;

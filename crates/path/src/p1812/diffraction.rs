@@ -1,4 +1,4 @@
-use super::geometry::{Ends, Geometry, Scratch, Sight, Surface};
+use super::geometry::{Ends, Geometry, Scratch, Sight};
 use super::{EARTH_BETA_KM, Link};
 use crate::{Ground, Polarisation, knife_edge_db};
 
@@ -9,8 +9,8 @@ pub struct Diffraction {
     pub loss_db: f64,
     /// Through the median effective earth, eq. (7a).
     pub median: DeltaBullington,
-    /// Through the effective earth exceeded for beta0 of the time, eq. (7b).
-    pub beta: DeltaBullington,
+    /// Through the effective earth exceeded for beta0 of the time, eq. (7b); the median has no need of it.
+    pub beta: Option<DeltaBullington>,
     /// `F_i`, eq. (40) \[-\].
     pub time_blend: f64,
 }
@@ -38,14 +38,13 @@ pub(super) fn diffraction(
     time_blend: f64,
 ) -> Diffraction {
     let median = delta_bullington(link, scratch, geometry, sea, earth_km);
-    let beta = delta_bullington(link, scratch, geometry, sea, EARTH_BETA_KM);
     // At 50 % the median is meant exactly; the approximated F_i is not quite 0 there.
-    let loss_db = if link.time_percent < 50.0 {
-        median.loss_db + time_blend * (beta.loss_db - median.loss_db)
-    } else {
-        median.loss_db
-    };
-    Diffraction { loss_db, median, beta, time_blend }
+    if link.time_percent >= 50.0 {
+        return Diffraction { loss_db: median.loss_db, median, beta: None, time_blend };
+    }
+    let beta = delta_bullington(link, scratch, geometry, sea, EARTH_BETA_KM);
+    let loss_db = median.loss_db + time_blend * (beta.loss_db - median.loss_db);
+    Diffraction { loss_db, median, beta: Some(beta), time_blend }
 }
 
 /// §4.3.4.
@@ -66,10 +65,9 @@ fn delta_bullington(
     };
     let wavelength_m = link.wavelength_m();
     let span_km = scratch.span_km();
-    let bullington =
-        |surface, ends| bullington_db(scratch.sight(surface, ends, earth_km), ends, span_km, wavelength_m);
-    let actual_db = bullington(Surface::Covered, actual);
-    let smooth_db = bullington(Surface::Flat, smooth);
+    let actual_db = bullington_db(scratch.sight(actual, earth_km), actual, span_km, wavelength_m);
+    let over_smooth = scratch.sight_over_smooth_ground(smooth, earth_km);
+    let smooth_db = bullington_db(over_smooth, smooth, span_km, wavelength_m);
     let spherical_db = spherical_db(link, smooth, sea, earth_km);
     DeltaBullington {
         loss_db: actual_db + (spherical_db - smooth_db).max(0.0),
@@ -86,14 +84,14 @@ fn delta_bullington(
 fn bullington_db(sight: Sight, ends: Ends, [least_km, greatest_km]: [f64; 2], wavelength_m: f64) -> f64 {
     let length_km = ends.length_km;
     let direct_slope = ends.slope();
-    let excess = if sight.transmitter_slope <= direct_slope {
-        sight.excess
-    } else {
-        let apart_m = ends.receiver_m - ends.transmitter_m + sight.receiver_slope * length_km;
-        let near_km =
-            (apart_m / (sight.transmitter_slope + sight.receiver_slope)).clamp(least_km, greatest_km);
-        let above_line_m = (sight.transmitter_slope - direct_slope) * near_km;
-        above_line_m / (near_km * (length_km - near_km)).sqrt()
+    let excess = match sight {
+        Sight::Clear { excess } => excess,
+        Sight::Blocked { transmitter_slope, receiver_slope } => {
+            let apart_m = ends.receiver_m - ends.transmitter_m + receiver_slope * length_km;
+            let near_km = (apart_m / (transmitter_slope + receiver_slope)).clamp(least_km, greatest_km);
+            let above_line_m = (transmitter_slope - direct_slope) * near_km;
+            above_line_m / (near_km * (length_km - near_km)).sqrt()
+        }
     };
     let edge_db = knife_edge_db(excess * (0.002 * length_km / wavelength_m).sqrt());
     edge_db + (1.0 - (-edge_db / 6.0).exp()) * (10.0 + 0.02 * length_km)

@@ -50,8 +50,13 @@ struct Point {
     per_far: f64,
     /// 500 d (D - d): bulge \[m\] over curvature \[1/km\].
     bulge: f64,
+}
+
+impl Point {
     /// 1 / sqrt(d (D - d)) \[1/km\].
-    root: f64,
+    fn root(&self) -> f64 {
+        (self.per_near * self.per_far).sqrt()
+    }
 }
 
 /// The two antennas \[m\] and the path between them \[km\].
@@ -69,32 +74,21 @@ impl Ends {
     }
 }
 
-/// Which surface the ray passes over.
+/// What an antenna sees of the other over a surface.
 #[derive(Debug, Clone, Copy)]
-pub(super) enum Surface {
-    /// Terrain and clutter.
-    Covered,
-    /// Height 0 throughout.
-    Flat,
-}
-
-/// The steepest lines of sight over a surface.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Sight {
-    /// Steepest slope from the transmitter, `S_tim`, eq. (13) \[m/km\].
-    pub(super) transmitter_slope: f64,
-    /// Steepest slope from the receiver, `S_rim`, eq. (17) \[m/km\].
-    pub(super) receiver_slope: f64,
-    /// Greatest excess over the direct line, over sqrt(d (D - d)): eq. (15) without its constant \[m/km\].
-    pub(super) excess: f64,
-}
-
-impl Sight {
-    const NONE: Self = Self {
-        transmitter_slope: f64::NEG_INFINITY,
-        receiver_slope: f64::NEG_INFINITY,
-        excess: f64::NEG_INFINITY,
-    };
+pub(super) enum Sight {
+    /// Nothing rises above the direct line.
+    Clear {
+        /// Least room under it, over sqrt(d (D - d)), as a negative number: eq. (15) without its constant \[m/km\].
+        excess: f64,
+    },
+    /// Something hides the ends from each other.
+    Blocked {
+        /// Steepest slope from the transmitter, `S_tim`, eq. (13) \[m/km\].
+        transmitter_slope: f64,
+        /// Steepest slope from the receiver, `S_rim`, eq. (17) \[m/km\].
+        receiver_slope: f64,
+    },
 }
 
 impl Scratch {
@@ -112,7 +106,6 @@ impl Scratch {
                 per_near,
                 per_far,
                 bulge: 500.0 * ground.distance_km * far_km,
-                root: (per_near * per_far).sqrt(),
             }
         }));
     }
@@ -123,26 +116,55 @@ impl Scratch {
         [distance_km(self.points.first()), distance_km(self.points.last())]
     }
 
-    pub(super) fn sight(&self, surface: Surface, ends: Ends, earth_km: f64) -> Sight {
-        match surface {
-            Surface::Covered => self.sight_over(|point| point.covered_m, ends, earth_km),
-            Surface::Flat => self.sight_over(|_| 0.0, ends, earth_km),
+    /// Over the terrain with its clutter.
+    pub(super) fn sight(&self, ends: Ends, earth_km: f64) -> Sight {
+        let curvature = 1.0 / earth_km;
+        let raised_m = |point: &Point| point.covered_m + curvature * point.bulge;
+        let (mut transmitter_slope, mut receiver_slope) = (f64::NEG_INFINITY, f64::NEG_INFINITY);
+        for point in &self.points {
+            let raised_m = raised_m(point);
+            transmitter_slope = greater(transmitter_slope, (raised_m - ends.transmitter_m) * point.per_near);
+            receiver_slope = greater(receiver_slope, (raised_m - ends.receiver_m) * point.per_far);
         }
+        self.sight_with(transmitter_slope, receiver_slope, ends, raised_m)
     }
 
-    fn sight_over(&self, height_m: impl Fn(&Point) -> f64, ends: Ends, earth_km: f64) -> Sight {
+    /// Over smooth ground at height 0. From either end its bulge rises to one highest elevation and falls again, so
+    /// that the steepest point is one of the two beside it.
+    pub(super) fn sight_over_smooth_ground(&self, ends: Ends, earth_km: f64) -> Sight {
         let curvature = 1.0 / earth_km;
+        let raised_m = |point: &Point| curvature * point.bulge;
+        let highest_km = |antenna_m: f64| (antenna_m.max(0.0) * earth_km / 500.0).sqrt();
+        let beside = |at_km: f64| {
+            let next = self.points.partition_point(|point| point.distance_km < at_km);
+            let beside = next.saturating_sub(1)..(next + 1).min(self.points.len());
+            self.points.get(beside).unwrap_or_default()
+        };
+        let transmitter_slope = beside(highest_km(ends.transmitter_m))
+            .iter()
+            .map(|point| (raised_m(point) - ends.transmitter_m) * point.per_near)
+            .fold(f64::NEG_INFINITY, greater);
+        let receiver_slope = beside(ends.length_km - highest_km(ends.receiver_m))
+            .iter()
+            .map(|point| (raised_m(point) - ends.receiver_m) * point.per_far)
+            .fold(f64::NEG_INFINITY, greater);
+        self.sight_with(transmitter_slope, receiver_slope, ends, raised_m)
+    }
+
+    fn sight_with(
+        &self,
+        transmitter_slope: f64,
+        receiver_slope: f64,
+        ends: Ends,
+        raised_m: impl Fn(&Point) -> f64,
+    ) -> Sight {
         let slope = ends.slope();
-        self.points.iter().fold(Sight::NONE, |most, point| {
-            let raised_m = height_m(point) + curvature * point.bulge;
-            let above_transmitter_m = raised_m - ends.transmitter_m;
-            let above_line_m = above_transmitter_m - slope * point.distance_km;
-            Sight {
-                transmitter_slope: greater(most.transmitter_slope, above_transmitter_m * point.per_near),
-                receiver_slope: greater(most.receiver_slope, (raised_m - ends.receiver_m) * point.per_far),
-                excess: greater(most.excess, above_line_m * point.root),
-            }
-        })
+        if transmitter_slope > slope {
+            return Sight::Blocked { transmitter_slope, receiver_slope };
+        }
+        let excess =
+            |point: &Point| (raised_m(point) - ends.transmitter_m - slope * point.distance_km) * point.root();
+        Sight::Clear { excess: self.points.iter().map(excess).fold(f64::NEG_INFINITY, greater) }
     }
 
     /// Attachment 1 to Annex 1.
@@ -184,41 +206,39 @@ impl Scratch {
     fn horizons(&self, ends: Ends, earth_km: f64) -> Horizons {
         let curvature = 1.0 / earth_km;
         let slope = ends.slope();
-        let mut sight = Sight::NONE;
-        let (mut transmitter_km, mut receiver_km, mut ruling_km) = (f64::NAN, f64::NAN, f64::NAN);
+        let [mut transmitter_slope, mut receiver_slope] = [f64::NEG_INFINITY; 2];
+        let [mut transmitter_km, mut receiver_km] = [f64::NAN; 2];
         for point in &self.points {
             let raised_m = point.terrain_m + curvature * point.bulge;
-            let transmitter_slope = (raised_m - ends.transmitter_m) * point.per_near;
-            if transmitter_slope > sight.transmitter_slope {
-                sight.transmitter_slope = transmitter_slope;
-                transmitter_km = point.distance_km;
+            let from_transmitter = (raised_m - ends.transmitter_m) * point.per_near;
+            if from_transmitter > transmitter_slope {
+                (transmitter_slope, transmitter_km) = (from_transmitter, point.distance_km);
             }
-            let receiver_slope = (raised_m - ends.receiver_m) * point.per_far;
-            if receiver_slope >= sight.receiver_slope {
-                sight.receiver_slope = receiver_slope;
-                receiver_km = point.distance_km;
-            }
-            let excess = (raised_m - ends.transmitter_m - slope * point.distance_km) * point.root;
-            if excess >= sight.excess {
-                sight.excess = excess;
-                ruling_km = point.distance_km;
+            let from_receiver = (raised_m - ends.receiver_m) * point.per_far;
+            if from_receiver >= receiver_slope {
+                (receiver_slope, receiver_km) = (from_receiver, point.distance_km);
             }
         }
-        if sight.transmitter_slope > slope {
-            Horizons {
-                beyond: true,
-                distance_km: [transmitter_km, receiver_km],
-                transmitter_slope: sight.transmitter_slope,
-                receiver_slope: sight.receiver_slope,
-            }
-        } else {
-            Horizons {
-                beyond: false,
-                distance_km: [ruling_km, ruling_km],
-                transmitter_slope: slope,
-                receiver_slope: -slope,
+        if transmitter_slope > slope {
+            let distance_km = [transmitter_km, receiver_km];
+            return Horizons { beyond: true, distance_km, transmitter_slope, receiver_slope };
+        }
+        let distance_km = [self.ruling_km(ends, curvature); 2];
+        Horizons { beyond: false, distance_km, transmitter_slope: slope, receiver_slope: -slope }
+    }
+
+    /// Distance of the point that comes nearest to a direct line in sight, Attachment 1 §5.4.
+    fn ruling_km(&self, ends: Ends, curvature: f64) -> f64 {
+        let slope = ends.slope();
+        let (mut most, mut ruling_km) = (f64::NEG_INFINITY, f64::NAN);
+        for point in &self.points {
+            let raised_m = point.terrain_m + curvature * point.bulge;
+            let excess = (raised_m - ends.transmitter_m - slope * point.distance_km) * point.root();
+            if excess >= most {
+                (most, ruling_km) = (excess, point.distance_km);
             }
         }
+        ruling_km
     }
 
     /// Attachment 1 §5.6.2: the smooth surface, lowered where the terrain rises above the direct line.

@@ -1,0 +1,286 @@
+//! The path between two antennas with what stands around them on the way: bare clearings at the ends, rows of
+//! roofs or tree tops between.
+//!
+//! Over terrain or flat ground, from 1 m up. P.1812 does the work; this module lays its profile, and says what is
+//! taken where that model does not go: nearer than 250 m, and for antennas lower than 1 m.
+
+use std::cmp::Ordering;
+
+use crate::p1812::{self, Climate, Link, Prediction, Scratch};
+use crate::vegetation::Trees;
+use crate::{Error, Ground, LIGHT_M_S, Polarisation, Profile, Range, free_space_db, two_ray_db};
+
+/// Distance along the ground.
+pub const LENGTH: Range = Range::new("path length", "km", 0.0, Profile::LENGTH.max);
+/// Antenna height above the ground; one that lies on it counts as the least.
+pub const ANTENNA: Range = Range::new("antenna height", "m", 0.0, p1812::ANTENNA.max);
+/// Distance from an antenna to the first clutter (bounds of ours).
+pub const CLEARING: Range = Range::new("clearing", "m", 1.0, 10_000.0);
+/// Clearing where it is unknown \[m\]: the street width that Rec. ITU-R P.2108-1, section 3.1, suggests.
+pub const USUAL_CLEARING_M: f64 = 27.0;
+
+/// Widest step of a profile behind the clearings \[m\].
+const STEP_M: f64 = 60.0;
+/// Points at once, twice and thrice the clearing: the first rows decide.
+const FIRST_ROWS: u32 = 3;
+/// Most steps from an end to the middle: a path that long is decided elsewhere.
+const MOST_STEPS: f64 = 1000.0;
+/// An antenna on the ground is taken for one at this height \[m\] (own choice).
+const LOWEST_M: f64 = 0.1;
+/// Nearer than this the far field is no safe assumption, and any radio hears any other \[km\] (own choice).
+const NEAREST_KM: f64 = 0.001;
+/// Length of the path from which a shorter one gets its share of what is lost beyond free space \[km\] (own choice).
+const SHORT_KM: f64 = 0.26;
+
+/// An antenna, and what stands around it up to the middle of the path.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct End {
+    /// Its height above the ground \[m\], [`ANTENNA`].
+    pub antenna_m: f64,
+    /// Height of roofs or tree tops above the ground \[m\], [`Profile::CLUTTER`]; 0 is open ground.
+    pub clutter_m: f64,
+    /// From the antenna to the first of them \[m\], [`CLEARING`].
+    pub clearing_m: f64,
+    /// The clutter is trees, which let a wave through; `None` for houses.
+    pub trees: Option<Trees>,
+}
+
+/// From one antenna to another. All that concerns direction is the same both ways.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Way {
+    /// Frequency \[GHz\], [`p1812::FREQUENCY`].
+    pub frequency_ghz: f64,
+    /// Along the ground \[km\], [`LENGTH`].
+    pub length_km: f64,
+    /// The two antennas.
+    pub ends: [End; 2],
+    /// The air.
+    pub climate: Climate,
+}
+
+/// Median loss of a way, and what it was made of. All losses in \[dB\].
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Loss {
+    /// All of it.
+    pub total_db: f64,
+    /// Of it, what antennas lower than 1 m lose more than such at 1 m.
+    pub low_antenna_db: f64,
+    /// The model's terms, without the trees' being transparent; `None` on ways shorter than it goes.
+    pub prediction: Option<Prediction>,
+}
+
+/// Columns of a profile, to be kept from way to way: then nothing is allocated.
+#[derive(Debug, Clone, Default)]
+pub struct Columns {
+    distance_km: Vec<f64>,
+    terrain_m: Vec<f64>,
+    clutter_m: Vec<f64>,
+    bare_m: Vec<f64>,
+    /// Place of the point half-way.
+    middle: usize,
+    scratch: Scratch,
+}
+
+impl Way {
+    /// Median loss over flat ground at sea level.
+    ///
+    /// # Errors
+    /// An input outside its range.
+    pub fn over_flat_ground(&self, columns: &mut Columns) -> Result<Loss, Error> {
+        self.lay(STEP_M, columns)?;
+        columns.terrain_m.clear();
+        columns.terrain_m.resize(columns.distance_km.len(), 0.0);
+        self.loss(columns)
+    }
+
+    /// Median loss over terrain: `height_m` gives the height \[m\] of the ground at a distance \[km\] from the first
+    /// antenna. Points lie no farther apart than `mesh_m` \[m\] and 60 m.
+    ///
+    /// # Errors
+    /// An input outside its range, a void in the terrain (`None`) among them.
+    pub fn over(
+        &self,
+        mesh_m: f64,
+        columns: &mut Columns,
+        mut height_m: impl FnMut(f64) -> Option<f64>,
+    ) -> Result<Loss, Error> {
+        self.lay(mesh_m.min(STEP_M), columns)?;
+        columns.terrain_m.clear();
+        columns
+            .terrain_m
+            .extend(columns.distance_km.iter().map(|at_km| height_m(*at_km).unwrap_or(f64::NAN)));
+        Profile::TERRAIN.check_points(&columns.terrain_m)?;
+        self.loss(columns)
+    }
+
+    fn check(&self) -> Result<(), Error> {
+        LENGTH.check(self.length_km)?;
+        self.ends.iter().try_for_each(|end| {
+            ANTENNA.check(end.antenna_m)?;
+            Profile::CLUTTER.check(end.clutter_m)?;
+            CLEARING.check(end.clearing_m)
+        })
+    }
+
+    /// Writes distances and clutter: from each end its clearing, its first rows, then equal steps to the middle.
+    fn lay(&self, step_m: f64, columns: &mut Columns) -> Result<(), Error> {
+        self.check()?;
+        columns.distance_km.clear();
+        columns.clutter_m.clear();
+        let half_m = 500.0 * self.length_km;
+        let [from, to] = self.ends;
+        half(half_m, from, step_m, |at_m, clutter_m| columns.push(at_m / 1000.0, clutter_m));
+        columns.middle = columns.distance_km.len();
+        columns.push(half_m / 1000.0, self.middle_clutter_m([true; 2]));
+        let far = columns.distance_km.len();
+        half(half_m, to, step_m, |at_m, clutter_m| columns.push(self.length_km - at_m / 1000.0, clutter_m));
+        columns.distance_km.get_mut(far..).unwrap_or_default().reverse();
+        columns.clutter_m.get_mut(far..).unwrap_or_default().reverse();
+        Ok(())
+    }
+
+    /// Half-way the higher clutter of those ends stands, unless that is still their clearing.
+    fn middle_clutter_m(&self, with_clutter: [bool; 2]) -> f64 {
+        let stands = |end: &End| end.clearing_m < 500.0 * self.length_km;
+        let ends = self.ends.iter().zip(with_clutter).filter(|(end, with)| *with && stands(end));
+        ends.map(|(end, _)| end.clutter_m).fold(0.0, f64::max)
+    }
+
+    fn loss(&self, columns: &mut Columns) -> Result<Loss, Error> {
+        let low_antenna_db = self.low_antenna_db();
+        if self.length_km < Profile::LENGTH.min {
+            let total_db = self.nearby_db(columns)? + low_antenna_db;
+            return Ok(Loss { total_db, low_antenna_db, prediction: None });
+        }
+        let prediction = self.predict(columns, [true; 2])?;
+        let total_db = self.through_trees_db(columns, prediction.loss_db)? + low_antenna_db;
+        Ok(Loss { total_db, low_antenna_db, prediction: Some(prediction) })
+    }
+
+    /// Free space and a share of what a path at the model's near end loses beyond it, over flat ground.
+    fn nearby_db(&self, columns: &mut Columns) -> Result<f64, Error> {
+        let ends_m =
+            [columns.terrain_m.first(), columns.terrain_m.last()].map(|at| at.copied().unwrap_or(0.0));
+        let [from_m, to_m] = self.raised_m();
+        let rise_km = (from_m + ends_m[0] - to_m - ends_m[1]) / 1000.0;
+        let free_db =
+            |length_km: f64, rise_km: f64| free_space_db(self.frequency_ghz, length_km.hypot(rise_km));
+        let begin = Self { length_km: SHORT_KM, ..*self };
+        let beyond_db = begin.over_flat_ground(columns)?.without_low_antenna_db()
+            - free_db(SHORT_KM, (from_m - to_m) / 1000.0);
+        let length_km = self.length_km.max(NEAREST_KM);
+        Ok(free_db(length_km, rise_km) + beyond_db.max(0.0) * length_km / Profile::LENGTH.min)
+    }
+
+    /// The least of going over the tree tops and through the trees, at either end.
+    fn through_trees_db(&self, columns: &mut Columns, over_db: f64) -> Result<f64, Error> {
+        let mut least_db = over_db;
+        for over in [[false, true], [true, false], [false, false]] {
+            let through = self.ends.iter().zip(over).filter(|(_, over)| !over).map(|(end, _)| end);
+            let Some(through_db) = through.map(|end| self.trees_db(end)).sum::<Option<f64>>() else {
+                continue;
+            };
+            least_db = least_db.min(self.predict(columns, over)?.loss_db + through_db);
+        }
+        Ok(least_db)
+    }
+
+    /// Loss through the trees at an end, up to the middle; `None` without trees.
+    fn trees_db(&self, end: &End) -> Option<f64> {
+        let depth_m = (500.0 * self.length_km - end.clearing_m).max(0.0);
+        let trees = end.trees.filter(|_| end.clutter_m > 0.0)?;
+        trees.loss_db(depth_m).ok()
+    }
+
+    /// The model's answer with the clutter of those ends.
+    fn predict(&self, columns: &mut Columns, with_clutter: [bool; 2]) -> Result<Prediction, Error> {
+        let [transmitter_m, receiver_m] = self.raised_m();
+        let link = Link {
+            frequency_ghz: self.frequency_ghz,
+            transmitter_m,
+            receiver_m,
+            polarisation: Polarisation::Vertical,
+            time_percent: 50.0,
+            climate: self.climate,
+            coast_km: [FAR_FROM_SEA_KM; 2],
+        };
+        let Columns { distance_km, terrain_m, clutter_m, bare_m, middle, scratch } = columns;
+        let clutter_m = if with_clutter == [true; 2] {
+            &*clutter_m
+        } else {
+            bare_m.clear();
+            let middle_m = self.middle_clutter_m(with_clutter);
+            bare_m.extend(clutter_m.iter().enumerate().map(|(at, height_m)| match at.cmp(middle) {
+                Ordering::Equal => middle_m,
+                Ordering::Less if with_clutter[0] => *height_m,
+                Ordering::Greater if with_clutter[1] => *height_m,
+                _ => 0.0,
+            }));
+            &*bare_m
+        };
+        let profile = Profile::new(distance_km, terrain_m, clutter_m, &[])?;
+        p1812::predict(&link, &profile, scratch)
+    }
+
+    fn raised_m(&self) -> [f64; 2] {
+        self.ends.map(|end| end.antenna_m.max(p1812::ANTENNA.min))
+    }
+
+    /// What two rays over flat ground lose more between the antennas than between such at 1 m.
+    fn low_antenna_db(&self) -> f64 {
+        let low_m = self.ends.map(|end| end.antenna_m.max(LOWEST_M));
+        let rays_db = |antennas_m| rays_db(self.frequency_ghz, self.length_km.max(NEAREST_KM), antennas_m);
+        (rays_db(low_m) - rays_db(self.raised_m())).max(0.0)
+    }
+}
+
+const FAR_FROM_SEA_KM: f64 = 500.0;
+
+impl Loss {
+    fn without_low_antenna_db(&self) -> f64 {
+        self.total_db - self.low_antenna_db
+    }
+}
+
+impl Columns {
+    fn push(&mut self, distance_km: f64, clutter_m: f64) {
+        self.distance_km.push(distance_km);
+        self.clutter_m.push(clutter_m);
+    }
+
+    /// Distance \[km\], ground above sea level \[m\] and clutter on it \[m\] at each point of the last way.
+    pub fn points(&self) -> impl Iterator<Item = [f64; 3]> + '_ {
+        let columns = self.distance_km.iter().zip(&self.terrain_m).zip(&self.clutter_m);
+        columns.map(|((distance_km, terrain_m), clutter_m)| [*distance_km, *terrain_m, *clutter_m])
+    }
+}
+
+/// Points of half a way from its end, the middle left out: distance from the end \[m\] and clutter there \[m\].
+fn half(half_m: f64, end: End, step_m: f64, mut push: impl FnMut(f64, f64)) {
+    push(0.0, 0.0);
+    let rows = (1..=FIRST_ROWS).map(|row| f64::from(row) * end.clearing_m);
+    let mut reached_m = 0.0;
+    for row_m in rows.take_while(|row_m| *row_m < half_m) {
+        push(row_m, end.clutter_m);
+        reached_m = row_m;
+    }
+    // Within the clearing there is nothing, and one point on the way keeps the profile long enough.
+    let steps = ((half_m - reached_m) / step_m).ceil().clamp(2.0, MOST_STEPS);
+    let clutter_m = if reached_m > 0.0 { end.clutter_m } else { 0.0 };
+    let mut step = 1.0;
+    while step < steps {
+        push(reached_m + (half_m - reached_m) * step / steps, clutter_m);
+        step += 1.0;
+    }
+}
+
+/// Free space up to where the ground's echo turns against the signal, two rays over flat ground from there.
+fn rays_db(frequency_ghz: f64, length_km: f64, antennas_m: [f64; 2]) -> f64 {
+    let [near_m, far_m] = antennas_m;
+    let free_db = free_space_db(frequency_ghz, length_km.hypot((near_m - far_m) / 1000.0));
+    let turns_m = 4.0 * near_m * far_m * frequency_ghz * 1e9 / LIGHT_M_S;
+    if 1000.0 * length_km < turns_m {
+        return free_db;
+    }
+    two_ray_db(frequency_ghz, length_km, antennas_m, Ground::LAND, Polarisation::Vertical).max(free_db)
+}
