@@ -13,11 +13,11 @@ use design::diagnostic::{Diagnostic, PART_FILE_MISSING, Severity};
 use design::file::{DesignFile, LARGEST_BYTES};
 use design::node::Design;
 use design::quantity::{Irradiation, Temperature};
-use forecast::plan::Weather;
 use forecast::sky::climate::{Climate, ClimateError};
 use forecast::sky::sun::Observer;
 use forecast::sky::weather::{self, WeatherError, WeatherHours};
 use forecast::terrain::Terrain;
+use verdict::plan::Weather;
 
 use crate::output::reason;
 use crate::problem::{Failure, Problem, Source};

@@ -87,7 +87,7 @@ fn stage(folder: &Path, planned: &[(&File, Outcome)]) -> Result<Vec<Staged>, Fai
 /// What each form costs at each data rate, for the table of fields.
 fn on_air(design: &Design) -> Vec<OnAir> {
     let mut rows = Vec::new();
-    for message in forecast::message::view(design) {
+    for message in verdict::message::view(design) {
         for form in message.forms {
             rows.extend(form.rates.iter().map(|rate| OnAir {
                 message: message.name.clone(),

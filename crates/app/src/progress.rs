@@ -5,7 +5,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
-use forecast::life::ensemble::Watch;
+use forecast::Progress;
 
 use crate::report::words;
 
@@ -16,7 +16,7 @@ const BETWEEN_COUNTS: Duration = Duration::from_millis(100);
 pub(crate) const INTERRUPTED: u8 = 130;
 
 /// A counter on standard error, and the key that stops.
-pub(crate) struct Progress {
+pub(crate) struct Counter {
     begun: Instant,
     on_terminal: bool,
     stop: Arc<AtomicBool>,
@@ -26,13 +26,13 @@ pub(crate) struct Progress {
     stopping: &'static str,
 }
 
-impl Progress {
-    /// Begins to watch; from now on the first Ctrl-C asks for the answer so far, and the second ends the program.
+impl Counter {
+    /// Begins to count; from now on the first Ctrl-C asks for the answer so far, and the second ends the program.
     pub(crate) fn begin() -> Self {
         Self::counting("lives", "gives the answer so far")
     }
 
-    /// Begins to watch something else that is counted, with what Ctrl-C does to it.
+    /// Begins to count something else that is counted, with what Ctrl-C does to it.
     pub(crate) fn counting(counted: &'static str, stopping: &'static str) -> Self {
         let stop = Arc::new(AtomicBool::new(false));
         let asked = Arc::clone(&stop);
@@ -65,8 +65,8 @@ impl Progress {
     }
 }
 
-impl Watch for Progress {
-    fn progress(&self, done: usize, total: usize) {
+impl Progress for Counter {
+    fn report(&self, done: usize, total: usize) {
         let now = Instant::now();
         let Ok(mut shown) = self.shown.try_lock() else { return };
         if self.on_terminal && self.is_due(now, *shown) {
@@ -82,7 +82,7 @@ impl Watch for Progress {
     }
 }
 
-impl Drop for Progress {
+impl Drop for Counter {
     fn drop(&mut self) {
         if self.shown.get_mut().is_ok_and(|shown| shown.is_some()) {
             let _nobody_left = write!(io::stderr(), "\r{:79}\r", "");

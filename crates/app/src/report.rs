@@ -15,10 +15,11 @@ pub(crate) mod fixture;
 use std::collections::BTreeMap;
 
 use design::node::{Design, Promise};
-use forecast::message::MessageView;
-use forecast::plan::{ClimateView, Plan, Severity};
-use forecast::radio::law::LawPlan;
-use forecast::radio::reach::Reach;
+use forecast::life::climate_view::ClimateView;
+use verdict::law::LawPlan;
+use verdict::message::MessageView;
+use verdict::plan::{Plan, Severity};
+use verdict::reach::Reach;
 
 use crate::problem::Problem;
 
@@ -179,7 +180,7 @@ pub(crate) fn first_month(latitude_deg: f64) -> u8 {
 
 /// The darkest month (1 to 12): the one with the least sun on the panel.
 pub(crate) fn darkest_month(plan: &Plan) -> Option<u8> {
-    let sunless = |a: &&forecast::plan::MonthRow, b: &&forecast::plan::MonthRow| {
+    let sunless = |a: &&verdict::plan::MonthRow, b: &&verdict::plan::MonthRow| {
         a.sun_on_plane_wh_m2.total_cmp(&b.sun_on_plane_wh_m2)
     };
     plan.months.iter().min_by(sunless).map(|row| row.month)

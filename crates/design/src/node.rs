@@ -52,6 +52,15 @@ pub struct Design {
     pub doubts: Vec<Doubt>,
 }
 
+impl Design {
+    /// Application bytes of an uplink at a data rate: of its message if it is designed, else as stated.
+    #[must_use]
+    pub fn bytes_at(&self, message: Option<&str>, stated: usize, data_rate: u8) -> usize {
+        let known = self.messages.iter().find(|known| Some(known.name.as_str()) == message);
+        known.map_or(stated, |message| message.layout(message.form_at(data_rate)).bytes)
+    }
+}
+
 /// A figure the person should not trust blindly.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Doubt {

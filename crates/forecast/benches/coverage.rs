@@ -8,7 +8,7 @@
 use std::time::Instant;
 
 use design::quantity::{Decibels, Frequency, Length};
-use forecast::life::ensemble::Unwatched;
+use forecast::Silent;
 use forecast::radio::coverage::{Station, Survey, coverage};
 use forecast::radio::trail::End;
 use forecast::terrain::{Grid, Place, Terrain, Tile};
@@ -43,7 +43,7 @@ fn main() {
         grid,
     };
     let start = Instant::now();
-    let map = coverage(&survey, 2, &Unwatched).expect("in range").expect("not stopped");
+    let map = coverage(&survey, 2, &Silent).expect("in range").expect("not stopped");
     let seconds = start.elapsed().as_secs_f64();
     let heard = map.loss_db.iter().filter(|loss_db| **loss_db < 140.0).count();
     assert!(map.loss_db.iter().all(|loss_db| loss_db.is_finite()), "the whole tile is known");

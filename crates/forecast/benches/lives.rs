@@ -15,8 +15,9 @@ use std::time::Instant;
 
 use design::catalog::Catalog;
 use design::node::Design;
+use forecast::Silent;
 use forecast::diary::Diary;
-use forecast::life::ensemble::{LifeWeather, Question, Unwatched, live_all};
+use forecast::life::ensemble::{LifeWeather, Question, live_all};
 use forecast::life::kernel::{HourWeather, Life};
 use forecast::life::node::{Harvest, NodeTables};
 use forecast::life::unknowns::{Drawn, Unknowns};
@@ -116,10 +117,10 @@ fn parts(weather: &SyntheticWeather, node: &NodeTables, kinds: &[u16], years: us
 
 /// Lives on one thread in million node-hours per second, and on two in lives per second.
 fn chain(question: &Question<'_, SyntheticWeather>, lives: usize) -> (f64, f64) {
-    let (one_s, one) = timed(REPEATS, || live_all(question, lives / 10, 1, &Unwatched));
+    let (one_s, one) = timed(REPEATS, || live_all(question, lives / 10, 1, &Silent));
     assert_eq!(one.outcomes.len(), lives / 10);
     assert!(one.outcomes.iter().any(|life| life.lowest_charge < 0.9), "winters are felt");
-    let (two_s, two) = timed(1, || live_all(question, lives, 2, &Unwatched));
+    let (two_s, two) = timed(1, || live_all(question, lives, 2, &Silent));
     assert_eq!(two.outcomes[..lives / 10], one.outcomes[..], "threads do not change a life");
     let alive = two.outcomes.iter().filter(|life| life.outage_hours == 0).count();
     assert!(alive > lives * 9 / 10, "{alive} of {lives} lives");

@@ -9,15 +9,13 @@ mod fix;
 mod uplink;
 
 pub use fix::FixCost;
-pub(crate) use uplink::LARGEST_TRIES;
-pub use uplink::{MessageCost, join_cost};
+pub use uplink::{LARGEST_TRIES, MessageCost, join_cost};
 
 use design::node::{Activity, Condition, Design, Load, Sky, Step};
 use design::part::Regulator;
 use design::quantity::{Charge, Current, Duration, Voltage};
 
 use crate::diary::{Diary, Situation};
-use crate::message::bytes_at;
 
 /// A current at the battery: one part that flows whatever the voltage, one part of constant power behind a converter.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -316,7 +314,7 @@ fn costs(design: &Design, step: &Step, interval: Duration, sky: Sky) -> Vec<(&'s
         Step::Uplink { message, payload, confirmed, loss } => {
             let Some(radio) = &design.radio else { return Vec::new() };
             let tries = if *confirmed { uplink::expected_tries(loss.fraction()) } else { 1.0 };
-            let bytes = |rate| bytes_at(design, message.as_deref(), payload.bytes() as usize, rate);
+            let bytes = |rate| design.bytes_at(message.as_deref(), payload.bytes() as usize, rate);
             let cost = MessageCost::new(radio, bytes);
             vec![
                 ("sending", radio.transmit_current.nominal, cost.sending.seconds() * tries),
@@ -368,7 +366,7 @@ fn largest_pulse(design: &Design) -> Pulse {
                 Step::Draw { current, time } => (current.nominal, time.seconds()),
                 Step::Uplink { message, payload, .. } => {
                     let Some(radio) = &design.radio else { continue };
-                    let bytes = |rate| bytes_at(design, message.as_deref(), payload.bytes() as usize, rate);
+                    let bytes = |rate| design.bytes_at(message.as_deref(), payload.bytes() as usize, rate);
                     (radio.transmit_current.nominal, MessageCost::longest(radio, bytes).seconds())
                 }
                 Step::Fix { give_up_after, .. } => {

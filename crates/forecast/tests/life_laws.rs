@@ -5,7 +5,7 @@ mod common;
 
 use std::ops::ControlFlow::{Break, Continue};
 
-use common::{port_angeles, primary, solar};
+use common::{primary, solar};
 use design::quantity::{Charge, Current};
 use forecast::diary::Diary;
 use forecast::life::kernel::{
@@ -14,7 +14,6 @@ use forecast::life::kernel::{
 use forecast::life::node::{Harvest, NodeTables};
 use forecast::life::walk::{Record, Walk};
 use forecast::load::Demand;
-use forecast::plan::plan_once as plan;
 use forecast::power::charge_table::ChargeTable;
 use forecast::power::panel::PanelModel;
 use proptest::prelude::*;
@@ -275,32 +274,4 @@ fn polar_night_without_a_panel_is_primary_cell_arithmetic() {
     let expected_h = (used_ah - flows.self_discharge - flows.fade) / 1e-3;
     assert!((hours - expected_h).abs() <= 1.0, "{hours} h for {expected_h}");
     assert!(hours > 0.9 * node.capacity_ah / 1e-3 * 0.9);
-}
-
-/// The same design and weather give the same plan, bit for bit.
-#[test]
-fn a_plan_is_reproducible() {
-    let design = solar("panel-0w5", "linear-usb-gated", "part = \"nmc-18650\"", REPORTING);
-    let weather = port_angeles();
-    assert_eq!(format!("{:?}", plan(&design, &weather)), format!("{:?}", plan(&design, &weather)));
-}
-
-/// A tilted panel, a larger panel, and less load: each keeps the battery fuller in December.
-#[test]
-fn december_is_kinder_to_better_nodes() {
-    let weather = port_angeles();
-    let lowest = |panel: &str, tilt: &str, floor: &str| {
-        let load = REPORTING.replace("80 uA", floor);
-        let mut design =
-            solar(panel, "linear-usb-gated", "part = \"nmc-18650\"\ncapacity = \"1500 mAh\"", &load);
-        if let Some(mounted) = &mut design.panel {
-            mounted.tilt = design::quantity::Angle::from_degrees(tilt.parse().expect("a number"));
-        }
-        plan(&design, &weather).life.lowest_charge.fraction()
-    };
-    let base = lowest("panel-0w5", "30", "4 mA");
-    assert!(lowest("panel-0w5", "65", "4 mA") > base);
-    assert!(lowest("panel-1w", "30", "4 mA") > base);
-    assert!(lowest("panel-0w5", "30", "3 mA") > base);
-    assert!(lowest("panel-0w5", "0", "4 mA") < base);
 }

@@ -6,7 +6,7 @@ use std::path::Path;
 
 use design::catalog::Catalog;
 use design::node::Design;
-use forecast::life::ensemble::Unwatched;
+use forecast::Silent;
 use forecast::radio::budget::{antenna_on_map, borne_losses, stations};
 use forecast::radio::coverage::{Survey, coverage};
 use forecast::radio::link::{frequency, links};
@@ -51,7 +51,7 @@ fn at_the_place_of_each_node_the_map_leaves_the_margin_of_its_link() {
             frequency: frequency(radio),
             grid,
         };
-        let map = coverage(&survey, 1, &Unwatched).expect("in range").expect("not stopped");
+        let map = coverage(&survey, 1, &Silent).expect("in range").expect("not stopped");
         let loss_db = f64::from(map.loss_db(0, 0).expect("on the tile"));
         let best = links(design, Some(&terrain)).into_iter().next().expect("a gateway");
         assert!(!borne_losses(design).is_empty());

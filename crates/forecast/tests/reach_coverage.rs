@@ -3,10 +3,10 @@
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use design::quantity::{Decibels, Frequency, Length};
-use forecast::life::ensemble::{Unwatched, Watch};
 use forecast::radio::coverage::{Coverage, Station, Survey, coverage};
 use forecast::radio::trail::{End, Trail, TrailError};
 use forecast::terrain::{Grid, Place, Terrain, Tile};
+use forecast::{Progress, Silent};
 use path::terminal::Surroundings;
 
 const JACKSBORO: &[u8] = include_bytes!("data/terrain/jacksboro.tif");
@@ -47,7 +47,7 @@ fn survey<'a>(terrain: &'a Terrain, stations: &'a [Station], side: usize) -> Sur
 }
 
 fn unwatched(survey: &Survey<'_>, threads: usize) -> Coverage {
-    coverage(survey, threads, &Unwatched).expect("in range").expect("not stopped")
+    coverage(survey, threads, &Silent).expect("in range").expect("not stopped")
 }
 
 /// Law: a pixel is a link. 0.05 dB leaves room for a course within 0.2 m of the geodesic and for the climate at
@@ -117,8 +117,8 @@ fn any_number_of_threads_gives_the_same_bytes() {
 /// Counts rows, and stops after some.
 struct StopsAfter(usize, AtomicUsize);
 
-impl Watch for StopsAfter {
-    fn progress(&self, done: usize, total: usize) {
+impl Progress for StopsAfter {
+    fn report(&self, done: usize, total: usize) {
         assert!(done >= 1 && done <= total && total == 30);
         self.1.fetch_add(1, Ordering::Relaxed);
     }
@@ -145,9 +145,9 @@ fn low_antennas_and_odd_frequencies_are_refused_before_any_work() {
     let terrain = jacksboro();
     let stations = [station(36.6, -84.25, 0.0)];
     let low = Survey { antenna: Length::from_metres(0.5), ..survey(&terrain, &stations, 30) };
-    assert!(matches!(coverage(&low, 2, &Unwatched), Err(TrailError::TooLow { .. })));
+    assert!(matches!(coverage(&low, 2, &Silent), Err(TrailError::TooLow { .. })));
     let odd = Survey { frequency: Frequency::from_megahertz(2.0), ..survey(&terrain, &stations, 30) };
-    assert!(matches!(coverage(&odd, 2, &Unwatched), Err(TrailError::Model(_))));
+    assert!(matches!(coverage(&odd, 2, &Silent), Err(TrailError::Model(_))));
 }
 
 /// Law: within 250 m it is free space, which over 100 m at 868.1 MHz is 20 log10(0.1) + 20 log10(0.8681) + 92.45 = 71.2 dB.

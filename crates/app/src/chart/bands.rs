@@ -1,7 +1,7 @@
 //! Charge by day of the year in many lives, cut at midsummer, with the night hanging from the top.
 
-use forecast::plan::{Chances, Plan};
 use maud::{Markup, html};
+use verdict::plan::{Chances, Plan};
 
 use super::frame::{Scale, YearAxis, area, left_axis, line, px, ticks};
 use super::year::{BOTTOM, HEIGHT, TOP, limit_by_day, night};

@@ -1,6 +1,6 @@
 //! The climate month by month: sun on the ground and on the panel with their spreads, and temperature.
 
-use forecast::plan::{ClimateMonth, ClimateView};
+use forecast::life::climate_view::{ClimateMonth, ClimateView};
 use maud::{Markup, html};
 
 use super::frame::{Scale, area, left_axis, line, px, ticks};

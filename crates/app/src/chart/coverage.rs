@@ -5,10 +5,10 @@
     reason = "opacities are shares of 255, and steps are few"
 )]
 
-use forecast::plan::Verdict;
 use forecast::radio::coverage::Coverage;
 use forecast::terrain::{Grid, Place, Terrain, Tile};
 use maud::{Markup, html};
+use verdict::plan::Verdict;
 
 use super::frame::{line, px, tick_label};
 use super::picture::{Colour, Picture, over};
@@ -386,9 +386,9 @@ fn key(map: &CoverageMap, frame: &Frame, shares: &[f64], every_m: f64) -> Markup
 #[cfg(test)]
 pub(crate) mod tests {
     use super::{CoverageMap, MapGateway, MapNode, Step, around, chart};
-    use forecast::plan::Verdict;
     use forecast::radio::coverage::Coverage;
     use forecast::terrain::{Grid, Place, Terrain, Tile};
+    use verdict::plan::Verdict;
 
     fn place(latitude_deg: f64, longitude_deg: f64) -> Place {
         Place { latitude_deg, longitude_deg }

@@ -1,8 +1,8 @@
 //! How soon lives stop with one thing gone wrong: from the day half have stopped to the day nine in ten have.
 
 use design::quantity::Share;
-use forecast::plan::{Chances, FaultRow};
 use maud::{Markup, html};
+use verdict::plan::{Chances, FaultRow};
 
 use super::frame::{Scale, px, tick_label, ticks};
 use super::{Chart, WIDTH};

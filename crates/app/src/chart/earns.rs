@@ -2,8 +2,8 @@
 
 use std::fmt::Write as _;
 
-use forecast::plan::Plan;
 use maud::{Markup, html};
+use verdict::plan::Plan;
 
 use super::frame::{Scale, YearAxis, line, px, ticks};
 use super::{Chart, LEFT, RIGHT, WIDTH};

@@ -1,8 +1,8 @@
 //! A fortnight hour by hour: sun, current, charge, temperature, one above the other. The darkest of the life that is
 //! shown, or that in which the worst of many lives went down.
 
-use forecast::plan::{Chances, FortnightHour, Hour, NodeState, Plan};
 use maud::{Markup, html};
+use verdict::plan::{Chances, FortnightHour, Hour, NodeState, Plan};
 
 use super::frame::{Scale, area, left_axis, line, px, ticks};
 use super::{Chart, LEFT, RIGHT, WIDTH};

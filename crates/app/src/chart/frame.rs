@@ -2,8 +2,8 @@
 
 use std::fmt::Write as _;
 
-use forecast::plan::Moment;
 use maud::{Markup, html};
+use verdict::plan::Moment;
 
 use crate::report::{Subject, words};
 

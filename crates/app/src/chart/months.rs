@@ -1,7 +1,7 @@
 //! Month by month: what the sun offers against what the node spends.
 
-use forecast::plan::{MonthRow, Plan};
 use maud::{Markup, html};
+use verdict::plan::{MonthRow, Plan};
 
 use super::frame::{Scale, left_axis, px, ticks};
 use super::{Chart, LEFT, RIGHT, WIDTH, apart};

@@ -1,7 +1,7 @@
 //! What stands on a map: nodes as signboards on posts, gateways as houses. The place itself is the foot.
 
-use forecast::plan::Verdict;
 use maud::{Markup, html};
+use verdict::plan::Verdict;
 
 use super::frame::px;
 use super::stroke;
@@ -159,7 +159,7 @@ fn dot(sign: &Sign) -> Markup {
 #[cfg(test)]
 mod tests {
     use super::{Sign, standing};
-    use forecast::plan::Verdict;
+    use verdict::plan::Verdict;
 
     #[test]
     fn where_boards_crowd_the_worse_verdict_keeps_its_board() {

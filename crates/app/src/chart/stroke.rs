@@ -1,7 +1,7 @@
 //! The stroke that says a verdict by its shape.
 
-use forecast::plan::Verdict;
 use maud::{Markup, html};
+use verdict::plan::Verdict;
 
 /// Whole, dashed, broken with a bar across the gap, or dotted; the word beside it is for everybody else.
 pub(crate) fn stroke(verdict: Verdict) -> Markup {

@@ -1,7 +1,7 @@
 //! The byte map of a message as a tape measure: 32 bits a row, long teeth at bytes, short ones at bits.
 
-use forecast::message::{FormView, Row};
 use maud::{Markup, html};
+use verdict::message::{FormView, Row};
 
 use super::Chart;
 use super::frame::px;

@@ -1,7 +1,7 @@
 //! What the outcome hangs on: a bar for each unknown, to the right where more of it helps, to the left where it harms.
 
-use forecast::plan::{Chances, Driver};
 use maud::{Markup, html};
+use verdict::plan::{Chances, Driver};
 
 use super::frame::{Scale, px, tick_label, ticks};
 use super::{Chart, WIDTH};

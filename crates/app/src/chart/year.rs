@@ -1,7 +1,7 @@
 //! The year of charge, cut at midsummer, with the night hanging from the top.
 
-use forecast::plan::{Hour, Moment, NodeState, Plan};
 use maud::{Markup, html};
+use verdict::plan::{Hour, Moment, NodeState, Plan};
 
 use super::frame::{Scale, YearAxis, area, left_axis, line, px, ticks};
 use super::{Chart, LEFT, RIGHT, WIDTH};

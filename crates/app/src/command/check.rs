@@ -8,19 +8,20 @@ use std::process::ExitCode;
 use clap::Args;
 use design::node::{Activity, Design};
 use forecast::diary::Diary;
+use forecast::life::climate_view::climate_view;
 use forecast::load::Demand;
-use forecast::plan::{Effort, Plan, Verdict, affordable, climate_view};
 use forecast::power::battery::{charge_at_rest, lowest_charge_for, usable_share};
-use forecast::radio::reach::{self, Reach};
 use forecast::radio::spots::Spots;
 use forecast::sky::climate::{Climate, MonthClimate};
 use forecast::sky::sun::Observer;
 use serde_json::json;
+use verdict::plan::{Effort, Plan, Verdict, affordable};
+use verdict::reach::{self, Reach};
 
 use crate::input::{self, Checked, Sky};
 use crate::output;
 use crate::problem::Failure;
-use crate::progress::Progress;
+use crate::progress::Counter;
 use crate::report::{self, Assumed, Origin, Subject, daylight, words};
 
 /// Shown below the help of the command.
@@ -132,9 +133,9 @@ fn plan(arguments: &Check, design: &Design, sky: &Sky, spots: &Spots) -> Plan {
         seed: arguments.seed,
         threads: std::thread::available_parallelism().map_or(1, Into::into),
     };
-    let watch = Progress::begin();
-    let plan = forecast::plan::plan(design, sky.weather(), spots, effort, &watch);
-    drop(watch);
+    let counter = Counter::begin();
+    let plan = verdict::plan::plan(design, sky.weather(), spots, effort, &counter);
+    drop(counter);
     match &plan.chances {
         Some(chances) if chances.lives == 0 => Plan {
             verdict: Verdict::NotKnown,
@@ -156,7 +157,7 @@ fn subject(
     sky: &Sky,
     plan: &Plan,
 ) -> Subject {
-    let mut law = forecast::radio::law::judge(design);
+    let mut law = verdict::law::judge(design);
     affordable(design, plan, &mut law);
     let fields = plan
         .findings
@@ -192,7 +193,7 @@ fn subject(
         restarts_percent: 100.0 * charge_at_rest(&design.battery, design.cutoff.restarts_above),
         law,
         reach,
-        messages: forecast::message::view(design),
+        messages: verdict::message::view(design),
         climate: match sky {
             Sky::Climate(climate) if full => Some(Assumed {
                 view: climate_view(design, climate, arguments.seed),

@@ -3,16 +3,16 @@
 use std::path::Path;
 
 use design::node::Design;
-use forecast::plan::{Effort, Verdict, Weather, plan};
 use forecast::radio::collisions::Sender;
-use forecast::radio::law::judge as judge_law;
-use forecast::radio::reach;
 use forecast::radio::spots::senders;
+use verdict::law::judge as judge_law;
+use verdict::plan::{Effort, Verdict, Weather, plan};
+use verdict::reach;
 
 use super::check::Check;
 use crate::input::{self, fleet};
 use crate::problem::{Failure, Problem};
-use crate::progress::Progress;
+use crate::progress::Counter;
 use crate::report::fleet::{NodeRow, SiteReport};
 
 /// The page, and whether a verdict fails.
@@ -22,10 +22,10 @@ pub(super) fn check(arguments: &Check) -> Result<(String, Verdict), Failure> {
     let weather = arguments.weather.as_deref().map(|path| input::weather(path, None)).transpose()?;
     let designs = site.designs();
     let crowds = crowds(&designs, &site, arguments.seed);
-    let mut watch = Progress::begin();
+    let mut counter = Counter::begin();
     let mut rows = Vec::new();
     for (index, (design, crowd)) in designs.iter().zip(&crowds).enumerate() {
-        watch.at(format!("{} ({} of {} nodes)", design.name, index + 1, designs.len()));
+        counter.at(format!("{} ({} of {} nodes)", design.name, index + 1, designs.len()));
         let reach = reach::judge(design, site.terrain.as_ref(), crowd, arguments.seed);
         let heard = reach.as_heard(design);
         let climate = weather.is_none().then(|| site.climate(&heard)).transpose()?;
@@ -33,10 +33,10 @@ pub(super) fn check(arguments: &Check) -> Result<(String, Verdict), Failure> {
         else {
             continue;
         };
-        let plan = plan(&heard, under, &reach.spots, effort(arguments), &watch);
+        let plan = plan(&heard, under, &reach.spots, effort(arguments), &counter);
         rows.push(NodeRow { name: design.name.clone(), law: judge_law(&heard), plan, reach });
     }
-    drop(watch);
+    drop(counter);
     let report = SiteReport::new(&site, &arguments.design.to_string_lossy(), rows);
     let page = if arguments.json { format!("{:#}\n", report.json()) } else { report.text() };
     Ok((page, report.verdict()))

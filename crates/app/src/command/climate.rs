@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::Args;
-use forecast::plan::climate_view;
+use forecast::life::climate_view::climate_view;
 use forecast::sky::climate::Climate;
 
 use crate::input::{self, Sky};

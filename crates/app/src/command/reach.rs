@@ -7,14 +7,14 @@ use clap::Args;
 use design::node::{Design, RadioUse};
 use design::quantity::Decibels;
 use design::region::Modulation;
-use forecast::plan::Verdict;
 use forecast::radio::budget::{antenna_on_map, borne_losses, stations};
 use forecast::radio::coverage::{Coverage, Survey, coverage};
 use forecast::radio::link::frequency;
 use forecast::radio::loss::surroundings;
-use forecast::radio::reach::{Reach, judge};
 use forecast::radio::trail::{LAPSE_N_KM, REFRACTIVITY_N};
 use forecast::terrain::{Place, Terrain};
+use verdict::plan::Verdict;
+use verdict::reach::{Reach, judge};
 
 use super::check_site::crowds;
 use crate::chart::clearance::{self, NamedLink};
@@ -154,10 +154,10 @@ fn surveyed(
         frequency: frequency(radio),
         grid,
     };
-    let mut watch = Progress::counting("rows", "stops and writes nothing");
-    watch.at("map".to_owned());
+    let mut counter = Counter::counting("rows", "stops and writes nothing");
+    counter.at("map".to_owned());
     let threads = std::thread::available_parallelism().map_or(1, Into::into);
-    coverage(&survey, threads, &watch).map_err(|error| error.to_string())
+    coverage(&survey, threads, &counter).map_err(|error| error.to_string())
 }
 
 fn map_places(site: &Site) -> Vec<Place> {

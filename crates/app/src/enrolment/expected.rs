@@ -1,13 +1,13 @@
 //! What a node should show on the bench and on its mast, from its design and its forecast.
 
 use design::node::{Design, Step};
+use forecast::Silent;
 use forecast::diary::Diary;
-use forecast::life::ensemble::Unwatched;
 use forecast::load::{Contribution, Demand};
-use forecast::plan::{Effort, Hour, NodeState, Plan, Weather, plan};
 use forecast::power::battery::open_circuit;
 use forecast::radio::spots::Spots;
 use forecast::sky::climate::Climate;
+use verdict::plan::{Effort, Hour, NodeState, Plan, Weather, plan};
 
 /// The figures of one node on the day it goes out.
 pub(crate) struct Expected {
@@ -79,7 +79,7 @@ pub(crate) fn expect(design: &Design, month: u8) -> Expected {
 
 fn outdoors_in(design: &Design, climate: &Climate, month: u8) -> Outdoors {
     let effort = Effort { lives: Some(0), seed: 1, threads: 1 };
-    let plan: Plan = plan(design, Weather::Climate(climate), &Spots::alone(design), effort, &Unwatched);
+    let plan: Plan = plan(design, Weather::Climate(climate), &Spots::alone(design), effort, &Silent);
     let of_month: Vec<&Hour> =
         plan.hours.iter().filter(|hour| hour.at.month == month && hour.state != NodeState::Stopped).collect();
     let sunny = |hour: &Hour| hour.in_plane.watts_per_square_metre() >= 1.0;

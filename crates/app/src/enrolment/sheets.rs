@@ -3,10 +3,10 @@
 use design::node::Design;
 use design::part::Chemistry;
 use forecast::radio::loss::WIDE_SPREAD;
-use forecast::radio::reach;
 use forecast::terrain::Terrain;
 use logbook::registry::Node;
 use maud::{Markup, html};
+use verdict::reach;
 
 use super::expected::{Expected, Outdoors};
 use super::paper::{self, blank, tick};

@@ -4,10 +4,10 @@ use std::collections::BTreeMap;
 use std::f64::consts::{PI, TAU};
 
 use design::quantity::{Charge, Current, Duration, Irradiance, Share, Temperature, Voltage};
-use forecast::plan::{
-    Cause, Chances, ClimateMonth, ClimateView, DarkFortnight, DayBand, DefectRow, Driver, FaultRow, Finding,
-    FortnightHour, Hour, Kept, LedgerEntry, Life, Moment, MonthRow, NodeState, Plan, Promised, Restart,
-    Severity, Verdict, WeatherUsed, WorstLife,
+use forecast::life::climate_view::{ClimateMonth, ClimateView, DarkFortnight};
+use verdict::plan::{
+    Cause, Chances, DayBand, DefectRow, Driver, FaultRow, Finding, FortnightHour, Hour, Kept, LedgerEntry,
+    Life, Moment, MonthRow, NodeState, Plan, Promised, Restart, Severity, Verdict, WeatherUsed, WorstLife,
 };
 
 use super::{Assumed, Origin, Subject};
@@ -133,9 +133,9 @@ pub(crate) fn subject() -> Subject {
         stops_percent: hours().iter().map(|hour| 8.0 - 0.5 * hour.battery.celsius().min(5.0)).collect(),
         worst_stops_percent: vec![9.0; 2 * 7 * 24],
         restarts_percent: 18.0,
-        law: forecast::radio::law::judge(&design),
-        reach: forecast::radio::reach::judge(&design, None, &[], 1),
-        messages: forecast::message::view(&design),
+        law: verdict::law::judge(&design),
+        reach: verdict::reach::judge(&design, None, &[], 1),
+        messages: verdict::message::view(&design),
         climate: Some(Assumed { view: climate(), origin: Origin::BuiltIn }),
         doubts: vec![(
             "battery.self_discharge_per_month".to_owned(),

@@ -1,9 +1,9 @@
 //! A site on one page: a row for each node, worst first, and what is to be done about those that do not hold.
 
-use forecast::plan::{Plan, Severity, Verdict};
-use forecast::radio::law::LawPlan;
-use forecast::radio::reach::Reach;
 use serde_json::{Value, json};
+use verdict::law::LawPlan;
+use verdict::plan::{Plan, Severity, Verdict};
+use verdict::reach::Reach;
 
 use super::text::lay::{clip, paint, wrap_indented};
 use super::text::{BOLD, QUIET, WIDTH, stroke};
@@ -194,7 +194,7 @@ fn table_row(row: &NodeRow) -> String {
 fn node(row: &NodeRow) -> Value {
     let verdicts =
         row.verdicts().map(|(question, verdict)| (question.to_owned(), json!(data::verdict(verdict))));
-    let finding = |one: &forecast::plan::Finding| json!({ "code": one.code, "severity": words::severity(one.severity), "field": one.field, "message": one.message, "help": one.help });
+    let finding = |one: &verdict::plan::Finding| json!({ "code": one.code, "severity": words::severity(one.severity), "field": one.field, "message": one.message, "help": one.help });
     let findings = row.plan.findings.iter().chain(&row.law.findings).chain(&row.reach.findings);
     json!({
         "name": row.name,

@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use forecast::plan::Plan;
+use verdict::plan::Plan;
 
 use super::json::state;
 

@@ -6,8 +6,8 @@ mod law;
 mod message;
 mod reach;
 
-use forecast::plan::{Chances, DefectRow, Plan, Restart, Verdict};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
+use verdict::plan::{Chances, DefectRow, Plan, Restart, Verdict};
 
 use super::text::{fate, life_rows, weather_rows};
 use super::{Subject, darkest_month, says, words};
@@ -177,7 +177,7 @@ fn lost_lives(chances: &Chances) -> usize {
     words::whole((1.0 - chances.without_outage.fraction()) * chances.lives as f64)
 }
 
-fn outages(life: &forecast::plan::Life) -> String {
+fn outages(life: &verdict::plan::Life) -> String {
     let lowest =
         format!("lowest charge {:.0} % on {}", life.lowest_charge.percent(), words::date(life.lowest_at));
     if life.outages == 0 {
@@ -234,7 +234,7 @@ fn fact(label: &str, figure: &str, rest: &str) -> Markup {
 
 fn ledger(plan: &Plan) -> Markup {
     let month = darkest_month(plan).map_or("the darkest month", words::month);
-    let dark = |entry: &forecast::plan::LedgerEntry| entry.per_dark_day.milliampere_hours();
+    let dark = |entry: &verdict::plan::LedgerEntry| entry.per_dark_day.milliampere_hours();
     let top = super::top_of_ledger(plan.ledger.iter().map(dark));
     let left: f64 = plan.ledger.iter().map(dark).sum();
     let left_year: f64 = plan.ledger.iter().map(|entry| entry.per_day.milliampere_hours()).sum();

@@ -6,11 +6,11 @@ mod law;
 mod message;
 pub(crate) mod reach;
 
-use forecast::plan::{
+use serde_json::{Value, json};
+use verdict::plan::{
     Cause, DefectRow, Finding, Hour, Kept, LedgerEntry, Life, Moment, MonthRow, NodeState, Plan, Promised,
     Restart, Verdict, WeatherUsed,
 };
-use serde_json::{Value, json};
 
 use super::{Subject, says, words};
 use crate::problem::Problem;

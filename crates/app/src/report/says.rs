@@ -4,9 +4,10 @@ pub(crate) mod reach;
 
 use design::message::{Direction, Part};
 use design::quantity::Share;
-use forecast::message::{FormView, MessageView, RateView, Row};
-use forecast::plan::{Cause, Chances, ClimateView, Driver, FaultRow, Kept, Plan, Promised, Verdict};
-use forecast::radio::law::{Bound, LawPlan, Limit, RateRow, Topic};
+use forecast::life::climate_view::ClimateView;
+use verdict::law::{Bound, LawPlan, Limit, RateRow, Topic};
+use verdict::message::{FormView, MessageView, RateView, Row};
+use verdict::plan::{Cause, Chances, Driver, FaultRow, Kept, Plan, Promised, Verdict};
 
 use super::{Assumed, Origin, Subject, words};
 
@@ -262,7 +263,7 @@ impl Subject {
 /// Whether every message fits: fails where one is too long for a data rate in use, is tight where it is for one that the
 /// network may ask for.
 pub(crate) fn message_verdict(law: &LawPlan) -> Verdict {
-    let too_long = |check: &&forecast::radio::law::Check| {
+    let too_long = |check: &&verdict::law::Check| {
         matches!(check.topic, Topic::Payload | Topic::Dwell) && check.verdict != Verdict::Holds
     };
     let in_use: Vec<bool> = law.checks.iter().filter(too_long).map(|check| check.in_use).collect();

@@ -6,7 +6,7 @@ mod everything;
 pub(crate) mod lay;
 
 use anstyle::{AnsiColor, Style};
-use forecast::plan::{Chances, DefectRow, FaultRow, LedgerEntry, MonthRow, Plan, Restart, Severity, Verdict};
+use verdict::plan::{Chances, DefectRow, FaultRow, LedgerEntry, MonthRow, Plan, Restart, Severity, Verdict};
 
 use super::{Caution, Subject, darkest_month, says, words};
 use lay::{bar, column_bar, paint, wrap, wrap_indented};
@@ -416,7 +416,7 @@ fn caution(subject: &Subject, caution: &Caution) -> Vec<String> {
 
 #[cfg(test)]
 mod tests {
-    use forecast::plan::Finding;
+    use verdict::plan::Finding;
 
     use super::*;
     use crate::report::fixture;

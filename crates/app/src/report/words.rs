@@ -1,7 +1,7 @@
 //! How figures, dates and verdicts are said.
 
 use design::quantity::{Charge, Duration, Length};
-use forecast::plan::{Cause, Moment, Plan, Restart, Severity, Verdict};
+use verdict::plan::{Cause, Moment, Plan, Restart, Severity, Verdict};
 
 const MONTHS: [&str; 12] = [
     "January",

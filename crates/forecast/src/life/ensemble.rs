@@ -13,6 +13,7 @@ use design::quantity::Share;
 use super::kernel::{DayHours, HourOutcome, HourWeather, Life, QUARTER_H, step, step_quiet_quarter};
 use super::node::{Harvest, NodeTables};
 use super::unknowns::{Drawn, Unknowns};
+use crate::progress::Progress;
 use crate::radio::spots::Spots;
 use crate::random::Stream;
 use crate::sky::light::YEAR_DAYS;
@@ -28,25 +29,6 @@ const PERCENTS: usize = 101;
 pub const BACK_FOR_GOOD_H: usize = 72;
 /// Lives with a fault have weather of their own.
 const FIRST_FAULTED: u64 = 1 << 40;
-
-/// Takes progress and may ask to stop.
-pub trait Watch: Sync {
-    /// So many of so many lives are done.
-    fn progress(&self, done: usize, total: usize);
-    /// Whether to stop and give the answer so far.
-    fn stop(&self) -> bool;
-}
-
-/// Watches nothing.
-#[derive(Clone, Copy, Debug)]
-pub struct Unwatched;
-
-impl Watch for Unwatched {
-    fn progress(&self, _: usize, _: usize) {}
-    fn stop(&self) -> bool {
-        false
-    }
-}
 
 /// Weather for lives: drawn from a climate, or drawn from recorded years.
 pub trait LifeWeather: Sync {
@@ -175,7 +157,7 @@ pub fn live_all<W: LifeWeather>(
     question: &Question<'_, W>,
     lives: usize,
     threads: usize,
-    watch: &dyn Watch,
+    progress: &dyn Progress,
 ) -> Lives {
     let threads = threads.max(1);
     let done = AtomicUsize::new(0);
@@ -183,13 +165,13 @@ pub fn live_all<W: LifeWeather>(
         let mut bands = Bands::new();
         let mut outcomes = Vec::new();
         for batch in (thread..lives.div_ceil(BATCH)).step_by(threads) {
-            if watch.stop() {
+            if progress.stop() {
                 break;
             }
             let numbers = batch * BATCH..lives.min((batch + 1) * BATCH);
             let lived = done.fetch_add(numbers.len(), Ordering::Relaxed) + numbers.len();
             outcomes.extend(numbers.map(|life| live(question, life as u64, None, Some(&mut bands))));
-            watch.progress(lived, lives);
+            progress.report(lived, lives);
         }
         (outcomes, bands)
     };

@@ -7,7 +7,7 @@ use design::region::Modulation;
 use crate::radio::airtime;
 
 /// Tries of a confirmed message before the device gives up (LoRaWAN 1.0.2, section 18.4, recommends eight).
-pub(crate) const LARGEST_TRIES: u8 = 8;
+pub const LARGEST_TRIES: u8 = 8;
 /// `RECEIVE_DELAY1` and the second window one second later (RP002-1.0.4, section 3.3).
 const FIRST_WINDOW_S: f64 = 1.0;
 /// `JOIN_ACCEPT_DELAY1` (RP002-1.0.4, section 3.3).

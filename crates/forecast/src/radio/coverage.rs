@@ -9,7 +9,7 @@ use path::terminal::Surroundings;
 use path::{Profile, free_space_db};
 
 use super::trail::{End, TrailError, Which, clutter_at, clutter_height, link};
-use crate::life::ensemble::Watch;
+use crate::Progress;
 use crate::terrain::{Grid, Place, Terrain, steps};
 
 /// A gateway as a map sees it.
@@ -71,7 +71,7 @@ impl Coverage {
 pub fn coverage(
     survey: &Survey<'_>,
     threads: usize,
-    watch: &dyn Watch,
+    progress: &dyn Progress,
 ) -> Result<Option<Coverage>, TrailError> {
     check(survey)?;
     let rows = survey.grid.rows;
@@ -79,13 +79,13 @@ pub fn coverage(
     let work = || {
         let mut surveyor = Surveyor::new(survey);
         let mut finished = Vec::new();
-        while !watch.stop() {
+        while !progress.stop() {
             let row = next.fetch_add(1, Ordering::Relaxed);
             if row >= rows {
                 break;
             }
             finished.push((row, surveyor.row(row)));
-            watch.progress(done.fetch_add(1, Ordering::Relaxed) + 1, rows);
+            progress.report(done.fetch_add(1, Ordering::Relaxed) + 1, rows);
         }
         finished
     };

@@ -13,7 +13,6 @@ use super::airtime;
 use super::collisions::{Rejection, Sender, above_floor, delivery};
 use super::link::{Link, RateMargin};
 use super::loss::WIDE_SPREAD;
-use crate::message::bytes_at;
 use crate::random::Stream;
 
 /// Spots have random streams of their own, so that a gateway in the file changes no weather.
@@ -265,7 +264,7 @@ fn traffic(design: &Design, data_rate: u8) -> (f64, f64) {
         often.flat_map(|(activity, every_s)| activity.steps.iter().map(move |step| (step, every_s)));
     uplinks.fold((0.0, 0.0), |(count, on_air), (step, every_s)| {
         let Step::Uplink { message, payload, .. } = step else { return (count, on_air) };
-        let bytes = bytes_at(design, message.as_deref(), payload.bytes().ceil() as usize, data_rate);
+        let bytes = design.bytes_at(message.as_deref(), payload.bytes().ceil() as usize, data_rate);
         let airtime = modulation.and_then(|one| airtime::uplink(one, airtime::frame_bytes(bytes)));
         (count + 1.0 / every_s, on_air + airtime.unwrap_or_default().seconds() / every_s)
     })

@@ -1,8 +1,8 @@
 //! The law: the table of limits by data rate, what is not kept, and what was not seen.
 
-use forecast::plan::Verdict;
-use forecast::radio::law::{Check, MessageRow, RateRow};
 use maud::{Markup, html};
+use verdict::law::{Check, MessageRow, RateRow};
+use verdict::plan::Verdict;
 
 use super::{code, rows};
 use crate::chart::stroke;

@@ -1,9 +1,9 @@
 //! The messages bit by bit, and what they cost at each data rate.
 
 use design::message::{Direction, Form};
-use forecast::message::{FormView, MessageView, RateView, Row};
-use forecast::plan::Verdict;
 use maud::{Markup, html};
+use verdict::message::{FormView, MessageView, RateView, Row};
+use verdict::plan::Verdict;
 
 use crate::chart::{stroke, tape};
 use crate::report::{Subject, says, words};

@@ -1,8 +1,8 @@
 //! What many lives show, as data.
 
 use design::quantity::Share;
-use forecast::plan::{Chances, DayBand, Driver, FaultRow, FortnightHour, WorstLife};
 use serde_json::{Value, json};
+use verdict::plan::{Chances, DayBand, Driver, FaultRow, FortnightHour, WorstLife};
 
 use super::{cause, number, restart};
 

@@ -1,8 +1,8 @@
 //! The law, as data.
 
 use design::quantity::Duration;
-use forecast::radio::law::{Bound, Check, JoinPlan, MessageRow, OnAir, PowerRow, RateRow, Topic};
 use serde_json::{Value, json};
+use verdict::law::{Bound, Check, JoinPlan, MessageRow, OnAir, PowerRow, RateRow, Topic};
 
 use super::{Subject, finding, number, verdict};
 use crate::report::says;

@@ -1,8 +1,8 @@
 //! The messages, as data.
 
 use design::message::{Direction, Form, Part, Version};
-use forecast::message::{Cost, FormView, MessageView, RateView, Row};
 use serde_json::{Value, json};
+use verdict::message::{Cost, FormView, MessageView, RateView, Row};
 
 use super::{Subject, number, verdict};
 use crate::report::says;

@@ -2,8 +2,8 @@
 
 use design::quantity::Share;
 use forecast::radio::link::{Answer, Link, RateMargin};
-use forecast::radio::reach::{Reach, Remedy};
 use serde_json::{Value, json};
+use verdict::reach::{Reach, Remedy};
 
 use super::{Subject, finding, number, verdict};
 

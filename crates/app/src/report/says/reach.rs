@@ -2,9 +2,9 @@
 
 use design::quantity::{Decibels, Share};
 use design::region::Modulation;
-use forecast::plan::Verdict;
 use forecast::radio::link::Link;
-use forecast::radio::reach::{Reach, Remedy};
+use verdict::plan::Verdict;
+use verdict::reach::{Reach, Remedy};
 
 use crate::chart::clearance;
 use crate::report::words;

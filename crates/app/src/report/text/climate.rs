@@ -1,6 +1,6 @@
 //! The climate at a node: month by month, from where, how sure.
 
-use forecast::plan::{ClimateMonth, ClimateView};
+use forecast::life::climate_view::{ClimateMonth, ClimateView};
 
 use super::super::Assumed;
 use super::lay::{bar, paint, wrap_indented};

@@ -3,7 +3,7 @@
 mod law;
 mod message;
 
-use forecast::plan::{Chances, DefectRow, Life, Plan, Restart};
+use verdict::plan::{Chances, DefectRow, Life, Plan, Restart};
 
 use super::lay::{paint, wrap_indented};
 use super::{BOLD, Subject, WIDTH, climate, fact, says, words};
@@ -78,7 +78,7 @@ fn lives(subject: &Subject, chances: &Chances) -> Vec<String> {
 }
 
 fn drivers(chances: &Chances) -> Vec<String> {
-    let line = |driver: &forecast::plan::Driver| {
+    let line = |driver: &verdict::plan::Driver| {
         let bar = super::lay::bar(driver.weight.abs(), 1.0, 24);
         format!("{:<40}{:>8}  {bar}", driver.name, words::signed(driver.weight)).trim_end().to_owned()
     };
@@ -86,7 +86,7 @@ fn drivers(chances: &Chances) -> Vec<String> {
 }
 
 fn faults(chances: &Chances) -> Vec<String> {
-    let line = |row: &forecast::plan::FaultRow| {
+    let line = |row: &verdict::plan::FaultRow| {
         wrap_indented(&format!("{} ({}): {}", row.name, row.effect, says::fault(row)), WIDTH, "  ")
     };
     chances.faults.iter().flat_map(line).collect()

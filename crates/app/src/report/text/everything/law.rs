@@ -1,7 +1,7 @@
 //! The law: what is said of each limit, and how often each message may be sent at each data rate.
 
-use forecast::plan::Verdict;
-use forecast::radio::law::{Bound, Check, MessageRow, RateRow};
+use verdict::law::{Bound, Check, MessageRow, RateRow};
+use verdict::plan::Verdict;
 
 use super::{Subject, WIDTH, says, words, wrap_indented};
 

@@ -1,7 +1,7 @@
 //! The byte map of each message, and what a byte costs.
 
 use design::message::Direction;
-use forecast::message::{FormView, MessageView, RateView, Row};
+use verdict::message::{FormView, MessageView, RateView, Row};
 
 use super::super::lay::clip;
 use super::{says, words};

@@ -1,0 +1,11 @@
+//! What it means: life, law, reach and message judged, with findings that say what to change.
+//!
+//! No I/O, no clock. Figures come from `forecast`; here they are held against what was promised and what is allowed.
+
+pub mod finding;
+pub mod law;
+pub mod message;
+pub mod plan;
+pub mod reach;
+
+pub use finding::{Finding, Severity, Verdict};

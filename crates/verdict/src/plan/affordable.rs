@@ -1,0 +1,83 @@
+//! How often a message may be sent on what the sun brings: the last column of the table of limits.
+
+use design::node::Design;
+use design::quantity::{Charge, Duration, Share, Voltage};
+
+use super::make::PRIMARY_MARGIN;
+use crate::law::{Bound, LawPlan, MessageRow};
+use crate::plan::Plan;
+use forecast::diary::Diary;
+use forecast::life::node::real_capacity;
+use forecast::load::Demand;
+use forecast::power::battery::open_circuit;
+use forecast::radio::spots::Class;
+
+/// The battery stands here when costs are compared.
+const MIDDLE_CHARGE: f64 = 0.6;
+/// Cold enough for every activity that waits for cold \[°C\].
+const COLD_CELSIUS: f32 = -40.0;
+
+/// Fills in how often each message may be sent at each data rate so that a nominal node still spends no more in the darkest
+/// month than the sun brings then; on a primary cell, than lasts as long as promised. Everything else goes on as designed.
+pub fn affordable(design: &Design, plan: &Plan, law: &mut LawPlan) {
+    let Some(income) = income_per_day(design, plan) else { return };
+    let spent = dark_month(plan).map_or(Charge::ZERO, |(_, spent)| spent);
+    for message in &mut law.messages {
+        let Some((every, without)) = without(design, message) else { continue };
+        let rest = per_day(&without);
+        let own = per_day(design) - rest;
+        let left = income - (spent - own);
+        for rate in &mut message.rates {
+            let data_rates = vec![(rate.data_rate, Share::from_fraction(1.0))];
+            let everything = Class { data_rates, unanswered: None };
+            let a_day = per_day(&everything.of(design)) - per_day(&everything.of(&without));
+            rate.limits.energy = Some(bound(a_day * (every / Duration::from_days(1.0)), left));
+        }
+    }
+}
+
+/// Often enough to spend what is left on messages of this cost.
+fn bound(cost: Charge, left_per_day: Charge) -> Bound {
+    if left_per_day <= Charge::ZERO {
+        return Bound::Never;
+    }
+    if cost <= Charge::ZERO {
+        return Bound::Any;
+    }
+    Bound::Every(Duration::from_days(1.0) * (cost / left_per_day))
+}
+
+/// What comes in per day in the darkest month; of a primary cell the part of a day.
+fn income_per_day(design: &Design, plan: &Plan) -> Option<Charge> {
+    if design.panel.is_none() {
+        let days = design.promise.unattended.days() * PRIMARY_MARGIN;
+        return Some(real_capacity(&design.battery) / days);
+    }
+    dark_month(plan).map(|(offered, _)| offered)
+}
+
+/// What the sun offers and what is spent per day in the month with the least to spare.
+fn dark_month(plan: &Plan) -> Option<(Charge, Charge)> {
+    let spare = |month: &crate::plan::MonthRow| (month.offered_per_day - month.spent_per_day).coulombs();
+    let darkest = plan.months.iter().min_by(|one, other| spare(one).total_cmp(&spare(other)))?;
+    Some((darkest.offered_per_day, darkest.spent_per_day))
+}
+
+/// The design without the activity that sends a message, and how often that happens at full charge.
+fn without(design: &Design, message: &MessageRow) -> Option<(Duration, Design)> {
+    let every = message.every.first()?.1?;
+    let mut rest = design.clone();
+    for load in &mut rest.loads {
+        let place = format!("load.{}.activity.", load.name);
+        load.activities.retain(|activity| message.field != format!("{place}{}", activity.name));
+    }
+    Some((every, rest))
+}
+
+/// What is drawn per day in the kind of hour that draws most.
+fn per_day(design: &Design) -> Charge {
+    let demand = Demand::new(design, &Diary::new(design));
+    let volts: Voltage = open_circuit(&design.battery, MIDDLE_CHARGE);
+    let kinds = (0..demand.kinds()).map(|kind| demand.per_day(kind, volts, COLD_CELSIUS));
+    kinds.fold(Charge::ZERO, |most, one| if one > most { one } else { most })
+}

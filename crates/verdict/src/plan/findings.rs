@@ -1,0 +1,244 @@
+//! What is wrong with a design only in its weather, with the place in the file and what to do.
+#![expect(
+    clippy::cast_possible_truncation,
+    reason = "single precision is the point of the tables, and places in them are clamped"
+)]
+
+use design::node::Design;
+use design::quantity::{Share, Voltage};
+
+use super::chances::Chances;
+use super::lives::Stage;
+use crate::plan::{Finding, Life, Severity, WeatherUsed};
+use forecast::power::battery;
+use forecast::power::panel::PanelModel;
+use forecast::radio::spots::Spots;
+
+/// Distance beyond which a weather file tells of another place (own choice: half the spacing of good station networks).
+const ELSEWHERE_KM: f64 = 50.0;
+/// Above this share of the charge out of reach of the largest pulse, the pulse decides the battery size (own choice).
+const STRANDED_SHARE: f64 = 0.3;
+const WARM_CELSIUS: f64 = 45.0;
+
+/// All findings, worst first.
+pub(super) fn findings(
+    stage: &Stage<'_>,
+    design: &Design,
+    panel: Option<&PanelModel>,
+    life: &Life,
+    weather: &WeatherUsed,
+) -> Vec<Finding> {
+    let found = [
+        panel.and_then(|panel| open_circuit_too_high(stage, design, panel)),
+        panel.and_then(|panel| panel_below_input(design, panel)),
+        plating(design, life),
+        stalemate(stage, design),
+        hysteresis(stage, design),
+        stranded(stage),
+        hot_battery(stage, design),
+        elsewhere(weather),
+        one_year(weather),
+    ];
+    let mut found: Vec<Finding> = found.into_iter().flatten().collect();
+    found.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
+    found
+}
+
+fn finding(code: &'static str, severity: Severity, field: &str, message: String, help: &str) -> Finding {
+    Finding { code, severity, field: field.to_owned(), message, help: help.to_owned() }
+}
+
+/// Said of a node that would live at the fastest data rate and dies at its own.
+pub(super) fn dies_by_distance(
+    design: &Design,
+    spots: &Spots,
+    chances: &Chances,
+    near: Share,
+) -> Option<Finding> {
+    let radio = design.radio.as_ref()?;
+    let most = |rates: &[(u8, Share)]| {
+        let most = rates.iter().max_by(|one, other| one.1.fraction().total_cmp(&other.1.fraction()))?;
+        Some(radio.region.rate_text(most.0))
+    };
+    let fast = most(&spots.classes().get(spots.nearest())?.data_rates)?;
+    let slow = most(&radio.data_rates)?;
+    let message = format!(
+        "it is the distance that kills it: next to a gateway, at {fast}, {:.1} % of its lives pass without an outage; here, mostly at {slow}, {:.1} %, and nothing but the distance differs",
+        near.percent(),
+        chances.without_outage.percent()
+    );
+    let help = "bring a gateway nearer or raise an antenna, send less often at slow data rates, or enlarge panel and battery";
+    Some(finding("dies-by-distance", Severity::Danger, "radio", message, help))
+}
+
+/// The panel's voltage is highest when it is cold and unloaded: the first sun on a frosty morning.
+fn open_circuit_too_high(stage: &Stage<'_>, design: &Design, panel: &PanelModel) -> Option<Finding> {
+    let limit = design.charger.as_ref()?.input_absolute_maximum?;
+    let lit = stage.record.hours.iter().filter(|hour| hour.in_plane_w_m2 > 0.0);
+    let voltage = lit
+        .map(|hour| panel.open_circuit_voltage(f64::from(hour.in_plane_w_m2), f64::from(hour.cell_celsius)))
+        .fold(Voltage::ZERO, |highest, voltage| if voltage > highest { voltage } else { highest });
+    (voltage > limit).then(|| {
+        finding(
+            "open-circuit-too-high",
+            Severity::Danger,
+            "panel",
+            format!(
+                "the panel reaches {:.1} V unloaded on the coldest bright morning; the charger bears {:.1} V",
+                voltage.volts(),
+                limit.volts()
+            ),
+            "take a panel with fewer cells in series, or a charger with a higher input limit",
+        )
+    })
+}
+
+fn panel_below_input(design: &Design, panel: &PanelModel) -> Option<Finding> {
+    let charger = design.charger.as_ref()?;
+    let hot = panel.open_circuit_voltage(100.0, 25.0);
+    (hot < charger.input_minimum).then(|| {
+        finding(
+            "panel-below-input",
+            Severity::Danger,
+            "panel",
+            format!(
+                "under a grey sky (100 W/m2) the panel gives {:.1} V unloaded; the charger wakes at {:.1} V",
+                hot.volts(),
+                charger.input_minimum.volts()
+            ),
+            "take a panel with more cells in series",
+        )
+    })
+}
+
+fn plating(design: &Design, life: &Life) -> Option<Finding> {
+    (life.plating_hours_per_year > 0.0).then(|| {
+        let gated = design.charger.as_ref().is_some_and(|charger| !charger.temperature_gate.is_empty());
+        let field = if gated { "charger.temperature_gate" } else { "charger" };
+        finding(
+            "charging-below-freezing",
+            Severity::Danger,
+            field,
+            format!(
+                "the battery is charged below 0 C for {:.0} hours a year; lithium plates out, capacity and safety go",
+                life.plating_hours_per_year
+            ),
+            "use a charger with a thermistor input and state its `temperature_gate`",
+        )
+    })
+}
+
+/// The trickle into an empty battery must be more than what the stopped node and the charger take.
+fn stalemate(stage: &Stage<'_>, design: &Design) -> Option<Finding> {
+    let charger = design.charger.as_ref()?;
+    let below = charger.precharge_below?;
+    let stopped = design.cutoff.stopped_current;
+    let reachable = design.cutoff.stops_below < below || stage.node.rest_volts(0.0) < below.volts() as f32;
+    (reachable && charger.precharge_current <= stopped).then(|| {
+        finding(
+            "precharge-stalemate",
+            Severity::Danger,
+            "cutoff.stopped_current",
+            format!(
+                "below {:.1} V the charger trickles {:.2} mA while the stopped node draws {:.2} mA: it never comes back",
+                below.volts(),
+                charger.precharge_current.milliamperes(),
+                stopped.milliamperes()
+            ),
+            "cut the load off with a supervisor, or raise the precharge current",
+        )
+    })
+}
+
+fn coldest_battery_celsius(stage: &Stage<'_>) -> f64 {
+    f64::from(stage.record.hours.iter().map(|hour| hour.battery_celsius).fold(f32::INFINITY, f32::min))
+}
+
+fn hysteresis(stage: &Stage<'_>, design: &Design) -> Option<Finding> {
+    let cold = coldest_battery_celsius(stage);
+    let restart = design.cutoff.restarts_above;
+    let charge = battery::charge_at_rest(&design.battery, restart);
+    let drop = Voltage::from_volts(f64::from(stage.node.pulse_drop_at(charge as f32, cold as f32)));
+    let gap = restart - design.cutoff.stops_below;
+    (gap < drop).then(|| {
+        finding(
+            "restart-too-low",
+            Severity::Warning,
+            "cutoff.restarts_above",
+            format!(
+                "it restarts {:.0} mV above the stop, but at {cold:.0} C its largest pulse pulls {:.0} mV: it will loop",
+                gap.millivolts(),
+                drop.millivolts()
+            ),
+            "raise `restarts_above`, or put a capacitor across the rail (`[buffer]`)",
+        )
+    })
+}
+
+fn stranded(stage: &Stage<'_>) -> Option<Finding> {
+    let cold = coldest_battery_celsius(stage);
+    let reachable = |charge: f64| {
+        let drop = stage.node.pulse_drop_at(charge as f32, cold as f32);
+        stage.node.rest_volts(charge as f32) - drop >= stage.node.stops_below_volts
+    };
+    let lowest = (0..=100).map(|percent| f64::from(percent) / 100.0).find(|charge| reachable(*charge));
+    let stranded = lowest.unwrap_or(1.0);
+    (stranded > STRANDED_SHARE).then(|| {
+        finding(
+            "pulse-strands-charge",
+            if lowest.is_none() { Severity::Danger } else { Severity::Warning },
+            "battery.resistance",
+            format!(
+                "at {cold:.0} C the largest pulse ({:.0} mA) browns the node out with {:.0} % of the charge still there",
+                stage.node.demand.pulse.amperes * 1e3,
+                stranded * 100.0,
+            ),
+            "use a cell of lower resistance, a `[buffer]`, less transmit power, or a regulator with less dropout",
+        )
+    })
+}
+
+fn hot_battery(stage: &Stage<'_>, design: &Design) -> Option<Finding> {
+    let (_, hottest) = design.battery.charge_temperature?;
+    let hours =
+        stage.record.hours.iter().filter(|hour| f64::from(hour.battery_celsius) > WARM_CELSIUS).count();
+    (hours > 0 && hottest.celsius() <= 60.0).then(|| {
+        finding(
+            "hot-battery",
+            Severity::Note,
+            "enclosure.sun_gain",
+            format!(
+                "the battery is above {WARM_CELSIUS:.0} C for {hours} hours of the record and ages fast there"
+            ),
+            "shade the box or paint it white, and keep the battery away from the back of the panel",
+        )
+    })
+}
+
+fn elsewhere(weather: &WeatherUsed) -> Option<Finding> {
+    let distance = weather.distance_km?;
+    (distance > ELSEWHERE_KM).then(|| {
+        finding(
+            "weather-elsewhere",
+            Severity::Warning,
+            "site",
+            format!(
+                "the weather was taken at {}, {distance:.0} km from the site: the verdict is for a node that stands there",
+                weather.title
+            ),
+            "use a weather file of a place with the same winter",
+        )
+    })
+}
+
+fn one_year(weather: &WeatherUsed) -> Option<Finding> {
+    (weather.hours < 2 * forecast::life::weather::YEAR_H).then(|| {
+        finding(
+            "one-year-only",
+            Severity::Note,
+            "site",
+            "one year of weather, lived again and again, holds no unusually bad winter".to_owned(),
+            "leave a margin, or use several measured years",
+        )
+    })
+}

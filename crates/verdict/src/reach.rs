@@ -1,0 +1,337 @@
+//! Whether a node is heard: in how many of the spots it may find itself, at which data rates, and what would help.
+#![expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "counts of spots are small and not negative"
+)]
+
+use design::node::Design;
+use design::quantity::{Decibels, Duration, Length, Quantity, Share};
+
+use crate::finding::{Finding, Severity, Verdict};
+use forecast::radio::adr::{self, Settling};
+use forecast::radio::collisions::Sender;
+use forecast::radio::link::{Bench, Link, bench, links};
+use forecast::radio::spots::Spots;
+use forecast::stats;
+use forecast::terrain::{Place, Terrain};
+
+/// Stated and mapped height of a place may differ by so much: a mesh of 90 m in the hills (own choice) \[m\].
+const ELEVATION_SLIP_M: f64 = 40.0;
+/// Nobody places a node farther from its gateway on purpose (own choice) \[km\].
+const FARTHEST_KM: f64 = 100.0;
+/// Under this margin an answer is not to be relied on: fading takes one in three (Rayleigh) \[dB\].
+const LEAST_ANSWER_DB: f64 = 4.0;
+/// Spots that are looked at.
+const SPOTS: u64 = 1000;
+/// Most that a mast at the node, a mast at the gateway and an antenna there can be made better.
+const TALLER_NODE_M: u32 = 10;
+const TALLER_GATEWAY_M: u32 = 30;
+const BETTER_ANTENNA_DB: u32 = 12;
+
+/// What is said of being heard.
+#[derive(Clone, Debug)]
+pub struct Reach {
+    /// Will it be heard?
+    pub verdict: Verdict,
+    /// The reason in one sentence, without the verdict's word.
+    pub reason: String,
+    /// The smallest single changes that would make it hold.
+    pub remedies: Vec<Remedy>,
+    /// Links to the gateways, best first.
+    pub links: Vec<Link>,
+    /// The signal 10 m from a finished node, at the gateway that hears it best.
+    pub bench: Option<Bench>,
+    /// Share of spots on which the promised share of reports is heard.
+    pub spots_heard: Share,
+    /// Share of the reports heard on the middle spot.
+    pub middle: Share,
+    /// Mean share of the reports heard in the worst fifth of spots.
+    pub worst_fifth: Share,
+    /// Share of uplinks at each data rate on the middle spot, slowest first.
+    pub middle_rates: Vec<(u8, Share)>,
+    /// The same over all spots.
+    pub all_rates: Vec<(u8, Share)>,
+    /// How long adaptation takes; `None` where the data rate is fixed.
+    pub settling: Option<Settling>,
+    /// What wants attention.
+    pub findings: Vec<Finding>,
+    /// What lives draw their spots from.
+    pub spots: Spots,
+}
+
+/// A single change that makes the node heard.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Remedy {
+    /// A taller mast at the node.
+    TallerNode(Length),
+    /// A taller mast at the gateway that hears it best.
+    TallerGateway(Length),
+    /// A better antenna there; receiving is not limited by the law.
+    BetterAntenna(Decibels),
+    /// None of these: another gateway.
+    AnotherGateway,
+}
+
+impl Remedy {
+    /// The design after it, for the gateway at this place in the file.
+    fn made_to(self, design: &Design, gateway: usize) -> Design {
+        let mut changed = design.clone();
+        let gateway = changed.surroundings.gateways.get_mut(gateway);
+        match (self, &mut changed.radio, gateway) {
+            (Self::TallerNode(by), Some(radio), _) => radio.antenna_height = radio.antenna_height + by,
+            (Self::TallerGateway(by), _, Some(gateway)) => {
+                gateway.antenna_height = gateway.antenna_height + by;
+            }
+            (Self::BetterAntenna(by), _, Some(gateway)) => gateway.antenna_gain = gateway.antenna_gain + by,
+            _ => {}
+        }
+        changed
+    }
+
+    /// In words.
+    #[must_use]
+    pub fn text(self, gateway: &str) -> String {
+        match self {
+            Self::TallerNode(by) => format!("{} more mast at the node", by.text()),
+            Self::TallerGateway(by) => format!("{} more mast at gateway {gateway}", by.text()),
+            Self::BetterAntenna(by) => format!("{:.0} dB more antenna at gateway {gateway}", by.decibels()),
+            Self::AnotherGateway => "a second gateway, or another place for the node".to_owned(),
+        }
+    }
+}
+
+/// Judges whether a design is heard by its gateways, over a terrain if there is one, among others who send.
+#[must_use]
+pub fn judge(design: &Design, terrain: Option<&Terrain>, crowd: &[Sender], seed: u64) -> Reach {
+    let spots = Spots::new(design, links(design, terrain), crowd, seed);
+    let seen = Seen::of(&spots, design.promise.heard);
+    let verdict = if spots.links().is_empty() { Verdict::NotKnown } else { seen.verdict(design) };
+    let gateway = spots.links().first().and_then(|best| design.surroundings.gateways.get(best.index));
+    let remedies = if matches!(verdict, Verdict::Tight | Verdict::Fails) {
+        remedies(design, terrain, crowd, seed)
+    } else {
+        Vec::new()
+    };
+    Reach {
+        verdict,
+        reason: reason(design, &spots, &seen),
+        remedies,
+        bench: design.radio.as_ref().zip(gateway).map(|(radio, gateway)| bench(radio, gateway)),
+        spots_heard: seen.spots_heard,
+        middle: seen.middle,
+        worst_fifth: seen.worst_fifth,
+        middle_rates: spots.classes()[spots.class(&spots.middle())].data_rates.clone(),
+        all_rates: seen.rates,
+        settling: settling(design, &spots),
+        findings: findings(design, terrain, &spots),
+        links: spots.links().to_vec(),
+        spots,
+    }
+}
+
+impl Reach {
+    /// The design with the data rates of the middle spot.
+    #[must_use]
+    pub fn as_heard(&self, design: &Design) -> Design {
+        self.spots.classes()[self.spots.class(&self.spots.middle())].of(design)
+    }
+}
+
+/// What many spots show.
+struct Seen {
+    spots_heard: Share,
+    middle: Share,
+    worst_fifth: Share,
+    rates: Vec<(u8, Share)>,
+}
+
+impl Seen {
+    fn of(spots: &Spots, wanted: Share) -> Self {
+        let mut delivered = Vec::with_capacity(SPOTS as usize);
+        let mut rates: Vec<(u8, f64)> = Vec::new();
+        for life in 0..SPOTS {
+            let spot = spots.draw(life);
+            delivered.push(spots.delivery(&spot));
+            for (rate, share) in &spots.classes()[spots.class(&spot)].data_rates {
+                match rates.iter_mut().find(|(known, _)| known == rate) {
+                    Some((_, sum)) => *sum += share.fraction(),
+                    None => rates.push((*rate, share.fraction())),
+                }
+            }
+        }
+        delivered.sort_by(f64::total_cmp);
+        rates.sort_by_key(|(rate, _)| *rate);
+        let heard = delivered.iter().filter(|share| **share >= wanted.fraction()).count();
+        let fifth = &delivered[..delivered.len() / 5];
+        let share = |part: f64| Share::from_fraction(part);
+        Self {
+            spots_heard: share(heard as f64 / SPOTS as f64),
+            middle: share(spots.delivery(&spots.middle())),
+            worst_fifth: share(fifth.iter().sum::<f64>() / fifth.len() as f64),
+            rates: rates.into_iter().map(|(rate, sum)| (rate, share(sum / SPOTS as f64))).collect(),
+        }
+    }
+
+    /// Holds on as many spots as lives must be without an outage; fails on more than half of them.
+    fn verdict(&self, design: &Design) -> Verdict {
+        let heard = (self.spots_heard.fraction() * SPOTS as f64).round() as u32;
+        let (low, _) = stats::wilson(heard, SPOTS as u32);
+        if low >= design.promise.without_outage.fraction() {
+            Verdict::Holds
+        } else if self.spots_heard.fraction() < 0.5 {
+            Verdict::Fails
+        } else {
+            Verdict::Tight
+        }
+    }
+}
+
+fn reason(design: &Design, spots: &Spots, seen: &Seen) -> String {
+    let Some(best) = spots.links().first() else {
+        return if design.radio.is_none() {
+            "nothing is sent".to_owned()
+        } else {
+            "no gateway is named: add [gateway.NAME] to the file, or check a site file".to_owned()
+        };
+    };
+    format!(
+        "on {:.0} % of the spots it may stand on, {} hears {:.0} % of the reports or more; on the middle one {:.0} %",
+        seen.spots_heard.percent(),
+        if spots.links().len() > 1 { "a gateway".to_owned() } else { format!("gateway {}", best.gateway) },
+        design.promise.heard.percent(),
+        seen.middle.percent(),
+    )
+}
+
+fn settling(design: &Design, spots: &Spots) -> Option<Settling> {
+    let radio = design.radio.as_ref().filter(|radio| radio.adaptation_margin.is_some())?;
+    let rates = spots.links().first().map_or(radio.allowed_rates.len(), |link| link.rates.len());
+    Some(adr::settling(reporting_interval(design)?, rates))
+}
+
+/// The shortest interval at which something is sent all year round.
+fn reporting_interval(design: &Design) -> Option<Duration> {
+    let activities = design.loads.iter().flat_map(|load| &load.activities);
+    let all_year =
+        activities.filter(|activity| activity.sends() && activity.when == design::node::Condition::default());
+    let intervals = all_year.filter_map(|activity| activity.every.first().and_then(|(_, every)| *every));
+    intervals.reduce(|shortest, one| if one < shortest { one } else { shortest })
+}
+
+/// The smallest change of each kind that makes it hold: first by how much the best link must get better, then what brings
+/// as much. Heights are tried one by one: more height can cost decibels.
+fn remedies(design: &Design, terrain: Option<&Terrain>, crowd: &[Sender], seed: u64) -> Vec<Remedy> {
+    let Some(best) = links(design, terrain).first().cloned() else { return Vec::new() };
+    let better = |by: u32| Decibels::from_decibels(by.into());
+    let holds = |change: Remedy| {
+        let changed = change.made_to(design, best.index);
+        let spots = Spots::new(&changed, links(&changed, terrain), crowd, seed);
+        Seen::of(&spots, changed.promise.heard).verdict(&changed) == Verdict::Holds
+    };
+    let Some(needed) = (1..=BETTER_ANTENNA_DB).map(better).find(|by| holds(Remedy::BetterAntenna(*by)))
+    else {
+        return vec![Remedy::AnotherGateway];
+    };
+    let brings_enough = |change: &Remedy| {
+        let links = links(&change.made_to(design, best.index), terrain);
+        let margin = links.iter().find(|link| link.index == best.index).map(Link::slowest_margin);
+        margin.is_some_and(|margin| margin >= best.slowest_margin() + needed.decibels()) && holds(*change)
+    };
+    let metres = |by: u32| Length::from_metres(by.into());
+    let node = (1..=TALLER_NODE_M).map(|by| Remedy::TallerNode(metres(by))).find(brings_enough);
+    let gateway = (1..=TALLER_GATEWAY_M).map(|by| Remedy::TallerGateway(metres(by))).find(brings_enough);
+    [node, gateway, Some(Remedy::BetterAntenna(needed))].into_iter().flatten().collect()
+}
+
+fn findings(design: &Design, terrain: Option<&Terrain>, spots: &Spots) -> Vec<Finding> {
+    let Some(best) = spots.links().first() else { return Vec::new() };
+    let found = [
+        far_away(best),
+        terrain_unusable(best),
+        flat_ground(terrain, best),
+        low_antenna(best),
+        elevation_differs(design, terrain),
+        spread_guessed(design),
+        adapts_while_moving(design),
+        answers_unheard(best),
+    ];
+    found.into_iter().flatten().collect()
+}
+
+fn finding(code: &'static str, severity: Severity, field: &str, message: String, help: &str) -> Finding {
+    Finding { code, severity, field: field.to_owned(), message, help: help.to_owned() }
+}
+
+fn far_away(best: &Link) -> Option<Finding> {
+    let km = best.distance.kilometres();
+    let message = format!("the nearest gateway, {}, is {km:.0} km away", best.gateway);
+    let help = "look whether latitude and longitude are swapped, in the file of the node or of the gateway";
+    (km > FARTHEST_KM).then(|| finding("reach-far-away", Severity::Danger, "gateway", message, help))
+}
+
+fn terrain_unusable(best: &Link) -> Option<Finding> {
+    let problem = best.path.problem.as_ref()?;
+    let (km, gateway) = (best.distance.kilometres(), &best.gateway);
+    let message = format!("the {km:.1} km to {gateway} are taken for flat ground: {problem}");
+    let help = "until that is mended, expect ridges that nobody has looked at";
+    Some(finding("reach-terrain-unusable", Severity::Warning, "ground.terrain", message, help))
+}
+
+fn flat_ground(terrain: Option<&Terrain>, best: &Link) -> Option<Finding> {
+    if terrain.is_some() {
+        return None;
+    }
+    let (km, gateway) = (best.distance.kilometres(), &best.gateway);
+    let message = format!("the {km:.1} km to {gateway} are taken for flat ground");
+    let help = "name a terrain tile in [ground] to see ridges";
+    Some(finding("reach-flat-ground", Severity::Note, "ground.terrain", message, help))
+}
+
+fn low_antenna(best: &Link) -> Option<Finding> {
+    let low_db = best.path.low_antenna.decibels();
+    let message = format!(
+        "the antenna is lower than the model of paths over terrain goes, 1 m; {low_db:.1} dB were added for it"
+    );
+    let help = "survey the spot, or raise the antenna to 1 m";
+    (low_db > 0.0)
+        .then(|| finding("reach-low-antenna", Severity::Note, "radio.antenna_height", message, help))
+}
+
+fn elevation_differs(design: &Design, terrain: Option<&Terrain>) -> Option<Finding> {
+    let (latitude_deg, longitude_deg) = (design.site.latitude.degrees(), design.site.longitude.degrees());
+    let ground_m = terrain?.height_m(Place { latitude_deg, longitude_deg })?;
+    let stated_m = design.site.elevation.metres();
+    let message = format!("the file says {stated_m:.0} m, the terrain there {ground_m:.0} m");
+    let help = "look whether the place is right; antennas are counted from the terrain's ground";
+    ((ground_m - stated_m).abs() > ELEVATION_SLIP_M)
+        .then(|| finding("reach-elevation-differs", Severity::Warning, "site.elevation", message, help))
+}
+
+fn spread_guessed(design: &Design) -> Option<Finding> {
+    let message = "how much one spot differs from the next is a wide guess, 8 dB".to_owned();
+    let help = "send 20 packets or more from several spots, and write the standard deviation of their means as `spread`";
+    let guessed = design.surroundings.ground.spread.is_none();
+    guessed.then(|| finding("reach-spread-guessed", Severity::Note, "ground.spread", message, help))
+}
+
+fn adapts_while_moving(design: &Design) -> Option<Finding> {
+    design.radio.as_ref()?.adaptation_margin?;
+    let message = "it moves, and the network adapts its data rate to where it was".to_owned();
+    let help = "write a fixed `data_rate` that reaches everywhere, and switch adaptation off while it moves";
+    let moves = design.diary.iter().any(|stay| stay.moving.is_some());
+    moves.then(|| finding("reach-adapts-while-moving", Severity::Warning, "radio.data_rate", message, help))
+}
+
+/// Answers that fade away although messages get through: nothing that needs one can be relied on.
+fn answers_unheard(best: &Link) -> Option<Finding> {
+    let margin = best.answers.iter().flatten().map(|answer| answer.margin.decibels()).reduce(f64::max)?;
+    let message = format!(
+        "answers of {} arrive {margin:.1} dB over what the node can demodulate, its messages {:.1} dB",
+        best.gateway,
+        best.slowest_margin()
+    );
+    let help = "do not make it wait for a join, a setting or an acknowledgement; let the gateway answer with more power where the law allows it";
+    (margin < LEAST_ANSWER_DB && best.slowest_margin() > LEAST_ANSWER_DB)
+        .then(|| finding("reach-answers-weak", Severity::Warning, "gateway", message, help))
+}
