@@ -17,10 +17,10 @@ use design::catalog::Catalog;
 use design::node::Design;
 use forecast::Silent;
 use forecast::diary::Diary;
-use forecast::life::ensemble::{LifeWeather, Question, live_all};
-use forecast::life::kernel::{HourWeather, Life};
+use forecast::life::ensemble::{Question, live_all};
+use forecast::life::kernel::Life;
 use forecast::life::node::{Harvest, NodeTables};
-use forecast::life::unknowns::{Drawn, Unknowns};
+use forecast::life::unknowns::Unknowns;
 use forecast::life::walk::{Record, Walk};
 use forecast::load::Demand;
 use forecast::power::charge_table::ChargeTable;
@@ -28,6 +28,7 @@ use forecast::power::panel::PanelModel;
 use forecast::radio::spots::Spots;
 use forecast::random::Stream;
 use forecast::sky::climate::Climate;
+use forecast::sky::hours::{HourWeather, LifeWeather, SiteDraw};
 use forecast::sky::light::{LightTable, MEAN_HOUR_SKY, YEAR_DAYS, YEAR_HOURS, nominal_hours};
 use forecast::sky::plane::{Instants, PlaneTable, facing, site_observer};
 use forecast::sky::snow::days_on_tilted;
@@ -74,7 +75,7 @@ fn timed<T>(repeats: usize, mut run: impl FnMut() -> T) -> (f64, T) {
 
 /// Draws so many years and sums the light, so that nothing is optimised away.
 fn draw(weather: &SyntheticWeather, years: usize) -> f64 {
-    let (mut random, parts) = (Stream::new(1, 1), Drawn::nominal());
+    let (mut random, parts) = (Stream::new(1, 1), SiteDraw::default());
     let mut sky = weather.start(&mut random);
     let mut sum = 0.0;
     for day in (0..years).flat_map(|_| 0..YEAR_DAYS) {
@@ -87,7 +88,7 @@ fn draw(weather: &SyntheticWeather, years: usize) -> f64 {
 
 /// Drawn years kept, so that the hour step can be timed alone.
 fn kept(weather: &SyntheticWeather, kinds: &[u16], years: usize) -> Record {
-    let (mut random, parts) = (Stream::new(1, 2), Drawn::nominal());
+    let (mut random, parts) = (Stream::new(1, 2), SiteDraw::default());
     let mut sky = weather.start(&mut random);
     let mut hours: Vec<HourWeather> = Vec::with_capacity(years * YEAR_HOURS);
     for day in (0..years).flat_map(|_| 0..YEAR_DAYS) {

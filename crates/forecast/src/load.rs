@@ -16,6 +16,7 @@ use design::part::Regulator;
 use design::quantity::{Charge, Current, Duration, Voltage};
 
 use crate::diary::{Diary, Situation};
+use crate::power::battery::Pulse;
 
 /// A current at the battery: one part that flows whatever the voltage, one part of constant power behind a converter.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -108,15 +109,6 @@ impl Row {
     pub fn reports_per_hour(&self, air_celsius: f32) -> f32 {
         self.reports.iter().filter(|(threshold, _)| air_celsius < *threshold).map(|(_, count)| count).sum()
     }
-}
-
-/// The largest pulse a node draws.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Pulse {
-    /// Current at the battery \[A\].
-    pub amperes: f64,
-    /// How long it lasts.
-    pub seconds: f64,
 }
 
 /// Everything a node draws while it runs, by kind of hour and level of charge.

@@ -3,6 +3,7 @@
 pub mod clearness;
 pub mod climate;
 pub mod decompose;
+pub mod hours;
 pub mod incidence;
 pub mod irradiance;
 pub mod light;

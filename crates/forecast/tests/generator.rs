@@ -5,11 +5,10 @@ mod common;
 
 use common::{port_angeles, solar};
 use design::quantity::{Angle, Length};
-use forecast::life::ensemble::LifeWeather;
-use forecast::life::unknowns::Drawn;
 use forecast::random::Stream;
 use forecast::sky::clearness::{DAY_TO_DAY, Persistence};
 use forecast::sky::climate::Climate;
+use forecast::sky::hours::{LifeWeather, SiteDraw};
 use forecast::sky::light::{ClearnessPlace, LightTable, MEAN_HOUR_SKY, YEAR_DAYS, YEAR_HOURS, nominal_hours};
 use forecast::sky::monthly::extraterrestrial_day_wh_m2;
 use forecast::sky::plane::{Instants, Plane, PlaneTable};
@@ -66,7 +65,7 @@ fn months() -> Vec<usize> {
 
 /// Lives so many years with nominal parts and shows each day to `visit`.
 fn draw(weather: &SyntheticWeather, years: usize, seed: u64, mut visit: impl FnMut(usize, &mut Sky)) {
-    let (mut random, parts) = (Stream::new(seed, 0), Drawn::nominal());
+    let (mut random, parts) = (Stream::new(seed, 0), SiteDraw::default());
     let mut sky = weather.start(&mut random);
     for day in (0..years).flat_map(|_| 0..YEAR_DAYS) {
         weather.next_day(day, &parts, &mut sky, &mut random);

@@ -8,14 +8,13 @@ use std::ops::ControlFlow::{Break, Continue};
 use common::{primary, solar};
 use design::quantity::{Charge, Current};
 use forecast::diary::Diary;
-use forecast::life::kernel::{
-    DayHours, Flows, HourOutcome, HourWeather, Life, QUARTER_H, step, step_quiet_quarter,
-};
+use forecast::life::kernel::{Flows, HourOutcome, Life, QUARTER_H, step, step_quiet_quarter};
 use forecast::life::node::{Harvest, NodeTables};
 use forecast::life::walk::{Record, Walk};
 use forecast::load::Demand;
 use forecast::power::charge_table::ChargeTable;
 use forecast::power::panel::PanelModel;
+use forecast::sky::hours::{DayHours, HourWeather};
 use proptest::prelude::*;
 
 const REPORTING: &str = r#"

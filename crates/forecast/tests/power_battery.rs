@@ -3,7 +3,7 @@
 
 use design::part::{Ageing, Battery, Chemistry};
 use design::quantity::{Charge, Current, Resistance, Share, Temperature, Uncertain, Voltage};
-use forecast::load::Pulse;
+use forecast::power::battery::Pulse;
 use forecast::power::battery::{
     charge_at_rest, lowest_charge_for, open_circuit, pulse_resistance_ohm, resistance_ohm,
     self_discharge_per_hour, usable_share,

@@ -4,10 +4,9 @@ use design::node::Design;
 
 use super::weather as record;
 use crate::diary::Diary;
-use crate::life::ensemble::LifeWeather;
-use crate::life::unknowns::Drawn;
 use crate::random::Stream;
 use crate::sky::climate::Climate;
+use crate::sky::hours::{LifeWeather, SiteDraw};
 use crate::sky::light::{YEAR_DAYS, nominal_hours};
 use crate::stats::quantile;
 
@@ -122,7 +121,7 @@ fn first_day(climate: &Climate) -> usize {
 /// Sun on the plane [Wh/m²] by day, each year from midsummer to midsummer.
 fn drawn_years(design: &Design, climate: &Climate, seed: u64) -> Vec<Vec<f64>> {
     let weather = record::synthetic(design, climate, &Diary::new(design));
-    let parts = Drawn::nominal();
+    let parts = SiteDraw::default();
     let mut random = Stream::new(seed, DRAWN_YEARS);
     let mut sky = weather.start(&mut random);
     let first = first_day(climate);

@@ -10,12 +10,13 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use design::quantity::Share;
 
-use super::kernel::{DayHours, HourOutcome, HourWeather, Life, QUARTER_H, step, step_quiet_quarter};
+use super::kernel::{HourOutcome, Life, QUARTER_H, step, step_quiet_quarter};
 use super::node::{Harvest, NodeTables};
 use super::unknowns::{Drawn, Unknowns};
 use crate::progress::Progress;
 use crate::radio::spots::Spots;
 use crate::random::Stream;
+use crate::sky::hours::{HourWeather, LifeWeather};
 use crate::sky::light::YEAR_DAYS;
 
 /// Lives between two looks at whether to stop.
@@ -29,18 +30,6 @@ const PERCENTS: usize = 101;
 pub const BACK_FOR_GOOD_H: usize = 72;
 /// Lives with a fault have weather of their own.
 const FIRST_FAULTED: u64 = 1 << 40;
-
-/// Weather for lives: drawn from a climate, or drawn from recorded years.
-pub trait LifeWeather: Sync {
-    /// One life's place in it.
-    type Sky: Clone;
-    /// The sky of a life on the day before its first.
-    fn start(&self, random: &mut Stream) -> Self::Sky;
-    /// Draws a day of the year for a life with these unknowns.
-    fn next_day(&self, day: usize, drawn: &Drawn, sky: &mut Self::Sky, random: &mut Stream);
-    /// The hours of that day.
-    fn hours(&self, day: usize, sky: &mut Self::Sky) -> DayHours;
-}
 
 /// What is lived.
 #[derive(Debug)]
@@ -347,7 +336,7 @@ impl<'a, W: LifeWeather> Living<'a, W> {
     #[inline]
     fn live_day(&mut self, index: usize, day: usize, visit: &mut impl FnMut(&Seen<'_>)) {
         let (node, Question { weather, kinds, .. }) = (self.node, *self.question);
-        weather.next_day(day, &self.outcome.drawn, &mut self.sky, &mut self.random);
+        weather.next_day(day, &self.outcome.drawn.site(), &mut self.sky, &mut self.random);
         let hours = weather.hours(day, &mut self.sky);
         let (quarters, _) = kinds[day * HOURS_PER_DAY..][..HOURS_PER_DAY].as_chunks();
         for (quarter, kinds) in quarters.iter().enumerate() {

@@ -10,59 +10,14 @@
 
 use super::node::NodeTables;
 use crate::power::ageing;
+use crate::sky::hours::{DayHours, HourWeather};
 
 /// A battery is not followed beyond this share of its capacity lost.
 const LARGEST_LOSS: f64 = 0.95;
-const HOURS_PER_DAY: usize = 24;
 /// Leaks and wear are stepped by so many hours: four samples a day carry its swing of temperature.
 pub const QUARTER_H: usize = 6;
 /// The capacity follows its wear once a week: in one it loses some thousandth.
 const QUARTERS_PER_WEEK: u8 = 28;
-
-/// What the surroundings do in one hour.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct HourWeather {
-    /// Effective sun on the plane of the panel [W/m²]; with [`super::node::Harvest::Given`], the charging current itself \[A\].
-    pub in_plane_w_m2: f32,
-    /// Panel cells [°C].
-    pub cell_celsius: f32,
-    /// Air [°C].
-    pub air_celsius: f32,
-    /// Battery [°C].
-    pub battery_celsius: f32,
-}
-
-/// What the surroundings do in the hours of a day, as in [`HourWeather`].
-#[derive(Clone, Debug, Default)]
-pub struct DayHours {
-    /// Sun on the plane [W/m²].
-    pub in_plane_w_m2: [f32; HOURS_PER_DAY],
-    /// Panel cells [°C].
-    pub cell_celsius: [f32; HOURS_PER_DAY],
-    /// Air [°C].
-    pub air_celsius: [f32; HOURS_PER_DAY],
-    /// Battery [°C].
-    pub battery_celsius: [f32; HOURS_PER_DAY],
-}
-
-impl DayHours {
-    /// One of the hours.
-    #[inline]
-    #[must_use]
-    pub fn hour(&self, hour: usize) -> HourWeather {
-        HourWeather {
-            in_plane_w_m2: self.in_plane_w_m2[hour],
-            cell_celsius: self.cell_celsius[hour],
-            air_celsius: self.air_celsius[hour],
-            battery_celsius: self.battery_celsius[hour],
-        }
-    }
-
-    /// All of them.
-    pub fn iter(&self) -> impl Iterator<Item = HourWeather> {
-        (0..HOURS_PER_DAY).map(|hour| self.hour(hour))
-    }
-}
 
 /// Charge that moved since a life began \[Ah\].
 #[derive(Clone, Copy, Debug, Default, PartialEq)]

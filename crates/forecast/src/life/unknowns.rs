@@ -10,6 +10,7 @@ use design::quantity::{Quantity, Uncertain};
 use super::kernel::Life;
 use super::node::NodeTables;
 use crate::random::Stream;
+use crate::sky::hours::SiteDraw;
 
 /// How many unknowns there are.
 pub const COUNT: usize = 8;
@@ -101,10 +102,10 @@ impl Drawn {
         Self { scores: [0.0; COUNT], values }
     }
 
-    /// The factor on the sun for a month with this doubt (relative standard deviation).
+    /// What it makes of the weather.
     #[must_use]
-    pub fn sun(&self, doubt: f64) -> f64 {
-        (self.values[0] * doubt).exp()
+    pub fn site(&self) -> SiteDraw {
+        SiteDraw { sun_score: self.values[0], warmer_k: self.values[WARMTH] }
     }
 
     /// The factor on what the panel yields.
@@ -123,12 +124,6 @@ impl Drawn {
     #[must_use]
     pub fn active(&self) -> f64 {
         self.values[5]
-    }
-
-    /// How much warmer than its climate the site is \[K\].
-    #[must_use]
-    pub fn warmer_k(&self) -> f64 {
-        self.values[WARMTH]
     }
 
     /// Gives a life its parts.

@@ -2,8 +2,9 @@
 
 use std::ops::ControlFlow;
 
-use super::kernel::{HourOutcome, HourWeather, Life, step};
+use super::kernel::{HourOutcome, Life, step};
 use super::node::NodeTables;
+use crate::sky::hours::HourWeather;
 
 /// A weather record ready for the hour step; it is lived through again and again.
 #[derive(Clone, Debug, Default)]

@@ -8,12 +8,10 @@
 use design::node::{Design, Enclosure, MountedPanel, Sky};
 
 use crate::diary::Diary;
-use crate::life::ensemble::LifeWeather;
-use crate::life::kernel::HourWeather;
-use crate::life::unknowns::Drawn;
 use crate::life::walk::Record;
 use crate::random::Stream;
 use crate::sky::climate::{Climate, snow_guess_days};
+use crate::sky::hours::{HourWeather, LifeWeather, SiteDraw};
 use crate::sky::irradiance::faiman_celsius;
 use crate::sky::light::{self, LightTable, MEAN_HOUR_SKY};
 use crate::sky::monthly;
@@ -126,7 +124,7 @@ pub fn drawn(design: &Design, weather: &SyntheticWeather, diary: &Diary, seed: u
     let nominal = light::nominal_hours();
     let mut random = Stream::new(seed, SHOWN_LIFE);
     let mut sky = weather.start(&mut random);
-    let parts = Drawn::nominal();
+    let parts = SiteDraw::default();
     let mut felt = Felt {
         record: Record { yield_kept_per_pass: 1.0, ..Record::default() },
         plain_in_plane_w_m2: Vec::new(),

@@ -4,8 +4,6 @@ use design::node::Buffer;
 use design::part::Battery;
 use design::quantity::{Share, Temperature, Voltage};
 
-use crate::load::Pulse;
-
 /// Below this a lithium cell may plate when it is charged [°C].
 pub const FREEZING_CELSIUS: f32 = 0.0;
 
@@ -13,6 +11,15 @@ pub const FREEZING_CELSIUS: f32 = 0.0;
 const MONTH_H: f64 = 30.0 * 24.0;
 /// and doubles every so many kelvin.
 const SELF_DISCHARGE_DOUBLES_K: f64 = 10.0;
+
+/// The largest pulse a node draws.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Pulse {
+    /// Current at the battery \[A\].
+    pub amperes: f64,
+    /// How long it lasts.
+    pub seconds: f64,
+}
 
 /// Open-circuit voltage at a state of charge, 0 to 1 of the real capacity.
 pub fn open_circuit(battery: &Battery, charge: f64) -> Voltage {

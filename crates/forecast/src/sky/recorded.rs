@@ -5,10 +5,8 @@
     reason = "single precision is the point of the tables, and places in them are clamped"
 )]
 
-use crate::life::ensemble::LifeWeather;
-use crate::life::kernel::{DayHours, HourWeather};
-use crate::life::unknowns::Drawn;
 use crate::random::Stream;
+use crate::sky::hours::{DayHours, HourWeather, LifeWeather, SiteDraw};
 use crate::sky::light::{YEAR_DAYS, YEAR_HOURS};
 
 const HOURS_PER_DAY: usize = 24;
@@ -56,12 +54,12 @@ impl RecordedWeather {
         self.years
     }
 
-    fn draw_winter(&self, drawn: &Drawn, random: &mut Stream) -> Winter {
+    fn draw_winter(&self, site: &SiteDraw, random: &mut Stream) -> Winter {
         let year = ((random.uniform() * self.years as f64) as usize).min(self.years - 1);
         let score = random.normal();
         let spread = if self.years == 1 { TYPICAL_YEAR_SPREAD } else { 0.0 };
-        let sun = drawn.sun(MEASURED_SUN_DOUBT) * (score * spread - 0.5 * spread * spread).exp();
-        Winter { year, sun_factor: sun as f32, warmer_k: drawn.warmer_k() as f32 }
+        let sun = site.sun(MEASURED_SUN_DOUBT) * (score * spread - 0.5 * spread * spread).exp();
+        Winter { year, sun_factor: sun as f32, warmer_k: site.warmer_k as f32 }
     }
 }
 
@@ -72,9 +70,9 @@ impl LifeWeather for RecordedWeather {
         None
     }
 
-    fn next_day(&self, day: usize, drawn: &Drawn, sky: &mut Self::Sky, random: &mut Stream) {
+    fn next_day(&self, day: usize, site: &SiteDraw, sky: &mut Self::Sky, random: &mut Stream) {
         if sky.is_none() || day == self.changes_on % YEAR_DAYS {
-            *sky = Some(self.draw_winter(drawn, random));
+            *sky = Some(self.draw_winter(site, random));
         }
     }
 

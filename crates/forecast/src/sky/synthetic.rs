@@ -8,11 +8,9 @@ use design::node::Enclosure;
 
 use super::clearness::{Clearness, DAY_TO_DAY, Persistence, Scores};
 use super::climate::{Climate, MonthClimate};
+use super::hours::{DayHours, LifeWeather, SiteDraw};
 use super::irradiance::faiman_celsius;
 use super::light::{ClearnessPlace, LightTable, YEAR_DAYS};
-use crate::life::ensemble::LifeWeather;
-use crate::life::kernel::DayHours;
-use crate::life::unknowns::Drawn;
 use crate::random::Stream;
 
 /// Correlation of the daily mean temperature from one day to the next.
@@ -146,13 +144,13 @@ impl LifeWeather for SyntheticWeather {
         sky
     }
 
-    fn next_day(&self, day: usize, drawn: &Drawn, sky: &mut Self::Sky, random: &mut Stream) {
+    fn next_day(&self, day: usize, site: &SiteDraw, sky: &mut Self::Sky, random: &mut Stream) {
         let normal = &self.days[day];
         let score = sky.scores.next(&self.persistence, random);
         sky.warmth = WARMTH_DAY_TO_DAY * sky.warmth + self.warmth_noise * random.normal();
         let sun_factor = match sky.sun_of_month {
             Some((month, factor)) if month == normal.month => factor,
-            _ => drawn.sun(normal.sun_doubt) as f32,
+            _ => site.sun(normal.sun_doubt) as f32,
         };
         sky.sun_of_month = Some((normal.month, sun_factor));
         let clearness = self.clearness[normal.month].at(score);
@@ -163,7 +161,7 @@ impl LifeWeather for SyntheticWeather {
         sky.day = Day {
             place: ClearnessPlace::of(clearness),
             clearness,
-            air_celsius: (normal.air_celsius + drawn.warmer_k() + sky.warmth * normal.air_sd_k) as f32,
+            air_celsius: (normal.air_celsius + site.warmer_k + sky.warmth * normal.air_sd_k) as f32,
             half_swing_k: normal.half_swing_k as f32 * swing,
             sun_factor: if snowed { 0.0 } else { sun_factor },
             night_loss_k: self.sky_loss_k * clear_share,

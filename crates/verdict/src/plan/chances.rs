@@ -17,6 +17,7 @@ use forecast::life::ensemble::{self, Fault, Faulted, LifeOutcome, Lives, Questio
 use forecast::life::kernel::Life;
 use forecast::life::node::NodeTables;
 use forecast::life::unknowns::{self, Drawn, Unknowns};
+use forecast::sky::hours::LifeWeather;
 use forecast::sky::light::YEAR_DAYS;
 use forecast::stats;
 
@@ -157,7 +158,7 @@ pub struct Effort {
 }
 
 /// Lives the lives of a design and says what they show.
-pub(super) fn chances<W: ensemble::LifeWeather>(
+pub(super) fn chances<W: LifeWeather>(
     design: &Design,
     stage: &Stage<'_>,
     question: &Question<'_, W>,
@@ -307,7 +308,7 @@ fn by_unknowns(
         nodes.iter().map(|node| Stage { node, ..*stage }.dark_month_balance()).collect();
     let surplus = |LifeOutcome { drawn, class, .. }: &LifeOutcome| {
         let dark = months[*class];
-        let harvest = dark.offered_ah * drawn.sun(sun_doubt) * drawn.panel();
+        let harvest = dark.offered_ah * drawn.site().sun(sun_doubt) * drawn.panel();
         harvest - dark.floor_ah * drawn.floor() - dark.active_ah * drawn.active()
     };
     let mut ranked = lives.to_vec();
@@ -332,7 +333,7 @@ fn went_worst(lives: &[LifeOutcome]) -> Option<&LifeOutcome> {
 }
 
 /// Lives the worst life once more and keeps what it looked like.
-fn worst<W: ensemble::LifeWeather>(question: &Question<'_, W>, lives: &[LifeOutcome]) -> WorstLife {
+fn worst<W: LifeWeather>(question: &Question<'_, W>, lives: &[LifeOutcome]) -> WorstLife {
     const WEEK_H: usize = 7 * 24;
     let mut found = WorstLife {
         life: 0,
@@ -368,7 +369,7 @@ fn worst<W: ensemble::LifeWeather>(question: &Question<'_, W>, lives: &[LifeOutc
 }
 
 /// Looks into failed lives: the first change among pulse, gate, wear and parts that would have saved each.
-fn causes<W: ensemble::LifeWeather>(
+fn causes<W: LifeWeather>(
     question: &Question<'_, W>,
     lives: &[LifeOutcome],
     threads: usize,
@@ -410,7 +411,7 @@ fn causes<W: ensemble::LifeWeather>(
 
 /// Share of lives without an outage if the node stood next to a gateway, at the fastest data rate; `None` where distance
 /// stopped less than half of those that failed.
-pub(super) fn near_a_gateway<W: ensemble::LifeWeather>(
+pub(super) fn near_a_gateway<W: LifeWeather>(
     question: &Question<'_, W>,
     chances: &Chances,
     effort: Effort,
@@ -439,7 +440,7 @@ fn drivers(unknowns: &Unknowns, lives: &[LifeOutcome]) -> Vec<Driver> {
     drivers
 }
 
-fn faults<W: ensemble::LifeWeather>(
+fn faults<W: LifeWeather>(
     design: &Design,
     question: &Question<'_, W>,
     day: usize,
@@ -454,11 +455,7 @@ fn faults<W: ensemble::LifeWeather>(
     rows
 }
 
-fn fault_row<W: ensemble::LifeWeather>(
-    question: &Question<'_, W>,
-    defect: Defect,
-    threads: usize,
-) -> FaultRow {
+fn fault_row<W: LifeWeather>(question: &Question<'_, W>, defect: Defect, threads: usize) -> FaultRow {
     let fault = Fault {
         extra_amperes: defect.extra.amperes() as f32,
         clears: defect.clears_by_itself,

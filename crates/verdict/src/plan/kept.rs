@@ -5,7 +5,8 @@ use design::quantity::{Duration, Share};
 
 use super::lives::Stage;
 use crate::finding::Verdict;
-use forecast::life::ensemble::{self, LifeOutcome, LifeWeather, Question};
+use forecast::life::ensemble::{self, LifeOutcome, Question};
+use forecast::sky::hours::LifeWeather;
 use forecast::stats;
 
 /// Share of the lives that must stay below the silence that is promised.
