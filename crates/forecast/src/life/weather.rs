@@ -33,6 +33,7 @@ const EARTH_RADIUS_KM: f64 = 6371.0;
 /// What a weather file is to one node.
 #[derive(Debug)]
 pub struct Felt {
+    /// Its hours.
     pub record: Record,
     /// Sun on the plane before reflection at the cover, dirt and shade [W/m²].
     pub plain_in_plane_w_m2: Vec<f32>,
