@@ -24,7 +24,7 @@ use crate::geojson;
 use crate::input::fleet::{self, Site};
 use crate::output;
 use crate::problem::{Failure, Problem};
-use crate::progress::{INTERRUPTED, Progress};
+use crate::progress::{Counter, INTERRUPTED};
 use crate::report::{says, words};
 
 /// Shown below the help of the command.

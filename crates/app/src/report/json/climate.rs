@@ -1,7 +1,7 @@
 //! A climate, as data.
 
+use forecast::life::climate_view::ClimateMonth;
 use serde_json::{Value, json};
-use verdict::plan::ClimateMonth;
 
 use super::number;
 use crate::report::{Assumed, Origin, says};
