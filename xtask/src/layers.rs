@@ -7,18 +7,19 @@ use anyhow::{Context, Result, ensure};
 use toml::Table;
 
 /// Every crate of ours and the crates of ours it may use, tests and build scripts included.
-const LAYERS: [(&str, &[&str]); 7] = [
+const LAYERS: [(&str, &[&str]); 8] = [
     ("design", &[]),
     ("path", &[]),
     ("wire", &["design"]),
     ("forecast", &["design", "path"]),
     ("verdict", &["design", "forecast", "path"]),
     ("logbook", &["design", "forecast", "wire"]),
-    ("app", &["design", "forecast", "logbook", "path", "verdict", "wire"]),
+    ("report", &["design", "forecast", "path", "verdict"]),
+    ("app", &["design", "forecast", "logbook", "path", "report", "verdict", "wire"]),
 ];
 
 /// The crates without input, output, clock, environment and unseeded randomness.
-const PURE: [&str; 5] = ["design", "forecast", "path", "verdict", "wire"];
+const PURE: [&str; 6] = ["design", "forecast", "path", "report", "verdict", "wire"];
 
 /// What their sources may not name, below `std::`.
 const IMPURE_MODULES: [&str; 5] = ["env", "fs", "net", "os", "process"];

@@ -4,8 +4,9 @@ use std::fs;
 use std::io::ErrorKind;
 use std::path::Path;
 
+use report::problem::{Failure, Problem};
+
 use crate::output::{self, reason};
-use crate::problem::{Failure, Problem};
 
 /// A file to be written.
 pub(crate) struct Drawing {

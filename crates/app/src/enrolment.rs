@@ -19,9 +19,9 @@ use std::collections::BTreeMap;
 use design::node::Design;
 use logbook::keys::KeyBox;
 use logbook::registry::{Date, Node, Registry};
+use report::problem::{Failure, Problem};
 use wire::identity::{DevEui, JoinEui};
 
-use crate::problem::{Failure, Problem};
 use block::Block;
 use names::Pattern;
 

@@ -7,14 +7,13 @@ use std::fmt::Write as _;
 use std::ops::Range;
 
 use logbook::base64;
+use report::problem::{Failure, Problem, Source};
 use wire::frame::{self, DataFrame, Direction, Frame, FrameError};
 use wire::join::JoinRequest;
 use wire::mac::{self, CommandError};
 
 pub(crate) use message::messages;
 pub(crate) use owner::{Owners, owner};
-
-use crate::problem::{Failure, Problem, Source};
 
 /// More bytes of a field than this are not shown.
 const SHOWN_BYTES: usize = 8;
@@ -175,7 +174,7 @@ fn data_rows(data: &DataFrame<'_>, bytes: &[u8]) -> Vec<Row> {
             rows.push(row(options_end..options_end + 1, "FPort", format!("{port}: {}", port_words(port))));
             let payload = data.encrypted_payload().len();
             let key = if port == 0 { "NwkSKey" } else { "AppSKey" };
-            let says = format!("{}, encrypted with the {key}", crate::report::words::count(payload, "byte"));
+            let says = format!("{}, encrypted with the {key}", report::words::count(payload, "byte"));
             rows.push(row(options_end + 1..mic_start, "FRMPayload", says));
         }
     }
@@ -208,7 +207,7 @@ fn control(data: &DataFrame<'_>) -> String {
     ];
     let mut said: Vec<String> =
         said.into_iter().filter(|(set, _)| *set).map(|(_, words)| words.to_owned()).collect();
-    said.push(format!("{} of MAC commands", crate::report::words::count(data.options().len(), "byte")));
+    said.push(format!("{} of MAC commands", report::words::count(data.options().len(), "byte")));
     said.join("; ")
 }
 

@@ -17,10 +17,10 @@ use forecast::sky::climate::{Climate, ClimateError};
 use forecast::sky::sun::Observer;
 use forecast::sky::weather::{self, WeatherError, WeatherHours};
 use forecast::terrain::Terrain;
+use report::problem::{Failure, Problem, Source};
 use verdict::plan::Weather;
 
 use crate::output::reason;
-use crate::problem::{Failure, Problem, Source};
 
 /// So much of a weather file is read to see whether it is one \[bytes\].
 const RECOGNISED_BY: usize = 64 << 10;

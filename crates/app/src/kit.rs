@@ -5,10 +5,10 @@ use std::io::{self, ErrorKind, Write as _};
 use std::path::{Path, PathBuf};
 
 use design::node::Design;
+use report::problem::{Failure, Problem};
 use wire::generate::{File, Kit, OnAir};
 
 use crate::output::{self, Staged, reason};
-use crate::problem::{Failure, Problem};
 
 /// What happened to a file.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

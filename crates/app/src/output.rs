@@ -4,7 +4,7 @@ use std::fs::{self, OpenOptions};
 use std::io::{self, ErrorKind, Write as _};
 use std::path::{Path, PathBuf};
 
-use crate::problem::{Failure, Problem};
+use report::problem::{Failure, Problem};
 
 /// Prints to standard output; a reader that has gone away is no failure.
 pub(crate) fn print(text: &str) -> Result<(), Failure> {

@@ -6,8 +6,7 @@ use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
 use forecast::Progress;
-
-use crate::report::words;
+use report::words;
 
 /// Nobody needs to be told of what is done within it.
 const PATIENCE: Duration = Duration::from_secs(1);

@@ -2,6 +2,7 @@
 
 pub mod clearness;
 pub mod climate;
+pub mod daylight;
 pub mod decompose;
 pub mod hours;
 pub mod incidence;

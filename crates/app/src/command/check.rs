@@ -13,16 +13,17 @@ use forecast::load::Demand;
 use forecast::power::battery::{charge_at_rest, lowest_charge_for, usable_share};
 use forecast::radio::spots::Spots;
 use forecast::sky::climate::{Climate, MonthClimate};
+use forecast::sky::daylight;
 use forecast::sky::sun::Observer;
+use report::problem::Failure;
+use report::{Assumed, Origin, Subject, words};
 use serde_json::json;
 use verdict::plan::{Effort, Plan, Verdict, affordable};
 use verdict::reach::{self, Reach};
 
 use crate::input::{self, Checked, Sky};
 use crate::output;
-use crate::problem::Failure;
 use crate::progress::Counter;
-use crate::report::{self, Assumed, Origin, Subject, daylight, words};
 
 /// Shown below the help of the command.
 pub(super) const EXAMPLE: &str = "\

@@ -5,15 +5,15 @@ use std::path::Path;
 use design::node::Design;
 use forecast::radio::collisions::Sender;
 use forecast::radio::spots::senders;
+use report::problem::{Failure, Problem};
+use report::site::{NodeRow, SiteReport};
 use verdict::law::judge as judge_law;
 use verdict::plan::{Effort, Verdict, Weather, plan};
 use verdict::reach;
 
 use super::check::Check;
 use crate::input::{self, fleet};
-use crate::problem::{Failure, Problem};
 use crate::progress::Counter;
-use crate::report::fleet::{NodeRow, SiteReport};
 
 /// The page, and whether a verdict fails.
 pub(super) fn check(arguments: &Check) -> Result<(String, Verdict), Failure> {
@@ -37,7 +37,8 @@ pub(super) fn check(arguments: &Check) -> Result<(String, Verdict), Failure> {
         rows.push(NodeRow { name: design.name.clone(), law: judge_law(&heard), plan, reach });
     }
     drop(counter);
-    let report = SiteReport::new(&site, &arguments.design.to_string_lossy(), rows);
+    let report =
+        SiteReport::new(&site.fleet, &arguments.design.to_string_lossy(), rows, site.warnings.clone());
     let page = if arguments.json { format!("{:#}\n", report.json()) } else { report.text() };
     Ok((page, report.verdict()))
 }

@@ -6,11 +6,11 @@ use std::process::ExitCode;
 use clap::Args;
 use forecast::life::climate_view::climate_view;
 use forecast::sky::climate::Climate;
+use report::problem::Failure;
+use report::{Assumed, Origin};
 
 use crate::input::{self, Sky};
 use crate::output;
-use crate::problem::Failure;
-use crate::report::{self, Assumed, Origin};
 
 /// Shown below the help of the command.
 pub(super) const EXAMPLE: &str = "\

@@ -9,6 +9,8 @@ use clap::{ArgGroup, Args};
 use design::node::Design;
 use forecast::terrain::Terrain;
 use logbook::registry::{Date, Node, Registry};
+use report::problem::{Failure, Problem};
+use report::words;
 use wire::identity::JoinEui;
 
 use crate::enrolment::block::Block;
@@ -21,8 +23,6 @@ use crate::enrolment::{
 };
 use crate::input;
 use crate::output::{self, Staged};
-use crate::problem::{Failure, Problem};
-use crate::report::words;
 
 /// Shown below the help of the command.
 pub(super) const EXAMPLE: &str = "\

@@ -4,12 +4,12 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::Args;
+use report::problem::Failure;
 
 use crate::enrolment::{passphrase, site};
 use crate::explanation::{self, Owners};
 use crate::input::fleet;
 use crate::output;
-use crate::problem::Failure;
 
 /// Shown below the help of the command.
 pub(super) const EXAMPLE: &str = "\

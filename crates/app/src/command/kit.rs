@@ -4,11 +4,11 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::Args;
+use report::problem::{Failure, Problem};
 
 use crate::input;
 use crate::kit::{self, Outcome, Row};
 use crate::output;
-use crate::problem::{Failure, Problem};
 
 /// Shown below the help of the command.
 pub(super) const EXAMPLE: &str = "\
@@ -58,7 +58,7 @@ fn written(arguments: &KitOf) -> Result<String, Failure> {
     let warned = if checked.warnings.is_empty() {
         String::new()
     } else {
-        let count = crate::report::words::count(checked.warnings.len(), "warning");
+        let count = report::words::count(checked.warnings.len(), "warning");
         format!("{count} about the design: overwinter check {}\n", arguments.design.display())
     };
     Ok(format!("{files}\nThe kit of \"{}\" is in {folder}.\n{warned}", design.name))

@@ -13,19 +13,19 @@ use forecast::radio::link::frequency;
 use forecast::radio::loss::surroundings;
 use forecast::radio::trail::{LAPSE_N_KM, REFRACTIVITY_N};
 use forecast::terrain::{Place, Terrain};
+use report::chart::clearance::{self, NamedLink};
+use report::chart::coverage::{self as map, CoverageMap, MapGateway, MapNode, Step};
+use report::geojson;
+use report::problem::{Failure, Problem};
+use report::{sentences, words};
 use verdict::plan::Verdict;
 use verdict::reach::{Reach, judge};
 
 use super::check_site::crowds;
-use crate::chart::clearance::{self, NamedLink};
-use crate::chart::coverage::{self as map, CoverageMap, MapGateway, MapNode, Step};
 use crate::drawings::{self, Drawing};
-use crate::geojson;
 use crate::input::fleet::{self, Site};
 use crate::output;
-use crate::problem::{Failure, Problem};
 use crate::progress::{Counter, INTERRUPTED};
-use crate::report::{says, words};
 
 /// Shown below the help of the command.
 pub(super) const EXAMPLE: &str = "\
@@ -252,7 +252,7 @@ fn page(site: &Site, map: &CoverageMap, designs: &[Design], reaches: &[Reach]) -
         String::new(),
     ];
     for (design, reach) in designs.iter().zip(reaches) {
-        let answer = says::reach::will_it_be_heard(reach.verdict);
+        let answer = sentences::reach::will_it_be_heard(reach.verdict);
         let way = match reach.links.first() {
             None => "no gateway".to_owned(),
             Some(best) => match &best.path.trail {
@@ -261,14 +261,14 @@ fn page(site: &Site, map: &CoverageMap, designs: &[Design], reaches: &[Reach]) -
                         "{:.1} km to {}; {}",
                         best.distance.kilometres(),
                         best.gateway,
-                        clearance::finding(trail)
+                        sentences::obstacle::finding(trail)
                     )
                 }
                 None => format!("{:.1} km to {}", best.distance.kilometres(), best.gateway),
             },
         };
         lines.push(format!("{:<17} {answer} {way}", design.name));
-        if let Some(remedies) = says::reach::remedies(reach) {
+        if let Some(remedies) = sentences::reach::remedies(reach) {
             lines.push(format!("{:<17} would hold with {remedies}", ""));
         }
     }

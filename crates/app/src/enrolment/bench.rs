@@ -3,10 +3,10 @@
 use design::node::Design;
 use logbook::registry::Node;
 use maud::{Markup, html};
+use report::words;
 
 use super::expected::{Bench, Expected};
 use super::paper::{self, blank, tick};
-use crate::report::words;
 
 /// Rows of one page.
 const PER_PAGE: usize = 24;

@@ -3,9 +3,8 @@
 use std::collections::BTreeSet;
 
 use logbook::registry::Registry;
+use report::problem::{Failure, Problem};
 use wire::identity::DevEui;
-
-use crate::problem::{Failure, Problem};
 
 const HOW: &str = "write the first EUI of your block and the bits it fixes, such as 70B3D5ABCD000000/40";
 

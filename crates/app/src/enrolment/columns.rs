@@ -3,10 +3,10 @@
 use std::fs;
 use std::path::Path;
 
+use report::problem::{Failure, Problem, Source};
 use serde::Deserialize;
 
 use crate::output::reason;
-use crate::problem::{Failure, Problem, Source};
 
 /// Something that we know about a node.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]

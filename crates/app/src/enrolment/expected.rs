@@ -111,8 +111,7 @@ fn tenths(hours: &[&Hour], value: impl Fn(&Hour) -> f64) -> (f64, f64) {
     let mut values: Vec<f64> = hours.iter().map(|hour| value(hour)).collect();
     values.sort_by(f64::total_cmp);
     let last = values.len().saturating_sub(1);
-    let at =
-        |share: f64| values.get(crate::report::words::whole(share * last as f64)).copied().unwrap_or(0.0);
+    let at = |share: f64| values.get(report::words::whole(share * last as f64)).copied().unwrap_or(0.0);
     (at(0.1), at(0.9))
 }
 

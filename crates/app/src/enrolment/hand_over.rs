@@ -6,14 +6,14 @@ use std::path::{Path, PathBuf};
 
 use logbook::keys::{KeyBox, push_hex};
 use logbook::registry::{Date, Node, Registry};
+use report::problem::{Failure, Problem};
+use report::words;
 use wire::key::AppKey;
 use zeroize::Zeroizing;
 
 use super::columns::{Columns, Fact};
 use super::site::{self, Site};
 use crate::output::reason;
-use crate::problem::{Failure, Problem};
-use crate::report::words;
 
 const LIST: &str = "join-server.csv";
 

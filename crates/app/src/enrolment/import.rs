@@ -6,6 +6,7 @@ use std::path::Path;
 
 use logbook::keys::KeyBox;
 use logbook::registry::Registry;
+use report::problem::{Failure, Problem};
 use wire::identity::{DevEui, JoinEui};
 use wire::key::AppKey;
 use zeroize::Zeroizing;
@@ -13,7 +14,6 @@ use zeroize::Zeroizing;
 use super::columns::{Columns, Fact};
 use super::{Batch, MOST_NODES, site};
 use crate::output::reason;
-use crate::problem::{Failure, Problem};
 
 /// No list of [`MOST_NODES`] is larger \[bytes\].
 const LARGEST_BYTES: u64 = 16 << 20;
@@ -159,7 +159,7 @@ fn refuse(list: &Path, line: usize, message: String, help: &str) -> Failure {
 
 fn at_line(list: &Path, line: usize, mut failure: Failure) -> Failure {
     for problem in &mut failure.problems {
-        problem.source = crate::problem::Source::new(&list.to_string_lossy(), "");
+        problem.source = report::problem::Source::new(&list.to_string_lossy(), "");
         problem.message = format!("line {line}: {}", problem.message);
     }
     failure

@@ -1,8 +1,7 @@
 //! Names of nodes, by a pattern with a number.
 
 use logbook::registry::{LONGEST_NAME, Registry, is_name};
-
-use crate::problem::{Failure, Problem};
+use report::problem::{Failure, Problem};
 
 /// What names look like: `mast-##` gives mast-01, mast-02 and so on.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -68,7 +67,7 @@ impl Pattern {
 
     fn refuse(&self, count: usize, why: &str) -> Failure {
         let shown = self.name(1);
-        let message = format!("`{shown}` gives {why} for {}", crate::report::words::count(count, "new node"));
+        let message = format!("`{shown}` gives {why} for {}", report::words::count(count, "new node"));
         Failure::of(Problem::of_file("names", "--names", message, "put the number into the pattern: mast-##"))
     }
 

@@ -1,8 +1,7 @@
 //! Pages to print: paper, rules and sentences, with room to write by hand.
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
-
-use crate::report::html::fonts;
+use report::look;
 
 const STYLE: &str = include_str!("paper.css");
 
@@ -16,7 +15,7 @@ pub(crate) fn document(title: &str, pages: &Markup) -> String {
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="generator" content={ "overwinter " (env!("CARGO_PKG_VERSION")) };
                 title { (title) }
-                style { (PreEscaped(fonts::faces())) (PreEscaped(STYLE)) }
+                style { (PreEscaped(look::faces())) (PreEscaped(STYLE)) }
             }
             body { (pages) }
         }

@@ -4,10 +4,10 @@ use std::io::{self, IsTerminal as _};
 use std::path::Path;
 
 use logbook::keys::{LEAST_LETTERS, Passphrase, PassphraseError};
+use report::problem::{Failure, Problem};
 use zeroize::Zeroizing;
 
 use crate::output::reason;
-use crate::problem::{Failure, Problem};
 
 /// Whether the box is made now.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

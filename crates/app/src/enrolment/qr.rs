@@ -9,9 +9,8 @@ use std::fmt::Write as _;
 
 use fast_qr::{ECL, QRBuilder};
 use maud::{Markup, html};
+use report::problem::{Failure, Problem};
 use wire::identity::{DevEui, JoinEui};
-
-use crate::problem::{Failure, Problem};
 
 /// Light modules around the code (ISO/IEC 18004, clause "Quiet zone"; from memory).
 const QUIET_ZONE: usize = 4;

@@ -6,13 +6,13 @@ use forecast::radio::loss::WIDE_SPREAD;
 use forecast::terrain::Terrain;
 use logbook::registry::Node;
 use maud::{Markup, html};
+use report::sentences::reach as sentences;
+use report::words;
 use verdict::reach;
 
 use super::expected::{Expected, Outdoors};
 use super::paper::{self, blank, tick};
 use super::qr::{self, ProfileId};
-use crate::report::says::reach as says;
-use crate::report::words;
 
 const NOT_COMPUTED: &str = "not computed";
 const CHOSEN: &str = "what the network chooses";
@@ -137,7 +137,7 @@ fn heard(design: &Design, terrain: Option<&Terrain>) -> Markup {
     let rssi = best.map_or(NO_GATEWAY.to_owned(), |best| around(best.received.dbm(), "dBm"));
     let snr = best.map_or(NO_GATEWAY.to_owned(), |best| around(best.snr.decibels(), "dB"));
     let adapted = best.is_none() && radio.adaptation_margin.is_some();
-    let rates = if adapted { CHOSEN.to_owned() } else { says::mix(&reach, &reach.middle_rates) };
+    let rates = if adapted { CHOSEN.to_owned() } else { sentences::mix(&reach, &reach.middle_rates) };
     let aim = best.map(|best| {
         let (gateway, away) = (&best.gateway, words::distance(best.distance));
         format!("{gateway}, {away} to the {} ({:.0}°)", words::compass(best.azimuth_deg), best.azimuth_deg)

@@ -6,10 +6,10 @@ use std::path::{Path, PathBuf};
 
 use logbook::keys::{KeyBox, KeyBoxError};
 use logbook::registry::{self, Lock, Registry, RegistryError};
+use report::problem::{Failure, Problem};
 
 use super::passphrase;
 use crate::output::{self, Staged, reason};
-use crate::problem::{Failure, Problem};
 
 const REGISTRY: &str = "registry.toml";
 const KEYS: &str = "keys.age";
@@ -130,7 +130,7 @@ pub(crate) fn keys(
 
 fn named(mut failure: Failure, path: &Path) -> Failure {
     for problem in &mut failure.problems {
-        problem.source = crate::problem::Source::new(&path.to_string_lossy(), "");
+        problem.source = report::problem::Source::new(&path.to_string_lossy(), "");
     }
     failure
 }

@@ -2,9 +2,8 @@
 
 use design::message::{Direction, Form, Message};
 use design::node::Design;
+use report::words;
 use wire::frame::{self, Frame};
-
-use crate::report::words;
 
 /// A line for each message that this frame may be, or why it is none.
 pub(crate) fn messages<'a>(frame: &Frame<'_>, kinds: impl Iterator<Item = (&'a str, &'a Design)>) -> String {

@@ -9,9 +9,9 @@ use design::fleet::{Fleet, Placed, resolve};
 use design::node::Design;
 use forecast::sky::climate::Climate;
 use forecast::terrain::Terrain;
+use report::problem::{Failure, Problem, Source};
 
 use super::{Checked, climate_at, design, terrain, text};
-use crate::problem::{Failure, Problem, Source};
 
 /// A site without errors.
 pub(crate) struct Site {

@@ -5,10 +5,10 @@ use std::io::Read as _;
 use std::path::Path;
 
 use forecast::terrain::{Terrain, Tile};
+use report::problem::{Failure, Problem};
 
 use super::open;
 use crate::output::reason;
-use crate::problem::{Failure, Problem};
 
 /// So much of a tile is read at all: four times the largest HGT tile \[bytes\].
 const LARGEST_TILE: u64 = 100 << 20;

@@ -1,0 +1,148 @@
+//! The shape of the ground as light and shadow.
+#![expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "opacities are clamped before they become steps"
+)]
+
+use forecast::terrain::{Grid, Terrain};
+
+use super::picture::{Colour, Picture};
+
+/// Steps of shadow, and as many of light.
+const STEPS: u8 = 24;
+/// Opacity of the deepest shadow and of the brightest light.
+const DEEPEST: f64 = 170.0;
+const BRIGHTEST: f64 = 120.0;
+/// The light comes from the north-west, as maps have it, 45 degrees high.
+const LIGHT_FROM: [f64; 3] = [-0.5, 0.5, std::f64::consts::FRAC_1_SQRT_2];
+
+/// Heights over a grid, NaN where not known.
+pub(crate) struct Heights {
+    pub(crate) grid: Grid,
+    pub(crate) metres: Vec<f64>,
+}
+
+impl Heights {
+    /// The ground under a grid's extent, at most so many columns and rows of it.
+    pub(crate) fn sampled(terrain: &Terrain, extent: &Grid, most: usize) -> Self {
+        let grid = coarser(extent, most);
+        let places = (0..grid.rows).flat_map(|row| (0..grid.columns).map(move |column| (row, column)));
+        let metres = places
+            .map(|(row, column)| terrain.height_m(grid.place(row, column)).unwrap_or(f64::NAN))
+            .collect();
+        Self { grid, metres }
+    }
+
+    pub(crate) fn at(&self, row: usize, column: usize) -> f64 {
+        self.metres.get(row * self.grid.columns + column).copied().unwrap_or(f64::NAN)
+    }
+
+    /// Lowest and highest \[m\]; `None` if nothing is known.
+    pub(crate) fn range_m(&self) -> Option<(f64, f64)> {
+        let known = self.metres.iter().copied().filter(|height_m| !height_m.is_nan());
+        let (low, high) = known.fold((f64::MAX, f64::MIN), |(low, high), at| (low.min(at), high.max(at)));
+        (low <= high).then_some((low, high))
+    }
+}
+
+/// The same extent in fewer places, if it has more than so many in a row or column.
+pub fn coarser(extent: &Grid, most: usize) -> Grid {
+    let fewer = |count: usize, step: f64| {
+        let kept = count.min(most);
+        (kept, step * count as f64 / kept as f64)
+    };
+    let (rows, row_step_deg) = fewer(extent.rows, extent.row_step_deg);
+    let (columns, column_step_deg) = fewer(extent.columns, extent.column_step_deg);
+    Grid {
+        north_deg: extent.north_deg + 0.5 * (extent.row_step_deg - row_step_deg),
+        west_deg: extent.west_deg - 0.5 * (extent.column_step_deg - column_step_deg),
+        row_step_deg,
+        column_step_deg,
+        rows,
+        columns,
+    }
+}
+
+/// Shadow as black and light as white, each as opaque as it is strong, so that it lies on any paper.
+pub(crate) fn shade(heights: &Heights) -> Picture {
+    let grid = &heights.grid;
+    let (row_m, column_m) = grid.steps_m();
+    // Gentle ground is drawn steeper than it is, so that it can be seen.
+    let stretched = heights.range_m().map_or(1.0, |(low, high)| {
+        let width_m = column_m * grid.columns as f64;
+        (0.16 * width_m / (high - low).max(1.0)).clamp(1.0, 6.0)
+    });
+    let mut places = Vec::with_capacity(heights.metres.len());
+    for row in 0..grid.rows {
+        for column in 0..grid.columns {
+            let (north, south) = (row.saturating_sub(1), (row + 1).min(grid.rows - 1));
+            let (west, east) = (column.saturating_sub(1), (column + 1).min(grid.columns - 1));
+            let rise_east = stretched * (heights.at(row, east) - heights.at(row, west))
+                / (column_m * (east - west) as f64);
+            let rise_north = stretched * (heights.at(north, column) - heights.at(south, column))
+                / (row_m * (south - north) as f64);
+            places.push(lit(rise_east, rise_north));
+        }
+    }
+    Picture { columns: grid.columns, places, palette: palette() }
+}
+
+/// The step of light on a slope, from the deepest shadow over level ground to the brightest light.
+fn lit(rise_east: f64, rise_north: f64) -> u8 {
+    let [east, north, up] = LIGHT_FROM;
+    let light =
+        (up - east * rise_east - north * rise_north) / (1.0 + rise_east.hypot(rise_north).powi(2)).sqrt();
+    let (shadow, bright) = ((up - light) / (up + 0.3), (light - up) / (1.0 - up));
+    let step = |strength: f64| (strength.clamp(0.0, 1.0) * f64::from(STEPS)).round() as u8;
+    STEPS + step(bright) - step(shadow)
+}
+
+fn palette() -> Vec<Colour> {
+    let step = |step: u8, most: f64| (f64::from(step) / f64::from(STEPS) * most).round() as u8;
+    let shadows = (1..=STEPS).rev().map(|at| [0, 0, 0, step(at, DEEPEST)]);
+    let lights = (1..=STEPS).map(|at| [255, 255, 255, step(at, BRIGHTEST)]);
+    shadows.chain(std::iter::once([0, 0, 0, 0])).chain(lights).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{STEPS, coarser, lit};
+    use forecast::terrain::Grid;
+
+    /// Law of maps: slopes that face north-west are light, their backs dark, level ground neither; what is not known
+    /// is neither too.
+    #[test]
+    fn light_falls_from_the_north_west() {
+        assert_eq!(lit(0.0, 0.0), STEPS);
+        assert!(lit(0.4, -0.4) > STEPS, "falls towards the north-west");
+        assert!(lit(-0.4, 0.4) < STEPS, "falls towards the south-east");
+        assert_eq!(lit(f64::NAN, f64::NAN), STEPS);
+    }
+
+    #[test]
+    fn a_coarser_grid_covers_the_same_ground() {
+        let fine = Grid {
+            north_deg: 47.0,
+            west_deg: 13.0,
+            row_step_deg: 0.001,
+            column_step_deg: 0.002,
+            rows: 1000,
+            columns: 500,
+        };
+        let coarse = coarser(&fine, 100);
+        assert_eq!((coarse.rows, coarse.columns), (100, 100));
+        let edges = |grid: &Grid| {
+            [
+                grid.north_deg + 0.5 * grid.row_step_deg,
+                grid.south_deg() - 0.5 * grid.row_step_deg,
+                grid.west_deg - 0.5 * grid.column_step_deg,
+                grid.east_deg() + 0.5 * grid.column_step_deg,
+            ]
+        };
+        for (one, other) in edges(&fine).iter().zip(edges(&coarse)) {
+            assert!((one - other).abs() < 1e-9, "{one} {other}");
+        }
+        assert_eq!(coarser(&fine, 2000), fine);
+    }
+}

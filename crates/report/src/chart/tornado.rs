@@ -1,0 +1,69 @@
+//! What the outcome hangs on: a bar for each unknown, to the right where more of it helps, to the left where it harms.
+
+use maud::{Markup, html};
+use verdict::plan::{Chances, Driver};
+
+use super::frame::{Scale, px, tick_label, ticks};
+use super::{Chart, WIDTH};
+use crate::{sentences, words};
+
+const TOP: f64 = 10.0;
+const ROW: f64 = 28.0;
+/// Where the names end and the bars may begin.
+const NAMES: f64 = 290.0;
+const RIGHT: f64 = 60.0;
+
+/// The chart of the unknowns; `None` if nothing is unknown.
+pub fn chart(chances: &Chances) -> Option<Chart> {
+    let drivers = &chances.drivers;
+    let title = match sentences::telling(drivers).next() {
+        Some(first) => format!("What matters most is {}", first.name),
+        None => "No unknown of site or parts decides; the weather does".to_owned(),
+    };
+    let described: Vec<String> =
+        drivers.iter().map(|driver| format!("{} {}", driver.name, words::signed(driver.weight))).collect();
+    let bottom = TOP + ROW * drivers.len() as f64;
+    (!drivers.is_empty()).then(|| Chart {
+        id: "tornado".to_owned(),
+        title,
+        description: format!("Weight of each unknown on how well a life goes. {}.", described.join("; ")),
+        note: Some(
+            "Every life draws its own site and parts. Bars to the right: more of it makes lives go better; to the left: \
+             worse. The figure says by how much of its own spread a life's rank moves when that of the unknown moves by its \
+             spread, everything else held; what is left is the weather."
+                .to_owned(),
+        ),
+        width: WIDTH,
+        height: bottom + 44.0,
+        body: body(drivers, bottom),
+    })
+}
+
+fn body(drivers: &[Driver], bottom: f64) -> Markup {
+    let largest = drivers.iter().map(|driver| driver.weight.abs()).fold(0.1, f64::max);
+    let x = Scale::new((-largest, largest), (NAMES + 50.0, WIDTH - RIGHT));
+    html! {
+        @for tick in ticks(-largest, largest, 6) {
+            path.rule d={ "M" (px(x.at(tick))) " " (px(TOP)) "V" (px(bottom)) } {}
+            text.tick.middle x=(px(x.at(tick))) y=(px(bottom + 16.0)) { (tick_label(tick)) }
+        }
+        @for (row, driver) in drivers.iter().enumerate() { (bar(driver, x, TOP + ROW * row as f64)) }
+        path.axis d={ "M" (px(x.at(0.0))) " " (px(TOP)) "V" (px(bottom)) } {}
+        text.word x="0" y=(px(bottom + 36.0)) { "effect on a life's rank, no unit" }
+        text.tick.end x=(px(x.at(0.0) - 8.0)) y=(px(bottom + 36.0)) { "more of it harms" }
+        text.tick x=(px(x.at(0.0) + 8.0)) y=(px(bottom + 36.0)) { "more of it helps" }
+    }
+}
+
+fn bar(driver: &Driver, x: Scale, top: f64) -> Markup {
+    let (from, to) = (x.at(0.0), x.at(driver.weight));
+    let helps = driver.weight > 0.0;
+    let middle = top + ROW / 2.0 + 4.0;
+    html! {
+        text.word x="0" y=(px(middle)) { (driver.name) }
+        path.(if helps { "earn" } else { "spend" }) d={ "M" (px(from)) " " (px(top + 5.0)) "H" (px(to)) "V" (px(top + ROW - 5.0)) "H" (px(from)) "Z" } {}
+        text.tick.(if helps { "start" } else { "end" }) x=(px(to + if helps { 5.0 } else { -5.0 })) y=(px(middle)) {
+            (words::signed(driver.weight).replace('-', "−"))
+        }
+    }
+}

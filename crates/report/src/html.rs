@@ -1,0 +1,395 @@
+//! The report as one self-contained page.
+
+pub mod climate;
+mod law;
+mod message;
+mod reach;
+
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+use verdict::plan::{Chances, DefectRow, Plan, Restart, Verdict};
+
+use super::{Subject, darkest_month, sentences, words};
+use crate::sentences::life::{fate, life_rows, weather_rows};
+use crate::{chart, look};
+
+/// The page: the answer, then why.
+pub fn page(subject: &Subject, plan: &Plan) -> String {
+    let answer = answer(subject, plan);
+    let main = html! {
+        h1 { (answer) }
+        @if let Some(note) = &subject.note { p.note.quiet { (note) } }
+        (verdicts(subject, plan))
+        @match &plan.chances {
+            Some(chances) => (facts_of_many(chances)),
+            None => (facts(plan)),
+        }
+        @if let Some(chances) = &plan.chances { (rows(sentences::promises(chances).map(|(asks, said)| (asks.to_owned(), said)))) }
+        (charge(subject, plan))
+        @if super::has_sun(plan) { (chart::months::chart(subject, plan).section()) }
+        (ledger(plan))
+        (gone_wrong(plan))
+        (fortnight(subject, plan))
+        @if super::has_sun(plan) {
+            @if let Some(chart) = chart::earns::chart(subject, plan) { (chart.section()) }
+        }
+        (cautions(subject, plan))
+        (reach::section(subject))
+        (law::section(subject))
+        (message::sections(subject))
+        @if let Some(assumed) = &subject.climate { (climate::section(subject.first_month(), assumed)) }
+        (details(subject, plan))
+    };
+    let footer = html! {
+        "Made by overwinter " (env!("CARGO_PKG_VERSION")) " from " (subject.file)
+        @if let Some(file) = &subject.weather_file { " and " (file) } "."
+    };
+    shell(&answer, &subject.file, &main, &footer)
+}
+
+/// A whole page around its main part.
+fn shell(title: &str, file: &str, main: &Markup, footer: &Markup) -> String {
+    let page = html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta name="color-scheme" content="light dark";
+                meta name="generator" content={ "overwinter " (env!("CARGO_PKG_VERSION")) };
+                title { (title) }
+                style { (PreEscaped(look::faces())) (PreEscaped(look::STYLE)) }
+            }
+            body {
+                header { p { b { "overwinter" } } p.quiet { (file) } }
+                main { (main) }
+                footer.quiet { (footer) " Set in Literata and Source Sans 3 (SIL Open Font License 1.1)." }
+            }
+        }
+    };
+    page.into_string() + "\n"
+}
+
+fn answer(subject: &Subject, plan: &Plan) -> String {
+    let fate = match (plan.verdict, plan.weather.drawn || plan.chances.is_some()) {
+        (Verdict::Holds, true) => "will live",
+        (Verdict::Tight, true) => "may not live",
+        (Verdict::Fails, true) => "will not live",
+        (Verdict::Holds, false) => "will live through this weather",
+        (Verdict::Tight, false) => "may not live through this weather",
+        (Verdict::Fails, false) => "will not live through this weather",
+        (Verdict::NotKnown, _) => "cannot be judged",
+    };
+    let years = words::figure_short(subject.promise.unattended.years());
+    let kept = plan.chances.as_ref().and_then(|chances| chances.kept.first());
+    match plan.verdict {
+        Verdict::Fails if kept.is_some_and(|survival| survival.verdict != Verdict::Fails) => {
+            format!("{} does not keep all it promises", subject.name)
+        }
+        Verdict::NotKnown => format!("{} {fate}", subject.name),
+        _ if plan.chances.is_some() => format!("{} {fate} through {years} years", subject.name),
+        _ => format!("{} {fate}", subject.name),
+    }
+}
+
+/// The charge over the year: of many lives, or of the only one.
+fn charge(subject: &Subject, plan: &Plan) -> Markup {
+    match &plan.chances {
+        Some(chances) => html! {
+            (chart::bands::chart(subject, plan, chances).section())
+            @if let Some(chart) = chart::tornado::chart(chances) { (chart.section()) }
+        },
+        None => chart::year::chart(subject, plan).section(),
+    }
+}
+
+/// What becomes of it with one thing gone wrong.
+fn gone_wrong(plan: &Plan) -> Markup {
+    match &plan.chances {
+        Some(chances) => html! {
+            @if let Some(chart) = chart::deaths::chart(chances) { (chart.section()) }
+        },
+        None => defects(plan),
+    }
+}
+
+/// A dark fortnight hour by hour.
+fn fortnight(subject: &Subject, plan: &Plan) -> Markup {
+    let chart = match &plan.chances {
+        Some(chances) => chart::fortnight::worst(subject, chances),
+        None => chart::fortnight::chart(subject, plan),
+    };
+    html! { @if let (true, Some(chart)) = (super::has_sun(plan), chart) { (chart.section()) } }
+}
+
+fn verdict_row(question: &str, verdict: Verdict, sentence: &str, figure: &str, reason: &str) -> Markup {
+    html! {
+        div.verdict {
+            p.quiet { (question) }
+            (chart::verdict_mark::mark(verdict))
+            div {
+                p.says { (sentence) }
+                p { b.(chart::verdict_mark::class(verdict)) { (words::verdict(verdict)) } " " b { (figure) } }
+                @if !reason.is_empty() { p.quiet { (reason) } }
+            }
+        }
+    }
+}
+
+fn verdicts(subject: &Subject, plan: &Plan) -> Markup {
+    let (figure, reason) = match &plan.chances {
+        Some(chances) => (sentences::headline(subject, chances), sentences::caveat(chances)),
+        None => (plan.reason.clone(), String::new()),
+    };
+    let weather =
+        subject.drawn_from.as_ref().map_or_else(|| weather_sentence(plan), |from| format!("Weather {from}."));
+    let reason = format!("{reason} {weather}");
+    html! {
+        section.verdicts aria-label="Verdicts" {
+            (verdict_row("life", plan.verdict, &sentences::will_it_live(plan), &figure, reason.trim()))
+            @if let Some(variant) = &plan.with_gate {
+                (verdict_row("instead", variant.verdict, &variant.name, &outages(&variant.life), ""))
+            }
+            (law::verdict(subject))
+            (reach::verdict(subject))
+            (message::verdict(subject))
+        }
+    }
+}
+
+fn facts_of_many(chances: &Chances) -> Markup {
+    let low = format!("5 % of lives stand at {:.0} % or less", sentences::darkest_percent(chances));
+    let lost = sentences::causes(chances).unwrap_or_else(|| "no life was lost".to_owned());
+    html! {
+        dl.facts {
+            (fact("Darkest date", &sentences::darkest_date(chances), &low))
+            (fact("In hand there", &sentences::in_hand(chances), "without any sun"))
+            (fact("Out", &format!("{} h a year", words::figure(chances.outage_hours_per_year)), &format!("{} of reports sent", sentences::share(chances.completeness))))
+            (fact("Lives lost", &words::grouped(lost_lives(chances)), &lost))
+        }
+    }
+}
+
+fn lost_lives(chances: &Chances) -> usize {
+    words::whole((1.0 - chances.without_outage.fraction()) * chances.lives as f64)
+}
+
+fn outages(life: &verdict::plan::Life) -> String {
+    let lowest =
+        format!("lowest charge {:.0} % on {}", life.lowest_charge.percent(), words::date(life.lowest_at));
+    if life.outages == 0 {
+        format!("never stops; {lowest}")
+    } else {
+        format!(
+            "stops {}, {} in all; {lowest}",
+            words::count(life.outages as usize, "time"),
+            words::count(life.outage_hours as usize, "hour")
+        )
+    }
+}
+
+fn weather_sentence(plan: &Plan) -> String {
+    let weather = &plan.weather;
+    let away = weather.distance_km.map(|km| format!(", {km:.0} km from the site")).unwrap_or_default();
+    format!(
+        "{}{away}: {} hours, lived through {}. Another year may be darker.",
+        weather.title,
+        words::grouped(weather.hours),
+        words::count(usize::from(weather.passes), "time")
+    )
+}
+
+fn facts(plan: &Plan) -> Markup {
+    let life = &plan.life;
+    let lowest = format!("{:.0} %", life.lowest_charge.percent());
+    html! {
+        dl.facts {
+            (fact("Lowest charge", &lowest, &words::date_in_life(life.lowest_at, plan)))
+            (fact("Lasts from there", &words::days(life.in_hand.days()), "without any sun"))
+            @if super::has_sun(plan) {
+                (fact("A full battery lasts", &words::days(life.without_sun.days()), "without sun and can restart"))
+                (back_after(life.restart))
+            }
+        }
+    }
+}
+
+fn back_after(restart: Restart) -> Markup {
+    let (figure, rest) = match restart {
+        Restart::At(_, after) if after < 0.05 => {
+            ("at once".to_owned(), "it would be back within the hour".to_owned())
+        }
+        Restart::At(at, after) => (words::days(after), format!("until it is back on {}", words::date(at))),
+        Restart::Never => ("never back".to_owned(), "within a year of this weather".to_owned()),
+    };
+    fact("If it stopped then", &figure, &rest)
+}
+
+fn fact(label: &str, figure: &str, rest: &str) -> Markup {
+    html! { div { dt { (label) } dd { b { (figure) } br; (rest) } } }
+}
+
+fn ledger(plan: &Plan) -> Markup {
+    let month = darkest_month(plan).map_or("the darkest month", words::month);
+    let dark = |entry: &verdict::plan::LedgerEntry| entry.per_dark_day.milliampere_hours();
+    let top = super::top_of_ledger(plan.ledger.iter().map(dark));
+    let left: f64 = plan.ledger.iter().map(dark).sum();
+    let left_year: f64 = plan.ledger.iter().map(|entry| entry.per_day.milliampere_hours()).sum();
+    let title = match plan.months.iter().find(|row| Some(row.month) == darkest_month(plan)) {
+        Some(row) if super::has_sun(plan) => {
+            let (spent, offered) = (row.spent_per_day, row.offered_per_day);
+            let only = if offered < spent { "only " } else { "" };
+            let spent = words::milliampere_hours(spent);
+            match words::milliampere_hours(offered).as_str() {
+                "0" => format!("A day in {month} costs {spent} mAh; the sun offers nothing"),
+                offered => format!("A day in {month} costs {spent} mAh; the sun offers {only}{offered} mAh"),
+            }
+        }
+        _ => format!("A day in {month} costs {} mAh", words::figure(-left)),
+    };
+    html! {
+        section {
+            h2 { (title) }
+            table.ledger {
+                thead { tr { th { "Entry" } th.figure { "mAh a day in " (month) } th.figure { "mAh a day, all year" } th {} } }
+                tbody {
+                    @for entry in plan.ledger.iter().filter(|entry| entry.per_day.coulombs() != 0.0) {
+                        tr {
+                            th scope="row" { (entry.purpose) }
+                            td.figure { (signed(dark(entry))) }
+                            td.figure { (signed(entry.per_day.milliampere_hours())) }
+                            td.bars { (chart::ledger::bar(dark(entry), top)) }
+                        }
+                    }
+                }
+                tfoot { tr {
+                    th scope="row" { "left over" }
+                    td.figure { (signed(left)) } td.figure { (signed(left_year)) }
+                    td.bars { (chart::ledger::bar(left, top)) }
+                } }
+            }
+        }
+    }
+}
+
+/// A figure with its sign, with a true minus.
+fn signed(value: f64) -> String {
+    words::signed(value).replace('-', "−")
+}
+
+fn defects(plan: &Plan) -> Markup {
+    let Some(worst) = plan.defects.first() else { return html! {} };
+    let title = match worst.days_to_death {
+        Some(days) => format!("If one thing goes wrong, it may stop within {}", words::days(days)),
+        None => "It lives through every single defect tried".to_owned(),
+    };
+    let extra = |row: &DefectRow| row.extra_per_day.milliampere_hours();
+    let largest = plan.defects.iter().map(extra).fold(0.0, f64::max);
+    html! {
+        section {
+            h2 { (title) }
+            table.ledger {
+                thead { tr { th { "Defect" } th.figure { "more, mAh a day" } th.figure { "stops after" } th { "and then" } th {} } }
+                tbody {
+                    tr {
+                        th scope="row" { "as designed" } td.figure { "0" }
+                        td.figure { @if plan.life.outages == 0 { "never" } @else { (plan.life.first_outage.map_or(String::new(), words::date)) } }
+                        td {} td.bars {}
+                    }
+                    @for row in &plan.defects {
+                        tr {
+                            th scope="row" { (row.name) @if extra(row) == 0.0 { " " span.quiet { (row.effect) } } }
+                            td.figure { @if extra(row) > 0.0 { (words::figure(extra(row))) } }
+                            td.figure { (row.days_to_death.map_or("never".to_owned(), words::days)) }
+                            td { (back(row)) }
+                            td.bars { (chart::ledger::bar(-extra(row), largest)) }
+                        }
+                    }
+                }
+            }
+            p.quiet { "Each defect begins on " (words::date(worst.from)) ", a month before the darkest." }
+        }
+    }
+}
+
+fn back(row: &DefectRow) -> String {
+    match (row.days_to_death, row.restart) {
+        (None, _) => String::new(),
+        (Some(_), Some(Restart::At(at, _))) => format!("back on {}", words::date(at)),
+        (Some(_), Some(Restart::Never)) => "not back within a year".to_owned(),
+        (Some(_), None) => "needs a visit".to_owned(),
+    }
+}
+
+fn cautions(subject: &Subject, plan: &Plan) -> Markup {
+    let cautions = subject.cautions(plan);
+    html! {
+        @if !cautions.is_empty() {
+            section {
+                h2 { "What wants a decision" }
+                @for caution in cautions {
+                    div.caution {
+                        p.{ "severity-" (words::severity(caution.severity)) } { b { (words::severity(caution.severity)) } }
+                        div {
+                            p { (code(&caution.message)) }
+                            p { span.remedy { (code(&caution.help)) } }
+                            p.quiet { (caution.place) ", " (caution.code) }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// Text in which what stands between backticks is code.
+fn code(text: &str) -> Markup {
+    html! {
+        @for (index, part) in text.split('`').enumerate() {
+            @if index % 2 == 1 { code { (part) } } @else { (part) }
+        }
+    }
+}
+
+fn details(subject: &Subject, plan: &Plan) -> Markup {
+    html! {
+        section {
+            h2 { @if plan.chances.is_some() { "What was counted in the life that is shown" } @else { "What was counted" } }
+            (rows(life_rows(&plan.life).into_iter().map(|(figure, what)| (figure, what.to_owned()))))
+        }
+        section {
+            h2 { "What it was counted from" }
+            (rows(subject.parts.iter().map(|(role, what)| ((*role).to_owned(), what.clone()))))
+            (rows(weather_rows(subject, plan).into_iter().map(|(label, text)| (format!("weather: {label}"), text))))
+        }
+        @if !subject.doubts.is_empty() {
+            section {
+                h2 { "Figures to doubt" }
+                (rows(subject.doubts_by_reason().into_iter()))
+            }
+        }
+        section {
+            h2 { "What is assumed" }
+            ul { @for text in sentences::assumptions(plan) { li { (text) } } }
+        }
+        (defect_sentences(plan))
+    }
+}
+
+fn defect_sentences(plan: &Plan) -> Markup {
+    let said: Vec<(String, String)> = match &plan.chances {
+        Some(chances) => chances.faults.iter().map(|row| (row.name.clone(), sentences::fault(row))).collect(),
+        None => plan.defects.iter().map(|row| (row.name.clone(), fate(row))).collect(),
+    };
+    html! {
+        @if !said.is_empty() {
+            section {
+                h2 { "The defects in words" }
+                (rows(said.into_iter()))
+            }
+        }
+    }
+}
+
+fn rows(rows: impl Iterator<Item = (String, String)>) -> Markup {
+    html! { table.plain { tbody { @for (label, text) in rows { tr { th scope="row" { (label) } td { (code(&text)) } } } } } }
+}

@@ -1,0 +1,47 @@
+//! Being heard: the verdict, and what is known of the links.
+
+use maud::{Markup, html};
+
+use super::{rows, verdict_row};
+use crate::Subject;
+use crate::sentences::reach as sentences;
+
+/// The row among the verdicts; nothing if nothing is sent.
+pub(crate) fn verdict(subject: &Subject) -> Markup {
+    let reach = &subject.reach;
+    let short = sentences::short(reach);
+    html! {
+        @if !subject.messages.is_empty() || !subject.law.checks.is_empty() {
+            (verdict_row("reach", reach.verdict, sentences::will_it_be_heard(reach.verdict), &short, ""))
+        }
+    }
+}
+
+/// The section; nothing without a gateway.
+pub(crate) fn section(subject: &Subject) -> Markup {
+    html! {
+        @if !subject.reach.links.is_empty() {
+            section {
+                h2 { (title(subject)) }
+                (rows(sentences::rows(&subject.reach).into_iter()))
+                p.quiet {
+                    "Losses hold for half of the spots; the spot it really stands on is drawn once for each life, and decides \
+                    the data rates of that life. Messages fade (Rayleigh) around that."
+                }
+            }
+        }
+    }
+}
+
+fn title(subject: &Subject) -> String {
+    let reach = &subject.reach;
+    let away = reach.links.first().map(|best| format!(", {} away", crate::words::distance(best.distance)));
+    format!("How it is heard by {}{}", gateways(subject), away.unwrap_or_default())
+}
+
+fn gateways(subject: &Subject) -> String {
+    match &subject.reach.links[..] {
+        [only] => format!("gateway {}", only.gateway),
+        all => format!("{} gateways, best by {}", all.len(), all.first().map_or("", |best| &best.gateway)),
+    }
+}

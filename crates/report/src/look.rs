@@ -1,0 +1,54 @@
+//! How pages and drawings look: style sheet and typefaces, packed in so that they need no network.
+
+/// What makes the classes of pages and charts visible.
+pub const STYLE: &str = include_str!("look/page.css");
+
+/// Family, weight and the Latin subset as WOFF2.
+const FACES: [(&str, u16, &[u8]); 4] = [
+    ("Literata", 400, include_bytes!("../fonts/literata-latin-400-normal.woff2")),
+    ("Literata", 600, include_bytes!("../fonts/literata-latin-600-normal.woff2")),
+    ("Source Sans 3", 400, include_bytes!("../fonts/source-sans-3-latin-400-normal.woff2")),
+    ("Source Sans 3", 600, include_bytes!("../fonts/source-sans-3-latin-600-normal.woff2")),
+];
+
+/// The rules that declare the typefaces.
+pub fn faces() -> String {
+    let face = |(family, weight, bytes): &(&str, u16, &[u8])| {
+        let data = base64(bytes);
+        format!(
+            "@font-face{{font-family:\"{family}\";font-weight:{weight};\
+             src:url(data:font/woff2;base64,{data}) format(\"woff2\")}}\n"
+        )
+    };
+    FACES.iter().map(face).collect()
+}
+
+/// RFC 4648, section 4.
+pub fn base64(bytes: &[u8]) -> String {
+    const ALPHABET: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    let mut text = String::with_capacity(bytes.len().div_ceil(3) * 4);
+    for group in bytes.chunks(3) {
+        let bits =
+            group.iter().fold(0_u32, |bits, byte| bits << 8 | u32::from(*byte)) << (8 * (3 - group.len()));
+        for place in 0..4 {
+            let index = bits >> (18 - 6 * place) & 63;
+            let letter = ALPHABET.get(index as usize).copied().unwrap_or(b'=');
+            text.push(if place > group.len() { '=' } else { char::from(letter) });
+        }
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::base64;
+
+    /// The test vectors of RFC 4648, section 10.
+    #[test]
+    fn base64_is_that_of_the_standard() {
+        let vectors = ["", "Zg==", "Zm8=", "Zm9v", "Zm9vYg==", "Zm9vYmE=", "Zm9vYmFy"];
+        for (length, coded) in vectors.iter().enumerate() {
+            assert_eq!(base64(&b"foobar"[..length]), *coded);
+        }
+    }
+}

@@ -1,0 +1,69 @@
+//! What one life shows, and the weather it was lived in.
+
+use verdict::plan::{DefectRow, Life, Plan, Restart};
+
+use crate::{Subject, words};
+
+/// Label, figure with unit and explanation of what a life counts.
+pub fn life_rows(life: &Life) -> Vec<(String, &'static str)> {
+    vec![
+        (words::count(life.outages as usize, "outage"), "times it stopped"),
+        (words::count(life.outage_hours as usize, "hour"), "stopped"),
+        (reports(life.reports_per_year), "sent"),
+        (reports(life.missed_reports_per_year), "missed"),
+        (format!("{:.0} % of new", life.capacity_left.percent()), "battery capacity left at the end"),
+        (
+            format!("{} mAh a day", words::milliampere_hours(life.spilled_per_day)),
+            "sun the full battery could not take",
+        ),
+        (
+            format!("{:.0} hours a year", life.gated_hours_per_year),
+            "sun refused, battery too cold or too hot",
+        ),
+        (format!("{:.0} hours a year", life.plating_hours_per_year), "charged below freezing without a gate"),
+    ]
+}
+
+fn reports(per_year: f64) -> String {
+    format!("{} a year", words::count(words::whole(per_year), "report"))
+}
+
+/// What becomes of a node with one defect, in one sentence.
+pub fn fate(row: &DefectRow) -> String {
+    let Some(days) = row.days_to_death else {
+        return "it lives through a year of it".to_owned();
+    };
+    let cure = if row.clears_by_itself { "which clears it" } else { "the fault still there" };
+    let back = match row.restart {
+        Some(Restart::Never) => "does not come back within a year".to_owned(),
+        Some(restart) => format!("comes back {}, {cure}", words::restart(restart)),
+        None => "needs a visit".to_owned(),
+    };
+    format!("beginning on {}, it stops after {} and {back}", words::date(row.from), words::days(days))
+}
+
+/// Where the weather comes from and what it lacks.
+pub fn weather_rows(subject: &Subject, plan: &Plan) -> Vec<(&'static str, String)> {
+    let weather = &plan.weather;
+    let mut rows = match &subject.weather_file {
+        Some(file) => vec![("file", file.clone()), ("station", weather.title.clone())],
+        None => return vec![("drawn from", weather.title.clone())],
+    };
+    if let Some((latitude, longitude)) = weather.place {
+        let place = format!("latitude {:.3}°, longitude {:.3}°", latitude.degrees(), longitude.degrees());
+        rows.push(("place", place));
+    }
+    if let Some(km) = weather.distance_km {
+        rows.push(("distance", format!("{km:.0} km from the site of the design")));
+    }
+    let lived = words::count(usize::from(weather.passes), "time");
+    rows.push(("length", format!("{} hours, lived through {lived}", words::grouped(weather.hours))));
+    let split =
+        if weather.diffuse_measured { "in the file" } else { "split from the global by Erbs' correlation" };
+    rows.push(("diffuse light", split.to_owned()));
+    rows.push((
+        "wind",
+        if weather.wind_measured { "in the file" } else { "not in the file; 1 m/s assumed" }.to_owned(),
+    ));
+    rows
+}

@@ -1,0 +1,208 @@
+//! What the links say, in sentences that text and page share.
+
+use design::quantity::{Decibels, Share};
+use design::region::Modulation;
+use forecast::radio::link::Link;
+use verdict::plan::Verdict;
+use verdict::reach::{Reach, Remedy};
+
+use super::obstacle::finding;
+use crate::words;
+
+/// Collisions are worth a word above this share.
+const CROWDED: f64 = 0.01;
+/// A data rate is worth a word above this share.
+const USED: f64 = 0.005;
+
+/// The reason of the verdict, short.
+pub fn short(reach: &Reach) -> String {
+    let Some(best) = reach.links.first() else { return reach.reason.clone() };
+    let rates = mix(reach, &reach.middle_rates);
+    let mut said = format!(
+        "{} % of the spots it may stand on are heard well enough; the middle one at {} dBm, SNR {} dB, sends at {rates}",
+        figure(reach.spots_heard.percent()),
+        signed(best.received.dbm()),
+        signed(best.snr.decibels()),
+    );
+    if let Some(remedies) = remedies(reach) {
+        said = format!("{said}; would hold with {remedies}");
+    }
+    said
+}
+
+/// The question's answer.
+pub fn will_it_be_heard(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Holds => "It will be heard.",
+        Verdict::Tight => "It may not be heard.",
+        Verdict::Fails => "It will not be heard.",
+        Verdict::NotKnown => "Whether it is heard is not known.",
+    }
+}
+
+/// The smallest changes that would make it hold; `None` where it holds.
+pub fn remedies(reach: &Reach) -> Option<String> {
+    let gateway = &reach.links.first()?.gateway;
+    let said: Vec<String> = reach.remedies.iter().map(|remedy| remedy.text(gateway)).collect();
+    match &reach.remedies[..] {
+        [] => None,
+        [Remedy::AnotherGateway] => Some(said.join(" or ")),
+        _ => Some(format!("one of: {}", said.join(", "))),
+    }
+}
+
+/// Label and text of all that is known of the links.
+pub fn rows(reach: &Reach) -> Vec<(String, String)> {
+    let mut rows: Vec<(String, String)> = Vec::new();
+    let mut row = |label: &str, text: String| rows.push((label.to_owned(), text));
+    for link in &reach.links {
+        row("gateway", format!("{}: {}", link.gateway, path(link)));
+        if let Some(obstacle) = obstacle(link) {
+            row("in the way", obstacle);
+        }
+        row("arrives", arrives(link));
+        row("to spare", margins(link));
+        row("answers", answers(link));
+    }
+    let Some(best) = reach.links.first() else { return rows };
+    row("spots", spots(reach));
+    row(
+        "sent at",
+        format!(
+            "{} on the middle spot; over all spots {}",
+            mix(reach, &reach.middle_rates),
+            mix(reach, &reach.all_rates)
+        ),
+    );
+    if let Some(settling) = reach.settling {
+        let days = |duration: design::quantity::Duration| words::days(duration.days());
+        row(
+            "adapts",
+            format!(
+                "{} after a join at the slowest rate; {} until it has fallen back when its link fails",
+                days(settling.faster),
+                days(settling.slower)
+            ),
+        );
+    }
+    let crowd = best.rates.iter().map(|rate| 1.0 - reach.spots.clear(rate.data_rate)).fold(0.0, f64::max);
+    if crowd > CROWDED {
+        row(
+            "crowd",
+            format!(
+                "at the busiest data rate {} % of its messages meet another of this site",
+                figure(100.0 * crowd)
+            ),
+        );
+    }
+    if let Some(bench) = reach.bench {
+        row(
+            "on the bench",
+            format!(
+                "{} dBm at gateway {} 10 m away in the open, {:.0} dB more or less; weaker: look at antenna, plug and band",
+                signed(bench.received.dbm()),
+                best.gateway,
+                bench.band.decibels()
+            ),
+        );
+    }
+    if let Some(remedies) = remedies(reach) {
+        row("would hold with", remedies);
+    }
+    rows
+}
+
+fn path(link: &Link) -> String {
+    let over = if link.path.trail.is_some() { "over the terrain (P.1812)" } else { "over flat ground" };
+    let obstructed = if link.obstructed > Decibels::ZERO {
+        format!(", and {:.0} dB in leaves and by its mounting", link.obstructed.decibels())
+    } else {
+        String::new()
+    };
+    format!(
+        "{} to the {} ({:.0} deg), {:.1} dB lost {over}{obstructed}",
+        words::distance(link.distance),
+        words::compass(link.azimuth_deg),
+        link.azimuth_deg,
+        link.path.median.decibels(),
+    )
+}
+
+/// The obstacle that rules the path, where the path knows the ground.
+pub fn obstacle(link: &Link) -> Option<String> {
+    link.path.trail.as_ref().map(finding)
+}
+
+fn arrives(link: &Link) -> String {
+    format!(
+        "{} dBm, SNR {} dB, on the middle of the spots it may stand on",
+        signed(link.received.dbm()),
+        signed(link.snr.decibels())
+    )
+}
+
+/// What is left over the weakest signal by data rate, fastest first.
+pub fn margins(link: &Link) -> String {
+    let said = link.rates.iter().rev().map(|rate| {
+        format!("{} {} dB", rate_text(rate.data_rate, rate.modulation), signed(rate.margin.decibels()))
+    });
+    said.collect::<Vec<_>>().join(", ")
+}
+
+fn answers(link: &Link) -> String {
+    let said = ["first window", "second window"].iter().zip(&link.answers).filter_map(|(window, answer)| {
+        let answer = answer.as_ref()?;
+        let often = answer.per_hour.map(|count| format!(", {count:.0} an hour by law")).unwrap_or_default();
+        Some(format!(
+            "in the {window} at DR{} {} dB to spare, {:.0} ms on air{often}",
+            answer.data_rate,
+            signed(answer.margin.decibels()),
+            answer.airtime.milliseconds()
+        ))
+    });
+    let said: Vec<String> = said.collect();
+    if said.is_empty() { "not known".to_owned() } else { said.join("; ") }
+}
+
+fn spots(reach: &Reach) -> String {
+    format!(
+        "{} % of them are heard as promised; the middle one delivers {} % of the reports, the worst fifth {} %",
+        figure(reach.spots_heard.percent()),
+        figure(reach.middle.percent()),
+        figure(reach.worst_fifth.percent())
+    )
+}
+
+/// Data rates with their shares, most used first.
+pub fn mix(reach: &Reach, rates: &[(u8, Share)]) -> String {
+    let name = |rate: u8| {
+        let known = reach.links.iter().flat_map(|link| &link.rates).find(|known| known.data_rate == rate);
+        known.map_or_else(|| format!("DR{rate}"), |known| rate_text(rate, known.modulation))
+    };
+    let mut used: Vec<&(u8, Share)> = rates.iter().filter(|(_, share)| share.fraction() > USED).collect();
+    used.sort_by(|one, other| other.1.fraction().total_cmp(&one.1.fraction()));
+    match &used[..] {
+        [(rate, _)] => name(*rate),
+        _ => used
+            .iter()
+            .map(|(rate, share)| format!("{} {:.0} %", name(*rate), share.percent()))
+            .collect::<Vec<_>>()
+            .join(", "),
+    }
+}
+
+fn rate_text(data_rate: u8, modulation: Modulation) -> String {
+    match modulation {
+        Modulation::Lora { spreading_factor, .. } => format!("DR{data_rate} (SF{spreading_factor})"),
+        _ => format!("DR{data_rate}"),
+    }
+}
+
+fn figure(percent: f64) -> String {
+    if percent > 99.5 && percent < 100.0 { format!("{percent:.1}") } else { format!("{percent:.0}") }
+}
+
+fn signed(decibels: f64) -> String {
+    // Minus nothing is nothing.
+    format!("{:.0}", decibels.round() + 0.0)
+}

@@ -1,0 +1,159 @@
+//! What `--all` adds to the page.
+
+mod law;
+mod message;
+
+use verdict::plan::{Chances, DefectRow, Life, Plan};
+
+use super::lay::{paint, wrap_indented};
+use super::{BOLD, Subject, WIDTH, climate, fact, sentences, words};
+use crate::sentences::life::{fate, life_rows, weather_rows};
+
+/// Every figure of the plan that the page leaves out.
+pub fn everything(subject: &Subject, plan: &Plan) -> String {
+    let mut lines = Vec::new();
+    let mut section = |title: &str, body: Vec<String>| {
+        if !body.is_empty() {
+            lines.push(String::new());
+            lines.push(paint(BOLD, title));
+            lines.extend(body);
+        }
+    };
+    section("What was checked", parts(subject));
+    if let Some(chances) = &plan.chances {
+        section("The lives", lives(subject, chances));
+        section("What the outcome hangs on: how its rank moves with that of each unknown", drivers(chances));
+        section("Every fault, beginning a month before the darkest", faults(chances));
+    }
+    let shown = if plan.chances.is_some() { "The life that is shown, parts as designed" } else { "The life" };
+    section(shown, life(&plan.life));
+    if let Some(variant) = &plan.with_gate {
+        let title = format!("{}: {}", variant.name, words::verdict(variant.verdict));
+        section(&title, life(&variant.life));
+    }
+    section("Every entry of the ledger, mAh a day", ledger(plan));
+    section("Every month", months(subject, plan));
+    if plan.chances.is_none() {
+        section("Every defect", plan.defects.iter().flat_map(defect).collect());
+    }
+    section("How it is heard", reach(subject));
+    section("The law", law::lines(subject));
+    for view in &subject.messages {
+        section(&message::title(view), message::lines(view));
+    }
+    section("Cautions", cautions(subject, plan));
+    section("Figures to doubt", doubts(subject));
+    if subject.climate.is_none() {
+        section("The weather", weather(subject, plan));
+    }
+    if let Some(assumed) = &subject.climate {
+        section("The climate it is drawn from", climate::table(subject.first_month(), &assumed.view));
+        section("How far that is to be trusted", climate::how_sure(assumed));
+    }
+    let assumptions = sentences::assumptions(plan);
+    section(
+        "What is assumed",
+        assumptions.iter().flat_map(|text| wrap_indented(text, WIDTH, "  ")).collect(),
+    );
+    lines.join("\n") + "\n"
+}
+
+fn reach(subject: &Subject) -> Vec<String> {
+    sentences::reach::rows(&subject.reach).iter().flat_map(|(label, text)| fact(label, text)).collect()
+}
+
+fn lives(subject: &Subject, chances: &Chances) -> Vec<String> {
+    let (lived, wanted) = (words::grouped(chances.lives), words::grouped(chances.wanted));
+    let worst = words::count(chances.worst.outage_hours as usize, "hour");
+    let mut rows = vec![
+        ("survive", sentences::headline(subject, chances)),
+        ("lives", format!("{lived} of {wanted} asked for, seed {}", chances.seed)),
+        ("worst fifth", sentences::share(chances.worst_fifth)),
+        ("best fifth", sentences::share(chances.best_fifth)),
+        ("out", sentences::outages(chances)),
+        ("darkest", sentences::darkest(chances, true)),
+        ("worst life", format!("number {}, out for {worst}", chances.worst.life)),
+    ];
+    rows.extend(sentences::causes(chances).map(|causes| ("lives lost", causes)));
+    rows.iter().flat_map(|(label, text)| fact(label, text)).collect()
+}
+
+fn drivers(chances: &Chances) -> Vec<String> {
+    let line = |driver: &verdict::plan::Driver| {
+        let bar = super::lay::bar(driver.weight.abs(), 1.0, 24);
+        format!("{:<40}{:>8}  {bar}", driver.name, words::signed(driver.weight)).trim_end().to_owned()
+    };
+    chances.drivers.iter().map(line).collect()
+}
+
+fn faults(chances: &Chances) -> Vec<String> {
+    let line = |row: &verdict::plan::FaultRow| {
+        wrap_indented(&format!("{} ({}): {}", row.name, row.effect, sentences::fault(row)), WIDTH, "  ")
+    };
+    chances.faults.iter().flat_map(line).collect()
+}
+
+fn parts(subject: &Subject) -> Vec<String> {
+    subject.parts.iter().flat_map(|(role, what)| fact(role, what)).collect()
+}
+
+fn life(life: &Life) -> Vec<String> {
+    life_rows(life).into_iter().map(|(figure, what)| format!("{figure:>24}  {what}")).collect()
+}
+
+fn ledger(plan: &Plan) -> Vec<String> {
+    let mut lines = vec![format!("{:<40}{:>14}{:>18}", "", "whole year", "darkest month")];
+    lines.extend(plan.ledger.iter().map(|entry| {
+        let (year, dark) = (entry.per_day.milliampere_hours(), entry.per_dark_day.milliampere_hours());
+        format!("{:<40}{:>14}{:>18}", entry.purpose, words::signed(year), words::signed(dark))
+    }));
+    lines
+}
+
+fn months(subject: &Subject, plan: &Plan) -> Vec<String> {
+    let row = |cells: [String; 8]| {
+        let [month, rest @ ..] = cells;
+        rest.iter().fold(format!("{month:<11}"), |line, cell| format!("{line}{cell:>9}"))
+    };
+    let head = ["", "sun", "offered", "taken", "spent", "air", "lowest", "stopped"].map(str::to_owned);
+    let units =
+        ["", "Wh/m2 day", "mAh/day", "mAh/day", "mAh/day", "C", "charge %", "hours"].map(str::to_owned);
+    let mut lines = vec![row(head), row(units)];
+    for month in subject.months().filter_map(|month| plan.months.iter().find(|row| row.month == month)) {
+        lines.push(row([
+            words::month(month.month).to_owned(),
+            format!("{:.0}", month.sun_on_plane_wh_m2),
+            words::milliampere_hours(month.offered_per_day),
+            words::milliampere_hours(month.taken_per_day),
+            words::milliampere_hours(month.spent_per_day),
+            format!("{:.1}", month.air.celsius()),
+            format!("{:.0}", month.lowest_charge.percent()),
+            month.outage_hours.to_string(),
+        ]));
+    }
+    lines
+}
+
+fn defect(row: &DefectRow) -> Vec<String> {
+    wrap_indented(&format!("{} ({}): {}", row.name, row.effect, fate(row)), WIDTH, "  ")
+}
+
+fn cautions(subject: &Subject, plan: &Plan) -> Vec<String> {
+    let mut lines = Vec::new();
+    for caution in subject.cautions(plan) {
+        let word = words::severity(caution.severity);
+        let text = format!("{word}: {}: {} ({})", caution.place, caution.message, caution.code);
+        lines.extend(wrap_indented(&text, WIDTH, "  "));
+        lines.extend(wrap_indented(&caution.help, WIDTH - 2, "").iter().map(|line| format!("  {line}")));
+    }
+    lines
+}
+
+fn doubts(subject: &Subject) -> Vec<String> {
+    let doubts = subject.doubts_by_reason().into_iter();
+    doubts.flat_map(|(place, text)| wrap_indented(&format!("{place}: {text}"), WIDTH, "  ")).collect()
+}
+
+fn weather(subject: &Subject, plan: &Plan) -> Vec<String> {
+    weather_rows(subject, plan).iter().flat_map(|(label, text)| fact(label, text)).collect()
+}

@@ -1,0 +1,263 @@
+//! How figures, dates and verdicts are said.
+
+use design::quantity::{Charge, Duration, Length};
+use verdict::plan::{Cause, Moment, Plan, Restart, Severity, Verdict};
+
+const MONTHS: [&str; 12] = [
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+];
+
+/// Name of a month (1 to 12).
+pub fn month(number: u8) -> &'static str {
+    MONTHS.get(usize::from(number).wrapping_sub(1)).copied().unwrap_or("?")
+}
+
+/// First three letters of a month (1 to 12).
+pub fn month_short(number: u8) -> &'static str {
+    month(number).get(..3).unwrap_or("?")
+}
+
+const MONTH_DAYS: [usize; 12] = [31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31];
+
+/// Month (1 to 12) and day of a day of the year, the first of January being 0.
+pub fn month_and_day(day_of_year: usize) -> (u8, u8) {
+    let mut left = day_of_year % 365;
+    for (month, days) in (1..).zip(MONTH_DAYS) {
+        if left < days {
+            return (month, u8::try_from(left + 1).unwrap_or(1));
+        }
+        left -= days;
+    }
+    (12, 31)
+}
+
+/// "9 January".
+pub fn date(at: Moment) -> String {
+    format!("{} {}", at.day, month(at.month))
+}
+
+/// "9 Jan".
+pub fn date_short(at: Moment) -> String {
+    format!("{} {}", at.day, month_short(at.month))
+}
+
+/// "9 January", or "9 January of year 3" in a life of several.
+pub fn date_in_life(at: Moment, plan: &Plan) -> String {
+    if plan.weather.passes > 1 { format!("{} of year {}", date(at), at.pass + 1) } else { date(at) }
+}
+
+/// The verdict in one of our four words.
+pub fn verdict(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Holds => "holds",
+        Verdict::Tight => "tight",
+        Verdict::Fails => "fails",
+        Verdict::NotKnown => "not known",
+    }
+}
+
+/// The answer to "will it live?" as a sentence.
+pub fn will_it_live(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Holds => "It will live.",
+        Verdict::Tight => "It may not live.",
+        Verdict::Fails => "It will not live.",
+        Verdict::NotKnown => "Whether it lives is not known.",
+    }
+}
+
+/// What stopped a node, to follow "it stops".
+pub fn cause(cause: Cause) -> &'static str {
+    match cause {
+        Cause::Sun => "for want of sun",
+        Cause::ChargeGate => "because the charger refused the sun: the battery was too cold or too hot",
+        Cause::BrownOut => "because a pulse pulled the voltage under the limit, with charge left",
+        Cause::Ageing => "because the battery has aged; a new one would have lived",
+        Cause::Distance => "because it is far from a gateway and so long on the air",
+        Cause::Parts => "because of parts worse than designed",
+    }
+}
+
+/// How bad a finding is.
+pub fn severity(severity: Severity) -> &'static str {
+    match severity {
+        Severity::Note => "note",
+        Severity::Warning => "warning",
+        Severity::Danger => "danger",
+    }
+}
+
+/// A span of time: hours under two days, then days, then years.
+pub fn days(days: f64) -> String {
+    if days < 2.0 {
+        let hours = (days * 24.0).round();
+        if (hours - 1.0).abs() < 0.5 { "1 hour".to_owned() } else { format!("{hours:.0} hours") }
+    } else if days < 99.95 {
+        format!("{days:.1} days")
+    } else if days < 730.0 {
+        format!("{days:.0} days")
+    } else {
+        format!("{:.1} years", Duration::from_days(days).years())
+    }
+}
+
+/// A distance: metres under one kilometre, then kilometres.
+pub fn distance(distance: Length) -> String {
+    if distance.metres() < 999.5 {
+        format!("{:.0} m", distance.metres())
+    } else {
+        format!("{:.1} km", distance.kilometres())
+    }
+}
+
+/// A direction in words.
+pub fn compass(azimuth_deg: f64) -> &'static str {
+    const POINTS: [&str; 8] =
+        ["north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"];
+    let points = (azimuth_deg.rem_euclid(360.0) / 45.0).round();
+    POINTS.iter().zip(0_u8..).find(|(_, point)| f64::from(*point) >= points).map_or("north", |(name, _)| name)
+}
+
+/// A span of time, also a short one.
+pub fn span(time: Duration) -> String {
+    match time.minutes() {
+        minutes if minutes < 90.0 => format!("{minutes:.0} min"),
+        minutes if minutes < 48.0 * 60.0 => format!("{} h", figure_short((minutes / 6.0).round() / 10.0)),
+        _ => days(time.days()),
+    }
+}
+
+/// When a stopped node is back.
+pub fn restart(restart: Restart) -> String {
+    match restart {
+        Restart::At(at, after) if after < 0.05 => format!("{}, within the hour", date(at)),
+        Restart::At(at, after) => format!("{}, after {}", date(at), days(after)),
+        Restart::Never => "not within a year".to_owned(),
+    }
+}
+
+/// Milliampere-hours with the digits worth reading, without the unit.
+pub fn milliampere_hours(charge: Charge) -> String {
+    figure(charge.milliampere_hours())
+}
+
+/// A figure with the digits worth reading: 123, 12.3, 0.12.
+pub fn figure(value: f64) -> String {
+    let digits = match value.abs() {
+        size if size >= 99.95 => 0,
+        size if size >= 0.995 => 1,
+        size if size >= 0.005 => 2,
+        size if size >= 0.0005 => 3,
+        _ => return "0".to_owned(),
+    };
+    format!("{value:.digits$}")
+}
+
+/// A figure without needless zeros: 95, 99.5.
+pub fn figure_short(value: f64) -> String {
+    format!("{}", (value * 100.0).round() / 100.0)
+}
+
+/// A unit of a message as people write it.
+pub fn unit(ucum: &str) -> &str {
+    match ucum {
+        "Cel" => "°C",
+        "deg" => "°",
+        other => other,
+    }
+}
+
+/// A figure in at most four columns: 1234, 123, 12, 1.2.
+pub fn short_figure(value: f64) -> String {
+    if value == 0.0 {
+        return "0".to_owned();
+    }
+    let digits = usize::from(value.abs() < 9.95);
+    format!("{value:.digits$}")
+}
+
+/// A figure with its sign, also when positive.
+pub fn signed(value: f64) -> String {
+    let text = figure(value);
+    if value > 0.0 && text != "0" { format!("+{text}") } else { text }
+}
+
+/// The nearest whole number; 0 for what is negative or no number.
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "the cast saturates, which is what is meant"
+)]
+pub fn whole(value: f64) -> usize {
+    value.round() as usize
+}
+
+/// A whole number with commas between the thousands.
+pub fn grouped(number: usize) -> String {
+    let digits = number.to_string();
+    let mut out = String::new();
+    for (place, digit) in digits.chars().enumerate() {
+        if place > 0 && (digits.len() - place).is_multiple_of(3) {
+            out.push(',');
+        }
+        out.push(digit);
+    }
+    out
+}
+
+/// "1 outage", "2 outages".
+pub fn count(number: usize, one: &str) -> String {
+    format!("{} {one}{}", grouped(number), if number == 1 { "" } else { "s" })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn figures_keep_three_digits_and_never_lose_their_sign() {
+        let cases = [
+            (0.0, "0"),
+            (0.0421, "0.04"),
+            (0.0021, "0.002"),
+            (-0.0004, "0"),
+            (9.96, "10.0"),
+            (-3.24, "-3.2"),
+            (99.96, "100"),
+        ];
+        for (value, said) in cases {
+            assert_eq!(figure(value), said);
+        }
+        assert_eq!(signed(41.0), "+41.0");
+        assert_eq!(signed(-41.0), "-41.0");
+    }
+
+    #[test]
+    fn days_of_the_year_are_dates() {
+        assert_eq!([0, 58, 59, 364].map(month_and_day), [(1, 1), (2, 28), (3, 1), (12, 31)]);
+    }
+
+    #[test]
+    fn thousands_are_set_apart_by_commas() {
+        assert_eq!([0, 999, 1000, 43830, 1234567].map(grouped), ["0", "999", "1,000", "43,830", "1,234,567"]);
+    }
+
+    #[test]
+    fn spans_are_said_in_the_unit_a_person_would_use() {
+        assert_eq!(
+            [0.04, 0.5, 6.24, 120.4, 1461.0].map(days),
+            ["1 hour", "12 hours", "6.2 days", "120 days", "4.0 years"]
+        );
+    }
+}
