@@ -5,6 +5,9 @@
     reason = "single precision is the point of the tables, and places in them are clamped"
 )]
 
+pub mod cholesky;
+pub mod normal;
+
 /// Score of a two-sided 95 % interval.
 pub const TWO_SIDED_95: f64 = 1.959_963_984_540_054;
 
