@@ -97,7 +97,7 @@ fn message(recipe: &mut Recipe<'_>) -> Option<Message> {
     }
     let design = DESIGN.replace("[regulator.main]", &format!("{text}[regulator.main]"));
     let resolved = design::resolve::resolve(&Catalog::builtin(), &design::file::parse(&design)).ok()?;
-    resolved.design.messages.into_iter().next()
+    resolved.design.messages.first().cloned()
 }
 
 fn field(recipe: &mut Recipe<'_>) -> String {

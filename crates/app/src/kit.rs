@@ -5,6 +5,7 @@ use std::io::{self, ErrorKind, Write as _};
 use std::path::{Path, PathBuf};
 
 use design::node::Design;
+use forecast::radio::link_state::LinkState;
 use report::problem::{Failure, Problem};
 use wire::generate::{File, Kit, OnAir};
 
@@ -87,7 +88,7 @@ fn stage(folder: &Path, planned: &[(&File, Outcome)]) -> Result<Vec<Staged>, Fai
 /// What each form costs at each data rate, for the table of fields.
 fn on_air(design: &Design) -> Vec<OnAir> {
     let mut rows = Vec::new();
-    for message in verdict::message::view(design) {
+    for message in verdict::message::view(design, &LinkState::as_designed(design)) {
         for form in message.forms {
             rows.extend(form.rates.iter().map(|rate| OnAir {
                 message: message.name.clone(),

@@ -1,7 +1,7 @@
 //! The catalogue of parts: what is shipped, and the person's own part files.
 
 use crate::diagnostic::{self, Diagnostics};
-use crate::file::read_part;
+use crate::file::{is_path, read_part};
 use crate::section::{At, Field, PartSection, Section};
 use std::collections::BTreeMap;
 
@@ -45,11 +45,6 @@ shipped! {
     "sensor" "sensors":
         "leaf-wetness" "level-loop-12v" "level-pressure" "soil-moisture" "surface-thermistor" "temperature-humidity"
         "temperature-humidity-pressure";
-}
-
-/// Whether the name of a part is the path of a part file.
-pub(crate) fn is_path(part: &str) -> bool {
-    std::path::Path::new(part).extension().is_some_and(|ending| ending.eq_ignore_ascii_case("toml"))
 }
 
 impl Catalog {

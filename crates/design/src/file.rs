@@ -27,7 +27,7 @@ const SCHEMA: u32 = 1;
 
 /// A design file as it was written. Its problems come out of [`crate::resolve::resolve`], together with those that
 /// only show once the parts are known.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct DesignFile {
     pub(crate) root: Option<RootSection>,
     pub(crate) places: Places,
@@ -109,7 +109,7 @@ impl DesignFile {
             .flatten()
             .chain(sensors)
             .map(|part: &At<String>| part.value.as_str())
-            .filter(|part| crate::catalog::is_path(part))
+            .filter(|part| is_path(part))
             .collect();
         paths.sort_unstable();
         paths.dedup();
@@ -194,6 +194,11 @@ fn collect_places(prefix: &str, value: &Spanned<DeValue<'_>>, places: &mut Place
         // A table's own span is that of its header only; a value is pointed at itself.
         places.insert(path, value.span());
     }
+}
+
+/// Whether the name of a part is the path of a part file.
+pub(crate) fn is_path(part: &str) -> bool {
+    std::path::Path::new(part).extension().is_some_and(|ending| ending.eq_ignore_ascii_case("toml"))
 }
 
 /// Reads a part file of the kind that the section wants.

@@ -1,12 +1,16 @@
 //! The nodes of one site: where each stands, of which kind it is, and what hears them all.
 
+use crate::change::{Refused, defaults, first_error};
 use crate::diagnostic::{Diagnostic, Diagnostics};
 use crate::file::FleetFile;
 use crate::file::fleet::{FleetSection, PlacedSection};
-use crate::file::value::Facing;
+use crate::file::node::RootSection;
+use crate::file::surroundings::{GatewaySection, GroundSection};
+use crate::file::value::Named;
 use crate::node::Design;
-use crate::quantity::{Angle, Decibels, Length};
+use crate::quantity::Angle;
 use crate::resolve::surroundings;
+use crate::section::At;
 use crate::surroundings::Surroundings;
 
 /// A site: its nodes, gateways and ground.
@@ -23,6 +27,8 @@ pub struct Fleet {
     pub surroundings: Surroundings,
     /// The nodes in the order of the file.
     pub nodes: Vec<Placed>,
+    gateway: Option<At<Named<GatewaySection>>>,
+    ground: Option<At<GroundSection>>,
 }
 
 /// A node at its place.
@@ -37,13 +43,7 @@ pub struct Placed {
     pub latitude: Angle,
     /// East positive.
     pub longitude: Angle,
-    elevation: Option<Length>,
-    horizon: Option<Vec<(Angle, Angle)>>,
-    tilt: Option<Angle>,
-    facing: Option<Facing>,
-    antenna_height: Option<Length>,
-    antenna_gain: Option<Decibels>,
-    mounting: Option<Decibels>,
+    section: PlacedSection,
 }
 
 /// A site without errors, and what is doubtful about its file.
@@ -82,6 +82,8 @@ fn fleet(root: &FleetSection) -> Option<Fleet> {
             .iter()
             .map(|(name, section)| placed(&name.value, section))
             .collect::<Option<_>>()?,
+        gateway: root.gateway.clone(),
+        ground: root.ground.clone(),
     })
 }
 
@@ -91,46 +93,68 @@ fn placed(name: &str, section: &PlacedSection) -> Option<Placed> {
         kind: section.kind.as_ref()?.value.clone(),
         latitude: section.latitude.as_ref()?.value,
         longitude: section.longitude.as_ref()?.value,
-        elevation: section.elevation.as_ref().map(|at| at.value),
-        horizon: section.horizon.as_ref().map(|at| at.value.0.clone()),
-        tilt: section.tilt.as_ref().map(|at| at.value),
-        facing: section.azimuth.as_ref().map(|at| at.value),
-        antenna_height: section.antenna_height.as_ref().map(|at| at.value),
-        antenna_gain: section.antenna_gain.as_ref().map(|at| at.value),
-        mounting: section.mounting.as_ref().map(|at| at.value),
+        section: section.clone(),
     })
 }
 
-impl Placed {
-    /// The design of its kind as it stands here, among these gateways.
-    #[must_use]
-    pub fn design(&self, kind: &Design, surroundings: &Surroundings) -> Design {
-        let mut design = kind.clone();
-        design.name.clone_from(&self.name);
-        design.site.latitude = self.latitude;
-        design.site.longitude = self.longitude;
-        design.surroundings = surroundings.clone();
-        set(&mut design.site.elevation, self.elevation);
-        if let Some(horizon) = &self.horizon {
-            // The skyline of the months in leaf is that of the kind's place.
-            design.site.horizon.clone_from(horizon);
-            design.site.in_leaf = None;
+impl Fleet {
+    /// The design of a node as it stands here: its kind with the keys of the site file written over those of its own.
+    ///
+    /// # Errors
+    /// The kind can't stand there: the first thing that is found wrong.
+    pub fn design(&self, node: &Placed, kind: &Design) -> Result<Design, Refused> {
+        let mut file = kind.written.file.clone();
+        let wrong = |(message, help)| Refused { key: format!("node.{}", node.name), message, help };
+        if let Some(root) = &mut file.root {
+            root.name = Some(At { value: node.name.clone(), span: node.section.span.clone() });
+            root.gateway.clone_from(&self.gateway);
+            root.ground.clone_from(&self.ground);
+            node.section.place(root);
         }
-        set(&mut design.surroundings.ground.mounting, self.mounting);
-        if let Some(panel) = &mut design.panel {
-            set(&mut panel.tilt, self.tilt);
-            set(&mut panel.azimuth, self.facing.map(|facing| facing.0));
+        file.places.insert("gateway".to_owned(), node.section.span.clone());
+        if node.section.horizon.is_some() {
+            file.places.retain(|key, _| !IN_LEAF.contains(&key.as_str()));
         }
-        if let Some(radio) = &mut design.radio {
-            set(&mut radio.antenna_height, self.antenna_height);
-            set(&mut radio.antenna_gain, self.antenna_gain);
+        match crate::resolve::resolve(&kind.written.catalog, &file) {
+            Ok(resolved) => Ok(resolved.design),
+            Err(found) => Err(wrong(first_error(found))),
         }
-        design
     }
 }
 
-fn set<T>(place: &mut T, value: Option<T>) {
-    if let Some(value) = value {
-        *place = value;
+/// Keys that go when a site file gives the skyline: that of the months in leaf is that of the kind's place.
+const IN_LEAF: [&str; 2] = ["site.horizon_in_leaf", "site.months_in_leaf"];
+
+impl PlacedSection {
+    /// Writes what is stated here over what the file of the kind says.
+    fn place(&self, root: &mut RootSection) {
+        if let Some(site) = root.site.as_mut().map(|at| &mut at.value) {
+            site.latitude.clone_from(&self.latitude);
+            site.longitude.clone_from(&self.longitude);
+            over(&mut site.elevation, self.elevation.as_ref());
+            if self.horizon.is_some() {
+                site.horizon.clone_from(&self.horizon);
+                (site.horizon_in_leaf, site.months_in_leaf) = (None, None);
+            }
+        }
+        if let Some(panel) = root.panel.as_mut().map(|at| &mut at.value) {
+            over(&mut panel.tilt, self.tilt.as_ref());
+            over(&mut panel.azimuth, self.azimuth.as_ref());
+        }
+        if let Some(radio) = root.radio.as_mut().map(|at| &mut at.value) {
+            over(&mut radio.antenna_height, self.antenna_height.as_ref());
+            over(&mut radio.antenna_gain, self.antenna_gain.as_ref());
+        }
+        if self.mounting.is_some() {
+            let ground = root.ground.get_or_insert_with(|| defaults(&self.span));
+            over(&mut ground.value.mounting, self.mounting.as_ref());
+        }
+    }
+}
+
+/// What is written takes the place of what was.
+fn over<T: Clone>(place: &mut Option<At<T>>, written: Option<&At<T>>) {
+    if let Some(written) = written {
+        *place = Some(written.clone());
     }
 }

@@ -3,6 +3,7 @@
 //! No I/O, no clock. Text goes in, a checked [`node::Design`] or a list of diagnostics comes out.
 
 pub mod catalog;
+pub mod change;
 pub mod date;
 pub mod diagnostic;
 pub mod file;

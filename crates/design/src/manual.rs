@@ -5,8 +5,8 @@ use crate::diagnostic::CODES;
 use crate::file::fleet::FleetSection;
 use crate::file::node::RootSection;
 use crate::file::part::SensorSection;
-use crate::file::value::quoted;
 use crate::quantity::units;
+use crate::section::schema::{plain, quoted, section_schema};
 use crate::section::{FieldDoc, Need, Section, SectionDoc};
 use std::fmt::Write as _;
 
@@ -219,43 +219,7 @@ fn file_schema(title: &str, section: &SectionDoc) -> String {
     format!("{head}{},{}\n", quoted(title), schema.trim_start_matches('{'))
 }
 
-/// The JSON Schema of one section. A section that names a part may leave out what the part gives.
-pub(crate) fn section_schema(section: &SectionDoc) -> String {
-    let fields = (section.fields)();
-    let names_part = fields.iter().any(|field| field.key == "part");
-    let properties: Vec<String> = fields
-        .iter()
-        .map(|field| {
-            // A table describes itself; JSON allows no key twice.
-            let schema = (field.schema)();
-            let described = if schema.starts_with("{\"description\":") {
-                schema
-            } else {
-                let rest = schema.trim_start_matches('{');
-                format!("{{\"description\":{},{rest}", quoted(&plain(field.doc)))
-            };
-            format!("{}:{described}", quoted(field.key))
-        })
-        .collect();
-    let required: Vec<String> = fields
-        .iter()
-        .filter(|field| field.need == Need::Placed || (field.need == Need::Required && !names_part))
-        .map(|field| quoted(field.key))
-        .collect();
-    let required =
-        if required.is_empty() { String::new() } else { format!("\"required\":[{}],", required.join(",")) };
-    format!(
-        "{{\"description\":{},\"type\":\"object\",\"additionalProperties\":false,{required}\"properties\":{{{}}}}}",
-        quoted(&plain(section.doc)),
-        properties.join(",")
-    )
-}
-
 /// Lines without the blank that follows `///`.
 fn lines(text: &str) -> String {
     text.trim().lines().map(str::trim).collect::<Vec<_>>().join("\n")
-}
-
-fn plain(text: &str) -> String {
-    text.split_whitespace().collect::<Vec<_>>().join(" ")
 }

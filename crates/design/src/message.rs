@@ -16,10 +16,12 @@
 //! Version bits, if any, come first in every form. The short form has a port of its own, so that neither form can be
 //! taken for the other.
 
+mod ceiling;
 mod keyword;
 mod layout;
 mod scale;
 
+pub use ceiling::{Ceiling, LONGEST_ANSWERS, bytes_at};
 pub use keyword::is_keyword;
 pub use layout::{Codes, Layout, Part, Slot};
 pub use scale::Scale;

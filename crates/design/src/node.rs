@@ -1,19 +1,59 @@
 //! The resolved design: every name replaced by values, every range checked.
 //!
-//! Only `resolve` makes a [`Design`], so what reads one needs no further checks.
+//! Only `resolve` makes a [`Design`], so what reads one needs no further checks. A variant of it is made by
+//! [`Design::with`], which says which one key changed and resolves it again.
 
-use crate::message::Message;
+use std::fmt;
+use std::ops::Deref;
+use std::sync::Arc;
+
+use crate::catalog::Catalog;
+use crate::file::DesignFile;
+use crate::message::{Ceiling, Message};
 use crate::part::{Battery, Charger, Panel, Radio, Receiver, Regulator};
 use crate::quantity::{
     Angle, Bytes, Capacitance, Current, Dbm, Decibels, Duration, Frequency, Irradiation, Length, Resistance,
     Share, Temperature, Uncertain, Voltage,
 };
-use crate::surroundings::Surroundings;
+use crate::surroundings::{Sky, Surroundings};
 
-/// A node as it is meant to be, complete and checked.
-#[derive(Clone, Debug)]
-#[non_exhaustive]
+/// A node as it is meant to be, complete and checked: reads as its [`Intent`]. A copy costs nothing.
+#[derive(Clone)]
 pub struct Design {
+    intent: Arc<Intent>,
+    pub(crate) written: Arc<Written>,
+}
+
+/// What a design was resolved from, so that a variant of it can be resolved in the same way.
+pub(crate) struct Written {
+    pub(crate) file: DesignFile,
+    pub(crate) catalog: Catalog,
+}
+
+impl Design {
+    pub(crate) fn new(intent: Intent, file: DesignFile, catalog: Catalog) -> Self {
+        Self { intent: Arc::new(intent), written: Arc::new(Written { file, catalog }) }
+    }
+}
+
+impl Deref for Design {
+    type Target = Intent;
+
+    fn deref(&self) -> &Intent {
+        &self.intent
+    }
+}
+
+impl fmt::Debug for Design {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.intent.fmt(f)
+    }
+}
+
+/// What a design says. Nothing outside this crate can turn one back into a [`Design`].
+#[derive(Debug)]
+#[non_exhaustive]
+pub struct Intent {
     /// What people call it.
     pub name: String,
     /// A remark shown under the name, such as that the scenario is invented.
@@ -50,15 +90,6 @@ pub struct Design {
     pub surroundings: Surroundings,
     /// Figures that were taken from memory or assumed, for the report: the place in the file or part, and the remark.
     pub doubts: Vec<Doubt>,
-}
-
-impl Design {
-    /// Application bytes of an uplink at a data rate: of its message if it is designed, else as stated.
-    #[must_use]
-    pub fn bytes_at(&self, message: Option<&str>, stated: usize, data_rate: u8) -> usize {
-        let known = self.messages.iter().find(|known| Some(known.name.as_str()) == message);
-        known.map_or(stated, |message| message.layout(message.form_at(data_rate)).bytes)
-    }
 }
 
 /// A figure the person should not trust blindly.
@@ -213,12 +244,21 @@ pub struct RadioUse {
     pub cable_loss: Decibels,
     /// Centres of the channels it sends on; at least one.
     pub channels: Vec<Frequency>,
-    /// Data rates that the network may ask of it, ascending; those of `data_rates` are among them.
+    /// Data rates that the network may ask of it and that carry anything here, ascending; those of `data_rates` are
+    /// among them.
     pub allowed_rates: Vec<u8>,
     /// Whether the limit of 400 ms on one transmission holds where the network can lift it.
     pub dwell_limit: bool,
     /// On-air time a day that the network grants, if it states one.
     pub airtime_allowance_per_day: Option<Duration>,
+}
+
+impl RadioUse {
+    /// The longest message at an uplink data rate; nothing where the 400 ms limit leaves no room.
+    #[must_use]
+    pub fn ceiling(&self, data_rate: u8) -> Ceiling {
+        Ceiling::up(&self.region, data_rate, self.dwell_limit)
+    }
 }
 
 /// One consumer on the battery.
@@ -317,15 +357,4 @@ pub struct Stay {
     pub sky: Sky,
     /// Hours of each day on which it moves under the open sky, [from, to).
     pub moving: Option<(u8, u8)>,
-}
-
-/// What a node can see of the sky.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Sky {
-    /// All of it.
-    Open,
-    /// About half of it: half the light, twice the failures of a fix.
-    Half,
-    /// None: no sun and no fix.
-    Roof,
 }

@@ -189,10 +189,10 @@ impl Region {
     }
 
     /// The uplink data rates that a network may ask of a node on these channels by default, ascending: newer and unusable
-    /// ones are left out.
-    pub fn default_data_rates(&self, channels: &[Frequency]) -> Vec<u8> {
+    /// ones are left out, and those that carry nothing while the limit of 400 ms holds (`dwell`).
+    pub fn default_data_rates(&self, channels: &[Frequency], dwell: bool) -> Vec<u8> {
         let usable = |rate: &u8| {
-            self.largest_mac_payload.get(usize::from(*rate)).is_some_and(|largest| *largest > 0)
+            self.largest_payload(*rate, PayloadConditions { repeater: false, dwell }) > 0
                 && self.modulation(*rate).is_some_and(|modulation| !modulation.is_newer())
                 && self.channels.iter().any(|group| (group.data_rates.0..=group.data_rates.1).contains(rate))
                 && channels.iter().any(|channel| self.carries(*channel, *rate))

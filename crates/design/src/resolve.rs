@@ -13,7 +13,7 @@ use crate::catalog::Catalog;
 use crate::diagnostic::{self, Diagnostic, Diagnostics};
 use crate::file::DesignFile;
 use crate::file::node::RootSection;
-use crate::node::{Design, Doubt};
+use crate::node::{Design, Doubt, Intent};
 use crate::section::{Field, PartSection};
 
 /// A design without errors, and what is doubtful about it.
@@ -31,11 +31,14 @@ pub struct Resolved {
 /// All problems of the design file and of the part files it uses, warnings included, in the order of the text.
 pub fn resolve(catalog: &Catalog, file: &DesignFile) -> Result<Resolved, Vec<Diagnostic>> {
     let mut resolver = Resolver { catalog, file, found: Diagnostics::default(), doubts: Vec::new() };
-    let design = file.root.as_ref().and_then(|root| resolver.design(root));
+    let intent = file.root.as_ref().and_then(|root| resolver.intent(root));
     let mut found = resolver.found;
     found.append(file.found.iter().cloned());
-    match design {
-        Some(design) if !found.has_errors() => Ok(Resolved { design, warnings: found.into_sorted() }),
+    match intent {
+        Some(intent) if !found.has_errors() => {
+            let design = Design::new(intent, file.clone(), catalog.clone());
+            Ok(Resolved { design, warnings: found.into_sorted() })
+        }
         _ => Err(found.into_sorted()),
     }
 }
@@ -56,7 +59,7 @@ struct Resolver<'a> {
 
 impl Resolver<'_> {
     /// `None` only after an error was noted; every part is looked at first, so that all problems are found.
-    fn design(&mut self, root: &RootSection) -> Option<Design> {
+    fn intent(&mut self, root: &RootSection) -> Option<Intent> {
         let site = root.site.as_ref().and_then(|at| self.site(&at.value));
         let battery = root.battery.as_ref().and_then(|at| self.battery(&at.value));
         let promise = root.promise.as_ref().and_then(|at| Self::promise(&at.value, battery.as_ref()));
@@ -71,7 +74,7 @@ impl Resolver<'_> {
         let loads = self.loads(root, radio.as_ref().and_then(Option::as_ref), &messages);
         let cutoff = self.cutoff(root, battery.as_ref(), loads.as_deref());
         let diary = self.diary(root);
-        Some(Design {
+        Some(Intent {
             name: root.name.as_ref()?.value.clone(),
             note: root.note.as_ref().map(|note| note.value.clone()),
             site: site?,

@@ -4,6 +4,7 @@
 //! problem; what a part file gives is merged before [`Section::complete`] asks for what is missing and fills in defaults.
 
 pub(crate) mod rule;
+pub(crate) mod schema;
 
 use crate::diagnostic::{self, Diagnostics};
 use crate::quantity::shortened;
@@ -240,9 +241,9 @@ macro_rules! part_section {
             /// A part of the catalogue, or the path of a part file of your own that ends in `.toml`; keys written beside it override the part's.
             part: String = shown $part;
             /// What the part is, in words. Needed in a part file.
-            title: $crate::file::value::Prose = optional "as measured on the bench";
+            title: Prose = optional "as measured on the bench";
             /// Where the figures come from. Needed in a part file.
-            source: $crate::file::value::Prose = optional "data sheet of the maker, edition and page";
+            source: Prose = optional "data sheet of the maker, edition and page";
             /// Keys whose figures have no seen source; the report says so.
             from_memory: Vec<$crate::section::At<String>> = optional [];
             $($(#[doc = $text])+ $key : $type = $need $example $(where $rule)?;)+
@@ -285,7 +286,7 @@ macro_rules! section_field {
                 "table".to_owned()
             }
             fn schema() -> String {
-                $crate::manual::section_schema(&<Self as $crate::section::Section>::DOC)
+                $crate::section::schema::section_schema(&<Self as $crate::section::Section>::DOC)
             }
             fn read(
                 value: &toml::Spanned<toml::de::DeValue<'_>>,

@@ -1,4 +1,4 @@
-//! What hears a node, and the ground in between.
+//! What hears a node, the ground in between, and what stands over it.
 
 use crate::quantity::{Angle, Dbm, Decibels, Length};
 
@@ -91,4 +91,15 @@ pub enum Clutter {
     Urban,
     /// High-rise.
     DenseUrban,
+}
+
+/// What a node can see of the sky.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Sky {
+    /// All of it.
+    Open,
+    /// About half of it: half the light, twice the failures of a fix.
+    Half,
+    /// None: no sun and no fix.
+    Roof,
 }

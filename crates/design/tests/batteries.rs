@@ -19,7 +19,7 @@ load = {{ board = {{ floor = "10 uA", floor_measured = true }} }}
 "#
     );
     match resolve(&Catalog::builtin(), &parse(&text)) {
-        Ok(resolved) => resolved.design.battery,
+        Ok(resolved) => resolved.design.battery.clone(),
         Err(found) => panic!("{key}: {found:#?}"),
     }
 }

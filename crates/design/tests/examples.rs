@@ -16,6 +16,6 @@ fn every_example_resolves_cleanly_and_says_that_it_is_invented() {
         let resolved = resolve(&Catalog::builtin(), &parse(text));
         let resolved = resolved.unwrap_or_else(|found| panic!("{name}: {found:#?}"));
         assert!(resolved.warnings.is_empty(), "{name}: {:#?}", resolved.warnings);
-        assert!(resolved.design.note.is_some_and(|note| note.contains("invented")), "{name}");
+        assert!(resolved.design.note.clone().is_some_and(|note| note.contains("invented")), "{name}");
     }
 }

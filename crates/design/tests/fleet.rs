@@ -44,14 +44,14 @@ fn kind() -> Design {
 fn a_placed_node_is_its_kind_but_for_what_the_site_says() {
     let (fleet, kind) = (fleet(SITE).expect("resolves"), kind());
     let [near, far] = &fleet.nodes[..] else { panic!("two nodes") };
-    let near = near.design(&kind, &fleet.surroundings);
+    let near = fleet.design(near, &kind).expect("it may stand there");
     assert_eq!(near.name, "near");
     assert_eq!(near.site.latitude.degrees(), 47.01);
     assert_eq!(near.site.elevation, kind.site.elevation);
     assert_eq!(near.surroundings.ground.mounting.decibels(), 1.0);
     assert_eq!(near.surroundings.gateways.len(), 1, "the site's gateways, not the kind's");
     assert_eq!(near.surroundings.gateways[0].name, "roof");
-    let far = far.design(&kind, &fleet.surroundings);
+    let far = fleet.design(far, &kind).expect("it may stand there");
     assert_eq!(far.site.elevation.metres(), 900.0);
     assert_eq!(far.panel.as_ref().map(|panel| (panel.tilt.degrees(), panel.azimuth)), Some((70.0, None)));
     assert_eq!(far.radio.as_ref().map(|radio| radio.antenna_height.metres()), Some(4.0));
@@ -88,8 +88,8 @@ fn slips_of_a_site_are_found_at_their_line() {
 fn without_a_data_rate_the_network_adapts_it() {
     let text = commented_example().replace("\ndata_rate = ", "\n#data_rate = ");
     let design = design::resolve::resolve(&Catalog::builtin(), &parse(&text)).expect("resolves").design;
-    let radio = design.radio.expect("has a radio");
+    let radio = design.radio.as_ref().expect("has a radio");
     assert_eq!(radio.adaptation_margin.map(design::quantity::Decibels::decibels), Some(10.0));
     assert_eq!(radio.data_rates.first().map(|(rate, _)| *rate), radio.allowed_rates.first().copied());
-    assert_eq!(kind().radio.expect("has a radio").adaptation_margin, None, "a written rate is kept");
+    assert_eq!(kind().radio.as_ref().expect("has a radio").adaptation_margin, None, "a written rate is kept");
 }

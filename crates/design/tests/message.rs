@@ -42,7 +42,7 @@ const DRAW: &str = "{ current = \"6 mA\", time = \"200 ms\" }";
 fn message(keys: &str) -> Message {
     let text = format!("[message.report]\n{keys}");
     let design = design_with("region = \"EU868\"\ndata_rate = \"DR0\"", &text, DRAW);
-    design.messages.into_iter().next().expect("one message is written")
+    design.messages.first().cloned().expect("one message is written")
 }
 
 fn field(keys: &str) -> Field {

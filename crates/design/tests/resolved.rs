@@ -51,7 +51,7 @@ fn a_key_beside_part_overrides_the_part_and_its_doubt() {
 
 #[test]
 fn cells_in_series_and_parallel_make_a_pack() {
-    let pack = with_battery("cells_in_series = 2\ncells_in_parallel = 4\n").battery;
+    let pack = with_battery("cells_in_series = 2\ncells_in_parallel = 4\n").battery.clone();
     assert_eq!(pack.capacity.nominal, Charge::from_milliampere_hours(4000.0));
     close(pack.resistance.nominal.ohms(), 0.100 * 2.0 / 4.0);
     close(pack.resistance.spread_si, 0.050 * 2.0 / 4.0);
@@ -76,7 +76,8 @@ fn a_supercapacitor_holds_capacitance_times_voltage() {
          charge_temperature = [\"-40 C\", \"65 C\"]\n\
          ageing = {{ first_year_at_25c = \"2 %\", at_full_charge = 2.0, doubles_every_k = 10.0, time_exponent = 0.75, per_100_cycles = \"0 %\" }}\n{LOAD}"
     ))
-    .battery;
+    .battery
+    .clone();
     assert_eq!(battery.capacity.nominal, Capacitance::from_farads(10.0) * Voltage::from_volts(5.0));
     close(battery.capacity.spread_si, 10.0);
     assert_eq!(battery.resistance.nominal, Resistance::from_milliohms(120.0));
@@ -150,7 +151,7 @@ fn two_loads_on_one_regulator_pay_for_it_once() {
 fn transmit_current_lies_between_the_rows_of_the_table() {
     let radio = "[radio]\ntransmit = [[\"10 dBm\", \"30 mA\"], [\"14 dBm\", \"50 mA\"]]\nreceive = \"5 mA\"\nwait = \"1 mA\"\nsleep = \"2 uA\"\nstandby = \"1 mA\"\n\
         region = \"US915\"\ndata_rates = { DR1 = \"25 %\", DR0 = \"75 %\" }\npower = \"12 dBm\"\n";
-    let radio = with_battery(radio).radio.expect("a radio");
+    let radio = with_battery(radio).radio.clone().expect("a radio");
     close(radio.transmit_current.nominal.milliamperes(), 40.0);
     assert_eq!(radio.region.name, "US915");
     assert_eq!(

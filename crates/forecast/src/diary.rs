@@ -1,6 +1,7 @@
 //! Where the node is in each hour of the year: under which sky, moving or not.
 
-use design::node::{Condition, Design, Sky, Stay};
+use design::node::{Condition, Design, Stay};
+use design::surroundings::Sky;
 
 /// What an hour is like, as far as loads can ask.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

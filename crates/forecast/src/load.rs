@@ -1,9 +1,5 @@
 //! What the node draws: floor, activities and drains, compiled into one table that the lives look up by the hour.
-#![expect(
-    clippy::cast_possible_truncation,
-    clippy::cast_sign_loss,
-    reason = "single precision is the point of the tables, and places in them are clamped"
-)]
+#![expect(clippy::cast_possible_truncation, reason = "single precision is the point of the tables")]
 
 mod fix;
 mod uplink;
@@ -11,12 +7,15 @@ mod uplink;
 pub use fix::FixCost;
 pub use uplink::{LARGEST_TRIES, MessageCost, join_cost};
 
-use design::node::{Activity, Condition, Design, Load, Sky, Step};
+use design::message::bytes_at;
+use design::node::{Activity, Condition, Design, Load, Step};
 use design::part::Regulator;
 use design::quantity::{Charge, Current, Duration, Voltage};
+use design::surroundings::Sky;
 
 use crate::diary::{Diary, Situation};
 use crate::power::battery::Pulse;
+use crate::radio::link_state::LinkState;
 
 /// A current at the battery: one part that flows whatever the voltage, one part of constant power behind a converter.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -129,24 +128,30 @@ pub struct Demand {
 }
 
 impl Demand {
-    /// Compiles the loads of a design for the kinds of hours that its diary brings.
+    /// Compiles the loads of a design for the kinds of hours that its diary brings, its messages going as it states.
     #[must_use]
     pub fn new(design: &Design, diary: &Diary) -> Self {
+        Self::on_link(design, &LinkState::as_designed(design), diary)
+    }
+
+    /// Compiles the loads of a design for the kinds of hours that its diary brings, its messages going as `link` says.
+    #[must_use]
+    pub fn on_link(design: &Design, link: &LinkState, diary: &Diary) -> Self {
         let levels = charge_levels(&design.loads);
         let mut purposes = Vec::new();
         let mut rows = Vec::with_capacity(diary.situations().len() * levels.len());
         for situation in diary.situations() {
             for &level in &levels {
-                rows.push(row(design, *situation, level, &mut purposes));
+                rows.push(row(design, link, *situation, level, &mut purposes));
             }
         }
-        let join = design.radio.as_ref().map_or(Charge::ZERO, join_cost);
+        let join = design.radio.as_ref().map_or(Charge::ZERO, |radio| join_cost(radio, link));
         Self {
             purposes,
             levels,
             kinds: diary.situations().to_vec(),
             rows,
-            pulse: largest_pulse(design),
+            pulse: largest_pulse(design, link),
             join,
         }
     }
@@ -217,13 +222,20 @@ fn charge_levels(loads: &[Load]) -> Vec<f32> {
     levels
 }
 
-fn row(design: &Design, situation: Situation, level: f32, purposes: &mut Vec<String>) -> Row {
+fn row(
+    design: &Design,
+    link: &LinkState,
+    situation: Situation,
+    level: f32,
+    purposes: &mut Vec<String>,
+) -> Row {
     let mut row = Row::default();
     for load in &design.loads {
         let mut busy_share = 0.0;
         for activity in &load.activities {
             if holds_in(&activity.when, situation) {
-                busy_share += add_activity(&mut row, design, load, activity, situation, level, purposes);
+                busy_share +=
+                    add_activity(&mut row, (design, link), load, activity, situation, level, purposes);
             }
         }
         add_floor(&mut row, load, busy_share, purposes);
@@ -270,7 +282,7 @@ fn add_floor(row: &mut Row, load: &Load, busy_share: f64, purposes: &mut Vec<Str
 /// An activity that waits for cold air is not counted as busy, so that the floor never falls short.
 fn add_activity(
     row: &mut Row,
-    design: &Design,
+    (design, link): (&Design, &LinkState),
     load: &Load,
     activity: &Activity,
     situation: Situation,
@@ -282,7 +294,7 @@ fn add_activity(
     let threshold = activity.when.air_below.map_or(f32::INFINITY, |air| air.celsius() as f32);
     let mut busy_seconds = 0.0;
     for step in &activity.steps {
-        for (label, current, seconds) in costs(design, step, interval, situation.sky) {
+        for (label, current, seconds) in costs(design, link, step, interval, situation.sky) {
             busy_seconds += seconds;
             let draw = Draw::behind(&load.regulator, current, seconds * per_second);
             add(row, purpose(purposes, &format!("{}: {label}", activity.name)), draw, threshold);
@@ -300,14 +312,21 @@ fn interval_at(activity: &Activity, level: f32) -> Option<Duration> {
 }
 
 /// What one step costs: label, current and mean time of each of its phases.
-fn costs(design: &Design, step: &Step, interval: Duration, sky: Sky) -> Vec<(&'static str, Current, f64)> {
+fn costs(
+    design: &Design,
+    link: &LinkState,
+    step: &Step,
+    interval: Duration,
+    sky: Sky,
+) -> Vec<(&'static str, Current, f64)> {
     match step {
         Step::Draw { current, time } => vec![("measuring", current.nominal, time.seconds())],
         Step::Uplink { message, payload, confirmed, loss } => {
             let Some(radio) = &design.radio else { return Vec::new() };
+            let loss = link.unanswered.unwrap_or(*loss);
             let tries = if *confirmed { uplink::expected_tries(loss.fraction()) } else { 1.0 };
-            let bytes = |rate| design.bytes_at(message.as_deref(), payload.bytes() as usize, rate);
-            let cost = MessageCost::new(radio, bytes);
+            let bytes = |rate| bytes_at(&design.messages, message.as_deref(), *payload, rate);
+            let cost = MessageCost::new(radio, link, bytes);
             vec![
                 ("sending", radio.transmit_current.nominal, cost.sending.seconds() * tries),
                 ("waiting for a window", radio.radio.wait, cost.waiting.seconds() * tries),
@@ -350,7 +369,7 @@ fn add(row: &mut Row, purpose: usize, draw: Draw, air_below_celsius: f32) {
 }
 
 /// The step that draws the largest current at the battery; behind a converter at 3.3 V input or its output, if higher.
-fn largest_pulse(design: &Design) -> Pulse {
+fn largest_pulse(design: &Design, link: &LinkState) -> Pulse {
     let mut largest = Pulse::default();
     for load in &design.loads {
         for step in load.activities.iter().flat_map(|activity| &activity.steps) {
@@ -358,8 +377,8 @@ fn largest_pulse(design: &Design) -> Pulse {
                 Step::Draw { current, time } => (current.nominal, time.seconds()),
                 Step::Uplink { message, payload, .. } => {
                     let Some(radio) = &design.radio else { continue };
-                    let bytes = |rate| design.bytes_at(message.as_deref(), payload.bytes() as usize, rate);
-                    (radio.transmit_current.nominal, MessageCost::longest(radio, bytes).seconds())
+                    let bytes = |rate| bytes_at(&design.messages, message.as_deref(), *payload, rate);
+                    (radio.transmit_current.nominal, MessageCost::longest(radio, link, bytes).seconds())
                 }
                 Step::Fix { give_up_after, .. } => {
                     let Some(receiver) = &design.receiver else { continue };

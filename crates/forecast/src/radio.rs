@@ -8,6 +8,7 @@ pub mod coverage;
 pub mod demodulation;
 pub mod level;
 pub mod link;
+pub mod link_state;
 pub mod loss;
 pub mod spots;
 pub mod survey;

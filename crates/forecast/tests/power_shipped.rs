@@ -45,7 +45,7 @@ fn battery_for(charger: &str) -> &'static str {
 #[test]
 fn every_shipped_panel_has_a_curve_through_its_points() {
     for key in shipped("panel") {
-        let panel = node(key, "linear-usb-gated", "nmc-18650").panel.expect("a panel").panel;
+        let panel = node(key, "linear-usb-gated", "nmc-18650").panel.clone().expect("a panel").panel;
         let model = PanelModel::new(&panel).unwrap_or_else(|error| panic!("{key}: {error}"));
         let curve = model.at(1000.0, 25.0);
         let best = curve.best_point();

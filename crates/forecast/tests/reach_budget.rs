@@ -14,14 +14,19 @@ use forecast::radio::loss::surroundings;
 use forecast::terrain::{Grid, Terrain, Tile};
 
 fn larkmoor() -> (Vec<Design>, Terrain) {
+    with_gateways("")
+}
+
+/// Larkmoor with these gateways more.
+fn with_gateways(more: &str) -> (Vec<Design>, Terrain) {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples/larkmoor");
     let text = |name: &str| std::fs::read_to_string(folder.join(name)).expect("the example is there");
-    let fleet = design::fleet::resolve(&design::file::parse_fleet(&text("larkmoor.toml")))
+    let fleet = design::fleet::resolve(&design::file::parse_fleet(&(text("larkmoor.toml") + more)))
         .expect("it resolves")
         .fleet;
     let designs = fleet.nodes.iter().map(|node| {
         let kind = design::resolve::resolve(&Catalog::builtin(), &design::file::parse(&text(&node.kind)));
-        node.design(&kind.expect("it resolves").design, &fleet.surroundings)
+        fleet.design(node, &kind.expect("it resolves").design).expect("it may stand there")
     });
     let tile = std::fs::read(folder.join("terrain/larkmoor.tif")).expect("the tile is there");
     (designs.collect(), Terrain::new(vec![Tile::read("larkmoor.tif", &tile).expect("a tile")]))
@@ -83,11 +88,9 @@ fn rates_come_fastest_first_and_each_bears_more_than_the_one_before() {
 
 #[test]
 fn a_gateway_with_more_antenna_or_less_noise_bears_more() {
-    let (designs, _) = larkmoor();
-    let mut design = designs.first().expect("a node").clone();
-    let mut better = design.surroundings.gateways.first().expect("a gateway").clone();
-    better.antenna_gain = better.antenna_gain + design::quantity::Decibels::from_decibels(4.0);
-    design.surroundings.gateways.push(better);
-    let advantages: Vec<f64> = stations(&design).iter().map(|station| station.advantage.decibels()).collect();
+    let better = "\n[gateway.better]\nlatitude = \"47.005 deg\"\nlongitude = \"13.035 deg\"\nantenna_height = \"11 m\"\nantenna_gain = \"7 dBi\"\ncable_loss = \"1 dB\"\n";
+    let (designs, _) = with_gateways(better);
+    let design = designs.first().expect("a node");
+    let advantages: Vec<f64> = stations(design).iter().map(|station| station.advantage.decibels()).collect();
     assert!(advantages[0].abs() < 1e-12 && (advantages[1] - 4.0).abs() < 1e-9, "{advantages:?}");
 }

@@ -5,6 +5,7 @@ use std::f64::consts::{PI, TAU};
 
 use design::quantity::{Charge, Current, Duration, Irradiance, Share, Temperature, Voltage};
 use forecast::life::climate_view::{ClimateMonth, ClimateView, DarkFortnight};
+use forecast::radio::link_state::LinkState;
 use verdict::plan::{
     Cause, Chances, DayBand, DefectRow, Driver, FaultRow, Finding, FortnightHour, Hour, Kept, LedgerEntry,
     Life, Moment, MonthRow, NodeState, Plan, Promised, Restart, Severity, Verdict, WeatherUsed, WorstLife,
@@ -133,9 +134,9 @@ pub(crate) fn subject() -> Subject {
         stops_percent: hours().iter().map(|hour| 8.0 - 0.5 * hour.battery.celsius().min(5.0)).collect(),
         worst_stops_percent: vec![9.0; 2 * 7 * 24],
         restarts_percent: 18.0,
-        law: verdict::law::judge(&design),
+        law: verdict::law::judge(&design, &LinkState::as_designed(&design)),
         reach: verdict::reach::judge(&design, None, &[], 1),
-        messages: verdict::message::view(&design),
+        messages: verdict::message::view(&design, &LinkState::as_designed(&design)),
         climate: Some(Assumed { view: climate(), origin: Origin::BuiltIn }),
         doubts: vec![(
             "battery.self_discharge_per_month".to_owned(),

@@ -13,15 +13,16 @@ mod traffic;
 
 pub use hour::{Transmission, most_on_air, periodic_on_air, shortest_interval};
 pub use join::{DEV_NONCES, JoinPhase, JoinPlan};
-pub use payload::{Ceiling, LONGEST_ANSWERS};
 pub use power::{PowerRow, radiated};
 
 use design::law::{Clause, Confidence, Law, Unseen};
+use design::message::Ceiling;
 use design::node::{Design, RadioUse};
 use design::quantity::{Duration, Frequency, Share};
 use design::region::Modulation;
 
 use crate::finding::{Finding, Verdict};
+use forecast::radio::link_state::LinkState;
 use traffic::Traffic;
 
 /// What is said of the law.
@@ -237,11 +238,11 @@ pub struct OnAir {
     pub busiest_day: Duration,
 }
 
-/// Judges a design. Nothing is judged that the design does not say: where the law's text was not seen, the answer is
+/// Judges a design whose messages go as `link` says. Nothing is judged that the design does not say: where the law's text was not seen, the answer is
 /// [`Verdict::NotKnown`] or a remark.
 #[must_use]
-pub fn judge(design: &Design) -> LawPlan {
-    let case = design.radio.as_ref().and_then(|radio| Case::new(design, radio));
+pub fn judge(design: &Design, link: &LinkState) -> LawPlan {
+    let case = design.radio.as_ref().and_then(|radio| Case::new(design, radio, link));
     let Some(case) = case.filter(|case| !case.traffic.messages.is_empty()) else { return silent() };
     let (on_air, mut checks) = duty::judge(&case);
     let (power, of_power) = power::judge(&case);
@@ -299,27 +300,19 @@ impl Rate {
 }
 
 impl<'a> Case<'a> {
-    fn new(design: &'a Design, radio: &'a RadioUse) -> Option<Self> {
+    fn new(design: &'a Design, radio: &'a RadioUse, link: &LinkState) -> Option<Self> {
         let law = Law::of_region(&radio.region.name)?;
-        let in_use =
-            |rate: u8| radio.data_rates.iter().any(|(known, share)| *known == rate && *share > Share::ZERO);
         let rate = |number: u8| {
             let modulation = radio.region.modulation(number)?;
             Some(Rate {
                 number,
                 modulation,
                 bandwidth: modulation.occupied_bandwidth()?,
-                in_use: in_use(number),
+                in_use: link.uses(number),
             })
         };
         let rates = radio.allowed_rates.iter().filter_map(|number| rate(*number)).collect();
-        let mut case = Self { design, radio, law, traffic: Traffic::new(design), rates };
-        // A network that holds a node to 400 ms never asks for a rate at which nothing fits in them.
-        let usable: Vec<bool> =
-            case.rates.iter().map(|rate| rate.in_use || payload::ceiling(&case, rate).bytes > 0).collect();
-        let mut keep = usable.into_iter();
-        case.rates.retain(|_| keep.next().unwrap_or(false));
-        Some(case)
+        Some(Self { design, radio, law, traffic: Traffic::new(design), rates })
     }
 
     /// The limit on one transmission at this data rate.

@@ -10,13 +10,13 @@ pub use cliff::{Cliff, Stair, cliff, room, stairs};
 pub use map::{Example, Row, rows};
 pub use text::text_bytes;
 
-use design::message::{Direction, Form, Message, Version};
+use design::message::{Ceiling, Direction, Form, Message, Version};
 use design::node::{Design, RadioUse};
 use design::quantity::{Charge, Duration};
-use design::region::{Modulation, PayloadConditions};
+use design::region::Modulation;
 
-use crate::law::LONGEST_ANSWERS;
 use forecast::radio::airtime::{self, Lora};
+use forecast::radio::link_state::LinkState;
 
 /// Everything that `check` says about one message.
 #[derive(Clone, Debug)]
@@ -77,15 +77,6 @@ pub struct RateView {
     pub text_fits: bool,
 }
 
-/// The most application bytes at one data rate.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Ceiling {
-    /// With nothing else in the frame.
-    pub bytes: usize,
-    /// With 15 bytes of answers to the network; 0 if they fill the frame.
-    pub with_answers: usize,
-}
-
 /// What a message costs.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Cost {
@@ -104,17 +95,18 @@ pub struct Mean {
     pub as_text: Cost,
 }
 
-/// What `check` says about the messages of a design, in the order of the file.
+/// What `check` says about the messages of a design that go as `link` says, in the order of the file.
 #[must_use]
-pub fn view(design: &Design) -> Vec<MessageView> {
-    design.messages.iter().map(|message| of_message(message, design.radio.as_ref())).collect()
+pub fn view(design: &Design, link: &LinkState) -> Vec<MessageView> {
+    design.messages.iter().map(|message| of_message(message, design, link)).collect()
 }
 
-fn of_message(message: &Message, radio: Option<&RadioUse>) -> MessageView {
+fn of_message(message: &Message, design: &Design, link: &LinkState) -> MessageView {
+    let radio = design.radio.as_ref();
     let text = text_bytes(message, Form::Full);
     let forms: Vec<FormView> =
         message.forms().into_iter().map(|form| of_form(message, form, radio)).collect();
-    let mean = radio.filter(|_| message.direction == Direction::Up).map(|radio| mean(message, radio));
+    let mean = radio.filter(|_| message.direction == Direction::Up).map(|radio| mean(message, radio, link));
     MessageView {
         name: message.name.clone(),
         title: message.title.clone(),
@@ -155,8 +147,8 @@ fn of_rate(
     (bytes, text): (usize, usize),
 ) -> Option<RateView> {
     let (modulation, ceiling) = match message.direction {
-        Direction::Up => (radio.region.modulation(number)?, ceiling(radio, number)),
-        Direction::Down => (radio.region.down_modulation(number)?, ceiling_down(radio, number)),
+        Direction::Up => (radio.region.modulation(number)?, radio.ceiling(number)),
+        Direction::Down => (radio.region.down_modulation(number)?, Ceiling::down(&radio.region, number)),
     };
     let cost = |bytes: usize| cost(radio, message.direction, modulation, bytes);
     Some(RateView {
@@ -170,20 +162,6 @@ fn of_rate(
         as_text: cost(text)?,
         text_fits: text <= ceiling.bytes,
     })
-}
-
-/// The most application bytes at a data rate.
-#[must_use]
-pub fn ceiling(radio: &RadioUse, data_rate: u8) -> Ceiling {
-    let conditions = PayloadConditions { repeater: false, dwell: radio.dwell_limit };
-    let bytes = radio.region.largest_payload(data_rate, conditions);
-    Ceiling { bytes, with_answers: bytes.saturating_sub(LONGEST_ANSWERS) }
-}
-
-/// The most application bytes to the node at a data rate; the network's own commands take from them.
-fn ceiling_down(radio: &RadioUse, data_rate: u8) -> Ceiling {
-    let bytes = radio.region.largest_downlink_payload(data_rate);
-    Ceiling { bytes, with_answers: bytes.saturating_sub(LONGEST_ANSWERS) }
 }
 
 /// What so many application bytes cost; `None` for LR-FHSS, which isn't modelled.
@@ -207,9 +185,9 @@ fn downlink(modulation: Modulation, frame_bytes: usize) -> Option<Duration> {
     }
 }
 
-fn mean(message: &Message, radio: &RadioUse) -> Mean {
+fn mean(message: &Message, radio: &RadioUse, link: &LinkState) -> Mean {
     let mut mean = Mean { sent: Cost::default(), as_text: Cost::default() };
-    for (number, share) in &radio.data_rates {
+    for (number, share) in &link.data_rates {
         let form = message.form_at(*number);
         let bytes = message.layout(form).bytes;
         let Some(modulation) = radio.region.modulation(*number) else { continue };

@@ -5,6 +5,7 @@
     reason = "counts of spots are small and not negative"
 )]
 
+use design::change::Change;
 use design::node::Design;
 use design::quantity::{Decibels, Duration, Length, Quantity, Share};
 
@@ -74,19 +75,17 @@ pub enum Remedy {
 }
 
 impl Remedy {
-    /// The design after it, for the gateway at this place in the file.
-    fn made_to(self, design: &Design, gateway: usize) -> Design {
-        let mut changed = design.clone();
-        let gateway = changed.surroundings.gateways.get_mut(gateway);
-        match (self, &mut changed.radio, gateway) {
-            (Self::TallerNode(by), Some(radio), _) => radio.antenna_height = radio.antenna_height + by,
-            (Self::TallerGateway(by), _, Some(gateway)) => {
-                gateway.antenna_height = gateway.antenna_height + by;
-            }
-            (Self::BetterAntenna(by), _, Some(gateway)) => gateway.antenna_gain = gateway.antenna_gain + by,
-            _ => {}
-        }
-        changed
+    /// The design after it, for the gateway at this place in the file; `None` if it is out of range.
+    fn made_to(self, design: &Design, gateway: usize) -> Option<Design> {
+        let known = design.surroundings.gateways.get(gateway)?;
+        let gateway = known.name.clone();
+        let change = match self {
+            Self::TallerNode(by) => Change::AntennaHeight(design.radio.as_ref()?.antenna_height + by),
+            Self::TallerGateway(by) => Change::GatewayHeight { gateway, height: known.antenna_height + by },
+            Self::BetterAntenna(by) => Change::GatewayGain { gateway, gain: known.antenna_gain + by },
+            Self::AnotherGateway => return None,
+        };
+        design.with(change).ok()
     }
 
     /// In words.
@@ -121,20 +120,12 @@ pub fn judge(design: &Design, terrain: Option<&Terrain>, crowd: &[Sender], seed:
         spots_heard: seen.spots_heard,
         middle: seen.middle,
         worst_fifth: seen.worst_fifth,
-        middle_rates: spots.classes()[spots.class(&spots.middle())].data_rates.clone(),
+        middle_rates: spots.middle_state().data_rates.clone(),
         all_rates: seen.rates,
         settling: settling(design, &spots),
         findings: findings(design, terrain, &spots),
         links: spots.links().to_vec(),
         spots,
-    }
-}
-
-impl Reach {
-    /// The design with the data rates of the middle spot.
-    #[must_use]
-    pub fn as_heard(&self, design: &Design) -> Design {
-        self.spots.classes()[self.spots.class(&self.spots.middle())].of(design)
     }
 }
 
@@ -225,7 +216,7 @@ fn remedies(design: &Design, terrain: Option<&Terrain>, crowd: &[Sender], seed: 
     let Some(best) = links(design, terrain).first().cloned() else { return Vec::new() };
     let better = |by: u32| Decibels::from_decibels(by.into());
     let holds = |change: Remedy| {
-        let changed = change.made_to(design, best.index);
+        let Some(changed) = change.made_to(design, best.index) else { return false };
         let spots = Spots::new(&changed, links(&changed, terrain), crowd, seed);
         Seen::of(&spots, changed.promise.heard).verdict(&changed) == Verdict::Holds
     };
@@ -234,7 +225,8 @@ fn remedies(design: &Design, terrain: Option<&Terrain>, crowd: &[Sender], seed: 
         return vec![Remedy::AnotherGateway];
     };
     let brings_enough = |change: &Remedy| {
-        let links = links(&change.made_to(design, best.index), terrain);
+        let Some(changed) = change.made_to(design, best.index) else { return false };
+        let links = links(&changed, terrain);
         let margin = links.iter().find(|link| link.index == best.index).map(Link::slowest_margin);
         margin.is_some_and(|margin| margin >= best.slowest_margin() + needed.decibels()) && holds(*change)
     };

@@ -4,6 +4,7 @@
 mod common;
 
 use design::quantity::Duration;
+use forecast::radio::link_state::LinkState;
 use verdict::law::{Bound, judge};
 use verdict::plan::{affordable, plan_once};
 
@@ -17,9 +18,10 @@ fn a_primary_cell_pays_for_so_many_messages() {
          [regulator.main]\nkind = \"none\"\n[load.board]\nfloor = \"12 uA\"\nfloor_measured = true\n\
          [load.board.activity.report]\nevery = \"1 h\"\nsteps = [{ uplink = { payload = \"10 bytes\" } }]\n",
     );
+    let link = LinkState::as_designed(&design);
     let plan = plan_once(&design, &common::port_angeles());
-    let mut law = judge(&design);
-    affordable(&design, &plan, &mut law);
+    let mut law = judge(&design, &link);
+    affordable(&design, &link, &plan, &mut law);
     let intervals: Vec<f64> = law.messages[0]
         .rates
         .iter()

@@ -7,14 +7,20 @@ mod common;
 
 use design::node::Design;
 use design::quantity::Duration;
+use forecast::radio::link_state::LinkState;
 use proptest::prelude::*;
 use verdict::law::{
-    Bound, DEV_NONCES, LawPlan, Limit, RateRow, Topic, Transmission, judge, most_on_air, periodic_on_air,
+    self, Bound, DEV_NONCES, LawPlan, Limit, RateRow, Topic, Transmission, most_on_air, periodic_on_air,
     shortest_interval,
 };
 use verdict::plan::Verdict;
 
 const HOUR: Duration = Duration::from_hours(1.0);
+
+/// As the design states its data rates, whoever hears it.
+fn judge(design: &Design) -> LawPlan {
+    law::judge(design, &LinkState::as_designed(design))
+}
 
 /// A node on a primary cell with this radio and these activities.
 fn node(radio: &str, activities: &str) -> Design {
@@ -390,7 +396,7 @@ fn only_what_can_fall_together_is_added() {
 fn larkmoor_is_lawful_where_it_stands() {
     let judged = |text: &str| {
         let design = common::design(text);
-        judge(&verdict::reach::judge(&design, None, &[], 1).as_heard(&design))
+        law::judge(&design, verdict::reach::judge(&design, None, &[], 1).spots.middle_state())
     };
     let mast = judged(include_str!("../../../examples/larkmoor/frost-mast.toml"));
     assert_eq!(mast.verdict, Verdict::Tight, "{}", mast.reason);

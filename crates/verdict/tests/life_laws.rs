@@ -29,11 +29,9 @@ fn december_is_kinder_to_better_nodes() {
     let weather = port_angeles();
     let lowest = |panel: &str, tilt: &str, floor: &str| {
         let load = REPORTING.replace("80 uA", floor);
-        let mut design =
-            solar(panel, "linear-usb-gated", "part = \"nmc-18650\"\ncapacity = \"1500 mAh\"", &load);
-        if let Some(mounted) = &mut design.panel {
-            mounted.tilt = design::quantity::Angle::from_degrees(tilt.parse().expect("a number"));
-        }
+        let design = solar(panel, "linear-usb-gated", "part = \"nmc-18650\"\ncapacity = \"1500 mAh\"", &load);
+        let tilt = design::quantity::Angle::from_degrees(tilt.parse().expect("a number"));
+        let design = design.with(design::change::Change::Tilt(tilt)).expect("a tilt");
         plan(&design, &weather).life.lowest_charge.fraction()
     };
     let base = lowest("panel-0w5", "30", "4 mA");

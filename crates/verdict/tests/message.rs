@@ -3,11 +3,12 @@
 #[path = "../../forecast/tests/common/mod.rs"]
 mod common;
 
-use design::message::{Direction, Form};
+use design::message::{Direction, Form, bytes_at};
 use design::node::Design;
-use design::quantity::{Duration, Frequency, Share};
+use design::quantity::{Bytes, Duration, Frequency, Share};
 use design::region::Modulation;
-use verdict::message::{FormView, MessageView, RateView, ceiling, stairs, view};
+use forecast::radio::link_state::LinkState;
+use verdict::message::{FormView, MessageView, RateView, stairs, view};
 
 fn lora(spreading_factor: u8) -> Modulation {
     Modulation::Lora { spreading_factor, bandwidth: Frequency::from_kilohertz(125.0) }
@@ -17,6 +18,10 @@ fn node(region: &str, rates: &str, more: &str) -> Design {
     common::primary(&format!(
         "[radio]\npart = \"radio-mcu-14dbm\"\nregion = \"{region}\"\n{rates}\npower = \"14 dBm\"\n{more}\n[load.board]\nfloor = \"10 uA\"\nfloor_measured = true\n"
     ))
+}
+
+fn as_designed(design: &Design) -> Vec<MessageView> {
+    view(design, &LinkState::as_designed(design))
 }
 
 fn frost_mast() -> Design {
@@ -59,14 +64,14 @@ fn stairs_are_those_worked_out_beforehand() {
 fn one_byte_over_the_edge_costs_a_group_of_symbols() {
     let more = "[message.report]\nport = 2\nfield.blob = { kind = \"bytes\", length = \"7 bytes\" }\n";
     let design = node("EU868", "data_rate = \"DR0\"", more);
-    let views = view(&design);
+    let views = as_designed(&design);
     let form = &message(&views, "report").forms[0];
     assert_eq!((form.bits, form.bytes), (57, 8), "56 bits and the one that says absent");
     let slowest = rate(form, 0);
     let cliff = slowest.cliff.expect("7 bytes cost less");
     assert_eq!((cliff.bytes, slowest.room), (1, 4), "7 bytes cost less, 12 bytes the same");
     assert!((cliff.airtime.milliseconds() - 163.84).abs() < 1e-9);
-    let current = design.radio.expect("it has a radio").transmit_current.nominal;
+    let current = design.radio.as_ref().expect("it has a radio").transmit_current.nominal;
     let expected = current * Duration::from_milliseconds(163.84);
     assert!((cliff.charge.coulombs() - expected.coulombs()).abs() < 1e-12);
 }
@@ -84,14 +89,14 @@ fn ceilings_are_those_of_the_regional_parameters() {
         ("AU915", "DR3", 1, 0, 0),
     ] {
         let design = node(region, &format!("data_rate = \"{used}\""), "");
-        let ceiling = ceiling(&design.radio.expect("it has a radio"), number);
+        let ceiling = design.radio.as_ref().expect("it has a radio").ceiling(number);
         assert_eq!((ceiling.bytes, ceiling.with_answers), (bytes, with_answers), "{region} DR{number}");
     }
 }
 
 #[test]
 fn the_frost_mast_fits_twelve_bytes_and_five() {
-    let views = view(&frost_mast());
+    let views = as_designed(&frost_mast());
     let report = message(&views, "report");
     let lengths: Vec<(Form, u32, usize)> =
         report.forms.iter().map(|form| (form.form, form.bits, form.bytes)).collect();
@@ -106,26 +111,31 @@ fn the_frost_mast_fits_twelve_bytes_and_five() {
 #[test]
 fn the_form_that_is_sent_follows_the_data_rate() {
     let design = frost_mast();
-    let views = view(&design);
+    let views = as_designed(&design);
     let report = message(&views, "report");
     for number in 0..=5 {
         let sent: Vec<bool> = report.forms.iter().map(|form| rate(form, number).sent).collect();
         assert_eq!(sent, [number > 2, number <= 2], "DR{number}");
-        assert_eq!(design.bytes_at(Some("report"), 0, number), if number > 2 { 12 } else { 5 });
+        assert_eq!(
+            bytes_at(&design.messages, Some("report"), Bytes::ZERO, number),
+            if number > 2 { 12 } else { 5 }
+        );
     }
-    assert_eq!(design.bytes_at(None, 9, 0), 9, "a message that is not designed has the bytes it states");
+    assert_eq!(
+        bytes_at(&design.messages, None, Bytes::from_bytes(8.5), 0),
+        9,
+        "a message that is not designed has the bytes it states"
+    );
 }
 
 /// The mean over the data rates is the sum of its parts: 70 % at DR5 (SF7) and 25 % at
 /// DR3 (SF9) with 12 bytes, 5 % at DR1 (SF11) with 5.
 #[test]
 fn codes_save_airtime_and_charge_over_text() {
-    let mut design = frost_mast();
-    if let Some(radio) = &mut design.radio {
-        let shares = [(5, 70.0), (3, 25.0), (1, 5.0)];
-        radio.data_rates = shares.map(|(rate, percent)| (rate, Share::from_percent(percent))).to_vec();
-    }
-    let views = view(&design);
+    let design = frost_mast();
+    let shares = [(5, 70.0), (3, 25.0), (1, 5.0)];
+    let data_rates = shares.map(|(rate, percent)| (rate, Share::from_percent(percent))).to_vec();
+    let views = view(&design, &LinkState { data_rates, unanswered: None });
     let report = message(&views, "report");
     let (full, short) = (&report.forms[0], &report.forms[1]);
     let mean = report.mean.expect("it has a radio");
@@ -134,14 +144,14 @@ fn codes_save_airtime_and_charge_over_text() {
         parts.iter().map(|(form, number, share)| rate(form, *number).cost.airtime.seconds() * share).sum();
     assert!((mean.sent.airtime.seconds() - airtime_s).abs() < 1e-12);
     assert!(mean.as_text.airtime.seconds() > 1.5 * airtime_s, "text takes half as long again at least");
-    let charge = design.radio.expect("it has a radio").transmit_current.nominal * mean.sent.airtime;
+    let charge = design.radio.as_ref().expect("it has a radio").transmit_current.nominal * mean.sent.airtime;
     assert!((mean.sent.charge.coulombs() - charge.coulombs()).abs() < 1e-12);
     assert!(mean.as_text.charge > mean.sent.charge);
 }
 
 #[test]
 fn the_byte_map_has_no_gap_and_shows_every_meaning() {
-    for message in view(&frost_mast()) {
+    for message in as_designed(&frost_mast()) {
         for form in &message.forms {
             let mut offset = 0;
             for row in &form.rows {
@@ -151,7 +161,7 @@ fn the_byte_map_has_no_gap_and_shows_every_meaning() {
             assert_eq!(offset, form.bits);
         }
     }
-    let views = view(&frost_mast());
+    let views = as_designed(&frost_mast());
     let rows = &message(&views, "report").forms[0].rows;
     let first = &rows[0];
     assert_eq!((first.range, first.step, first.decimals), (Some((-40.0, 60.0)), Some(0.1), 1));
@@ -167,7 +177,7 @@ fn the_byte_map_has_no_gap_and_shows_every_meaning() {
 fn a_position_on_a_grid_of_1_2_metres_takes_49_bits() {
     let more = "[message.track]\nport = 2\nfield.spot = { kind = \"position\", grid = \"1.2 m\" }\n";
     let design = node("US915", "data_rate = \"DR0\"", more);
-    let views = view(&design);
+    let views = as_designed(&design);
     let form = &message(&views, "track").forms[0];
     let bits: Vec<u32> = form.rows.iter().map(|row| row.bits).collect();
     assert_eq!(bits, [24, 25]);

@@ -21,14 +21,22 @@ use verdict::reach::{Remedy, judge};
 /// A node at 47 N 8 E with 14 dBm and dipoles, and one gateway so many kilometres north of it.
 fn node(km: f64, radio: &str, gateway: &str, ground: &str) -> Design {
     let latitude = 47.0 + km / 111.19;
-    common::primary(&format!(
+    common::primary(
+        &(without_gateway(radio)
+            + &format!(
+                "[gateway.roof]\nlatitude = \"{latitude} deg\"\nlongitude = \"8 deg\"\nantenna_height = \"12 m\"\ncable_loss = \"0 dB\"\n{gateway}\n\
+         [ground]\n{ground}\n"
+            )),
+    )
+}
+
+fn without_gateway(radio: &str) -> String {
+    format!(
         "[radio]\npart = \"radio-mcu-22dbm\"\nregion = \"EU868\"\npower = \"14 dBm\"\n{radio}\n\
          [regulator.main]\nkind = \"none\"\n\
          [load.board]\nfloor = \"12 uA\"\nfloor_measured = true\n\
-         [load.board.activity.report]\nevery = \"15 min\"\nsteps = [{{ uplink = {{ payload = \"12 bytes\" }} }}]\n\
-         [gateway.roof]\nlatitude = \"{latitude} deg\"\nlongitude = \"8 deg\"\nantenna_height = \"12 m\"\ncable_loss = \"0 dB\"\n{gateway}\n\
-         [ground]\n{ground}\n"
-    ))
+         [load.board.activity.report]\nevery = \"15 min\"\nsteps = [{{ uplink = {{ payload = \"12 bytes\" }} }}]\n"
+    )
 }
 
 fn open(metres: f64) -> Antenna {
@@ -177,8 +185,7 @@ fn verdicts_go_from_holds_to_fails_with_distance_and_name_what_helps() {
 
 #[test]
 fn without_a_gateway_nothing_is_known() {
-    let mut design = node(2.0, "data_rate = \"DR3\"", "", "");
-    design.surroundings.gateways.clear();
+    let design = common::primary(&without_gateway("data_rate = \"DR3\""));
     let reach = judge(&design, None, &[], 1);
     assert_eq!(reach.verdict, Verdict::NotKnown);
     assert!(reach.reason.contains("[gateway.NAME]"));
@@ -186,14 +193,15 @@ fn without_a_gateway_nothing_is_known() {
 
 #[test]
 fn a_second_gateway_never_worsens_and_the_seed_decides() {
-    let mut design = node(9.0, "", "", "");
+    let design = node(9.0, "", "", "");
     let one = judge(&design, None, &[], 3);
     let again = judge(&design, None, &[], 3);
     assert_eq!((one.spots_heard, one.worst_fifth), (again.spots_heard, again.worst_fifth));
-    let mut second = design.surroundings.gateways[0].clone();
-    second.name = "barn".to_owned();
-    design.surroundings.gateways.push(second);
-    let two = judge(&design, None, &[], 3);
+    let second = format!(
+        "[gateway.barn]\nlatitude = \"{} deg\"\nlongitude = \"8 deg\"\nantenna_height = \"12 m\"\ncable_loss = \"0 dB\"",
+        47.0 + 9.0 / 111.19
+    );
+    let two = judge(&node(9.0, "", &second, ""), None, &[], 3);
     assert!(two.spots_heard >= one.spots_heard && two.worst_fifth > one.worst_fifth);
 }
 
@@ -214,9 +222,8 @@ fn a_node_lives_near_its_gateway_and_dies_far_from_it_by_distance_alone() {
         let climate = Climate::builtin(design.site.latitude, design.site.longitude, design.site.elevation)
             .expect("on land");
         let reach = judge(&design, None, &[], 1);
-        let heard = reach.as_heard(&design);
         let effort = Effort { lives: Some(200), seed: 1, threads: 2 };
-        (reach.middle_rates, plan(&heard, Weather::Climate(&climate), &reach.spots, effort, &Silent))
+        (reach.middle_rates, plan(&design, Weather::Climate(&climate), &reach.spots, effort, &Silent))
     };
     let (near_rates, near) = at(1.0);
     let (far_rates, far) = at(25.0);
@@ -290,9 +297,8 @@ fn a_gateway_may_answer_so_often() {
 
 #[test]
 fn a_gateway_on_another_continent_is_a_slip() {
-    let mut design = node(2.0, "", "", "");
-    let gateway = &mut design.surroundings.gateways[0];
-    (gateway.latitude, gateway.longitude) = (gateway.longitude, gateway.latitude);
+    let swapped = "[gateway.barn]\nlatitude = \"8 deg\"\nlongitude = \"47 deg\"\nantenna_height = \"12 m\"\n";
+    let design = common::primary(&(without_gateway("") + swapped));
     let reach = judge(&design, None, &[], 1);
     let said = reach.findings.iter().find(|finding| finding.code == "reach-far-away").expect("is said");
     assert!(said.help.contains("swapped"), "{}", said.help);

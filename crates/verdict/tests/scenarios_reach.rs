@@ -7,10 +7,10 @@
 mod common;
 
 use design::node::Design;
-use design::surroundings::Gateway;
 use forecast::Silent;
 use forecast::radio::collisions::Sender;
 use forecast::radio::link::links;
+use forecast::radio::link_state::LinkState;
 use forecast::radio::spots::{Spots, senders};
 use forecast::sky::climate::Climate;
 use verdict::law;
@@ -88,7 +88,7 @@ fn the_frost_net_is_lawful_near_its_gateway_and_not_far_from_it() {
     let at = |km: f64| {
         let design = frost_net("", "", km);
         let reach = judge(&design, None, &[], 1);
-        (law::judge(&reach.as_heard(&design)), reach)
+        (law::judge(&design, reach.spots.middle_state()), reach)
     };
     let (near, _) = at(1.0);
     let (far, reach) = at(25.0);
@@ -102,7 +102,7 @@ fn the_frost_net_is_lawful_near_its_gateway_and_not_far_from_it() {
 /// A tracker on a city's trailers in the United States: 12 bytes, a fix every two minutes on the move, one every four
 /// hours parked, 0.5 W flat on the roof; three months in a steel shed.
 fn trailer(bytes: u32, give_up: &str, rate: &str) -> Design {
-    let mut design = common::design(&format!(
+    common::design(&format!(
         r#"
         schema = 1
         name = "Trailer"
@@ -154,12 +154,16 @@ fn trailer(bytes: u32, give_up: &str, rate: &str) -> Design {
         from = "12-01"
         to = "02-28"
         sky = "roof"
+        [gateway.barn]
+        latitude = "42.3 deg"
+        longitude = "-83.1 deg"
+        antenna_height = "10 m"
         "#
-    ));
-    design.surroundings = frost_net("", "", 0.0).surroundings;
-    let roof: &mut Gateway = &mut design.surroundings.gateways[0];
-    (roof.latitude, roof.longitude) = (design.site.latitude, design.site.longitude);
-    design
+    ))
+}
+
+fn as_designed(design: &Design) -> law::LawPlan {
+    law::judge(design, &LinkState::as_designed(design))
 }
 
 fn planned(design: &Design) -> Plan {
@@ -176,7 +180,7 @@ fn said(findings: &[Finding], code: &str) -> bool {
 /// The slowest rate of the plan carries 11 bytes: 12 are too long there, 11 fit.
 #[test]
 fn twelve_bytes_are_too_long_for_the_slowest_rate_and_eleven_fit() {
-    let judged = |bytes| law::judge(&trailer(bytes, "60 s", "data_rate = \"DR3\""));
+    let judged = |bytes| as_designed(&trailer(bytes, "60 s", "data_rate = \"DR3\""));
     let (twelve, eleven) = (judged(12), judged(11));
     assert!(said(&twelve.findings, "bench-only"), "{:?}", twelve.findings);
     assert!(!said(&eleven.findings, "bench-only"), "{:?}", eleven.findings);

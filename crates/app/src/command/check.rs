@@ -11,6 +11,7 @@ use forecast::diary::Diary;
 use forecast::life::climate_view::climate_view;
 use forecast::load::Demand;
 use forecast::power::battery::{charge_at_rest, lowest_charge_for, usable_share};
+use forecast::radio::link_state::LinkState;
 use forecast::radio::spots::Spots;
 use forecast::sky::climate::{Climate, MonthClimate};
 use forecast::sky::daylight;
@@ -107,9 +108,8 @@ fn check(arguments: &Check) -> Result<(String, Verdict), Failure> {
     let (checked, sky) = input::node(&arguments.design, arguments.weather.as_deref())?;
     let terrain = checked.terrain()?;
     let reach = reach::judge(&checked.design, terrain.as_ref(), &[], arguments.seed);
-    let design = reach.as_heard(&checked.design);
-    let plan = plan(arguments, &design, &sky, &reach.spots);
-    let subject = subject(arguments, &checked, &design, reach, &sky, &plan);
+    let plan = plan(arguments, &checked.design, &sky, &reach.spots);
+    let subject = subject(arguments, &checked, reach, &sky, &plan);
     if let Some(path) = &arguments.hours {
         output::write(path, &report::hours::csv(&plan))?;
     }
@@ -150,16 +150,10 @@ fn plan(arguments: &Check, design: &Design, sky: &Sky, spots: &Spots) -> Plan {
     }
 }
 
-fn subject(
-    arguments: &Check,
-    checked: &Checked,
-    design: &Design,
-    reach: Reach,
-    sky: &Sky,
-    plan: &Plan,
-) -> Subject {
-    let mut law = verdict::law::judge(design);
-    affordable(design, plan, &mut law);
+fn subject(arguments: &Check, checked: &Checked, reach: Reach, sky: &Sky, plan: &Plan) -> Subject {
+    let (design, link) = (&checked.design, reach.spots.middle_state());
+    let mut law = verdict::law::judge(design, link);
+    affordable(design, link, plan, &mut law);
     let fields = plan
         .findings
         .iter()
@@ -189,12 +183,12 @@ fn subject(
         daylight_h: observer.map(|observer| daylight::year(&observer, utc_offset_h)).unwrap_or_default(),
         promise: design.promise.clone(),
         parts: parts(design),
-        stops_percent: stops_percent(design, plan.hours.iter().map(|hour| hour.battery.celsius())),
-        worst_stops_percent: stops_percent(design, worst_battery_celsius(plan)),
+        stops_percent: stops_percent(design, link, plan.hours.iter().map(|hour| hour.battery.celsius())),
+        worst_stops_percent: stops_percent(design, link, worst_battery_celsius(plan)),
         restarts_percent: 100.0 * charge_at_rest(&design.battery, design.cutoff.restarts_above),
         law,
+        messages: verdict::message::view(design, link),
         reach,
-        messages: verdict::message::view(design),
         climate: match sky {
             Sky::Climate(climate) if full => Some(Assumed {
                 view: climate_view(design, climate, arguments.seed),
@@ -235,8 +229,8 @@ fn worst_battery_celsius(plan: &Plan) -> impl Iterator<Item = f64> {
 /// Charge [%] at or below which the node stops, for each of these temperatures of the battery.
 ///
 /// It stops when the cold locks what is left, or when its largest pulse pulls the voltage under the limit.
-fn stops_percent(design: &Design, battery_celsius: impl Iterator<Item = f64>) -> Vec<f64> {
-    let pulse = Demand::new(design, &Diary::new(design)).pulse;
+fn stops_percent(design: &Design, link: &LinkState, battery_celsius: impl Iterator<Item = f64>) -> Vec<f64> {
+    let pulse = Demand::on_link(design, link, &Diary::new(design)).pulse;
     let at_celsius = |celsius: f64| {
         let battery = &design.battery;
         let locked = 1.0 - usable_share(battery, celsius);

@@ -21,20 +21,20 @@ pub(super) fn check(arguments: &Check) -> Result<(String, Verdict), Failure> {
     let site = fleet::site(&arguments.design)?;
     let weather = arguments.weather.as_deref().map(|path| input::weather(path, None)).transpose()?;
     let designs = site.designs();
-    let crowds = crowds(&designs, &site, arguments.seed);
+    let crowds = crowds(designs, &site, arguments.seed);
     let mut counter = Counter::begin();
     let mut rows = Vec::new();
     for (index, (design, crowd)) in designs.iter().zip(&crowds).enumerate() {
         counter.at(format!("{} ({} of {} nodes)", design.name, index + 1, designs.len()));
         let reach = reach::judge(design, site.terrain.as_ref(), crowd, arguments.seed);
-        let heard = reach.as_heard(design);
-        let climate = weather.is_none().then(|| site.climate(&heard)).transpose()?;
+        let climate = weather.is_none().then(|| site.climate(design)).transpose()?;
         let Some(under) = weather.as_ref().map(Weather::Hours).or(climate.as_ref().map(Weather::Climate))
         else {
             continue;
         };
-        let plan = plan(&heard, under, &reach.spots, effort(arguments), &counter);
-        rows.push(NodeRow { name: design.name.clone(), law: judge_law(&heard), plan, reach });
+        let plan = plan(design, under, &reach.spots, effort(arguments), &counter);
+        let law = judge_law(design, reach.spots.middle_state());
+        rows.push(NodeRow { name: design.name.clone(), law, plan, reach });
     }
     drop(counter);
     let report =

@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::Args;
+use design::change::Change;
 use forecast::life::climate_view::climate_view;
 use forecast::sky::climate::Climate;
 use report::problem::Failure;
@@ -55,15 +56,18 @@ fn climate(arguments: &ClimateOf) -> Result<String, Failure> {
     let inputs: Vec<&Path> = inputs.into_iter().flatten().collect();
     output::refuse_to_overwrite(&[arguments.report.as_deref()], &inputs)?;
     let (checked, sky) = input::node(&arguments.design, arguments.weather.as_deref())?;
-    let mut design = checked.design;
-    let (climate, origin) = match sky {
-        Sky::Climate(climate) => (*climate, Origin::of(&design)),
+    let written = checked.design;
+    let (design, climate, origin) = match sky {
+        Sky::Climate(climate) => (written.clone(), *climate, Origin::of(&written)),
         Sky::Hours(hours) => {
             // The node is looked at where the weather was taken, as `check` does.
-            if let Some(place) = &hours.place {
-                (design.site.latitude, design.site.longitude) = (place.latitude, place.longitude);
-            }
-            (Climate::from_hours(&hours, design.site.latitude), Origin::Hours)
+            let there = hours.place.as_ref().and_then(|place| {
+                let change = Change::Position(place.latitude, place.longitude, written.site.elevation);
+                written.with(change).ok()
+            });
+            let design = there.unwrap_or(written);
+            let climate = Climate::from_hours(&hours, design.site.latitude);
+            (design, climate, Origin::Hours)
         }
     };
     let assumed = Assumed { view: climate_view(&design, &climate, arguments.seed), origin };

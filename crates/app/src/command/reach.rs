@@ -94,19 +94,19 @@ fn reach(arguments: &ReachOf) -> Result<Option<(String, Verdict)>, Failure> {
         )
     })?;
     let designs = site.designs();
-    let shown = shown(&designs, arguments.node.as_deref()).ok_or_else(|| {
+    let shown = shown(designs, arguments.node.as_deref()).ok_or_else(|| {
         wrong(
             "no node with a radio has that name",
             "give the name of a node of the site with --node, or leave it out",
         )
     })?;
-    let reaches = judged(&designs, &site, terrain, arguments.seed);
+    let reaches = judged(designs, &site, terrain, arguments.seed);
     let Some(coverage) = surveyed(&site, terrain, shown, arguments.side)
         .map_err(|error| wrong(&error, "look at the places and antennas of the site's file"))?
     else {
         return Ok(None);
     };
-    let (nodes, gateways) = (map_nodes(&designs, &reaches), map_gateways(&site));
+    let (nodes, gateways) = (map_nodes(designs, &reaches), map_gateways(&site));
     let (steps, margin_db) = steps(shown.0, shown.1);
     let map = CoverageMap {
         terrain,
@@ -117,9 +117,9 @@ fn reach(arguments: &ReachOf) -> Result<Option<(String, Verdict)>, Failure> {
         nodes: &nodes,
         gateways: &gateways,
     };
-    let drawings = drawn(&map, &designs, &reaches);
+    let drawings = drawn(&map, designs, &reaches);
     let written = drawings::write(&drawings, &arguments.output)?;
-    let page = page(&site, &map, &designs, &reaches) + &written;
+    let page = page(&site, &map, designs, &reaches) + &written;
     let worst = reaches.iter().map(|reach| reach.verdict).max_by_key(|verdict| *verdict == Verdict::Fails);
     Ok(Some((page, worst.unwrap_or(Verdict::NotKnown))))
 }

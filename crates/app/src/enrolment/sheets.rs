@@ -1,5 +1,6 @@
 //! Installation sheets: two pages a node, to print and to fill in.
 
+use design::change::Change;
 use design::node::Design;
 use design::part::Chemistry;
 use forecast::radio::loss::WIDE_SPREAD;
@@ -37,12 +38,11 @@ pub(crate) fn pages(
 
 /// The design where this node stands.
 fn placed(design: &Design, node: &Node) -> Design {
-    let mut here = design.clone();
-    if let Some(place) = &node.place {
-        (here.site.latitude, here.site.longitude) = (place.latitude, place.longitude);
-        here.site.elevation = place.elevation.unwrap_or(design.site.elevation);
-    }
-    here
+    let there = node.place.as_ref().and_then(|place| {
+        let elevation = place.elevation.unwrap_or(design.site.elevation);
+        design.with(Change::Position(place.latitude, place.longitude, elevation)).ok()
+    });
+    there.unwrap_or_else(|| design.clone())
 }
 
 fn standing(

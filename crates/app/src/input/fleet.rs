@@ -24,6 +24,7 @@ pub(crate) struct Site {
     /// The folder its paths count from.
     pub(crate) folder: PathBuf,
     kinds: BTreeMap<String, Checked>,
+    designs: Vec<Design>,
     source: Source,
     file: FleetFile,
 }
@@ -62,7 +63,7 @@ pub(crate) fn site(path: &Path) -> Result<Site, Failure> {
         resolve(&file).map_err(|found| Failure { problems: found.into_iter().map(problem).collect() })?;
     let mut warnings: Vec<Problem> = resolved.warnings.into_iter().map(problem).collect();
     let (fleet, folder) = (resolved.fleet, path.parent().unwrap_or(Path::new("")));
-    let (kinds, problems) = kinds(&fleet, folder, |node: &Placed| {
+    let (kinds, mut problems) = kinds(&fleet, folder, |node: &Placed| {
         (source.clone(), file.span_of(&format!("node.{}.kind", node.name)))
     });
     warnings.extend(kinds.values().flat_map(|checked| checked.warnings.iter().cloned()));
@@ -74,9 +75,13 @@ pub(crate) fn site(path: &Path) -> Result<Site, Failure> {
         message,
         help,
     };
+    let (designs, misplaced) = placed(&fleet, &kinds, |node: &Placed| {
+        (source.clone(), file.span_of(&format!("node.{}", node.name)))
+    });
+    problems.extend(misplaced);
     match terrain::terrain(&fleet.surroundings.ground.terrain, folder, at) {
         Ok(terrain) if problems.is_empty() => {
-            Ok(Site { fleet, terrain, warnings, folder: folder.to_owned(), kinds, source, file })
+            Ok(Site { fleet, terrain, warnings, folder: folder.to_owned(), kinds, designs, source, file })
         }
         Ok(_) => Err(Failure { problems }),
         Err(failure) => Err(Failure { problems: problems.into_iter().chain(failure.problems).collect() }),
@@ -116,14 +121,37 @@ fn kinds(
     (kinds, problems)
 }
 
+/// The nodes as they stand here, and those that cannot; `at` is where a node stands in the file.
+fn placed(
+    fleet: &Fleet,
+    kinds: &BTreeMap<String, Checked>,
+    at: impl Fn(&Placed) -> (Source, Range<usize>),
+) -> (Vec<Design>, Vec<Problem>) {
+    let (mut designs, mut problems) = (Vec::new(), Vec::new());
+    for node in &fleet.nodes {
+        let Some(kind) = kinds.get(&node.kind) else { continue };
+        match fleet.design(node, &kind.design) {
+            Ok(design) => designs.push(design),
+            Err(refused) => {
+                let (source, span) = at(node);
+                problems.push(Problem {
+                    warning: false,
+                    code: "placement",
+                    source,
+                    span: Some(span),
+                    message: format!("{} can't stand there: {}", node.name, refused.message),
+                    help: refused.help,
+                });
+            }
+        }
+    }
+    (designs, problems)
+}
+
 impl Site {
     /// The nodes as they stand here, in the order of the file.
-    pub(crate) fn designs(&self) -> Vec<Design> {
-        let designs = self.fleet.nodes.iter().filter_map(|node| {
-            let kind = self.kinds.get(&node.kind)?;
-            Some(node.design(&kind.design, &self.fleet.surroundings))
-        });
-        designs.collect()
+    pub(crate) fn designs(&self) -> &[Design] {
+        &self.designs
     }
 
     /// The kinds of its nodes: file and design.

@@ -6,7 +6,6 @@ use crate::file::surroundings::{GatewaySection, GroundSection};
 use crate::file::value::{
     Date, Horizon, Hours, IntervalRows, Monthly, Months, Named, RegulatorWord, SnowDays,
 };
-use crate::node::Sky;
 use crate::quantity::{
     Angle, Bytes, Capacitance, Current, Duration, Irradiation, Length, Resistance, Share, Temperature,
     TemperatureDifference, Uncertain, Voltage,
@@ -16,6 +15,7 @@ use crate::section::rule::{
     TEMPERATURE,
 };
 use crate::section::{At, section};
+use crate::surroundings::Sky;
 
 section! {
     /// One kind of node and its place.

@@ -1,6 +1,6 @@
 //! The keys of parts: the same in the design file, in the catalogue and in a person's own part file.
 
-use crate::file::value::{ChargerWord, Curve, DataRate, DataRates, Facing, Months, Pair};
+use crate::file::value::{ChargerWord, Curve, DataRate, DataRates, Facing, Months, Pair, Prose};
 use crate::part::{Chemistry, Cover};
 use crate::quantity::{
     Angle, Capacitance, Charge, Current, Dbm, Decibels, Duration, Frequency, Length, PerKelvin, Power,

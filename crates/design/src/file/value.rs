@@ -10,6 +10,7 @@ use crate::diagnostic::{self, Diagnostics};
 use crate::quantity::{
     Angle, Duration, Quantity, Share, Uncertain, a, shortened, unit_list, unit_of_example,
 };
+use crate::section::schema::quoted;
 use crate::section::{At, Field, Section, SectionDoc, as_table, in_order, wrong_type};
 use toml::Spanned;
 use toml::de::DeValue;
@@ -66,11 +67,6 @@ fn number_of(value: &DeValue<'_>) -> Option<f64> {
         DeValue::Float(float) => float.as_str().parse().ok(),
         _ => None,
     }
-}
-
-/// A plain text in JSON or TOML quotes.
-pub(crate) fn quoted(text: &str) -> String {
-    format!("\"{}\"", text.replace('\\', "\\\\").replace('"', "\\\"").replace('\n', "\\n"))
 }
 
 impl<Q: Quantity> Field for Uncertain<Q> {
@@ -389,6 +385,13 @@ impl Field for Horizon {
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Facing(pub(crate) Option<Angle>);
 
+impl Facing {
+    /// Whether it is counted from 0 to below 360 degrees.
+    pub(crate) fn is_sound(self) -> bool {
+        self.0.is_none_or(|angle| (0.0..360.0).contains(&angle.degrees()))
+    }
+}
+
 impl Field for Facing {
     fn noun() -> String {
         "angle or `\"any\"`".to_owned()
@@ -401,7 +404,7 @@ impl Field for Facing {
             return Some(Self(None));
         }
         let angle = Angle::read(value, found)?;
-        if !(0.0..360.0).contains(&angle.degrees()) {
+        if !Self(Some(angle)).is_sound() {
             let turned = Angle::from_degrees(angle.degrees().rem_euclid(360.0)).text();
             let help = format!("write \"{turned}\"; degrees are counted clockwise from north");
             found.error(
@@ -449,14 +452,26 @@ impl Field for IntervalRows {
     }
     fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
         let rows = <Vec<(Share, Interval)>>::read(value, found)?;
-        let descends = rows.windows(2).all(|two| two[0].0 > two[1].0);
-        let ends = rows.last().is_some_and(|last| last.0 == Share::ZERO);
-        if !descends || !ends || rows.iter().any(|row| row.0.fraction() > 1.0) {
+        let rows = Self(rows.into_iter().map(|(charge, interval)| (charge, interval.0)).collect());
+        if !rows.is_sound() {
             let help = "write [[\"50 %\", \"10 min\"], [\"0 %\", \"1 h\"]]: highest charge first, the last row from \"0 %\"";
             found.error(diagnostic::INTERVAL_ROWS, &value.span(), "the rows do not descend to 0 %", help);
             return None;
         }
-        Some(Self(rows.into_iter().map(|(charge, interval)| (charge, interval.0)).collect()))
+        Some(rows)
+    }
+    fn numbers(&self) -> Vec<f64> {
+        self.0.iter().filter_map(|(_, every)| every.map(Duration::seconds)).collect()
+    }
+}
+
+impl IntervalRows {
+    /// Whether the charge descends from 100 % or less to 0 %.
+    pub(crate) fn is_sound(&self) -> bool {
+        let rows = &self.0;
+        rows.windows(2).all(|two| two[0].0 > two[1].0)
+            && rows.first().is_some_and(|first| first.0.fraction() <= 1.0)
+            && rows.last().is_some_and(|last| last.0 == Share::ZERO)
     }
 }
 

@@ -46,11 +46,10 @@ impl Resolver<'_> {
     ) -> Option<Vec<u8>> {
         let in_use = used.iter().filter(|(_, share)| *share > Share::ZERO).map(|(rate, _)| *rate);
         let mut allowed = match &section.allowed_rates {
-            None => region.default_data_rates(channels),
+            None => region.default_data_rates(channels, dwells(section)),
             Some(written) => {
-                let newer = section.newer_rates.as_ref().is_some_and(|at| at.value);
                 let rates: Vec<u8> = written.value.iter().map(|rate| rate.0).collect();
-                self.check_allowed(&rates, in_use.clone(), region, newer, &written.span)?;
+                self.check_allowed(&rates, in_use.clone(), region, section, &written.span)?;
                 rates
             }
         };
@@ -65,7 +64,7 @@ impl Resolver<'_> {
         rates: &[u8],
         mut in_use: impl Iterator<Item = u8>,
         region: &Region,
-        newer: bool,
+        section: &RadioSection,
         span: &Range<usize>,
     ) -> Option<()> {
         if let Some(missing) = in_use.find(|rate| !rates.contains(rate)) {
@@ -78,8 +77,13 @@ impl Resolver<'_> {
             );
             return None;
         }
-        rates.iter().all(|rate| self.known_rate(*rate, region, newer, span)).then_some(())
+        rates.iter().all(|rate| self.known_rate(*rate, region, section, span)).then_some(())
     }
+}
+
+/// Whether the limit of 400 ms holds that a network can lift.
+pub(super) fn dwells(section: &RadioSection) -> bool {
+    section.dwell_limit.as_ref().is_none_or(|at| at.value)
 }
 
 /// What is wrong with a channel, if anything.

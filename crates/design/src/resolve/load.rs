@@ -12,7 +12,6 @@ use crate::message::{Direction, Form, Message};
 use crate::node::{Activity, Condition, Load, RadioUse, Step};
 use crate::part::{Regulator, Sensor};
 use crate::quantity::{Bytes, Current, Duration, Quantity, Share, Uncertain, shortened};
-use crate::region::PayloadConditions;
 use crate::section::{At, PartSection};
 use std::ops::Range;
 
@@ -401,7 +400,7 @@ impl Resolver<'_> {
         }
         let rates: Vec<(u8, usize)> = around.radio.iter().flat_map(|radio| ceilings(radio)).collect();
         for (rate, most) in &rates {
-            let bytes = message.layout(message.form_at(*rate)).bytes;
+            let bytes = message.bytes_at(*rate);
             if bytes > *most {
                 let text = format!("`{}` has {bytes} bytes, DR{rate} carries at most {most}", message.name);
                 let help = super::message::shorter(message, *most, around.messages);
@@ -409,7 +408,7 @@ impl Resolver<'_> {
                 return None;
             }
         }
-        let sent = rates.iter().map(|(rate, _)| message.layout(message.form_at(*rate)).bytes).max();
+        let sent = rates.iter().map(|(rate, _)| message.bytes_at(*rate)).max();
         let bytes = sent.unwrap_or_else(|| message.layout(Form::Full).bytes);
         Some(Bytes::from_bytes(bytes as f64))
     }
@@ -502,6 +501,5 @@ fn condition(section: &WhenSection) -> Condition {
 
 /// The data rates in use and the application bytes that each carries.
 fn ceilings(radio: &RadioUse) -> impl Iterator<Item = (u8, usize)> {
-    let most = |rate| radio.region.largest_payload(rate, PayloadConditions::default());
-    radio.data_rates.iter().map(move |(rate, _)| (*rate, most(*rate)))
+    radio.data_rates.iter().map(|(rate, _)| (*rate, radio.ceiling(*rate).bytes))
 }

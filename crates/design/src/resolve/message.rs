@@ -11,7 +11,6 @@ use crate::file::message::{MessageSection, ShortSection, VersionSection};
 use crate::file::node::RootSection;
 use crate::message::{Direction, Form, MOST_BYTES, MOST_FIELDS, Message, ShortForm, Version};
 use crate::node::RadioUse;
-use crate::region::PayloadConditions;
 use crate::section::At;
 use std::ops::Range;
 
@@ -185,10 +184,8 @@ impl Resolver<'_> {
         }
         let Some(radio) = radio else { return Some(short) };
         let up_to = section.up_to.as_ref().map(|rate| rate.value.0);
-        let conditions = PayloadConditions { dwell: radio.dwell_limit, repeater: false };
         let is_short = |rate: &u8| {
-            up_to.is_some_and(|fastest| *rate <= fastest)
-                || full.bytes > radio.region.largest_payload(*rate, conditions)
+            up_to.is_some_and(|fastest| *rate <= fastest) || full.bytes > radio.ceiling(*rate).bytes
         };
         let data_rates: Vec<u8> = radio.allowed_rates.iter().copied().filter(is_short).collect();
         if data_rates.is_empty() {

@@ -2,8 +2,10 @@
 
 use super::Resolver;
 use super::battery::interpolate;
+use super::channels::dwells;
 use crate::diagnostic;
 use crate::file::part::{RadioSection, ReceiverSection};
+use crate::message::Ceiling;
 use crate::node::RadioUse;
 use crate::part::{Radio, Receiver};
 use crate::quantity::{Current, Dbm, Quantity, Share, Uncertain};
@@ -96,17 +98,24 @@ impl Resolver<'_> {
             }
         };
         let region = region?;
-        let newer = section.newer_rates.as_ref().is_some_and(|at| at.value);
-        let known =
-            rates.iter().map(|(rate, _)| self.known_rate(*rate, region, newer, &span)).collect::<Vec<_>>();
+        let known = rates.iter().map(|(rate, _)| self.known_rate(*rate, region, section, &span));
+        let known = known.collect::<Vec<_>>();
         known.into_iter().all(|known| known).then_some(rates)
     }
 
-    pub(super) fn known_rate(&mut self, rate: u8, region: &Region, newer: bool, span: &Range<usize>) -> bool {
+    pub(super) fn known_rate(
+        &mut self,
+        rate: u8,
+        region: &Region,
+        section: &RadioSection,
+        span: &Range<usize>,
+    ) -> bool {
+        let newer = section.newer_rates.as_ref().is_some_and(|at| at.value);
+        let carries = |rate: u8, dwell: bool| Ceiling::up(region, rate, dwell).bytes > 0;
         let usable = |(known, modulation): &&(u8, Modulation)| {
             *modulation != Modulation::LrFhss
                 && (newer || !modulation.is_newer())
-                && region.largest_mac_payload.get(usize::from(*known)).is_some_and(|largest| *largest > 0)
+                && carries(*known, dwells(section))
         };
         if region.data_rates.iter().filter(usable).any(|(known, _)| *known == rate) {
             return true;
@@ -124,6 +133,14 @@ impl Resolver<'_> {
                 diagnostic::NEWER_RATE,
                 format!("DR{rate} of {} is one that only newer networks hear", region.name),
                 format!("write `newer_rates = true` if yours does; else {has}"),
+            ),
+            Some(_) if carries(rate, false) => (
+                diagnostic::DATA_RATE,
+                format!(
+                    "DR{rate} of {} carries nothing while a transmission may last 400 ms at most",
+                    region.name
+                ),
+                format!("write `dwell_limit = false` if your network lifts that limit; else {has}"),
             ),
             _ => (diagnostic::DATA_RATE, format!("DR{rate} can't be used in {}", region.name), has),
         };

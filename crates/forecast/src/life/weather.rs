@@ -5,7 +5,8 @@
     reason = "single precision is the point of the tables, and places in them are clamped"
 )]
 
-use design::node::{Design, Enclosure, MountedPanel, Sky};
+use design::node::{Design, Enclosure, MountedPanel};
+use design::surroundings::Sky;
 
 use crate::diary::Diary;
 use crate::life::walk::Record;

@@ -1,8 +1,8 @@
 //! What a position fix costs, by the age of the ephemeris and by what fails.
 
-use design::node::Sky;
 use design::part::Receiver;
 use design::quantity::Duration;
+use design::surroundings::Sky;
 
 /// Mean time the receiver is on for one try, averaged over success and failure.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -5,6 +5,7 @@ use design::quantity::{Charge, Duration, Share};
 use design::region::Modulation;
 
 use crate::radio::airtime;
+use crate::radio::link_state::LinkState;
 
 /// Tries of a confirmed message before the device gives up (LoRaWAN 1.0.2, section 18.4, recommends eight).
 pub const LARGEST_TRIES: u8 = 8;
@@ -28,23 +29,29 @@ pub struct MessageCost {
 impl MessageCost {
     /// The cost of a message that has so many application bytes at each data rate.
     #[must_use]
-    pub fn new(radio: &RadioUse, payload_bytes: impl Fn(u8) -> usize) -> Self {
-        Self::of_frame(radio, |rate| airtime::frame_bytes(payload_bytes(rate)), FIRST_WINDOW_S)
+    pub fn new(radio: &RadioUse, link: &LinkState, payload_bytes: impl Fn(u8) -> usize) -> Self {
+        Self::of_frame(radio, link, |rate| airtime::frame_bytes(payload_bytes(rate)), FIRST_WINDOW_S)
     }
 
     /// Longest time on air among the data rates in use.
     #[must_use]
-    pub fn longest(radio: &RadioUse, payload_bytes: impl Fn(u8) -> usize) -> Duration {
+    pub fn longest(radio: &RadioUse, link: &LinkState, payload_bytes: impl Fn(u8) -> usize) -> Duration {
         let frame = |rate| airtime::frame_bytes(payload_bytes(rate));
-        let times = used(radio).filter_map(|(rate, modulation, _)| airtime::uplink(modulation, frame(rate)));
+        let times =
+            used(radio, link).filter_map(|(rate, modulation, _)| airtime::uplink(modulation, frame(rate)));
         times.fold(Duration::ZERO, |longest, time| if time > longest { time } else { longest })
     }
 
-    fn of_frame(radio: &RadioUse, frame_bytes: impl Fn(u8) -> usize, first_window_s: f64) -> Self {
+    fn of_frame(
+        radio: &RadioUse,
+        link: &LinkState,
+        frame_bytes: impl Fn(u8) -> usize,
+        first_window_s: f64,
+    ) -> Self {
         let window = |of: Modulation| airtime::window(of, radio.radio.window_symbols);
         let second_window = modulation(radio, radio.region.second_window.1).and_then(window);
         let mut cost = Self { sending: Duration::ZERO, waiting: Duration::ZERO, listening: Duration::ZERO };
-        for (rate, modulation, share) in used(radio) {
+        for (rate, modulation, share) in used(radio, link) {
             let first_window = window(modulation).unwrap_or_default();
             let on_air = airtime::uplink(modulation, frame_bytes(rate)).unwrap_or_default();
             let until_second = Duration::from_seconds(first_window_s + BETWEEN_WINDOWS_S);
@@ -59,8 +66,8 @@ impl MessageCost {
 
 /// Charge for one join: a request, the wait and both windows.
 #[must_use]
-pub fn join_cost(radio: &RadioUse) -> Charge {
-    let cost = MessageCost::of_frame(radio, |_| airtime::JOIN_REQUEST, JOIN_FIRST_WINDOW_S);
+pub fn join_cost(radio: &RadioUse, link: &LinkState) -> Charge {
+    let cost = MessageCost::of_frame(radio, link, |_| airtime::JOIN_REQUEST, JOIN_FIRST_WINDOW_S);
     radio.transmit_current.nominal * cost.sending
         + radio.radio.wait * cost.waiting
         + radio.radio.receive * cost.listening
@@ -76,8 +83,8 @@ pub(super) fn expected_tries(loss: f64) -> f64 {
 }
 
 /// Data rates in use: number, modulation and share.
-fn used(radio: &RadioUse) -> impl Iterator<Item = (u8, Modulation, Share)> {
-    radio.data_rates.iter().filter_map(|(rate, share)| Some((*rate, modulation(radio, *rate)?, *share)))
+fn used(radio: &RadioUse, link: &LinkState) -> impl Iterator<Item = (u8, Modulation, Share)> {
+    link.data_rates.iter().filter_map(|(rate, share)| Some((*rate, modulation(radio, *rate)?, *share)))
 }
 
 fn modulation(radio: &RadioUse, data_rate: u8) -> Option<Modulation> {

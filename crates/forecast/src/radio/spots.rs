@@ -4,6 +4,7 @@
 //! the slowest rate and die.
 #![expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "bins are clamped")]
 
+use design::message::bytes_at;
 use design::node::{Condition, Design, Step};
 use design::quantity::{Dbm, Decibels, Duration, Share};
 use design::region::Modulation;
@@ -12,6 +13,7 @@ use super::adr;
 use super::airtime;
 use super::collisions::{Rejection, Sender, above_floor, delivery};
 use super::link::{Link, RateMargin};
+use super::link_state::LinkState;
 use super::loss::WIDE_SPREAD;
 use crate::random::Stream;
 
@@ -20,15 +22,6 @@ const SALT: u64 = 0x5107_0000_0000_0001;
 /// Links are told apart by their margin at the slowest rate in steps of 1 dB, from here \[dB\].
 const LOWEST_BIN_DB: i32 = -10;
 const BINS: i32 = 71;
-
-/// How the uplinks of a spot go.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Class {
-    /// Share of uplinks at each data rate, slowest first.
-    pub data_rates: Vec<(u8, Share)>,
-    /// Share of confirmed messages that get no answer at one try, in whole percent; `None` without a link.
-    pub unanswered: Option<Share>,
-}
 
 /// One spot: what each link is better or worse than its median.
 #[derive(Clone, Debug, PartialEq)]
@@ -46,7 +39,7 @@ pub struct Spots {
     fixed: Vec<(u8, Share)>,
     /// Share of messages that no other spoils, by data rate; those not listed meet nobody.
     clear: Vec<(u8, f64)>,
-    classes: Vec<Class>,
+    classes: Vec<LinkState>,
     /// Class by link and bin.
     class_of: Vec<Vec<usize>>,
     seed: u64,
@@ -89,7 +82,7 @@ impl Spots {
 
     fn sort_into_classes(&mut self, confirmed: bool) {
         if self.links.is_empty() {
-            self.classes = vec![Class { data_rates: self.fixed.clone(), unanswered: None }];
+            self.classes = vec![LinkState { data_rates: self.fixed.clone(), unanswered: None }];
             return;
         }
         for index in 0..self.links.len() {
@@ -99,7 +92,7 @@ impl Spots {
         }
     }
 
-    fn class_in_bin(&self, index: usize, bin: i32, confirmed: bool) -> Class {
+    fn class_in_bin(&self, index: usize, bin: i32, confirmed: bool) -> LinkState {
         let offset =
             Decibels::from_decibels(f64::from(LOWEST_BIN_DB + bin) - self.links[index].slowest_margin());
         let data_rates = self.mix(&self.links[index], offset);
@@ -110,10 +103,10 @@ impl Spots {
             let lost = answered.fold(1.0, |lost, one| lost * (1.0 - one));
             Share::from_percent((100.0 * (1.0 - heard * (1.0 - lost))).round())
         });
-        Class { data_rates, unanswered }
+        LinkState { data_rates, unanswered }
     }
 
-    fn place_of(&mut self, class: Class) -> usize {
+    fn place_of(&mut self, class: LinkState) -> usize {
         self.classes.iter().position(|known| *known == class).unwrap_or_else(|| {
             self.classes.push(class);
             self.classes.len() - 1
@@ -128,8 +121,14 @@ impl Spots {
 
     /// All that a spot can come to.
     #[must_use]
-    pub fn classes(&self) -> &[Class] {
+    pub fn classes(&self) -> &[LinkState] {
         &self.classes
+    }
+
+    /// How the uplinks go on the spot at which every link is as its median.
+    #[must_use]
+    pub fn middle_state(&self) -> &LinkState {
+        &self.classes[self.class(&self.middle())]
     }
 
     /// The spot of one life.
@@ -230,7 +229,7 @@ fn clear(design: &Design, links: &[Link], crowd: &[Sender]) -> Vec<(u8, f64)> {
 #[must_use]
 pub fn senders(design: &Design, spots: &Spots) -> Vec<Sender> {
     let Some(best) = spots.links.first() else { return Vec::new() };
-    let rates = &spots.classes[spots.class(&spots.middle())].data_rates;
+    let rates = &spots.middle_state().data_rates;
     let at = |(rate, share): &(u8, Share)| {
         let all = sender(design, *rate, best.received)?;
         (share.fraction() > 0.0).then(|| Sender { interval: all.interval / share.fraction(), ..all })
@@ -264,7 +263,7 @@ fn traffic(design: &Design, data_rate: u8) -> (f64, f64) {
         often.flat_map(|(activity, every_s)| activity.steps.iter().map(move |step| (step, every_s)));
     uplinks.fold((0.0, 0.0), |(count, on_air), (step, every_s)| {
         let Step::Uplink { message, payload, .. } = step else { return (count, on_air) };
-        let bytes = design.bytes_at(message.as_deref(), payload.bytes().ceil() as usize, data_rate);
+        let bytes = bytes_at(&design.messages, message.as_deref(), *payload, data_rate);
         let airtime = modulation.and_then(|one| airtime::uplink(one, airtime::frame_bytes(bytes)));
         (count + 1.0 / every_s, on_air + airtime.unwrap_or_default().seconds() / every_s)
     })
@@ -278,22 +277,4 @@ fn survives(margin: Decibels) -> f64 {
 fn asks_for_answers(design: &Design) -> bool {
     let steps = design.loads.iter().flat_map(|load| &load.activities).flat_map(|activity| &activity.steps);
     steps.into_iter().any(|step| matches!(step, Step::Uplink { confirmed: true, .. }))
-}
-
-impl Class {
-    /// The design as it goes on such a spot.
-    #[must_use]
-    pub fn of(&self, design: &Design) -> Design {
-        let mut here = design.clone();
-        if let Some(radio) = &mut here.radio {
-            radio.data_rates.clone_from(&self.data_rates);
-        }
-        let steps = here.loads.iter_mut().flat_map(|load| &mut load.activities);
-        for step in steps.flat_map(|activity| &mut activity.steps) {
-            if let (Step::Uplink { loss, .. }, Some(unanswered)) = (step, self.unanswered) {
-                *loss = unanswered;
-            }
-        }
-        here
-    }
 }

@@ -1,10 +1,10 @@
 //! What wants attention beside the verdict.
 
 use design::law::Unseen;
+use design::message::LONGEST_ANSWERS;
 use design::quantity::Quantity;
 
 use super::join::{DEV_NONCES, JoinPlan};
-use super::payload::LONGEST_ANSWERS;
 use super::{Case, Check, MessageRow, Rate, Topic};
 use crate::finding::{Finding, Severity, Verdict};
 

@@ -2,7 +2,6 @@
 
 use design::law::{Clause, Confidence};
 use design::quantity::Duration;
-use design::region::PayloadConditions;
 
 use super::duty::{self, DAY, HOUR};
 use super::hour::shortest_interval;
@@ -10,34 +9,6 @@ use super::traffic::Message;
 use super::{Bound, Case, Check, Limits, MessageRow, Rate, RateRow, Topic};
 use crate::finding::Verdict;
 use forecast::radio::airtime;
-
-/// The most MAC answers that ride along in a frame header (TS001-1.0.4, `FOpts`) \[bytes\].
-pub const LONGEST_ANSWERS: usize = 15;
-
-/// The longest message at one data rate [application bytes].
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Ceiling {
-    /// With nothing else in the frame.
-    pub bytes: usize,
-    /// With 15 bytes of MAC answers riding along; 0 if they fill the frame.
-    pub with_answers: usize,
-    /// Where a repeater may forward it.
-    pub with_repeater: usize,
-    /// With both.
-    pub with_both: usize,
-}
-
-pub(super) fn ceiling(case: &Case<'_>, rate: &Rate) -> Ceiling {
-    let dwell = case.dwell(rate).is_some();
-    let of = |repeater| case.radio.region.largest_payload(rate.number, PayloadConditions { repeater, dwell });
-    let (bytes, with_repeater) = (of(false), of(true));
-    Ceiling {
-        bytes,
-        with_answers: bytes.saturating_sub(LONGEST_ANSWERS),
-        with_repeater,
-        with_both: with_repeater.saturating_sub(LONGEST_ANSWERS),
-    }
-}
 
 pub(super) fn judge(case: &Case<'_>) -> Vec<Check> {
     let mut checks = Vec::new();
@@ -48,7 +19,7 @@ pub(super) fn judge(case: &Case<'_>) -> Vec<Check> {
 }
 
 fn check(case: &Case<'_>, rate: &Rate, message: &Message) -> Check {
-    let (bytes, most) = (message.bytes(rate), ceiling(case, rate).bytes);
+    let (bytes, most) = (message.bytes(rate), case.radio.ceiling(rate.number).bytes);
     let on_air = message.airtime(rate);
     let too_slow = case.dwell(rate).filter(|dwell| on_air > dwell.longest);
     let (topic, clause) = if let Some(dwell) = too_slow {
@@ -81,8 +52,10 @@ fn check(case: &Case<'_>, rate: &Rate, message: &Message) -> Check {
 }
 
 fn remedy(case: &Case<'_>, rate: &Rate, bytes: usize, most: usize) -> String {
-    let faster =
-        case.rates.iter().find(|other| other.number > rate.number && ceiling(case, other).bytes >= bytes);
+    let faster = case
+        .rates
+        .iter()
+        .find(|other| other.number > rate.number && case.radio.ceiling(other.number).bytes >= bytes);
     let or_faster = faster.map_or(String::new(), |rate| format!("; or nothing slower than {}", rate.text()));
     match bytes.saturating_sub(most) {
         _ if most == 0 => format!(
@@ -107,7 +80,7 @@ pub(super) fn rows(case: &Case<'_>) -> Vec<MessageRow> {
 }
 
 fn rate_row(case: &Case<'_>, rate: &Rate, message: &Message) -> RateRow {
-    let ceiling = ceiling(case, rate);
+    let ceiling = case.radio.ceiling(rate.number);
     let dwell = case.dwell(rate).map(|dwell| dwell.longest);
     let on_air = message.airtime(rate);
     let payload = if message.bytes(rate) <= ceiling.bytes { Bound::Any } else { Bound::Never };

@@ -1,7 +1,8 @@
 //! What a design sends and when it can fall together.
 
+use design::message::bytes_at;
 use design::node::{Activity, Condition, Design, Load, Step};
-use design::quantity::{Bytes, Duration, Share};
+use design::quantity::{Duration, Share};
 
 use super::Rate;
 use super::hour::periodic_on_air;
@@ -9,16 +10,6 @@ use forecast::radio::airtime;
 
 /// Tries of a confirmed message, the same as the charge is counted with.
 pub(super) const TRIES: f64 = forecast::load::LARGEST_TRIES as f64;
-
-/// A length in whole bytes.
-#[expect(
-    clippy::cast_possible_truncation,
-    clippy::cast_sign_loss,
-    reason = "resolve keeps it between 0 and 242"
-)]
-fn whole(payload: Bytes) -> usize {
-    payload.bytes().ceil() as usize
-}
 
 /// Data rates that a plan can number.
 const RATES: u8 = 16;
@@ -97,7 +88,7 @@ impl Traffic {
                 let number = self.messages.len() - first + 1;
                 let name =
                     if several { format!("{} ({number})", activity.name) } else { activity.name.clone() };
-                let at = |rate: u8| design.bytes_at(message.as_deref(), whole(*payload), rate);
+                let at = |rate: u8| bytes_at(&design.messages, message.as_deref(), *payload, rate);
                 let by_rate = (0..RATES).map(at).collect();
                 let (confirmed, every) = (*confirmed, activity.every.clone());
                 self.messages.push(Message { name, field: field.clone(), by_rate, confirmed, every });

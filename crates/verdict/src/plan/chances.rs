@@ -6,7 +6,7 @@
 )]
 
 use design::node::Design;
-use design::quantity::{Duration, Share};
+use design::quantity::{Charge, Duration, Share};
 
 use super::lives::{Balance, Stage};
 use crate::plan::defects::{self, Defect};
@@ -448,7 +448,9 @@ fn faults<W: LifeWeather>(
     progress: &dyn Progress,
 ) -> Vec<FaultRow> {
     let question = Question { start_day: Some(day), charge: Share::from_fraction(1.0), ..*question };
-    let possible = defects::possible(design).into_iter().take_while(|_| !progress.stop());
+    let middle = question.spots.class(&question.spots.middle());
+    let join = question.nodes.get(middle).map_or(Charge::ZERO, |node| node.demand.join);
+    let possible = defects::possible(design, join).into_iter().take_while(|_| !progress.stop());
     let mut rows: Vec<FaultRow> = possible.map(|defect| fault_row(&question, defect, threads)).collect();
     let key = |row: &FaultRow| row.median_days.unwrap_or(f64::INFINITY);
     rows.sort_by(|one, other| key(one).total_cmp(&key(other)));

@@ -12,7 +12,6 @@ use design::quantity::{Charge, Current, Duration};
 use super::lives::{Lived, Stage};
 use crate::plan::DefectRow;
 use forecast::life::kernel::Life;
-use forecast::load::join_cost;
 
 /// A panel under snow, leaves or a fallen branch until somebody comes or it thaws (own choice, no source).
 const BURIED_DAYS: usize = 60;
@@ -30,8 +29,10 @@ pub(super) struct Defect {
 
 /// Every defect that this design can have, worst first.
 pub(super) fn defects(stage: &Stage<'_>, design: &Design, nominal: &Lived, from: usize) -> Vec<DefectRow> {
-    let mut rows: Vec<DefectRow> =
-        possible(design).into_iter().map(|defect| row(stage, &nominal.before_dark, from, defect)).collect();
+    let mut rows: Vec<DefectRow> = possible(design, stage.node.demand.join)
+        .into_iter()
+        .map(|defect| row(stage, &nominal.before_dark, from, defect))
+        .collect();
     let days = |row: &DefectRow| row.days_to_death.unwrap_or(f64::INFINITY);
     rows.sort_by(|one, other| days(one).total_cmp(&days(other)));
     rows
@@ -60,8 +61,8 @@ fn row(stage: &Stage<'_>, before: &Life, from: usize, defect: Defect) -> DefectR
     }
 }
 
-/// What can go wrong with this design.
-pub(super) fn possible(design: &Design) -> Vec<Defect> {
+/// What can go wrong with this design, one join of which costs so much.
+pub(super) fn possible(design: &Design, join: Charge) -> Vec<Defect> {
     let mut found = Vec::new();
     let mut draws = |name, extra: Current, clears_by_itself| {
         let effect = format!("{:.2} mA more", extra.milliamperes());
@@ -69,8 +70,7 @@ pub(super) fn possible(design: &Design) -> Vec<Defect> {
     };
     if let Some(radio) = &design.radio {
         draws("radio left in standby", radio.radio.standby, true);
-        let joins: Charge = join_cost(radio);
-        draws("gateway away, node keeps joining", joins / radio.join_retry, false);
+        draws("gateway away, node keeps joining", join / radio.join_retry, false);
     }
     if let Some(receiver) = &design.receiver {
         draws("positioning receiver searching under a roof", receiver.acquire.nominal, true);

@@ -61,7 +61,7 @@ pub(super) fn dies_by_distance(
         Some(radio.region.rate_text(most.0))
     };
     let fast = most(&spots.classes().get(spots.nearest())?.data_rates)?;
-    let slow = most(&radio.data_rates)?;
+    let slow = most(&spots.middle_state().data_rates)?;
     let message = format!(
         "it is the distance that kills it: next to a gateway, at {fast}, {:.1} % of its lives pass without an outage; here, mostly at {slow}, {:.1} %, and nothing but the distance differs",
         near.percent(),

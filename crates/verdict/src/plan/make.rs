@@ -7,6 +7,7 @@
 
 use std::sync::Arc;
 
+use design::change::Change;
 use design::node::Design;
 use design::part::GateBand;
 use design::quantity::{Current, Irradiance, Share, Temperature, Voltage};
@@ -60,12 +61,12 @@ pub enum Weather<'a> {
 pub fn plan_once(design: &Design, weather: &WeatherHours) -> Plan {
     let diary = Diary::new(design);
     let felt = record::build(design, weather, &diary);
-    let node = tables(design, &diary);
-    lay_out(design, &felt, &node, &diary, recorded_weather(design, weather, &felt))
+    let node = tables(design, Demand::new(design, &diary));
+    lay_out(design, &felt, &node, recorded_weather(design, weather, &felt))
 }
 
 /// Plans a design: one life to look at, and many to tell how likely it is. `spots` says at which data rates lives may find
-/// themselves; the design has those of the middle spot.
+/// themselves; the one to look at goes as on the middle spot.
 #[must_use]
 pub fn plan(
     design: &Design,
@@ -75,7 +76,7 @@ pub fn plan(
     progress: &dyn Progress,
 ) -> Plan {
     let diary = Diary::new(design);
-    let node = tables(design, &diary);
+    let node = tables(design, Demand::on_link(design, spots.middle_state(), &diary));
     let case = Case { design, spots, diary: &diary, node: &node, effort, progress };
     match weather {
         Weather::Hours(hours) => {
@@ -84,13 +85,13 @@ pub fn plan(
             let south =
                 hours.place.as_ref().map_or(design.site.latitude, |place| place.latitude).degrees() < 0.0;
             let drawn = RecordedWeather::new(&felt.record.hours, &felt.dates, south);
-            let plan = lay_out(design, &felt, &node, &diary, used);
+            let plan = lay_out(design, &felt, &node, used);
             case.with_chances(plan, &felt, &drawn, MEASURED_SUN_DOUBT)
         }
         Weather::Climate(climate) => {
             let drawn = record::synthetic(design, climate, &diary);
             let felt = record::drawn(design, &drawn, &diary, effort.seed);
-            let plan = lay_out(design, &felt, &node, &diary, drawn_weather(climate, &felt));
+            let plan = lay_out(design, &felt, &node, drawn_weather(climate, &felt));
             let dark_month = usize::from(felt.dates[felt.dark_month_from].0) - 1;
             let sun_doubt = climate.months[dark_month].sun_doubt;
             case.with_chances(plan, &felt, &drawn, sun_doubt)
@@ -99,7 +100,7 @@ pub fn plan(
 }
 
 /// One life and everything that is said of it.
-fn lay_out(design: &Design, felt: &Felt, node: &NodeTables, diary: &Diary, used: WeatherUsed) -> Plan {
+fn lay_out(design: &Design, felt: &Felt, node: &NodeTables, used: WeatherUsed) -> Plan {
     let stage = stage(design, felt, node);
     let start = start(design, used.south, felt);
     let hours = usize::from(used.passes) * felt.dates.len();
@@ -107,7 +108,7 @@ fn lay_out(design: &Design, felt: &Felt, node: &NodeTables, diary: &Diary, used:
     let defects_from = month_before(felt, stage.dark_month_from);
     let mut lived = stage.live(start, charge, hours, defects_from);
     lived.life.cause = cause(&lived.life, design, &stage, start, hours);
-    let with_gate = with_gate(design, felt, diary, &lived.life, start, hours);
+    let with_gate = with_gate(design, felt, node, &lived.life, start, hours);
     let (verdict, reason) = judge(design, &lived.life);
     let dark_month = felt.dates[stage.dark_month_from].0;
     let model = panel_model(design);
@@ -143,7 +144,7 @@ impl Case<'_> {
         let nodes: Vec<NodeTables> = spots
             .classes()
             .iter()
-            .map(|class| node.with_demand(Demand::new(&class.of(design), diary)))
+            .map(|class| node.with_demand(Demand::on_link(design, class, diary)))
             .collect();
         let unknowns = Unknowns::new(design, nodes.len() > 1);
         let kinds = kinds_of_year(diary);
@@ -187,14 +188,14 @@ fn day_of_year(month: u8, day: u8) -> usize {
     nominal_hours().iter().position(|hour| (hour.month, hour.day) >= (month, day)).unwrap_or(0) / 24
 }
 
-fn tables(design: &Design, diary: &Diary) -> NodeTables {
+fn tables(design: &Design, demand: Demand) -> NodeTables {
     let harvest = match (panel_model(design), &design.charger) {
         (Some(model), Some(charger)) => {
             Harvest::Table(Arc::new(ChargeTable::new(&model, charger, &design.battery)))
         }
         _ => Harvest::None,
     };
-    NodeTables::new(design, harvest, Demand::new(design, diary))
+    NodeTables::new(design, harvest, demand)
 }
 
 /// The panel's curve; `None` without a panel, or if its data-sheet points fit no solar cell (said as a finding).
@@ -281,7 +282,7 @@ fn cause(life: &Life, design: &Design, stage: &Stage<'_>, start: usize, hours: u
 fn with_gate(
     design: &Design,
     felt: &Felt,
-    diary: &Diary,
+    node: &NodeTables,
     life: &Life,
     start: usize,
     hours: usize,
@@ -289,15 +290,14 @@ fn with_gate(
     if life.plating_hours_per_year <= 0.0 {
         return None;
     }
-    let mut gated = design.clone();
     let band = GateBand {
         from: Temperature::from_celsius(0.0),
         to: Temperature::from_celsius(45.0),
         current: Share::from_fraction(1.0),
         voltage_reduction: Voltage::ZERO,
     };
-    gated.charger.as_mut()?.temperature_gate = vec![band];
-    let node = tables(&gated, diary);
+    let gated = design.with(Change::TemperatureGate(vec![band])).ok()?;
+    let node = tables(&gated, node.demand.clone());
     let stage = stage(&gated, felt, &node);
     let lived = stage.live(start, gated.promise.charge_at_installation, hours, 0);
     let (verdict, _) = judge(&gated, &lived.life);

@@ -7,7 +7,6 @@
 )]
 
 use design::node::{Activity, Design, Load, RadioUse, Step};
-use design::region::PayloadConditions;
 
 /// What the firmware needs to know besides its messages.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -70,8 +69,7 @@ impl Settings {
 
 impl RadioSettings {
     fn of(radio: &RadioUse) -> Self {
-        let conditions = PayloadConditions { dwell: radio.dwell_limit, repeater: false };
-        let carries = |rate: &u8| (*rate, radio.region.largest_payload(*rate, conditions));
+        let carries = |rate: &u8| (*rate, radio.ceiling(*rate).bytes);
         Self {
             region: radio.region.name.clone(),
             source: radio.region.source.clone(),

@@ -25,7 +25,7 @@ pub(crate) fn with_messages(messages: &str) -> Vec<Message> {
     let after = &rest[rest.find("[regulator.main]").expect("and then a regulator")..];
     let loads = after.replace("message = \"report\"", "payload = \"12 bytes\"");
     let loads = loads.replace("message = \"frost_watch\"", "payload = \"5 bytes\"");
-    resolved(&format!("{before}{messages}\n{loads}")).messages
+    resolved(&format!("{before}{messages}\n{loads}")).messages.clone()
 }
 
 fn resolved(text: &str) -> Design {

@@ -4,11 +4,10 @@ use super::text_of;
 use crate::diagnostic::{self, Diagnostics};
 use crate::file::message::KindWord;
 use crate::message::Direction;
-use crate::node::Sky;
 use crate::part::{Chemistry, Cover};
 use crate::quantity::{a, shortened};
 use crate::section::Field;
-use crate::surroundings::{Clutter, Sensitivity};
+use crate::surroundings::{Clutter, Sensitivity, Sky};
 use toml::Spanned;
 use toml::de::DeValue;
 
