@@ -11,6 +11,7 @@ pub(crate) mod names;
 pub(crate) mod paper;
 pub(crate) mod passphrase;
 pub(crate) mod qr;
+pub(crate) mod recover;
 pub(crate) mod sheets;
 pub(crate) mod site;
 
@@ -68,8 +69,6 @@ pub(crate) fn of_kind<'a>(registry: &'a Registry, kind: &'a str) -> impl Iterato
 }
 
 /// Adds so many nodes to the registry and draws their keys; nothing is written yet.
-///
-/// A key that an interrupted run left in the box keeps its identity.
 pub(crate) fn add(
     registry: &mut Registry,
     keys: &mut KeyBox,
@@ -84,17 +83,15 @@ pub(crate) fn add(
     };
     let names = batch.names.free(registry, count)?;
     for (name, dev_eui) in names.into_iter().zip(dev_euis) {
-        keys.draw(dev_eui).map_err(|error| site::keys_failure(&error))?;
+        let drawn = keys.draw(dev_eui).map_err(|error| site::keys_failure(&error))?;
+        debug_assert!(drawn, "the box has no key without a row");
         registry.add(batch.node(name, dev_eui, join_eui)).map_err(|error| site::registry_failure(&error))?;
     }
     Ok(())
 }
 
 fn local(registry: &Registry, keys: &KeyBox, count: usize) -> Result<Vec<DevEui>, Failure> {
-    let is_local = |dev_eui: &DevEui| dev_eui.to_display_bytes()[0] == 0x02;
-    let left_over = keys.keys().map(|(dev_eui, _)| dev_eui);
-    let mut found: Vec<DevEui> =
-        left_over.filter(|dev_eui| is_local(dev_eui) && !registry.knows(*dev_eui)).take(count).collect();
+    let mut found: Vec<DevEui> = Vec::new();
     while found.len() < count {
         let drawn = logbook::registry::draw_local().map_err(|error| {
             let message = format!("the operating system's random source failed: {error}");

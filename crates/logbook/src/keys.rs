@@ -3,6 +3,9 @@
 //! Keys are drawn from the operating system's random source and from nothing else, each on its own: none follows from
 //! a `DevEUI` or from another key. A key that the box holds is never replaced.
 //!
+//! Beside the keys the box holds the row of the registry with which each device was enrolled, as a witness: if the registry
+//! is lost, or an older one is put back, the box knows which identities exist and what they were called.
+//!
 //! The file is in the age format, version 1, with one passphrase recipient, so that a person can open it without this
 //! program. The `age` crate itself brings 140 packages, more than the rest of this workspace (translations, elliptic
 //! curves and post-quantum keys among them), for a format that is four published primitives and a page of text: those
@@ -17,16 +20,19 @@ use std::fs;
 use std::io::{self, ErrorKind};
 use std::path::{Path, PathBuf};
 
+use sha2::{Digest as _, Sha256};
 use wire::identity::DevEui;
 use wire::key::{AppKey, KEY_LEN};
 use zeroize::{Zeroize as _, Zeroizing};
 
 pub use passphrase::{LEAST_LETTERS, Passphrase, PassphraseError};
 
+use crate::registry::{Node, read_rows, rows_text};
 use crate::whole::{self, Place, Readers};
 
-/// First line of what is sealed.
-const TITLE: &str = "overwinter keys, schema 1";
+/// First line of what is sealed; schema 1 had no rows.
+const TITLE: &str = "overwinter keys, schema ";
+const SCHEMA: &str = "2";
 /// Nobody keeps more keys in one box \[bytes\].
 const LARGEST_BYTES: u64 = 16 << 20;
 
@@ -76,12 +82,13 @@ pub struct KeyBox {
     path: PathBuf,
     place: Place,
     keys: BTreeMap<DevEui, AppKey>,
+    enrolled: BTreeMap<DevEui, Node>,
 }
 
 impl KeyBox {
     /// An empty box to be kept at `path`, where there is none yet.
     pub fn new(path: &Path) -> Self {
-        Self { path: path.to_owned(), place: Place::Free, keys: BTreeMap::new() }
+        Self { path: path.to_owned(), place: Place::Free, keys: BTreeMap::new(), enrolled: BTreeMap::new() }
     }
 
     /// Opens a box. Takes about half a second on purpose, so that guessing is slow.
@@ -102,7 +109,8 @@ impl KeyBox {
     /// [`KeyBoxError`] if it does not open.
     pub fn from_sealed(path: &Path, sealed: &[u8], passphrase: &Passphrase) -> Result<Self, KeyBoxError> {
         let text = seal::open(sealed, passphrase)?;
-        Ok(Self { path: path.to_owned(), place: Place::Taken, keys: read(&text)? })
+        let (keys, enrolled) = read(&text)?;
+        Ok(Self { path: path.to_owned(), place: Place::Taken, keys, enrolled })
     }
 
     /// Whether there is a file at `path`.
@@ -125,6 +133,17 @@ impl KeyBox {
     /// Devices and their keys, in the order of their identities.
     pub fn keys(&self) -> impl Iterator<Item = (DevEui, &AppKey)> {
         self.keys.iter().map(|(dev_eui, key)| (*dev_eui, key))
+    }
+
+    /// The row with which a device was enrolled; none in a box of schema 1.
+    pub fn enrolled(&self, dev_eui: DevEui) -> Option<&Node> {
+        self.enrolled.get(&dev_eui)
+    }
+
+    /// Notes the rows of the devices that it has keys for.
+    pub(crate) fn note<'a>(&mut self, nodes: impl IntoIterator<Item = &'a Node>) {
+        let known = nodes.into_iter().filter(|node| self.keys.contains_key(&node.dev_eui)).cloned();
+        self.enrolled.extend(known.map(|node| (node.dev_eui, node)).collect::<Vec<_>>());
     }
 
     /// Draws a key for a device, unless it has one; says whether it was drawn.
@@ -163,24 +182,35 @@ impl KeyBox {
     /// # Errors
     /// [`KeyBoxError::Write`]; what was there before is still there. A new box never replaces a file.
     pub fn save(&mut self, passphrase: &Passphrase) -> Result<(), KeyBoxError> {
-        let sealed = seal::seal(self.text().as_bytes(), passphrase)?;
-        whole::write(&self.path, &sealed, Readers::Owner, self.place).map_err(KeyBoxError::Write)?;
+        let sealed = self.seal(passphrase)?;
+        self.put(&sealed)
+    }
+
+    pub(crate) fn seal(&self, passphrase: &Passphrase) -> Result<Vec<u8>, KeyBoxError> {
+        seal::seal(self.text().as_bytes(), passphrase)
+    }
+
+    pub(crate) fn put(&mut self, sealed: &[u8]) -> Result<(), KeyBoxError> {
+        whole::write(&self.path, sealed, Readers::Owner, self.place).map_err(KeyBoxError::Write)?;
         self.place = Place::Taken;
         Ok(())
     }
 
     fn text(&self) -> Zeroizing<String> {
         const LINE: usize = 16 + 1 + 2 * KEY_LEN + 1;
+        let rows = rows_text(self.enrolled.values());
         // Large enough from the start: a string that moves leaves keys behind.
-        let mut text = Zeroizing::new(String::with_capacity(TITLE.len() + 1 + LINE * self.keys.len()));
-        text.push_str(TITLE);
-        text.push('\n');
+        let length = TITLE.len() + SCHEMA.len() + 2 + LINE * self.keys.len() + rows.len();
+        let mut text = Zeroizing::new(String::with_capacity(length));
+        text.extend([TITLE, SCHEMA, "\n"]);
         for (dev_eui, key) in &self.keys {
             text.push_str(&dev_eui.to_string());
             text.push(' ');
             push_hex(&mut text, key);
             text.push('\n');
         }
+        text.push('\n');
+        text.push_str(&rows);
         text
     }
 }
@@ -194,15 +224,35 @@ pub fn push_hex(text: &mut String, key: &AppKey) {
     }
 }
 
-fn read(text: &[u8]) -> Result<BTreeMap<DevEui, AppKey>, KeyBoxError> {
-    let not_ours = KeyBoxError::NotAKeyBox { why: "it opens, but holds something else" };
-    let text = str::from_utf8(text).ok().and_then(|text| text.strip_prefix(TITLE)?.strip_prefix('\n'));
-    let Some(text) = text else { return Err(not_ours) };
+type Contents = (BTreeMap<DevEui, AppKey>, BTreeMap<DevEui, Node>);
+
+fn read(text: &[u8]) -> Result<Contents, KeyBoxError> {
+    let not_ours = |why| KeyBoxError::NotAKeyBox { why };
+    let text = str::from_utf8(text).ok().and_then(|text| text.strip_prefix(TITLE)?.split_once('\n'));
+    let (keys, rows) = match text {
+        None => return Err(not_ours("it opens, but holds something else")),
+        Some(("1", keys)) => (keys, ""),
+        Some((SCHEMA, text)) => text
+            .split_once("\n\n")
+            .or(text.strip_prefix('\n').map(|rows| ("", rows)))
+            .ok_or(KeyBoxError::Damaged)?,
+        Some(_) => return Err(not_ours("a newer program sealed it")),
+    };
+    let rows = if rows.is_empty() { Vec::new() } else { read_rows(rows).ok().ok_or(KeyBoxError::Damaged)? };
+    Ok((read_keys(keys)?, rows.into_iter().map(|node| (node.dev_eui, node)).collect()))
+}
+
+fn read_keys(text: &str) -> Result<BTreeMap<DevEui, AppKey>, KeyBoxError> {
     let mut keys = BTreeMap::new();
+    // Keys themselves are compared in constant time alone; their digests may be sorted.
+    let mut owners: BTreeMap<[u8; 32], DevEui> = BTreeMap::new();
     for line in text.lines() {
         let (dev_eui, key) = line.split_once(' ').ok_or(KeyBoxError::Damaged)?;
         let dev_eui = DevEui::from_display(dev_eui).ok().ok_or(KeyBoxError::Damaged)?;
         let key = AppKey::from_hex(key).ok().ok_or(KeyBoxError::Damaged)?;
+        if let Some(other) = owners.insert(Sha256::digest(key.expose()).into(), dev_eui) {
+            return Err(KeyBoxError::Shared { dev_eui, other });
+        }
         if keys.insert(dev_eui, key).is_some() {
             return Err(KeyBoxError::Damaged);
         }

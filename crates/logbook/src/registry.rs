@@ -8,7 +8,7 @@ mod raw;
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
-use std::fs::{self, File, OpenOptions, TryLockError};
+use std::fs;
 use std::io::{self, ErrorKind};
 use std::path::{Path, PathBuf};
 
@@ -83,9 +83,6 @@ pub enum RegistryError {
         /// The node that has it.
         name: String,
     },
-    /// Another run of the program is at work in the folder.
-    #[error("another run of overwinter is at work in this folder")]
-    Busy,
 }
 
 /// A node for as long as nothing about it changes.
@@ -262,10 +259,14 @@ impl Registry {
     /// # Errors
     /// [`RegistryError::Write`]; what was there before is still there.
     pub fn save(&self) -> Result<(), RegistryError> {
-        // What can't be read back must not replace what can.
-        Self::from_text(&self.path, self.text.clone())?;
+        self.check_text()?;
         whole::write(&self.path, self.text.as_bytes(), Readers::Usual, FilePlace::Taken)
             .map_err(RegistryError::Write)
+    }
+
+    /// What can't be read back must not replace what can.
+    pub(crate) fn check_text(&self) -> Result<(), RegistryError> {
+        Self::from_text(&self.path, self.text.clone()).map(|_| ())
     }
 
     fn append(&mut self, text: &str) {
@@ -288,6 +289,16 @@ impl Registry {
         }
         Ok(())
     }
+}
+
+/// Rows as a registry has them, for the key box.
+pub(crate) fn rows_text<'a>(nodes: impl Iterator<Item = &'a Node>) -> String {
+    nodes.map(row_text).fold("schema = 1\n".to_owned(), |text, row| text + &row)
+}
+
+/// Rows that [`rows_text`] made.
+pub(crate) fn read_rows(text: &str) -> Result<Vec<Node>, RegistryError> {
+    raw::read(text).map(|(nodes, _)| nodes)
 }
 
 fn row_text(node: &Node) -> String {
@@ -339,26 +350,6 @@ fn quoted(text: &str) -> String {
         }
     }
     quoted + "\""
-}
-
-/// Holds a folder for one run of the program, until it is dropped.
-#[derive(Debug)]
-pub struct Lock {
-    _file: File,
-}
-
-/// Takes a folder for this run alone.
-///
-/// # Errors
-/// [`RegistryError::Busy`] if another run has it, [`RegistryError::Write`] if no file can be made in it.
-pub fn lock(folder: &Path) -> Result<Lock, RegistryError> {
-    let path = folder.join(".overwinter.lock");
-    let file = OpenOptions::new().create(true).append(true).open(path).map_err(RegistryError::Write)?;
-    match file.try_lock() {
-        Ok(()) => Ok(Lock { _file: file }),
-        Err(TryLockError::WouldBlock) => Err(RegistryError::Busy),
-        Err(TryLockError::Error(error)) => Err(RegistryError::Write(error)),
-    }
 }
 
 /// Makes up an identity for a device that has none: locally administered and individual, all else random.

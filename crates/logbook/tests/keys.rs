@@ -39,6 +39,19 @@ fn what_the_published_crate_sealed_is_opened() {
 }
 
 #[test]
+fn a_box_of_schema_2_that_another_program_sealed_is_opened_with_its_rows() {
+    let opened = KeyBox::open(&data("v2/keys.age"), &passphrase("larkmoor in the rain")).expect("it opens");
+    let [(first, key), (second, _)] = opened.keys().collect::<Vec<_>>()[..] else {
+        panic!("it has two keys")
+    };
+    assert_eq!(key, &AppKey::from_hex(KEY).expect("32 digits"));
+    let names = [first, second].map(|device| opened.enrolled(device).expect("it has its row").name.as_str());
+    assert_eq!(names, ["mast-1", "mast-2"]);
+    let row = opened.enrolled(second).expect("it has its row");
+    assert_eq!((row.kind.as_str(), row.constants["wetness"]["dry_level"]), ("Frost \"mast\"", None));
+}
+
+#[test]
 fn what_was_sealed_is_opened_again_and_only_with_its_passphrase() {
     let (_folder, path) = folder();
     let mut box_of_keys = KeyBox::new(&path);
@@ -149,6 +162,20 @@ fn the_box_is_readable_to_its_owner_alone_and_so_must_be_a_passphrase_file() {
     fs::set_permissions(&file, fs::Permissions::from_mode(0o600)).expect("it is ours");
     let read = Passphrase::from_file(&file).expect("it is closed to others");
     assert!(read.is(&passphrase("a long passphrase")), "the line break is no part of it");
-    fs::write(&file, "two\nlines\n").expect("it can be written");
-    assert!(matches!(Passphrase::from_file(&file), Err(PassphraseError::NotOneLine)));
+    let refused = |text: &str| {
+        fs::write(&file, text).expect("it can be written");
+        Passphrase::from_file(&file).expect_err("it is no one line")
+    };
+    assert!(matches!(refused("two\nlines\n"), PassphraseError::NotOneLine));
+    assert!(matches!(refused("\nsecond line\n"), PassphraseError::EmptyFirstLine));
+    assert!(matches!(refused("\u{feff}a long passphrase\n"), PassphraseError::ByteOrderMark));
+    assert!(matches!(refused("a long passphrase\r\n"), PassphraseError::CarriageReturn));
+    assert!(matches!(refused("\n"), PassphraseError::Empty));
+}
+
+#[test]
+fn a_box_in_which_two_devices_have_one_key_does_not_open() {
+    // Sealed by the published crate, like `keys.age`; the second line has the key of the first.
+    let refused = KeyBox::open(&data("v1/shared.age"), &passphrase("larkmoor in the rain"));
+    assert!(matches!(refused, Err(KeyBoxError::Shared { .. })), "{refused:?}");
 }

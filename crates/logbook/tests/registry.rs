@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use logbook::registry::{self, Date, Node, Registry, RegistryError};
+use logbook::registry::{Date, Node, Registry, RegistryError};
 use tempfile::TempDir;
 use wire::identity::{DevEui, JoinEui};
 
@@ -110,10 +110,14 @@ fn what_is_wrong_is_said_with_its_line_or_its_node() {
 }
 
 #[test]
-fn two_runs_do_not_work_in_one_folder() {
-    let (folder, _path) = fresh();
-    let held = registry::lock(folder.path()).expect("it is free");
-    assert!(matches!(registry::lock(folder.path()), Err(RegistryError::Busy)));
-    drop(held);
-    registry::lock(folder.path()).expect("it is free again");
+fn the_last_hand_over_of_a_device_counts_whatever_their_order() {
+    let (_folder, path) = fresh();
+    let mut registry = Registry::open(&path).expect("none is an empty one");
+    let device = node("", 1).dev_eui;
+    for on in [26, 29, 27] {
+        registry.add_hand_over(day(on), vec![device, node("", 2).dev_eui]);
+    }
+    registry.add_hand_over(day(30), vec![node("", 2).dev_eui]);
+    assert_eq!(registry.handed_over(device), Some(day(29)));
+    assert_eq!(registry.handed_over(node("", 2).dev_eui), Some(day(30)));
 }

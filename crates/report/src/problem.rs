@@ -136,6 +136,37 @@ impl Problem {
     }
 }
 
+/// What was found wrong so far, so that all of it is said at once.
+#[derive(Debug, Default)]
+pub struct Found {
+    problems: Vec<Problem>,
+}
+
+impl Found {
+    /// The value, or none where its problems were noted.
+    pub fn take<T>(&mut self, result: Result<T, Failure>) -> Option<T> {
+        result.map_err(|failure| self.problems.extend(failure.problems)).ok()
+    }
+
+    /// How many problems there are.
+    pub fn count(&self) -> usize {
+        self.problems.len()
+    }
+
+    /// Fails if anything was noted.
+    ///
+    /// # Errors
+    /// All that was noted.
+    pub fn refuse(self) -> Result<(), Failure> {
+        if self.problems.is_empty() { Ok(()) } else { Err(self.into_failure()) }
+    }
+
+    /// All that was noted.
+    pub fn into_failure(self) -> Failure {
+        Failure { problems: self.problems }
+    }
+}
+
 impl Failure {
     /// One problem.
     pub fn of(problem: Problem) -> Self {

@@ -8,8 +8,9 @@ use std::time::{SystemTime, UNIX_EPOCH};
 use clap::{ArgGroup, Args};
 use design::node::Design;
 use forecast::terrain::Terrain;
+use logbook::folder::REGISTRY;
 use logbook::registry::{Date, Node, Registry};
-use report::problem::{Failure, Problem};
+use report::problem::{Failure, Found, Problem};
 use report::words;
 use wire::identity::JoinEui;
 
@@ -17,12 +18,14 @@ use crate::enrolment::block::Block;
 use crate::enrolment::columns::Columns;
 use crate::enrolment::names::Pattern;
 use crate::enrolment::qr::ProfileId;
+use crate::enrolment::recover::{self, Otherwise};
 use crate::enrolment::site::{self, Site};
 use crate::enrolment::{
     self, Batch, Identities, MOST_NODES, bench, expected, hand_over, import, labels, sheets,
 };
 use crate::input;
 use crate::output::{self, Staged};
+use crate::progress::INTERRUPTED;
 
 /// Shown below the help of the command.
 pub(super) const EXAMPLE: &str = "\
@@ -30,19 +33,21 @@ Examples:
   overwinter enrol frost-mast.toml --count 10 --eui-block 70B3D5ABCD000000/40 --join-eui 70B3D5ABCD000000 -o larkmoor
   overwinter enrol frost-mast.toml --import devices.csv --columns columns.toml -o larkmoor
   overwinter enrol --hand-over columns.toml -o larkmoor
+  overwinter enrol --recover -o larkmoor
 
 The folder holds registry.toml (who is who, no secrets), keys.age (the keys, sealed with a passphrase; the age format, \
 version 1) and what is to be printed. Run it again with a larger number to add nodes: nobody is enrolled twice, no \
-key is replaced. A lost passphrase can't be recovered.
+key is replaced. Keep both files in one backup: a key without its row, or a row without its key, is refused, and \
+--recover rebuilds the rows. A lost passphrase can't be recovered.
 
-Exit code: 0 done, 2 something is wrong with the input; then nothing was written.";
+Exit code: 0 done, 2 something is wrong with the input and nothing was written, 130 a hand-over was interrupted.";
 
 /// What `enrol` is given.
 #[derive(Args)]
-#[command(group = ArgGroup::new("task").required(true).args(["count", "import", "hand_over"]))]
+#[command(group = ArgGroup::new("task").required(true).args(["count", "import", "hand_over", "recover"]))]
 pub(super) struct Enrol {
     /// The design file of the nodes
-    #[arg(value_name = "NODE.toml", required_unless_present = "hand_over")]
+    #[arg(value_name = "NODE.toml", required_unless_present_any = ["hand_over", "recover"])]
     design: Option<PathBuf>,
     /// Folder of the site; made if it is not there
     #[arg(short, long = "output", value_name = "DIR")]
@@ -77,6 +82,9 @@ pub(super) struct Enrol {
     /// Hand over once more what was handed over before
     #[arg(long, requires = "hand_over")]
     again: bool,
+    /// Rebuild rows that the registry has lost from what the key box knows
+    #[arg(long)]
+    recover: bool,
     /// Read the passphrase from a file that only you can read, instead of asking
     #[arg(long, value_name = "FILE")]
     passphrase_file: Option<PathBuf>,
@@ -86,20 +94,24 @@ pub(super) struct Enrol {
 pub(super) fn run(arguments: &Enrol) -> ExitCode {
     let done = match &arguments.hand_over {
         Some(columns) => hand(arguments, columns),
+        None if arguments.recover => recover(arguments),
         None => enrol(arguments),
     };
     match done.and_then(|page| output::print(&page)) {
         Ok(()) => ExitCode::SUCCESS,
         Err(failure) => {
             output::complain(&failure.render());
-            ExitCode::from(2)
+            let stopped = failure.problems.iter().any(|problem| problem.code == hand_over::INTERRUPTED);
+            ExitCode::from(if stopped { INTERRUPTED } else { 2 })
         }
     }
 }
 
 fn hand(arguments: &Enrol, columns: &Path) -> Result<String, Failure> {
-    let columns = Columns::read(columns)?;
-    let today = today()?;
+    let mut found = Found::default();
+    let (Some(columns), Some(today)) = (found.take(Columns::read(columns)), found.take(today())) else {
+        return Err(found.into_failure());
+    };
     let site = Site::take_old(&arguments.output)?;
     let registry = site.registry()?;
     let (keys, _) = site::keys(site.folder(), arguments.passphrase_file.as_deref())?;
@@ -139,29 +151,75 @@ fn enrol(arguments: &Enrol) -> Result<String, Failure> {
 }
 
 fn wish(arguments: &Enrol) -> Result<Wish, Failure> {
+    let mut found = Found::default();
     if let Some(count) = arguments.count.filter(|count| !(1..=MOST_NODES).contains(count)) {
         let message = format!("{count} nodes can't be enrolled");
-        return Err(refuse("count", "--count", message, &format!("give a number from 1 to {MOST_NODES}")));
+        let help = format!("give a number from 1 to {MOST_NODES}");
+        found.take::<()>(Err(refuse("count", "--count", message, &help)));
     }
-    let path = arguments.design.as_deref().unwrap_or(Path::new(""));
-    let checked = input::design(path)?;
-    let terrain = checked.terrain()?;
-    let design = checked.design;
-    let names = match &arguments.names {
-        Some(pattern) => Pattern::parse(pattern)?,
-        None => Pattern::of_design(&design.name),
+    let design = found.take(input::design(arguments.design.as_deref().unwrap_or(Path::new(""))));
+    let design = design.and_then(|checked| Some((found.take(checked.terrain())?, checked.design)));
+    let names = found.take(arguments.names.as_deref().map(Pattern::parse).transpose());
+    let join_eui = found.take(join_eui(arguments));
+    let block = found.take(arguments.eui_block.as_deref().map(Block::parse).transpose());
+    let columns = found.take(arguments.columns.as_deref().map(Columns::read).transpose());
+    let profile = found.take(ProfileId::parse(&arguments.profile_id));
+    let today = found.take(today());
+    let all = (design, names, join_eui, block, columns, profile, today);
+    let (
+        Some((terrain, design)),
+        Some(names),
+        Some(join_eui),
+        Some(block),
+        Some(columns),
+        Some(profile),
+        Some(today),
+    ) = all
+    else {
+        return Err(found.into_failure());
     };
-    let join_eui = arguments.join_eui.as_deref().map(JoinEui::from_display).transpose().map_err(|error| {
+    found.refuse()?;
+    Ok(Wish {
+        names: names.unwrap_or_else(|| Pattern::of_design(&design.name)),
+        terrain,
+        design,
+        profile,
+        join_eui,
+        identities: if arguments.local { Some(Identities::Local) } else { block.map(Identities::Block) },
+        list: arguments.import.clone().zip(columns),
+        today,
+    })
+}
+
+fn join_eui(arguments: &Enrol) -> Result<Option<JoinEui>, Failure> {
+    arguments.join_eui.as_deref().map(JoinEui::from_display).transpose().map_err(|error| {
         refuse("join-eui", "--join-eui", error.to_string(), "write 16 hex digits, most significant first")
-    })?;
-    let block = arguments.eui_block.as_deref().map(Block::parse).transpose()?;
-    let identities = if arguments.local { Some(Identities::Local) } else { block.map(Identities::Block) };
-    let list = match (&arguments.import, &arguments.columns) {
-        (Some(list), Some(columns)) => Some((list.clone(), Columns::read(columns)?)),
-        _ => None,
-    };
-    let profile = ProfileId::parse(&arguments.profile_id)?;
-    Ok(Wish { design, terrain, names, profile, join_eui, identities, list, today: today()? })
+    })
+}
+
+fn recover(arguments: &Enrol) -> Result<String, Failure> {
+    let wish = arguments.design.as_ref().map(|_| wish(arguments)).transpose()?;
+    let today = today()?;
+    let site = Site::take_old(&arguments.output)?;
+    let mut registry = site.registry()?;
+    let (mut keys, passphrase) = site::keys(site.folder(), arguments.passphrase_file.as_deref())?;
+    let otherwise = wish.as_ref().and_then(|wish| {
+        let batch = Batch { design: &wish.design, names: &wish.names, today };
+        Some(Otherwise { batch, join_eui: wish.join_eui? })
+    });
+    let names = recover::recover(&mut registry, &keys, otherwise.as_ref(), today)?;
+    if names.is_empty() {
+        return Ok("Every key has its row already: nothing to rebuild.\n".to_owned());
+    }
+    site.keep(&mut keys, &registry, &passphrase)?;
+    Ok(format!(
+        "{} rebuilt at the end of {}: {}\nThey are noted as handed over today, because nobody can prove that they were not: \
+        --hand-over --again takes their keys out once more.\nWhat was changed by hand since they were enrolled is not \
+        in the key box: look over their places, constants and `until`.\n",
+        words::count(names.len(), "row"),
+        site.folder().join(REGISTRY).display(),
+        site::first_of(names)
+    ))
 }
 
 fn enrol_in(site: &Site, wish: &Wish, arguments: &Enrol) -> Result<String, Failure> {
@@ -186,6 +244,7 @@ fn enrol_in(site: &Site, wish: &Wish, arguments: &Enrol) -> Result<String, Failu
     let month = wish.design.promise.installed.map_or(wish.today.month(), |(month, _)| month);
     if missing > 0 || wish.list.is_some() {
         let (mut keys, passphrase) = site.keys(arguments.passphrase_file.as_deref())?;
+        site::agree(&keys, &registry)?;
         let batch = Batch { design: &wish.design, names: &wish.names, today: wish.today };
         if let Some((list, columns)) = &wish.list {
             import::add(&mut registry, &mut keys, &batch, list, columns, wish.join_eui)?;
@@ -195,9 +254,7 @@ fn enrol_in(site: &Site, wish: &Wish, arguments: &Enrol) -> Result<String, Failu
         }
         // What takes most room is written first, but seen last.
         let paper = paper(site, wish, &registry, month)?;
-        // Keys before rows: a row without a key would be a node that nobody can join.
-        keys.save(&passphrase).map_err(|error| site::keys_failure(&error))?;
-        registry.save().map_err(|error| site::registry_failure(&error))?;
+        site.keep(&mut keys, &registry, &passphrase)?;
         put(paper)?;
     } else {
         put(paper(site, wish, &registry, month)?)?;
@@ -210,20 +267,16 @@ fn put(paper: [Staged; 3]) -> Result<(), Failure> {
 }
 
 fn needed(wish: &Wish) -> Result<(&Identities, JoinEui), Failure> {
-    let Some(identities) = &wish.identities else {
+    let mut found = Found::default();
+    let identities = found.take(wish.identities.as_ref().ok_or_else(|| {
         let message = "new nodes need identities".to_owned();
-        return Err(refuse(
-            "identity",
-            "--eui-block",
-            message,
-            "give --eui-block with your own block, or --local",
-        ));
-    };
-    let Some(join_eui) = wish.join_eui else {
+        refuse("identity", "--eui-block", message, "give --eui-block with your own block, or --local")
+    }));
+    let join_eui = found.take(wish.join_eui.ok_or_else(|| {
         let message = "new nodes need the identity of their join server".to_owned();
-        return Err(refuse("join-eui", "--join-eui", message, "give --join-eui; your network says which"));
-    };
-    Ok((identities, join_eui))
+        refuse("join-eui", "--join-eui", message, "give --join-eui; your network says which")
+    }));
+    identities.zip(join_eui).ok_or_else(|| found.into_failure())
 }
 
 /// Labels and sheets, written but not yet in their place.
@@ -263,17 +316,44 @@ fn said(site: &Site, registry: &Registry, kind: &str, there: usize) -> String {
 }
 
 fn today() -> Result<Date, Failure> {
-    let seconds = SystemTime::now().duration_since(UNIX_EPOCH).map(|since| since.as_secs());
-    seconds.ok().and_then(Date::of_unix).ok_or_else(|| {
-        refuse(
-            "clock",
-            "clock",
-            "the computer's clock shows no sensible day".to_owned(),
-            "set it: rows are dated",
-        )
+    let seconds = SystemTime::now().duration_since(UNIX_EPOCH).map_or(0, |since| since.as_secs());
+    believable(seconds).ok_or_else(|| {
+        let shown =
+            Date::of_unix(seconds).map_or("a day beyond the year 9999".to_owned(), |day| day.to_string());
+        let message = format!("the computer's clock shows {shown}, which can't be today");
+        refuse("clock", "clock", message, "set it: rows and hand-overs are dated")
     })
+}
+
+/// The day of a moment, if this program can have been run then.
+fn believable(unix_seconds: u64) -> Option<Date> {
+    let [first, last] = [(2026, 1, 1), (2099, 12, 31)].map(|(year, month, day)| Date::new(year, month, day));
+    Date::of_unix(unix_seconds).filter(|day| Some(*day) >= first && Some(*day) <= last)
 }
 
 fn refuse(code: &'static str, place: &str, message: String, help: &str) -> Failure {
     Failure::of(Problem::of_file(code, place, message, help))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_clock_that_was_never_set_or_runs_far_ahead_is_not_believed() {
+        let seconds = |year, month, day| Date::new(year, month, day).expect("a day").unix_seconds();
+        for wrong in [
+            0,
+            seconds(1980, 1, 6),
+            seconds(2025, 12, 31),
+            seconds(2100, 1, 1),
+            seconds(9999, 12, 31),
+            u64::MAX,
+        ] {
+            assert_eq!(believable(wrong), None, "{wrong}");
+        }
+        for right in [seconds(2026, 1, 1), seconds(2026, 11, 29), seconds(2099, 12, 31)] {
+            assert_eq!(believable(right), Date::of_unix(right), "{right}");
+        }
+    }
 }

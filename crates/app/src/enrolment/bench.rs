@@ -74,7 +74,7 @@ fn on_the_bench(design: &Design, bench: &Bench) -> Vec<Measurement> {
             expected: format!("{} µA, ± {}{assumed}", words::figure(floor), words::figure(spread)),
             stop: format!(
                 "above {} µA: look for a radio in standby, pull-ups, a powered sensor",
-                words::figure(floor + 2.0 * spread.max(0.05 * floor))
+                words::figure(stop_above(floor, spread))
             ),
         },
         Measurement {
@@ -105,6 +105,11 @@ fn on_the_bench(design: &Design, bench: &Bench) -> Vec<Measurement> {
         });
     }
     rows
+}
+
+/// Floor current above which a board is looked at \[µA\]: twice the spread, and at least a tenth, above the floor (own choice).
+fn stop_above(floor_ua: f64, spread_ua: f64) -> f64 {
+    floor_ua + 2.0 * spread_ua.max(0.05 * floor_ua)
 }
 
 fn soak(expected: &Expected) -> Vec<Measurement> {
@@ -167,6 +172,19 @@ fn results(kind: &str, nodes: &[&Node]) -> Markup {
             }
             table.room.signed { tr { td { "Measured by" } (blank()) td { "instrument" } (blank()) td { "on" } (blank()) } }
             (paper::foot("Keep this sheet with the registry."))
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_board_is_stopped_above_its_floor_by_twice_the_spread_and_at_least_a_tenth() {
+        // By hand: 20 + 2 * 4, and 20 + 2 * 5 % of 20 where no spread is known.
+        for (spread, limit) in [(4.0, 28.0), (0.5, 22.0), (0.0, 22.0)] {
+            assert!((stop_above(20.0, spread) - limit).abs() < 1e-9, "{spread}");
         }
     }
 }

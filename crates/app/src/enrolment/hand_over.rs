@@ -3,7 +3,10 @@
 use std::fs;
 use std::io::{self, ErrorKind, Write as _};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 
+use logbook::folder::{HAND_OVER, UNFINISHED};
 use logbook::keys::{KeyBox, push_hex};
 use logbook::registry::{Date, Node, Registry};
 use report::problem::{Failure, Problem};
@@ -16,6 +19,10 @@ use super::site::{self, Site};
 use crate::output::reason;
 
 const LIST: &str = "join-server.csv";
+const NOT_YET: &[u8] =
+    b"This hand-over was not finished. Use nothing of it; the next run of `overwinter enrol` removes the folder.\n";
+/// Code of the problem that somebody stopped the run.
+pub(crate) const INTERRUPTED: &str = "interrupted";
 
 /// What was handed over, for the person.
 pub(crate) struct HandedOver {
@@ -48,17 +55,31 @@ pub(crate) fn hand_over(
     if chosen.is_empty() {
         return Err(nothing_left(&before));
     }
+    site::agree(keys, &registry)?;
     let with_keys = chosen.iter().map(|node| match keys.key(node.dev_eui) {
         Some(key) => Ok((*node, key)),
         None => Err(without_key(node)),
     });
     let with_keys: Vec<(&Node, &AppKey)> = with_keys.collect::<Result<_, _>>()?;
-    let written = write(site, &with_keys, columns, today).map_err(|error| unwritten(site, &error))?;
-    // Noted before the secrets are in their place: a day too many is better than a day too few.
+    let interrupted = asked_to_stop();
+    let list = list(&with_keys, columns).map_err(|error| unwritten(site, &error))?;
+    let place = free_place(site.folder(), today).map_err(|error| unwritten(site, &error))?;
+    let written = Written::begin(place).map_err(|error| unwritten(site, &error))?;
+    written.fill(&list, &with_keys, &interrupted).map_err(|error| unwritten(site, &error))?;
+    // Noted before the folder counts as whole: a day too many is better than a day too few.
     registry.add_hand_over(today, chosen.iter().map(|node| node.dev_eui).collect());
     registry.save().map_err(|error| site::registry_failure(&error))?;
-    let folder = written.settle().map_err(|error| unwritten(site, &error))?;
+    let folder = written.finish().map_err(|error| unwritten(site, &error))?;
     Ok(HandedOver { folder, names: chosen.iter().map(|node| node.name.clone()).collect(), before })
+}
+
+/// From now on Ctrl-C, a closed terminal and a request to end are heard between two files.
+fn asked_to_stop() -> Arc<AtomicBool> {
+    let asked = Arc::new(AtomicBool::new(false));
+    let heard = Arc::clone(&asked);
+    // Without a handler the run ends at once, and the next one removes what it left.
+    let _unheard = ctrlc::set_handler(move || heard.store(true, Ordering::Relaxed));
+    asked
 }
 
 fn nothing_left(before: &[(String, Date)]) -> Failure {
@@ -81,43 +102,75 @@ fn without_key(node: &Node) -> Failure {
 }
 
 fn unwritten(site: &Site, error: &io::Error) -> Failure {
-    let message = format!("the keys could not be written: {}", reason(error));
-    let help = "free some space, or see who may write there; no secret was left behind";
-    Failure::of(Problem::of_file("hand-over", &site.folder().to_string_lossy(), message, help))
+    let (code, message, help) = match error.kind() {
+        ErrorKind::Interrupted => (INTERRUPTED, "the hand-over was interrupted".to_owned(), "run it again"),
+        _ => (
+            "hand-over",
+            format!("the keys could not be written: {}", reason(error)),
+            "free some space, or see who may write there",
+        ),
+    };
+    let help = format!("{help}; no secret was left behind");
+    Failure::of(Problem::of_file(code, &site.folder().to_string_lossy(), message, help))
 }
 
-/// Secrets in a folder that goes if they do not reach their place.
+/// Secrets in their final place. The folder goes unless it is finished; if this run is killed, the next one removes it.
 struct Written {
-    folder: tempfile::TempDir,
     place: PathBuf,
+    finished: bool,
 }
 
 impl Written {
-    fn settle(self) -> io::Result<PathBuf> {
-        fs::rename(self.folder.path(), &self.place)?;
-        let _moved = self.folder.keep();
-        Ok(self.place)
+    fn begin(place: PathBuf) -> io::Result<Self> {
+        let mut builder = fs::DirBuilder::new();
+        #[cfg(unix)]
+        std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
+        builder.create(&place)?;
+        let written = Self { place, finished: false };
+        secret(&written.place.join(UNFINISHED), NOT_YET)?;
+        // No key may reach the disk before the mark does.
+        settle(&written.place)?;
+        Ok(written)
+    }
+
+    fn fill(&self, list: &[u8], nodes: &[(&Node, &AppKey)], interrupted: &AtomicBool) -> io::Result<()> {
+        secret(&self.place.join(".gitignore"), b"*\n")?;
+        secret(&self.place.join(LIST), list)?;
+        for (node, key) in nodes {
+            secret(&self.place.join(format!("{}.h", node.name)), header(node, key).as_bytes())?;
+            if interrupted.load(Ordering::Relaxed) {
+                return Err(ErrorKind::Interrupted.into());
+            }
+        }
+        settle(&self.place)
+    }
+
+    fn finish(mut self) -> io::Result<PathBuf> {
+        fs::remove_file(self.place.join(UNFINISHED))?;
+        self.finished = true;
+        settle(&self.place)?;
+        Ok(std::mem::take(&mut self.place))
     }
 }
 
-fn write(site: &Site, nodes: &[(&Node, &AppKey)], columns: &Columns, today: Date) -> io::Result<Written> {
-    let place = free_place(site.folder(), today)?;
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".overwinter-");
-    only_owner(&mut builder, 0o700);
-    let folder = builder.tempdir_in(site.folder())?;
-    secret(&folder.path().join(".gitignore"), b"*\n")?;
-    secret(&folder.path().join(LIST), &list(nodes, columns)?)?;
-    for (node, key) in nodes {
-        secret(&folder.path().join(format!("{}.h", node.name)), header(node, key).as_bytes())?;
+impl Drop for Written {
+    fn drop(&mut self) {
+        if !self.finished {
+            // What can't be removed is marked as unfinished, and the next run tries again.
+            let _left = fs::remove_dir_all(&self.place);
+        }
     }
-    Ok(Written { folder, place })
+}
+
+/// New names in a folder must survive a power cut too.
+fn settle(folder: &Path) -> io::Result<()> {
+    if cfg!(unix) { fs::File::open(folder)?.sync_all() } else { Ok(()) }
 }
 
 /// A folder for the day that is not there yet.
 fn free_place(folder: &Path, today: Date) -> io::Result<PathBuf> {
-    let names = std::iter::once(format!("hand-over-{today}"))
-        .chain((2..).map(|time| format!("hand-over-{today}-{time}")));
+    let names = std::iter::once(format!("{HAND_OVER}{today}"))
+        .chain((2..).map(|time| format!("{HAND_OVER}{today}-{time}")));
     for name in names {
         let place = folder.join(name);
         match fs::symlink_metadata(&place) {
@@ -138,14 +191,6 @@ fn secret(path: &Path, bytes: &[u8]) -> io::Result<()> {
     file.write_all(bytes)?;
     file.sync_all()
 }
-
-#[cfg(unix)]
-fn only_owner(builder: &mut tempfile::Builder<'_, '_>, mode: u32) {
-    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(mode));
-}
-
-#[cfg(not(unix))]
-fn only_owner(_: &mut tempfile::Builder<'_, '_>, _: u32) {}
 
 /// The list for the join server, under the person's own titles.
 fn list(nodes: &[(&Node, &AppKey)], columns: &Columns) -> io::Result<Zeroizing<Vec<u8>>> {

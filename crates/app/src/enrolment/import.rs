@@ -6,7 +6,7 @@ use std::path::Path;
 
 use logbook::keys::KeyBox;
 use logbook::registry::Registry;
-use report::problem::{Failure, Problem};
+use report::problem::{Failure, Found, Problem};
 use wire::identity::{DevEui, JoinEui};
 use wire::key::AppKey;
 use zeroize::Zeroizing;
@@ -17,6 +17,9 @@ use crate::output::reason;
 
 /// No list of [`MOST_NODES`] is larger \[bytes\].
 const LARGEST_BYTES: u64 = 16 << 20;
+
+/// Nobody mends more lines at once.
+const MOST_PROBLEMS: usize = 20;
 
 /// Adds the devices of a list to registry and key box; nothing is written yet.
 pub(crate) fn add(
@@ -32,31 +35,63 @@ pub(crate) fn add(
     let mut free = batch.names.free(registry, nameless)?.into_iter();
     let count = rows.len();
     let mut lines: BTreeMap<DevEui, usize> = BTreeMap::new();
-    for Row { line, name, dev_eui, own_join_eui, key } in rows {
-        let at = |failure: Failure| at_line(list, line, failure);
-        if let Some(first) = lines.insert(dev_eui, line) {
-            return Err(refuse(
+    let mut found = Found::default();
+    for row in rows {
+        let line = row.line;
+        let name = row.name.clone().or_else(|| free.next()).unwrap_or_default();
+        let added = match lines.insert(row.dev_eui, line) {
+            Some(first) => Err(refuse(
                 list,
                 line,
-                format!("DevEUI {dev_eui} stands in line {first} already"),
+                format!("DevEUI {} stands in line {first} already", row.dev_eui),
                 "keep one of them",
-            ));
-        }
-        let Some(join_eui) = own_join_eui.or(join_eui) else {
-            return Err(refuse(
-                list,
-                line,
-                "the device has no JoinEUI".to_owned(),
-                "name its column, or give --join-eui",
-            ));
+            )),
+            None => add_row(registry, keys, batch, row, name, join_eui)
+                .map_err(|failure| at_line(list, line, failure)),
         };
-        let name = name.or_else(|| free.next()).unwrap_or_default();
-        keys.import(dev_eui, key).map_err(|error| at(site::keys_failure(&error)))?;
-        registry
-            .add(batch.node(name, dev_eui, join_eui))
-            .map_err(|error| at(site::registry_failure(&error)))?;
+        found.take(added);
+        enough(&mut found, list)?;
     }
-    Ok(count)
+    found.refuse().map(|()| count)
+}
+
+fn add_row(
+    registry: &mut Registry,
+    keys: &mut KeyBox,
+    batch: &Batch<'_>,
+    row: Row,
+    name: String,
+    join_eui: Option<JoinEui>,
+) -> Result<(), Failure> {
+    let Some(join_eui) = row.own_join_eui.or(join_eui) else {
+        let message = "the device has no JoinEUI".to_owned();
+        return Err(Failure::of(Problem::of_file(
+            "import",
+            "",
+            message,
+            "name its column, or give --join-eui",
+        )));
+    };
+    let mut found = Found::default();
+    found.take(keys.import(row.dev_eui, row.key).map_err(|error| site::keys_failure(&error)));
+    let node = batch.node(name, row.dev_eui, join_eui);
+    found.take(registry.add(node).map_err(|error| site::registry_failure(&error)));
+    found.refuse()
+}
+
+/// Stops once nobody would read on.
+fn enough(found: &mut Found, list: &Path) -> Result<(), Failure> {
+    if found.count() < MOST_PROBLEMS {
+        return Ok(());
+    }
+    let mut so_far = std::mem::take(found);
+    so_far.take::<()>(Err(refuse(
+        list,
+        1,
+        "there may be more; these are the first".to_owned(),
+        "mend them first",
+    )));
+    so_far.refuse()
 }
 
 struct Row {
@@ -93,11 +128,17 @@ fn rows(list: &Path, columns: &Columns) -> Result<Vec<Row>, Failure> {
             refuse(list, 1, format!("there is no column {title:?}"), &format!("its columns are: {known}"))
         })
     };
-    let places = [place(Fact::DevEui)?, place(Fact::AppKey)?, place(Fact::Name)?, place(Fact::JoinEui)?];
+    let mut found = Found::default();
+    let places =
+        [Fact::DevEui, Fact::AppKey, Fact::Name, Fact::JoinEui].map(|fact| found.take(place(fact)).flatten());
+    if found.count() > 0 {
+        return Err(found.into_failure());
+    }
     let mut rows = Vec::new();
     for record in reader.records() {
-        let record = record.map_err(|error| broken(list, &error))?;
-        rows.push(row(list, &record, places)?);
+        let record = record.map_err(|error| broken(list, &error));
+        rows.extend(found.take(record.and_then(|record| row(list, &record, places))));
+        enough(&mut found, list)?;
         if rows.len() > MOST_NODES {
             return Err(refuse(
                 list,
@@ -107,6 +148,7 @@ fn rows(list: &Path, columns: &Columns) -> Result<Vec<Row>, Failure> {
             ));
         }
     }
+    found.refuse()?;
     if rows.is_empty() {
         Err(refuse(list, 1, "the list has no devices".to_owned(), "give one line per device"))
     } else {
@@ -125,19 +167,25 @@ fn row(list: &Path, record: &csv::StringRecord, places: [Option<usize>; 4]) -> R
     let line = record.position().map_or(0, |at| usize::try_from(at.line()).unwrap_or(0));
     let [dev_eui, key, name, join_eui] =
         places.map(|place| place.and_then(|place| record.get(place)).filter(|text| !text.is_empty()));
-    let help = "EUIs are 16 hex digits, keys 32, most significant first";
-    let wrong = |message: String| refuse(list, line, message, help);
-    Ok(Row {
-        line,
-        name: name.map(str::to_owned),
-        dev_eui: DevEui::from_display(dev_eui.unwrap_or_default())
-            .map_err(|error| wrong(error.to_string()))?,
-        own_join_eui: join_eui
-            .map(JoinEui::from_display)
-            .transpose()
-            .map_err(|error| wrong(error.to_string()))?,
-        key: AppKey::from_hex(key.unwrap_or_default()).map_err(|error| wrong(error.to_string()))?,
-    })
+    let mut found = Found::default();
+    let mut wrong = |message: String| {
+        found.take::<()>(Err(refuse(
+            list,
+            line,
+            message,
+            "EUIs are 16 hex digits, keys 32, most significant first",
+        )));
+    };
+    let dev_eui = DevEui::from_display(dev_eui.unwrap_or_default()).map_err(|error| wrong(error.to_string()));
+    let own_join_eui =
+        join_eui.map(JoinEui::from_display).transpose().map_err(|error| wrong(error.to_string()));
+    let key = AppKey::from_hex(key.unwrap_or_default()).map_err(|error| wrong(error.to_string()));
+    match (dev_eui, own_join_eui, key) {
+        (Ok(dev_eui), Ok(own_join_eui), Ok(key)) => {
+            Ok(Row { line, name: name.map(str::to_owned), dev_eui, own_join_eui, key })
+        }
+        _ => Err(found.into_failure()),
+    }
 }
 
 /// What the reader of CSV says, without the content of a line, in which a key may stand.

@@ -72,6 +72,13 @@ fn failure(place: &str, error: &PassphraseError) -> Failure {
         PassphraseError::Short { .. } => ("", "take a few words that belong together for you alone"),
         PassphraseError::OpenToOthers { .. } => ("", "take the right away with `chmod 600`"),
         PassphraseError::NotOneLine => ("", "write the passphrase alone, in one line"),
+        PassphraseError::ByteOrderMark => {
+            ("", "save it as UTF-8 without the mark; it is no part of the passphrase")
+        }
+        PassphraseError::CarriageReturn => {
+            ("", "save it with line ends of one character (LF); the mark is no part of the passphrase")
+        }
+        PassphraseError::EmptyFirstLine => ("", "write the passphrase into the first line, alone"),
         PassphraseError::Read(error) => (&*format!(": {}", reason(error)), "give a file that you can read"),
     };
     Failure::of(Problem::of_file("passphrase", place, format!("{error}{why}"), help))

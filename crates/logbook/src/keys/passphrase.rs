@@ -36,6 +36,15 @@ pub enum PassphraseError {
     /// More than a line.
     #[error("the passphrase file must hold one line of at most {LARGEST_BYTES} bytes")]
     NotOneLine,
+    /// A mark that some editors put before the text would be part of the passphrase.
+    #[error("the passphrase file begins with a byte-order mark")]
+    ByteOrderMark,
+    /// A line end of another system would be part of the passphrase, or not, depending on who reads the file.
+    #[error("the passphrase ends in a carriage return")]
+    CarriageReturn,
+    /// The passphrase may stand further below.
+    #[error("the first line of the passphrase file is empty")]
+    EmptyFirstLine,
     /// The file can't be read.
     #[error("the passphrase file can't be read")]
     Read(#[source] io::Error),
@@ -60,11 +69,15 @@ impl Passphrase {
         let mut text = Zeroizing::new(String::with_capacity(4096 + 1));
         file.take(LARGEST_BYTES + 1).read_to_string(&mut text).map_err(PassphraseError::Read)?;
         let line = text.strip_suffix('\n').unwrap_or(&text);
-        let line = line.strip_suffix('\r').unwrap_or(line);
-        if text.len() as u64 > LARGEST_BYTES || line.contains('\n') {
-            return Err(PassphraseError::NotOneLine);
+        let (first, more) = line.split_once('\n').map_or((line, None), |(first, more)| (first, Some(more)));
+        match () {
+            () if text.len() as u64 > LARGEST_BYTES => Err(PassphraseError::NotOneLine),
+            () if line.starts_with('\u{feff}') => Err(PassphraseError::ByteOrderMark),
+            () if matches!(first, "" | "\r") && more.is_some() => Err(PassphraseError::EmptyFirstLine),
+            () if more.is_some() => Err(PassphraseError::NotOneLine),
+            () if line.ends_with('\r') => Err(PassphraseError::CarriageReturn),
+            () => Self::new(Zeroizing::new(line.to_owned())),
         }
-        Self::new(Zeroizing::new(line.to_owned()))
     }
 
     /// Whether it is long enough for a new box.

@@ -25,8 +25,8 @@ const TAG_LEN: usize = 16;
 /// Logarithm of the work: 2^17 with r = 8 and p = 1, 128 MB and about half a second, what the `scrypt` crate
 /// recommends.
 const LOG_WORK: u8 = Params::RECOMMENDED_LOG_N;
-/// A box that asks for more is a trap, not a box: 2^20 takes a gigabyte.
-const LARGEST_LOG_WORK: u8 = 20;
+/// A box that asks for more memory is a trap, not a box \[bytes\].
+const LARGEST_MEMORY: u64 = 1 << 30;
 
 type Secret = Zeroizing<[u8; 32]>;
 
@@ -61,7 +61,7 @@ pub(super) fn seal(plain: &[u8], passphrase: &Passphrase) -> Result<Vec<u8>, Key
 pub(super) fn open(sealed: &[u8], passphrase: &Passphrase) -> Result<Zeroizing<Vec<u8>>, KeyBoxError> {
     let header = Header::parse(sealed)?;
     let not_ours = KeyBoxError::NotAKeyBox { why: "it asks for more work than any key box" };
-    if header.log_work > LARGEST_LOG_WORK {
+    if asks_too_much(header.log_work) {
         return Err(not_ours);
     }
     let wrapping = wrapping_key(passphrase, &header.salt, header.log_work).ok_or(not_ours)?;
@@ -126,6 +126,17 @@ fn octets(text: &str, count: usize) -> Result<Vec<u8>, KeyBoxError> {
     octets.filter(|octets| base64::encode(octets) == text).ok_or(KeyBoxError::Damaged)
 }
 
+/// Whether scrypt would need more memory than any box of ours: 128 N r bytes.
+///
+/// # References
+/// RFC 7914, section 5 (the array V of N blocks of 128 r bytes).
+fn asks_too_much(log_work: u8) -> bool {
+    let bytes = 1_u64
+        .checked_shl(log_work.into())
+        .and_then(|n| n.checked_mul(128 * u64::from(Params::RECOMMENDED_R)));
+    bytes.is_none_or(|bytes| bytes > LARGEST_MEMORY)
+}
+
 /// None if the work is beyond what scrypt allows.
 fn wrapping_key(passphrase: &Passphrase, salt: &[u8], log_work: u8) -> Option<Secret> {
     let labelled = [SALT_LABEL, salt].concat();
@@ -162,4 +173,20 @@ fn chunk_nonce(index: usize, last: bool) -> Nonce {
         *octet = value;
     }
     nonce
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_box_may_ask_for_a_gigabyte_and_no_more() {
+        // RFC 7914: 128 * 8 * 2^20 bytes are 1 GiB; one step more would be 2 GiB.
+        assert!(!asks_too_much(20));
+        assert!(
+            [21, 53, 54, 63, 64, 255].into_iter().all(asks_too_much),
+            "also where the figure does not fit"
+        );
+        assert_eq!(LARGEST_MEMORY, 1_073_741_824);
+    }
 }

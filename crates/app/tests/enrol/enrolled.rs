@@ -1,112 +1,10 @@
-//! `enrol` and `explain` as a person runs them.
+//! Enrolment, hand-over and explanation when all goes well, and input that is refused.
 
 use std::fs;
-use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+use std::path::Path;
+use std::process::Command;
 
-use tempfile::TempDir;
-
-const MAST: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../../examples/larkmoor/frost-mast.toml");
-const BLOCK: [&str; 4] = ["--eui-block", "70B3D5ABCD000000/40", "--join-eui", "70B3D5ABCDFFFFFF"];
-const COLUMNS: &str = "columns = [\n  { title = \"Key\", fact = \"app_key\" },\n  { title = \"Device\", fact = \"dev_eui\" },\n  \
-                       { title = \"Plan\", text = \"EU868, class A\" },\n  { title = \"Label\", fact = \"name\" },\n]\n";
-
-/// A desk: a folder with a passphrase, in which the program is run.
-struct Desk(TempDir);
-
-impl Desk {
-    fn new() -> Self {
-        let desk = Self(TempDir::new().expect("a folder can be made"));
-        desk.write("pass", "larkmoor in the rain\n");
-        close_to_others(&desk.path("pass"));
-        desk.write("columns.toml", COLUMNS);
-        desk
-    }
-
-    fn path(&self, name: &str) -> PathBuf {
-        self.0.path().join(name)
-    }
-
-    fn write(&self, name: &str, text: &str) {
-        fs::write(self.path(name), text).expect("it can be written");
-    }
-
-    fn read(&self, name: &str) -> String {
-        fs::read_to_string(self.path(name)).expect("it is there")
-    }
-
-    fn run(&self, arguments: &[&str]) -> Output {
-        let mut command = Command::new(env!("CARGO_BIN_EXE_overwinter"));
-        command.current_dir(self.0.path()).args(arguments).output().expect("the program runs")
-    }
-
-    /// Runs something that must go well.
-    fn done(&self, arguments: &[&str]) -> String {
-        let output = self.run(arguments);
-        assert!(output.status.success(), "{arguments:?}: {}", String::from_utf8_lossy(&output.stderr));
-        String::from_utf8_lossy(&output.stdout).into_owned()
-    }
-
-    /// Runs something that must be refused.
-    fn refused(&self, arguments: &[&str]) -> String {
-        let output = self.run(arguments);
-        assert_eq!(
-            output.status.code(),
-            Some(2),
-            "{arguments:?}: {}",
-            String::from_utf8_lossy(&output.stdout)
-        );
-        String::from_utf8_lossy(&output.stderr).into_owned()
-    }
-
-    fn enrol(&self, more: &[&str]) -> String {
-        self.done(&[&["enrol", MAST, "-o", "site", "--passphrase-file", "pass"], more].concat())
-    }
-
-    fn enrol_refused(&self, more: &[&str]) -> String {
-        self.refused(&[&["enrol", MAST, "-o", "site", "--passphrase-file", "pass"], more].concat())
-    }
-
-    fn hand_over(&self) {
-        self.done(&["enrol", "--hand-over", "columns.toml", "-o", "site", "--passphrase-file", "pass"]);
-    }
-
-    /// Rows of the one list that was handed over.
-    fn list(&self) -> Vec<Vec<String>> {
-        let text = fs::read_to_string(self.handed_over().join("join-server.csv")).expect("it is there");
-        let mut reader = csv::ReaderBuilder::new().has_headers(false).from_reader(text.as_bytes());
-        reader.records().map(|row| row.expect("sound CSV").iter().map(str::to_owned).collect()).collect()
-    }
-
-    fn handed_over(&self) -> PathBuf {
-        let entries = fs::read_dir(self.path("site")).expect("it is there");
-        let mut folders =
-            entries.map(|entry| entry.expect("it is there").path()).filter(|path| path.is_dir());
-        folders.next().expect("keys were handed over")
-    }
-}
-
-#[cfg(unix)]
-fn close_to_others(path: &Path) {
-    let mode = std::os::unix::fs::PermissionsExt::from_mode(0o600);
-    fs::set_permissions(path, mode).expect("it is ours");
-}
-
-#[cfg(not(unix))]
-fn close_to_others(_: &Path) {}
-
-/// Every file below a folder, as text where it is text.
-fn texts(folder: &Path) -> Vec<String> {
-    let entries = fs::read_dir(folder).expect("it is there").map(|entry| entry.expect("it is there").path());
-    entries
-        .flat_map(|path| {
-            if path.is_dir() {
-                return texts(&path);
-            }
-            vec![String::from_utf8_lossy(&fs::read(path).expect("it is there")).into_owned()]
-        })
-        .collect()
-}
+use crate::desk::{BLOCK, Desk, MAST, close_to_others, texts};
 
 #[test]
 fn many_nodes_get_identities_keys_labels_and_sheets_and_no_key_leaves_the_box() {
@@ -147,29 +45,6 @@ fn a_repeated_run_changes_no_identity_and_no_key() {
     desk.enrol(&[&["--count", "4"], &BLOCK[..]].concat());
     assert!(desk.read("site/registry.toml").starts_with(&registry));
     assert!(desk.enrol_refused(&["--count", "3"]).contains("there are 4 nodes of this kind already"));
-}
-
-#[test]
-fn keys_that_an_interrupted_run_left_are_used_and_not_drawn_anew() {
-    for identities in [&BLOCK[..], &["--local", "--join-eui", "70B3D5ABCDFFFFFF"]] {
-        let desk = Desk::new();
-        desk.enrol(&[&["--count", "2"], identities].concat());
-        desk.hand_over();
-        let mut first = desk.list();
-        fs::remove_dir_all(desk.handed_over()).expect("it is ours");
-        // Interrupted between the key box and the registry.
-        fs::remove_file(desk.path("site/registry.toml")).expect("it is there");
-        desk.enrol(&[&["--count", "2"], identities].concat());
-        desk.hand_over();
-        let mut second = desk.list();
-        for list in [&mut first, &mut second] {
-            for row in list.iter_mut() {
-                row.truncate(2);
-            }
-            list.sort();
-        }
-        assert_eq!(first, second);
-    }
 }
 
 #[test]

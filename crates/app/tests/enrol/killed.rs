@@ -1,0 +1,250 @@
+//! `enrol` ended at any moment, by force or by a signal: no row lost, no key doubled, no plain key outside its place, and
+//! a folder that the next run accepts.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs;
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+
+use crate::desk::{BLOCK, Desk, MAST};
+use logbook::folder::{self, UNFINISHED};
+use logbook::keys::{KeyBox, Passphrase, push_hex};
+use logbook::registry::Registry;
+use wire::identity::DevEui;
+use wire::key::AppKey;
+
+/// Runs that are ended in CI; the long form asks for more by `OVERWINTER_KILLS`.
+const KILLS: usize = 30;
+/// A folder is used for so many of them.
+const ROUNDS_OF_A_FOLDER: usize = 10;
+const COMMON: [&str; 5] = ["enrol", "-o", "site", "--passphrase-file", "pass"];
+
+/// What must survive: names of the registry, and identities and keys of the box.
+#[derive(Clone, Default)]
+struct Site {
+    names: BTreeSet<String>,
+    sealed: Vec<u8>,
+    keys: BTreeMap<DevEui, [String; 2]>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Victim {
+    Run,
+    HandOver,
+    Recovery,
+}
+
+#[test]
+fn a_run_that_is_killed_at_any_moment_loses_and_doubles_nothing() {
+    let kills = std::env::var("OVERWINTER_KILLS").map_or(KILLS, |text| text.parse().expect("a number"));
+    let mut dice = Dice(2026);
+    let mut ended = [0_usize; 2];
+    let (mut desk, mut site) = (Desk::new(), Site::default());
+    for round in 0..kills {
+        if round % ROUNDS_OF_A_FOLDER == 0 {
+            (desk, site) = (Desk::new(), Site::default());
+        }
+        let victim = match round % ROUNDS_OF_A_FOLDER {
+            0 | 1 => Victim::Run,
+            _ => [Victim::Run, Victim::HandOver, Victim::Recovery][dice.below(3)],
+        };
+        let done = one_kill(&desk, victim, &mut site, &mut dice);
+        ended[usize::from(done)] += 1;
+    }
+    let [killed, too_late] = ended;
+    assert!(killed > kills / 2, "{killed} of {kills} runs were killed, {too_late} had ended before");
+}
+
+/// Whether the run had ended before it could be killed.
+fn one_kill(desk: &Desk, victim: Victim, site: &mut Site, dice: &mut Dice) -> bool {
+    let before = site.clone();
+    let more = (before.keys.len() + 1 + dice.below(3)).to_string();
+    let run = [&[MAST, "--count", &more], &BLOCK[..]].concat();
+    let victim = if before.keys.is_empty() { Victim::Run } else { victim };
+    let arguments: &[&str] = match victim {
+        Victim::Run => &run,
+        Victim::HandOver => &["--hand-over", "columns.toml", "--again"],
+        Victim::Recovery => {
+            let rows = desk.read("site/registry.toml");
+            desk.write("site/registry.toml", &rows[..rows.rfind("\n[[node]]").expect("it has rows")]);
+            &["--recover"]
+        }
+    };
+    let had_ended = kill_somewhere(desk, arguments, dice);
+    look(desk, site);
+    check_plain(desk, site, victim);
+    // The next run, of the same kind or another.
+    let next = if victim == Victim::HandOver && dice.below(2) == 0 { &run } else { arguments };
+    let said = desk.done(&[&COMMON[..], next].concat());
+    look(desk, site);
+    assert!(before.names.is_subset(&site.names), "{victim:?}: a row is lost\n{said}");
+    for (dev_eui, key) in &before.keys {
+        assert_eq!(site.keys.get(dev_eui), Some(key), "{victim:?}: {dev_eui} has another key or none");
+    }
+    let distinct: BTreeSet<&[String; 2]> = site.keys.values().collect();
+    assert_eq!(distinct.len(), site.keys.len(), "{victim:?}: a key is doubled");
+    assert_eq!(site.names.len(), site.keys.len(), "{victim:?}: every node has one key");
+    check_plain(desk, site, victim);
+    check_left_overs(&desk.path("site"));
+    had_ended
+}
+
+/// Starts a run and kills it: half of the times at a random moment, else just when it changes the folder.
+fn kill_somewhere(desk: &Desk, arguments: &[&str], dice: &mut Dice) -> bool {
+    let mut run = start(desk, arguments);
+    let begun = Instant::now();
+    let changes = if dice.below(2) == 0 { 0 } else { 1 + dice.below(12) };
+    let longest = Duration::from_micros(if changes == 0 { dice.below(1_500_000) } else { 20_000_000 } as u64);
+    let (mut seen, mut last) = (0, state(&desk.path("site")));
+    while begun.elapsed() < longest && run.try_wait().expect("it is ours").is_none() {
+        if changes == 0 {
+            std::thread::sleep(Duration::from_micros(200));
+            continue;
+        }
+        let now = state(&desk.path("site"));
+        seen += usize::from(now != last);
+        last = now;
+        if seen >= changes {
+            std::thread::sleep(Duration::from_micros(dice.below(3_000) as u64));
+            break;
+        }
+    }
+    let had_ended = run.try_wait().expect("it is ours").is_some();
+    run.kill().expect("it is ours");
+    run.wait().expect("it ends");
+    had_ended
+}
+
+fn start(desk: &Desk, arguments: &[&str]) -> Child {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_overwinter"));
+    command.current_dir(desk.0.path()).args(COMMON).args(arguments);
+    command.stdout(Stdio::null()).stderr(Stdio::null()).spawn().expect("the program runs")
+}
+
+/// Names and sizes below a folder.
+fn state(folder: &Path) -> Vec<(std::path::PathBuf, u64)> {
+    let entries = fs::read_dir(folder).into_iter().flatten().flatten();
+    let mut found = Vec::new();
+    for entry in entries {
+        let size = entry.metadata().map_or(0, |found| found.len());
+        found.push((entry.path(), size));
+        found.extend(if entry.path().is_dir() { state(&entry.path()) } else { Vec::new() });
+    }
+    found.sort();
+    found
+}
+
+/// Looks again at what is there; a box that is as it was is not opened again, since that takes half a second.
+fn look(desk: &Desk, site: &mut Site) {
+    let folder = desk.path("site");
+    if let Ok(registry) = Registry::open(&folder.join(folder::REGISTRY)) {
+        site.names = registry.nodes().iter().map(|node| node.name.clone()).collect();
+    }
+    let sealed = fs::read(folder.join(folder::KEYS)).unwrap_or_default();
+    if sealed == site.sealed {
+        return;
+    }
+    let passphrase = Passphrase::from_file(&desk.path("pass")).expect("it is sound");
+    let keys = KeyBox::from_sealed(&folder.join(folder::KEYS), &sealed, &passphrase).expect("it opens");
+    site.keys = keys.keys().map(|(dev_eui, key)| (dev_eui, spellings(key))).collect();
+    site.sealed = sealed;
+}
+
+/// As lists and headers have it.
+fn spellings(key: &AppKey) -> [String; 2] {
+    let mut text = String::new();
+    push_hex(&mut text, key);
+    let octets: Vec<String> = key.expose().iter().map(|octet| format!("0X{octet:02X}")).collect();
+    [text, octets.join(", ")]
+}
+
+/// No key of the box stands in plain but in a folder of a hand-over.
+fn check_plain(desk: &Desk, site: &Site, victim: Victim) {
+    for (place, _) in state(desk.0.path()) {
+        if place.is_file() && !is_handed_over(place.strip_prefix(desk.path("site")).unwrap_or(&place)) {
+            let text = String::from_utf8_lossy(&fs::read(&place).expect("it is there")).to_uppercase();
+            let key_stands = site.keys.values().flatten().any(|key| text.contains(key));
+            assert!(!key_stands, "{victim:?}: a key in {}", place.display());
+        }
+    }
+}
+
+fn is_handed_over(place: &Path) -> bool {
+    let first = place.components().next().map(|part| part.as_os_str().to_string_lossy().into_owned());
+    first.is_some_and(|name| name.starts_with(folder::HAND_OVER))
+}
+
+fn check_left_overs(site: &Path) {
+    for (place, _) in state(site) {
+        let name = place.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        assert!(!folder::is_left_over(&name) && name != UNFINISHED, "{} is left", place.display());
+    }
+}
+
+#[test]
+fn a_hand_over_that_is_asked_to_stop_leaves_no_plain_key() {
+    let desk = Desk::new();
+    desk.enrol(&[&["--count", "300"], &BLOCK[..]].concat());
+    let registry = desk.read("site/registry.toml");
+    for signal in ["INT", "TERM", "HUP"] {
+        let mut run = start(&desk, &["--hand-over", "columns.toml"]);
+        let begun = Instant::now();
+        while !state(&desk.path("site"))
+            .iter()
+            .any(|(place, _)| place.extension().is_some_and(|end| end == "h"))
+        {
+            assert!(begun.elapsed() < Duration::from_mins(1), "no hand-over begins");
+        }
+        let sent = Command::new("kill").args(["-s", signal, &run.id().to_string()]).status();
+        assert!(sent.expect("a system with signals has it").success());
+        let code = run.wait().expect("it ends").code();
+        assert_eq!(code, Some(130), "{signal}");
+        check_left_overs(&desk.path("site"));
+        assert!(!desk.path("site").read_dir().expect("there").flatten().any(|entry| entry.path().is_dir()));
+        assert_eq!(desk.read("site/registry.toml"), registry, "{signal}: nothing was handed over");
+    }
+    desk.hand_over();
+    assert_eq!(desk.list().len(), 301);
+}
+
+#[test]
+fn what_an_interrupted_run_left_is_removed_and_said() {
+    let desk = Desk::new();
+    // A first run that was killed while it wrote: a lock and drafts, no site yet.
+    fs::create_dir(desk.path("site")).expect("it can be made");
+    for name in [".overwinter.lock", ".overwinter-aB3xY9", ".overwinter-next-00.toml"] {
+        desk.write(&format!("site/{name}"), "half of a");
+    }
+    let output = desk.run(&[&COMMON[..], &[MAST, "--count", "1"], &BLOCK].concat());
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success() && said.contains("2 unfinished files: removed"), "{said}");
+    // Hand-overs that were killed, of this version and of the one before.
+    for name in ["hand-over-2026-11-28", ".overwinter-q1W2e3"] {
+        fs::create_dir(desk.path("site").join(name)).expect("it can be made");
+        desk.write(&format!("site/{name}/frost-mast-01.h"), "a key");
+    }
+    desk.write("site/hand-over-2026-11-28/UNFINISHED.txt", "");
+    fs::create_dir(desk.path("site/hand-over-2026-11-27")).expect("it can be made");
+    let output = desk.run(&[&COMMON[..], &["--hand-over", "columns.toml"]].concat());
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success() && said.matches("left keys in plain").count() == 2, "{said}");
+    check_left_overs(&desk.path("site"));
+    assert!(desk.path("site/hand-over-2026-11-27").exists(), "a finished one is the person's own");
+}
+
+/// Numbers that look random and are the same in every run: `SplitMix64`.
+///
+/// # References
+/// Steele, Lea and Flood, Fast splittable pseudorandom number generators, OOPSLA 2014, figure 4.
+struct Dice(u64);
+
+impl Dice {
+    /// From 0 to below `end`.
+    fn below(&mut self, end: usize) -> usize {
+        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
+        let mixed = (self.0 ^ (self.0 >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        let mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+        usize::try_from((mixed ^ (mixed >> 31)) >> 32).expect("32 bits fit") % end
+    }
+}
