@@ -2,9 +2,11 @@
 
 mod build;
 mod data;
+mod late;
 
 pub use build::{Body, Draft, DraftError};
 pub use data::{Content, DataFrame, FrameControl, Plaintext, Port, Verified, VerifyError};
+pub use late::{LATE_WINDOW, Seen};
 
 use crate::join::{EncryptedJoinAccept, JoinRequest};
 

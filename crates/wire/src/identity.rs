@@ -111,6 +111,10 @@ identity! {
     JoinEui, "JoinEUI", 8
 }
 identity! {
+    /// Identity of a gateway: an EUI-64.
+    GatewayEui, "gateway EUI", 8
+}
+identity! {
     /// Address of a device within its network, for the length of a session. Not unique: the integrity code decides.
     DevAddr, "DevAddr", 4
 }

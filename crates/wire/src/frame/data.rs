@@ -118,9 +118,9 @@ impl fmt::Debug for FrameControl {
 pub struct DataFrame<'a> {
     direction: Direction,
     confirmed: bool,
-    dev_addr: DevAddr,
+    pub(super) dev_addr: DevAddr,
     control: FrameControl,
-    carried_fcnt: u16,
+    pub(super) carried_fcnt: u16,
     options: &'a [u8],
     port: Option<u8>,
     encrypted: &'a [u8],
@@ -239,7 +239,7 @@ impl<'a> DataFrame<'a> {
         })
     }
 
-    fn signed_with(&self, session: &Session, fcnt: u32) -> bool {
+    pub(super) fn signed_with(&self, session: &Session, fcnt: u32) -> bool {
         let prefix = self.nonce(fcnt).mic_block(self.signed.len());
         session.network.mic_matches(&prefix, self.signed, self.mic)
     }
@@ -282,9 +282,9 @@ pub enum VerifyError {
 /// A data frame that is genuine and new.
 #[derive(Clone, Copy, Debug)]
 pub struct Verified<'a, 'k> {
-    frame: DataFrame<'a>,
-    session: &'k Session,
-    fcnt: u32,
+    pub(super) frame: DataFrame<'a>,
+    pub(super) session: &'k Session,
+    pub(super) fcnt: u32,
 }
 
 impl<'a> Verified<'a, '_> {
