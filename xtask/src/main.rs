@@ -3,10 +3,13 @@
 #![expect(clippy::print_stdout, clippy::print_stderr, reason = "a program for the terminal")]
 
 mod ci;
+mod dependencies;
+mod dist;
 #[cfg(test)]
 mod documents;
 mod generate;
 mod layers;
+mod provenance;
 
 use std::path::Path;
 use std::process::ExitCode;
@@ -17,7 +20,12 @@ usage: cargo xtask TASK
   ci                  everything that must pass: formatting, layers, generated files, lints, tests, documentation
   generate            write the manual of the design file, its JSON Schema and the commented example
   generate --check    fail if one of them is not what the code says
-  layers              check which crate uses which, and that the pure crates are pure";
+  layers              check which crate uses which, and that the pure crates are pure
+  dependencies        check licences, sources and second versions of all crates in the program
+  provenance          check that every file of data says where it comes from and under which licence
+  third-party         print the licences of all crates in the program, with their texts
+  sbom                print the bill of materials (CycloneDX, JSON)
+  dist                build an archive for each system, into target/dist";
 
 fn main() -> ExitCode {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -27,6 +35,13 @@ fn main() -> ExitCode {
         ["generate"] => generate::write(root()),
         ["generate", "--check"] => generate::check(root()),
         ["layers"] => layers::check(root()),
+        ["dependencies"] => dependencies::check(root()),
+        ["provenance"] => provenance::check(root()),
+        ["third-party"] => {
+            dependencies::third_party(root(), dependencies::PLATFORM).map(|text| print!("{text}"))
+        }
+        ["sbom"] => dependencies::bill(root(), dependencies::PLATFORM).map(|text| print!("{text}")),
+        ["dist"] => dist::run(root()),
         _ => {
             eprintln!("{USAGE}");
             return ExitCode::from(2);

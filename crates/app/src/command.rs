@@ -10,7 +10,8 @@ mod reach;
 
 use std::process::ExitCode;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory as _, Parser, Subcommand};
+use clap_complete::Shell;
 
 /// Plans solar LoRaWAN nodes that live outdoors for years.
 #[derive(Parser)]
@@ -44,6 +45,23 @@ enum Command {
     /// Explains a captured radio frame, field by field
     #[command(after_help = explain::EXAMPLE)]
     Explain(explain::Explain),
+    /// Prints the completions of a shell
+    Completions {
+        /// Which shell
+        shell: Shell,
+    },
+}
+
+fn completions(shell: Shell) -> ExitCode {
+    let mut text = Vec::new();
+    clap_complete::generate(shell, &mut CommandLine::command(), "overwinter", &mut text);
+    match crate::output::print(&String::from_utf8_lossy(&text)) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => {
+            crate::output::complain(&failure.render());
+            ExitCode::from(2)
+        }
+    }
 }
 
 /// Runs the program.
@@ -55,5 +73,6 @@ pub(crate) fn run() -> ExitCode {
         Command::Reach(arguments) => reach::run(&arguments),
         Command::Enrol(arguments) => enrol::run(&arguments),
         Command::Explain(arguments) => explain::run(&arguments),
+        Command::Completions { shell } => completions(shell),
     }
 }
