@@ -1,3 +1,3 @@
 #![no_main]
 
-libfuzzer_sys::fuzz_target!(|bytes: &[u8]| overwinter_fuzz::commands::holds(bytes));
+libfuzzer_sys::fuzz_target!(|bytes: &[u8]| laws::commands::holds(bytes));

@@ -1,3 +1,3 @@
 #![no_main]
 
-libfuzzer_sys::fuzz_target!(|bytes: &[u8]| overwinter_fuzz::design_file::holds(bytes));
+libfuzzer_sys::fuzz_target!(|bytes: &[u8]| laws::design_file::holds(bytes));

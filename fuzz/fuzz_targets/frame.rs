@@ -1,3 +1,3 @@
 #![no_main]
 
-libfuzzer_sys::fuzz_target!(|bytes: &[u8]| overwinter_fuzz::frame::holds(bytes));
+libfuzzer_sys::fuzz_target!(|bytes: &[u8]| laws::frame::holds(bytes));

@@ -1,3 +1,3 @@
 #![no_main]
 
-libfuzzer_sys::fuzz_target!(|bytes: &[u8]| overwinter_fuzz::key_box::holds(bytes));
+libfuzzer_sys::fuzz_target!(|bytes: &[u8]| laws::key_box::holds(bytes));

@@ -1,3 +1,3 @@
 #![no_main]
 
-libfuzzer_sys::fuzz_target!(|bytes: &[u8]| overwinter_fuzz::payload::holds(bytes));
+libfuzzer_sys::fuzz_target!(|bytes: &[u8]| laws::payload::holds(bytes));

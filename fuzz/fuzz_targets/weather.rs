@@ -1,3 +1,3 @@
 #![no_main]
 
-libfuzzer_sys::fuzz_target!(|bytes: &[u8]| overwinter_fuzz::weather::holds(bytes));
+libfuzzer_sys::fuzz_target!(|bytes: &[u8]| laws::weather::holds(bytes));

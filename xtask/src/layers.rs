@@ -1,25 +1,33 @@
 //! Who may use whom, and what the pure crates may not touch.
 
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use anyhow::{Context, Result, ensure};
 use toml::Table;
 
+use crate::modules;
+use crate::source::{code_alone, file_name, first_names, is_name, rust_files, sorted_entries};
+
 /// Every crate of ours and the crates of ours it may use, tests and build scripts included.
-const LAYERS: [(&str, &[&str]); 8] = [
+const LAYERS: &[(&str, &[&str])] = &[
     ("design", &[]),
     ("path", &[]),
     ("wire", &["design"]),
+    ("kit", &["design", "wire"]),
     ("forecast", &["design", "path"]),
     ("verdict", &["design", "forecast", "path"]),
-    ("logbook", &["design", "forecast", "wire"]),
     ("report", &["design", "forecast", "path", "verdict"]),
-    ("app", &["design", "forecast", "logbook", "path", "report", "verdict", "wire"]),
+    ("logbook", &["design", "wire"]),
+    ("laws", &["design", "forecast", "logbook", "wire"]),
+    ("app", &["design", "forecast", "kit", "logbook", "path", "report", "verdict", "wire"]),
 ];
 
+/// Where people read the rules.
+const PICTURED: &str = "ARCHITECTURE.md";
+
 /// The crates without input, output, clock, environment and unseeded randomness.
-const PURE: [&str; 6] = ["design", "forecast", "path", "report", "verdict", "wire"];
+const PURE: &[&str] = &["design", "forecast", "kit", "path", "report", "verdict", "wire"];
 
 /// What their sources may not name, below `std::`.
 const IMPURE_MODULES: [&str; 5] = ["env", "fs", "net", "os", "process"];
@@ -40,10 +48,48 @@ const BANS: [&str; 7] = [
 
 /// Fails with every breach of the rules.
 pub(crate) fn check(root: &Path) -> Result<()> {
-    let breaches: Vec<String> =
-        [forbidden_uses(root)?, missing_bans(root)?, impure_sources(root)?].into_iter().flatten().collect();
+    let breaches: Vec<String> = [
+        forbidden_uses(root)?,
+        missing_bans(root)?,
+        impure_sources(root)?,
+        circles(root)?,
+        wrong_picture(&fs::read_to_string(root.join(PICTURED)).context("can't read ARCHITECTURE.md")?),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
     ensure!(breaches.is_empty(), "the rules between crates are broken\n  {}", breaches.join("\n  "));
     Ok(())
+}
+
+/// Says the order of the modules of each crate, each after those it uses.
+pub(crate) fn draw(root: &Path) -> Result<()> {
+    for (name, used) in LAYERS.iter().copied() {
+        println!("{}\n         {}", row_of_picture(name, used), modules::order(root, name)?);
+    }
+    Ok(())
+}
+
+/// Crates whose modules use each other in a circle.
+fn circles(root: &Path) -> Result<Vec<String>> {
+    let mut found = Vec::new();
+    for (name, _) in LAYERS {
+        found.extend(modules::circles(root, name)?);
+    }
+    Ok(found)
+}
+
+/// Rows of the picture in ARCHITECTURE.md that are missing.
+fn wrong_picture(text: &str) -> Vec<String> {
+    let rows = LAYERS.iter().map(|(name, used)| row_of_picture(name, used));
+    rows.filter(|row| !text.contains(&format!("\n{row}\n")))
+        .map(|row| format!("{PICTURED}: the picture lacks the row `{row}`"))
+        .collect()
+}
+
+fn row_of_picture(name: &str, used: &[&str]) -> String {
+    let used = if used.is_empty() { "none of ours".to_owned() } else { used.join(", ") };
+    format!("{name:<8} uses  {used}")
 }
 
 /// Manifests that name a crate they may not use, have no rule here, or do not take the workspace's lints.
@@ -160,12 +206,6 @@ fn impurities(source: &str) -> Vec<String> {
     modules.chain(words).collect()
 }
 
-/// A line without the texts in quotes and the comment at its end.
-fn code_alone(line: &str) -> String {
-    let unquoted: String = line.split('"').step_by(2).collect();
-    unquoted.split_once("//").map_or(unquoted.as_str(), |(code, _)| code).to_owned()
-}
-
 /// The first name after every `std::`, also inside `std::{..}`.
 fn names_of_std(code: &str) -> Vec<String> {
     let dense: String = code.chars().filter(|c| !c.is_whitespace()).collect();
@@ -179,54 +219,9 @@ fn names_of_std(code: &str) -> Vec<String> {
     names
 }
 
-/// The first name of every entry of a group whose opening brace is behind us.
-fn first_names(group: &str) -> Vec<String> {
-    let mut depth = 1_usize;
-    let mut entries = String::new();
-    for c in group.chars() {
-        match c {
-            '{' => depth += 1,
-            '}' => depth -= 1,
-            _ if depth == 1 => entries.push(c),
-            _ => {}
-        }
-        if depth == 0 {
-            break;
-        }
-    }
-    entries.split(',').map(|entry| entry.chars().take_while(|c| is_name(*c)).collect()).collect()
-}
-
-fn is_name(c: char) -> bool {
-    c.is_alphanumeric() || c == '_'
-}
-
 fn manifest(path: &Path) -> Result<Table> {
     let text = fs::read_to_string(path).with_context(|| format!("can't read {}", path.display()))?;
     text.parse().with_context(|| format!("can't understand {}", path.display()))
-}
-
-fn rust_files(folder: &Path) -> Result<Vec<PathBuf>> {
-    let mut files = Vec::new();
-    for path in sorted_entries(folder)? {
-        if path.is_dir() {
-            files.extend(rust_files(&path)?);
-        } else if path.extension().is_some_and(|extension| extension == "rs") {
-            files.push(path);
-        }
-    }
-    Ok(files)
-}
-
-fn sorted_entries(folder: &Path) -> Result<Vec<PathBuf>> {
-    let entries = fs::read_dir(folder).with_context(|| format!("can't read {}", folder.display()))?;
-    let mut paths = entries.map(|entry| Ok(entry?.path())).collect::<Result<Vec<_>>>()?;
-    paths.sort();
-    Ok(paths)
-}
-
-fn file_name(path: &Path) -> String {
-    path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default()
 }
 
 #[cfg(test)]

@@ -2,6 +2,7 @@
 
 #![expect(clippy::print_stdout, clippy::print_stderr, reason = "a program for the terminal")]
 
+mod cargo;
 mod ci;
 mod dependencies;
 mod dist;
@@ -9,7 +10,10 @@ mod dist;
 mod documents;
 mod generate;
 mod layers;
+mod modules;
 mod provenance;
+mod prove;
+mod source;
 
 use std::path::Path;
 use std::process::ExitCode;
@@ -20,12 +24,14 @@ usage: cargo xtask TASK
   ci                  everything that must pass: formatting, layers, generated files, lints, tests, documentation
   generate            write the manual of the design file, its JSON Schema and the commented example
   generate --check    fail if one of them is not what the code says
-  layers              check which crate uses which, and that the pure crates are pure
+  layers              check who uses whom, crates and modules, and that the pure crates are pure; draw it
   dependencies        check licences, sources and second versions of all crates in the program
   provenance          check that every file of data says where it comes from and under which licence
   third-party         print the licences of all crates in the program, with their texts
   sbom                print the bill of materials (CycloneDX, JSON)
-  dist                build an archive for each system, into target/dist";
+  dist                build an archive for each system, into target/dist
+  prove               say what can be proven at length
+  prove NAME          prove it, which may take hours";
 
 fn main() -> ExitCode {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -34,7 +40,6 @@ fn main() -> ExitCode {
         ["ci"] => ci::run(root()),
         ["generate"] => generate::write(root()),
         ["generate", "--check"] => generate::check(root()),
-        ["layers"] => layers::check(root()),
         ["dependencies"] => dependencies::check(root()),
         ["provenance"] => provenance::check(root()),
         ["third-party"] => {
@@ -42,6 +47,12 @@ fn main() -> ExitCode {
         }
         ["sbom"] => dependencies::bill(root(), dependencies::PLATFORM).map(|text| print!("{text}")),
         ["dist"] => dist::run(root()),
+        ["layers"] => layers::check(root()).and_then(|()| layers::draw(root())),
+        ["prove"] => {
+            prove::list();
+            Ok(())
+        }
+        ["prove", name] => prove::run(root(), name),
         _ => {
             eprintln!("{USAGE}");
             return ExitCode::from(2);

@@ -1,19 +1,21 @@
 //! A captured frame in words: what stands at which byte, and whose it is.
 
+mod command;
 mod message;
 mod owner;
+mod session;
 
 use std::fmt::Write as _;
 use std::ops::Range;
 
 use logbook::base64;
 use report::problem::{Failure, Problem, Source};
-use wire::frame::{self, DataFrame, Direction, Frame, FrameError};
+use wire::frame::{self, Content, DataFrame, Direction, Frame, FrameError};
 use wire::join::JoinRequest;
-use wire::mac::{self, CommandError};
 
-pub(crate) use message::messages;
+pub(crate) use message::KindOf;
 pub(crate) use owner::{Owners, owner};
+pub(crate) use session::{Known, session};
 
 /// More bytes of a field than this are not shown.
 const SHOWN_BYTES: usize = 8;
@@ -36,7 +38,7 @@ pub(crate) fn bytes_of(text: &str) -> Result<(Vec<u8>, &'static str), Failure> {
         (None, Err(error)) => {
             let message = format!("this is neither hex nor base64: {error}");
             let help =
-                "give the whole frame, header and integrity code included, as 40F17DBE... or as QPF9vkk...";
+                "give the whole frame, header and integrity code included, as 404EC0A7... or as QE7Apw...";
             Err(Failure::of(Problem::of_file("frame", "FRAME", message, help)))
         }
     }
@@ -166,7 +168,8 @@ fn data_rows(data: &DataFrame<'_>, bytes: &[u8]) -> Vec<Row> {
     ];
     if !data.options().is_empty() {
         rows.push(row(8..options_end, "FOpts", "MAC commands, in the clear:".to_owned()));
-        rows.extend(commands(data).into_iter().map(|says| row(0..0, "", says)));
+        let said = command::commands(data.options(), data.direction());
+        rows.extend(said.into_iter().map(|says| row(0..0, "", says)));
     }
     match data.port() {
         None => rows.push(row(0..0, "FPort", "none: the frame carries no payload".to_owned())),
@@ -211,13 +214,43 @@ fn control(data: &DataFrame<'_>) -> String {
     said.join("; ")
 }
 
-fn commands(data: &DataFrame<'_>) -> Vec<String> {
-    fn say<C: std::fmt::Debug>(command: Result<C, CommandError>) -> String {
-        command.map_or_else(|error| error.to_string(), |command| format!("{command:?}"))
-    }
-    match data.direction() {
-        Direction::Up => mac::uplink_commands(data.options()).map(say).collect(),
-        Direction::Down => mac::downlink_commands(data.options()).map(say).collect(),
+/// What a data frame carries: its values where it can be opened, else which message it may be.
+pub(crate) fn content(frame: &Frame<'_>, known: Option<&Known>, kinds: &[KindOf<'_>]) -> String {
+    let Frame::Data(data) = frame else { return String::new() };
+    let way = way(data.direction());
+    let Some(known) = known else {
+        return match data.port() {
+            Some(port @ 1..) if !kinds.is_empty() => {
+                message::messages(port, data.encrypted_payload().len(), Some(way), kinds)
+            }
+            _ => String::new(),
+        } + "Encrypted: --session FILE opens it\n";
+    };
+    let Some(verified) = known.verify(data) else {
+        return "MIC      not made with the keys of this session: another device's, an old frame, or damaged\n".to_owned();
+    };
+    let counter = verified.fcnt();
+    let said = match verified.decrypt() {
+        Content::Empty => String::new(),
+        Content::Commands(octets) => command::commands(&octets, data.direction()).join("\n") + "\n",
+        Content::Application { port, payload } => message::values(port.get(), &payload, Some(way), kinds),
+    };
+    format!("MIC      made with the keys of this session; all 32 bits of the counter are {counter}\n{said}")
+}
+
+/// The values of a payload in clear.
+pub(crate) fn payload(text: &str, port: u8, kinds: &[KindOf<'_>]) -> Result<String, Failure> {
+    let bytes = hex(text).or_else(|| base64::decode(text.trim()).ok()).ok_or_else(|| {
+        let message = "this payload is neither hex nor base64".to_owned();
+        Failure::of(Problem::of_file("frame", "FRAME", message, "give the bytes of the application alone"))
+    })?;
+    Ok(message::values(port, &bytes, None, kinds))
+}
+
+fn way(direction: Direction) -> design::message::Direction {
+    match direction {
+        Direction::Up => design::message::Direction::Up,
+        Direction::Down => design::message::Direction::Down,
     }
 }
 
@@ -225,28 +258,28 @@ fn commands(data: &DataFrame<'_>) -> Vec<String> {
 mod tests {
     use super::*;
 
-    /// The frame in the example of the crate `wire`, from a public library's test suite.
-    const HEX: &str = "40F17DBE4900020001954378762B11FF0D";
+    /// The report of the frost mast among the vectors of the crate `wire`.
+    const HEX: &str = "404EC0A7018002010AD2DA28E7A5CFB89A762761CF34BB6041";
 
     #[test]
     fn hex_and_base64_of_one_frame_are_the_same_bytes() {
         let (bytes, how) = bytes_of(HEX).expect("it is hex");
         assert_eq!(how, "hex");
         for (text, expected) in [
-            ("40 f1 7d be 49 00 02 00 01 95 43 78 76 2b 11 ff 0d", "hex"),
-            ("0x40F17DBE4900020001954378762B11FF0D", "hex"),
-            ("QPF9vkkAAgABlUN4disR/w0=", "base64"),
-            ("QPF9vkkAAgABlUN4disR_w0", "base64"),
+            ("40 4e c0 a7 01 80 02 01 0a d2 da 28 e7 a5 cf b8 9a 76 27 61 cf 34 bb 60 41", "hex"),
+            ("0x404EC0A7018002010AD2DA28E7A5CFB89A762761CF34BB6041", "hex"),
+            ("QE7ApwGAAgEK0too56XPuJp2J2HPNLtgQQ==", "base64"),
+            ("QE7ApwGAAgEK0too56XPuJp2J2HPNLtgQQ", "base64"),
         ] {
             assert_eq!(bytes_of(text).expect("it is a frame"), (bytes.clone(), expected), "{text}");
         }
-        assert!(bytes_of("40F17D!").is_err());
+        assert!(bytes_of("404EC0!").is_err());
     }
 
     #[test]
     fn every_byte_of_a_frame_is_explained_once() {
         for text in
-            [HEX, "0039363463336913aa05693574323831330489c65b1304", "20493eeb51fba2116f810edb3742975142"]
+            [HEX, "00ffffff6b72614c020100006b72614c0201005d1c62fa", "202b8f48bf3e671680df06b1c9c8ee3071"]
         {
             let (bytes, _) = bytes_of(text).expect("it is hex");
             let rows = match frame::parse(&bytes).expect("it is a frame") {
@@ -263,11 +296,11 @@ mod tests {
     fn a_frame_that_is_none_is_pointed_at() {
         for (text, said) in [
             ("", "empty"),
-            ("41F17DBE49", "byte 0"),
-            ("40F17DBE49", "byte 4: a data frame has at least 12"),
-            ("40F17DBE490F0200019543787600", "byte 5"),
-            ("40F17DBE49010200020095437876", "byte 9"),
-            ("0039363463336913aa", "byte 8: a join-request has 23"),
+            ("414EC0A701", "byte 0"),
+            ("404EC0A701", "byte 4: a data frame has at least 12"),
+            ("404EC0A7010F0200019543787600", "byte 5"),
+            ("404EC0A701010200020095437876", "byte 9"),
+            ("00ffffff6b72614c02", "byte 8: a join-request has 23"),
         ] {
             let bytes = hex(text).expect("it is hex");
             let error = table(&bytes).map(|(text, _)| text).expect_err("it is no frame").render();

@@ -156,6 +156,11 @@ pub(crate) fn design(path: &Path) -> Result<Checked, Failure> {
         let message = "this is a weather file, not a design file".to_owned();
         return Err(Failure::of(Problem::of_file("file", &path.to_string_lossy(), message, help)));
     }
+    if fleet::places_nodes(&text) {
+        let message = "this is a site file, and the design file of one node is wanted".to_owned();
+        let help = "give one of the files that its nodes name as `kind`; `check` and `reach` take a site";
+        return Err(Failure::of(Problem::of_file("file", &path.to_string_lossy(), message, help)));
+    }
     let source = Source::new(&path.to_string_lossy(), &text);
     let file = design::file::parse(&text);
     let mut catalog = Catalog::builtin();

@@ -6,8 +6,8 @@ use std::path::{Path, PathBuf};
 
 use design::node::Design;
 use forecast::radio::link_state::LinkState;
+use kit::{File, Kit, NOT_SET, OnAir, is_generated};
 use report::problem::{Failure, Problem};
-use wire::generate::{File, Kit, OnAir};
 
 use crate::output::{self, Staged, reason};
 
@@ -20,7 +20,7 @@ pub(crate) enum Outcome {
     Replaced,
     /// It is as it should be.
     Unchanged,
-    /// It has been filled in by a person.
+    /// It is a node's own.
     Kept,
 }
 
@@ -32,25 +32,21 @@ pub(crate) struct Row {
     pub(crate) outcome: Outcome,
 }
 
-/// Every generated file says this near its beginning; a file without it belongs to somebody else.
-const MARKS: [&str; 2] = ["overwinter", "title,message,form,direction,port,hex"];
-/// What the template for secrets says until it is filled in.
-const UNFILLED: &str = "FILL_IN";
 const IGNORED: &str = ".gitignore";
 
 /// Writes the kit of a design into a folder; what is already as it should be is not touched.
-pub(crate) fn write(design: &Design, folder: &Path, with_secrets: bool) -> Result<Vec<Row>, Failure> {
+pub(crate) fn write(design: &Design, folder: &Path, with_identity: bool) -> Result<Vec<Row>, Failure> {
     let kit = Kit { on_air: on_air(design), ..Kit::of(design) };
     let files = kit.files();
-    let secrets = with_secrets.then(|| kit.secrets());
+    let identity = with_identity.then(|| kit.identity());
     // Looked at before anything is written, so that a refusal leaves the folder as it was.
     refuse_namesake(&kit, folder)?;
     let mut planned = Vec::new();
     for file in &files {
         planned.push((file, outcome(&folder.join(&file.name), &file.text)?));
     }
-    let secret_outcome =
-        secrets.as_ref().map(|file| secret_outcome(&folder.join(&file.name), file)).transpose()?;
+    let identity_outcome =
+        identity.as_ref().map(|file| identity_outcome(&folder.join(&file.name), file)).transpose()?;
     let is_new = !folder.exists();
     fs::create_dir_all(folder).map_err(|error| {
         let message = format!("the folder can't be made: {}", reason(&error));
@@ -65,7 +61,7 @@ pub(crate) fn write(design: &Design, folder: &Path, with_secrets: bool) -> Resul
         }
     };
     let mut rows = Vec::new();
-    if let (Some(file), Some(outcome)) = (&secrets, secret_outcome) {
+    if let (Some(file), Some(outcome)) = (&identity, identity_outcome) {
         rows.push(ignore(folder, &file.name)?);
         if outcome != Outcome::Kept {
             write_private(&folder.join(&file.name), &file.text)?;
@@ -114,7 +110,7 @@ fn outcome(path: &Path, text: &str) -> Result<Outcome, Failure> {
     match existing(path)? {
         None => Ok(Outcome::Written),
         Some(found) if found == text => Ok(Outcome::Unchanged),
-        Some(found) if is_ours(&found) => Ok(Outcome::Replaced),
+        Some(found) if is_generated(&found) => Ok(Outcome::Replaced),
         Some(_) => {
             let message = "is there already and was not made by overwinter".to_owned();
             Err(failure(path, message, "move it away, or write the kit to another folder with -o"))
@@ -126,7 +122,7 @@ fn outcome(path: &Path, text: &str) -> Result<Outcome, Failure> {
 fn refuse_namesake(kit: &Kit, folder: &Path) -> Result<(), Failure> {
     let header = folder.join(format!("{}.h", kit.stem()));
     match existing(&header)? {
-        Some(found) if is_ours(&found) && !found.starts_with(&kit.heading()) => {
+        Some(found) if kit.is_of_another(&found) => {
             let message = "belongs to the kit of another node".to_owned();
             let help =
                 "write this kit to another folder with -o; if you renamed the node, remove its old kit first";
@@ -136,18 +132,13 @@ fn refuse_namesake(kit: &Kit, folder: &Path) -> Result<(), Failure> {
     }
 }
 
-fn secret_outcome(path: &Path, file: &File) -> Result<Outcome, Failure> {
+fn identity_outcome(path: &Path, file: &File) -> Result<Outcome, Failure> {
     match outcome(path, &file.text) {
         Ok(Outcome::Replaced) => Ok(Outcome::Kept),
         // A file without the mark may be full of keys.
-        Err(_) if existing(path)?.is_some_and(|found| !found.contains(UNFILLED)) => Ok(Outcome::Kept),
+        Err(_) if existing(path)?.is_some_and(|found| !found.contains(NOT_SET)) => Ok(Outcome::Kept),
         other => other,
     }
-}
-
-fn is_ours(text: &str) -> bool {
-    let beginning: String = text.lines().take(4).collect();
-    MARKS.iter().any(|mark| beginning.contains(mark))
 }
 
 fn existing(path: &Path) -> Result<Option<String>, Failure> {
@@ -161,7 +152,7 @@ fn existing(path: &Path) -> Result<Option<String>, Failure> {
     }
 }
 
-/// Keeps the secrets out of version control, whatever else the list says.
+/// Keeps the identity out of version control, whatever else the list says.
 fn ignore(folder: &Path, name: &str) -> Result<Row, Failure> {
     let path: PathBuf = folder.join(IGNORED);
     let found = existing(&path)?;

@@ -36,8 +36,8 @@ shipped! {
         "lco-pouch" "lfp-10440" "lfp-18650" "li-mno2-cr17345" "li-socl2-aa" "li-socl2-d" "lto-18650" "nimh-aa"
         "nmc-18650" "supercapacitor-10f";
     "charger" "chargers":
-        "direct-diode" "direct-diode-limited" "fixed-fraction" "linear-lfp" "linear-nano" "linear-usb"
-        "linear-usb-gated" "mppt" "nano-boost";
+        "direct-diode" "direct-diode-limited" "fixed-fraction" "linear-lfp" "linear-low-drain" "linear-usb"
+        "linear-usb-gated" "mppt" "step-up-low-drain";
     "panel" "panels":
         "panel-0w3" "panel-0w5" "panel-1w" "panel-1w-leaky" "panel-1w2" "panel-2w" "panel-3w" "panel-6w" "panel-6w-12v";
     "radio" "radios": "radio-mcu-14dbm" "radio-mcu-22dbm";
@@ -45,6 +45,16 @@ shipped! {
     "sensor" "sensors":
         "leaf-wetness" "level-loop-12v" "level-pressure" "soil-moisture" "surface-thermistor" "temperature-humidity"
         "temperature-humidity-pressure";
+}
+
+/// Names that parts had before, and have now: old design files open, and say so.
+const RENAMED: [(&str, &str); 2] = [("linear-nano", "linear-low-drain"), ("nano-boost", "step-up-low-drain")];
+
+/// The name that a part has now; an old one is warned of.
+fn name_now<'a>(name: &'a At<String>, found: &mut Diagnostics) -> &'a str {
+    let Some((old, new)) = RENAMED.iter().find(|(old, _)| *old == name.value) else { return &name.value };
+    diagnostic::warn_of_old_name(old, new, &name.span, found);
+    new
 }
 
 impl Catalog {
@@ -73,10 +83,8 @@ impl Catalog {
         let text = if is_path(&name.value) {
             self.files.get(&name.value).map(String::as_str)
         } else {
-            SHIPPED
-                .iter()
-                .find(|part| part.section == section && part.key == name.value)
-                .map(|part| part.text)
+            let key = name_now(name, found);
+            SHIPPED.iter().find(|part| part.section == section && part.key == key).map(|part| part.text)
         };
         let Some(text) = text else {
             no_such_part(section, name, found);

@@ -48,6 +48,11 @@ pub(crate) struct Diagnostics {
     file: Option<String>,
 }
 
+/// Warns of a name that has another one now.
+pub(crate) fn warn_of_old_name(old: &str, new: &str, span: &Range<usize>, found: &mut Diagnostics) {
+    found.warning(OLD_NAME, span, format!("`{old}` is called `{new}` now"), format!("write \"{new}\""));
+}
+
 impl Diagnostics {
     /// An empty list for the part file of this name, or for the design file.
     pub(crate) fn of_file(file: Option<&str>) -> Self {
@@ -259,6 +264,9 @@ codes! {
     UNKNOWN_PART "unknown-part" "the catalogue has no such part"
         "`part` names an entry of the catalogue, or a part file of your own by a path that ends in `.toml`."
         "part = \"nmc-18560\""
+    OLD_NAME "old-name" "a name that has changed"
+        "Parts and words that were renamed keep their old names in old files. Write the new one when you next change the file."
+        "part = \"linear-nano\""
     PART_FILE_MISSING "part-file-missing" "the part file was not read"
         "The part file named here could not be opened. Its path counts from the folder of the design file."
         "part = \"my-cell.toml\""

@@ -44,7 +44,7 @@ pub enum Sensitivity {
     /// As a data sheet of a node radio promises.
     Datasheet,
     /// As taken for a multi-channel gateway.
-    Concentrator,
+    MultiChannel,
 }
 
 /// The ground between nodes and gateways.

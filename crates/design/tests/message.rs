@@ -221,6 +221,34 @@ fn the_short_form_is_sent_where_the_full_one_does_not_fit() {
     );
 }
 
+/// By hand: 4,000,000 m in steps of a millimetre are 4,000,000,000 codes, and thousandths are the coarsest integers that
+/// tell them apart. A range of 0.1 in 2^22 - 3 codes has steps of 2.4e-8: ten-millionths would make one of four.
+#[test]
+fn a_wide_field_keeps_the_resolution_that_is_written() {
+    let millimetres = scale("unit = \"m\", range = [0, 4000000], resolution = 0.001");
+    assert_eq!(millimetres.per_unit, 1000);
+    assert_eq!((millimetres.nearest(1), millimetres.nearest(3_999_999_999)), (1, 3_999_999_999));
+    let fine = scale("unit = \"V\", range = [0, 0.1], bits = 22");
+    assert_eq!(fine.per_unit, 1_000_000_000);
+    for code in [0, 1, 2, 1_000_001, (1 << 22) - 4] {
+        let (numerator, denominator) =
+            (fine.exact(code) * i64::from(fine.per_unit), fine.denominator.cast_signed());
+        let rounded = (2 * numerator + denominator) / (2 * denominator);
+        assert_eq!(fine.nearest(rounded), i128::from(code), "{code}");
+    }
+}
+
+#[test]
+fn a_name_that_ends_like_a_multiplier_is_refused() {
+    let text = include_str!("../../../examples/larkmoor/frost-mast.toml")
+        .replace("humidity = {", "humidity_x10 = {");
+    let problems = resolve(&Catalog::builtin(), &parse(&text)).expect_err("it is refused");
+    assert!(
+        problems.iter().any(|one| one.message.contains("`humidity_x10` ends as C names do")),
+        "{problems:#?}"
+    );
+}
+
 #[test]
 fn the_help_proposes_a_short_form_that_fits() {
     let text = include_str!("../../../examples/larkmoor/frost-mast.toml")

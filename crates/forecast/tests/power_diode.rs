@@ -118,7 +118,8 @@ fn in_the_dark_nothing_flows() {
 proptest! {
     #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
 
-    /// The equation itself is the judge: the current found is put back into it.
+    /// The equation itself is the judge: its two sides change order within a trillionth of what is found, as far as a
+    /// trillionth of what is given allows.
     #[test]
     fn every_solution_satisfies_the_equation_and_its_inverse(
         light in -6.0..1.0_f64, // powers of ten [A]
@@ -137,12 +138,13 @@ proptest! {
         };
         let volts = place * diode.open_circuit_v();
         let amperes = diode.current(volts);
-        let x = volts + amperes * series_ohm;
-        let right = diode.photocurrent_a - diode.saturation_a * (x / scale_v).exp_m1() - x / diode.shunt_ohm;
-        // A rounding of the voltage moves the current by it times the slope of the diode.
-        let slope = diode.saturation_a / scale_v * (x / scale_v).exp() + 1.0 / diode.shunt_ohm;
-        prop_assert!((right - amperes).abs() < 1e-12 * (diode.photocurrent_a + slope * x.abs()), "{right} {amperes}");
-        prop_assert!((diode.voltage(amperes) - volts).abs() < 1e-10 * volts.abs().max(1e-3) * (1.0 + series_ohm * slope));
+        let error_a = TRILLIONTH * sensitivity(&diode, volts, amperes).of_current_a;
+        prop_assert!(too_much(&diode, volts, amperes - error_a) > 0.0, "{amperes} A is too little");
+        prop_assert!(too_much(&diode, volts, amperes + error_a) < 0.0, "{amperes} A is too much");
+        let again_v = diode.voltage(amperes);
+        let error_v = TRILLIONTH * sensitivity(&diode, again_v, amperes).of_voltage_v;
+        prop_assert!(too_much(&diode, again_v - error_v, amperes) > 0.0, "{again_v} V is too little");
+        prop_assert!(too_much(&diode, again_v + error_v, amperes) < 0.0, "{again_v} V is too much");
     }
 
     /// No point of a curve gives more than its best point, and the curve falls.
@@ -161,5 +163,32 @@ proptest! {
         prop_assert!(diode.current(place * open_v) > diode.current(place * open_v + 0.01));
         let half = diode.point_at_power(0.5 * best);
         prop_assert!((half.watts() - 0.5 * best).abs() < 1e-6 * best && half.volts > diode.best_point().volts);
+    }
+}
+
+const TRILLIONTH: f64 = 1e-12;
+
+/// How much more the string drives than flows at a point; falls with both voltage and current, and is 0 on the curve.
+fn too_much(diode: &Diode, volts: f64, amperes: f64) -> f64 {
+    let x = volts + amperes * diode.series_ohm;
+    diode.photocurrent_a - diode.saturation_a * (x / diode.scale_v).exp_m1() - x / diode.shunt_ohm - amperes
+}
+
+/// What the solutions move by if what is given moves by as much as itself, to first order.
+struct Sensitivity {
+    of_current_a: f64,
+    of_voltage_v: f64,
+}
+
+/// With the slope `g` of the junction, `dI/dV = -g / (1 + g Rs)`; a relative change of the exponent is one of the junction's
+/// voltage `x`, and one of the currents moves `I` by at most as much, `V` by that over `g`.
+fn sensitivity(diode: &Diode, volts: f64, amperes: f64) -> Sensitivity {
+    let drop_v = (amperes * diode.series_ohm).abs();
+    let x = volts + amperes * diode.series_ohm;
+    let slope = diode.saturation_a / diode.scale_v * (x / diode.scale_v).exp() + 1.0 / diode.shunt_ohm;
+    let (given_v, given_a) = (volts.abs() + drop_v, diode.photocurrent_a + amperes.abs());
+    Sensitivity {
+        of_current_a: given_a + given_v * slope / (1.0 + slope * diode.series_ohm),
+        of_voltage_v: given_v + given_a / slope,
     }
 }

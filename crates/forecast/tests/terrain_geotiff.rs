@@ -1,7 +1,10 @@
 //! GeoTIFF: every storage that is promised, and what is refused.
 
 #![expect(clippy::disallowed_methods, reason = "the test reads its data files")]
-#![expect(clippy::print_stdout, reason = "the test says when it was skipped")]
+
+#[path = "../../laws/tests/trial/mod.rs"]
+#[expect(dead_code, reason = "nothing is drawn here")]
+mod notes;
 
 use std::io::Cursor;
 use std::path::Path;
@@ -229,7 +232,7 @@ fn a_file_cut_anywhere_is_refused() {
 fn a_file_of_another_program_is_read() {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../../shared/data/geo/luxembourg_elev_30s.tif");
     let Ok(bytes) = std::fs::read(path) else {
-        println!("skipped: ../shared/data/geo is not beside the repository");
+        notes::skipped(&notes::Missing::Folder("../shared/data/geo"));
         return;
     };
     let tile = Tile::read("luxembourg_elev_30s.tif", &bytes).expect("a tile");

@@ -87,7 +87,7 @@ fn files_of_schema_1_open() {
 
 #[test]
 fn what_is_wrong_is_said_with_its_line_or_its_node() {
-    let row = "schema = 1\n[[node]]\nname = \"a\"\nkind = \"k\"\ndev_eui = \"70B3D50000000001\"\njoin_eui = \"70B3D50000000001\"\n";
+    let row = "schema = 1\n[[node]]\nname = \"a\"\nkind = \"k\"\ndev_eui = \"024C610000000001\"\njoin_eui = \"024C610000000001\"\n";
     for (text, said) in [
         ("schema = 2\nfuture = true\n".to_owned(), "schema 2"),
         ("schema = 1\n\nnodes = []\n".to_owned(), "line 3"),

@@ -3,13 +3,12 @@
 //! The set may not be copied into the project; it is read from a folder beside the repository if that is there.
 
 #![expect(clippy::disallowed_methods, reason = "the test reads its data files")]
-#![expect(
-    clippy::expect_used,
-    clippy::print_stdout,
-    reason = "expect() is a test's refusal; a skip is said aloud"
-)]
+#![expect(clippy::expect_used, reason = "expect() is a test's refusal")]
 
 mod common;
+#[path = "../../laws/tests/trial/mod.rs"]
+#[expect(dead_code, reason = "nothing is drawn here")]
+mod notes;
 
 use path::p1812::{Climate, DeltaBullington, Link, Prediction, Scratch, field_strength_dbuv_m, predict};
 use path::{Polarisation, Profile, Zone};
@@ -147,7 +146,7 @@ fn validation_folder() -> Option<PathBuf> {
     if folder.join("p1812_combined_results.csv").is_file() {
         return Some(folder);
     }
-    println!("skipped: ../shared/data/radio is not beside the repository");
+    notes::skipped(&notes::Missing::Folder("../shared/data/radio"));
     None
 }
 

@@ -60,7 +60,7 @@ fn the_weakest_signal_is_as_published() {
         let snr = least_snr(lora(sf, khz)).expect("is LoRa").decibels();
         assert!((snr - number(2).expect("a ratio")).abs() < 1e-9);
         for (class, column) in
-            [(Sensitivity::Measured, 6), (Sensitivity::Datasheet, 4), (Sensitivity::Concentrator, 7)]
+            [(Sensitivity::Measured, 6), (Sensitivity::Datasheet, 4), (Sensitivity::MultiChannel, 7)]
         {
             if let Some(wanted) = number(column).filter(|_| sf >= 7) {
                 is(weakest(lora(sf, khz), class, None).expect("is LoRa"), wanted);
@@ -258,7 +258,7 @@ fn solar_node(km: f64) -> Design {
         tilt = "10 deg"
         azimuth = "180 deg"
         [charger]
-        part = "linear-nano"
+        part = "linear-low-drain"
         [battery]
         part = "lco-pouch"
         capacity = "200 mAh"

@@ -120,7 +120,7 @@ impl Bog {
             tilt = "{tilt_deg} deg"
             azimuth = "180 deg"
             [charger]
-            part = "linear-nano"
+            part = "linear-low-drain"
             [battery]
             part = "nmc-18650"
             capacity = "2000 mAh"

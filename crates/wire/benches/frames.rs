@@ -19,7 +19,7 @@ const ROUNDS: usize = 501;
 
 fn main() {
     let session = Session::new(
-        DevAddr::from_display_bytes([0x26, 0x01, 0x1f, 0x3a]),
+        DevAddr::from_display_bytes([0x01, 0xa7, 0xc0, 0x4e]),
         &NwkSKey::from_bytes([0x2b; 16]),
         &AppSKey::from_bytes([0x0f; 16]),
     );

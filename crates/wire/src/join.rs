@@ -5,8 +5,8 @@ use aes::Block;
 use aes::cipher::{BlockCipherDecrypt, KeyInit};
 
 use crate::cipher::{BLOCK_LEN, Cipher, MIC_LEN};
+use crate::envelope::FrameError;
 use crate::field::{Bits, CarrierFrequency, DlSettings};
-use crate::frame::FrameError;
 use crate::identity::{DevAddr, DevEui, DevNonce, JoinEui, JoinNonce, NetId};
 use crate::key::AppKey;
 

@@ -1,7 +1,7 @@
 //! From the bytes of a message to its readings and back, for any message of a design.
 //!
 //! [`Codec`] prepares a message once; after that nothing is looked up by name and a buffer can be used again and again.
-//! The rules of the codes stand in [`design::message`]; the generated codecs of [`crate::generate`] follow the same.
+//! The rules of the codes stand in [`design::message`]; generated codecs follow the same.
 //! What is too short, too long, of another port or edition, or holds a code without a meaning is an error and never a
 //! reading.
 //!
@@ -48,9 +48,7 @@ mod decode;
 mod encode;
 mod shape;
 
-pub(crate) use encode::sample_of_parts;
-pub use encode::{EncodeError, Encoded, Sample};
-pub(crate) use shape::{scale_of, spare_bits};
+pub use encode::{EncodeError, Encoded, Sample, sample_of_parts};
 
 use design::message::{Form, Layout, Message};
 use thiserror::Error;

@@ -2,10 +2,10 @@
 
 #![expect(clippy::cast_possible_truncation, reason = "small numbers of a test")]
 
-mod kit;
+mod messages;
 
 use design::message::{Form, Kind, Message, Part};
-use kit::{Dice, with_messages};
+use messages::{Dice, with_messages};
 use wire::payload::{Codec, DecodeError, EncodeError, Reading, Sample, State};
 
 const AIR: &str = "
@@ -45,8 +45,8 @@ fn every_code_is_read_as_the_nearest_double() {
     let (message, codec) = report();
     let slot = message.layout(Form::Full).slots[0];
     for code in 0..=1000_u32 {
-        let mut bytes = kit::all_absent(&message, Form::Full);
-        kit::put(&mut bytes, slot.offset, slot.bits, code.into());
+        let mut bytes = messages::all_absent(&message, Form::Full);
+        messages::put(&mut bytes, slot.offset, slot.bits, code.into());
         let air = read(&codec, &bytes)[0];
         assert_eq!((air.state(), air.code()), (State::Inside, Some(code)));
         let value = air.value().expect("it is there");
@@ -59,8 +59,8 @@ fn reserved_codes_are_absent_above_and_below_and_the_others_mean_nothing() {
     let (message, codec) = report();
     let slot = message.layout(Form::Full).slots[0];
     let of = |code: u64| {
-        let mut bytes = kit::all_absent(&message, Form::Full);
-        kit::put(&mut bytes, slot.offset, slot.bits, code);
+        let mut bytes = messages::all_absent(&message, Form::Full);
+        messages::put(&mut bytes, slot.offset, slot.bits, code);
         let mut readings = Vec::new();
         codec.decode(2, &bytes, &mut readings).map(|_| (readings[0].state(), readings[0].value()))
     };
@@ -125,7 +125,7 @@ fn a_history_comes_back_and_says_when_it_is_too_far_away() {
 #[test]
 fn what_is_no_message_is_refused_and_leaves_no_reading() {
     let (message, codec) = report();
-    let good = kit::all_absent(&message, Form::Full);
+    let good = messages::all_absent(&message, Form::Full);
     let mut readings = vec![];
     assert!(codec.decode(2, &good, &mut readings).is_ok());
     let mut refused = |port, bytes: &[u8]| {
@@ -148,7 +148,7 @@ fn what_is_no_message_is_refused_and_leaves_no_reading() {
     assert_eq!(refused(2, &padded), DecodeError::Padding);
     let latitude = message.layout(Form::Full).slots[3];
     let mut half = good;
-    kit::put(&mut half, latitude.offset, latitude.bits, 5);
+    messages::put(&mut half, latitude.offset, latitude.bits, 5);
     assert_eq!(refused(2, &half), DecodeError::HalfPosition { field: "place".into() });
 }
 
@@ -174,8 +174,8 @@ fn whatever_is_read_is_written_back_bit_by_bit() {
     let mut count = 0;
     while count < 20_000 {
         let mut bytes: Vec<u8> =
-            kit::all_absent(&message, Form::Full).iter().map(|_| dice.below(256) as u8).collect();
-        kit::put(&mut bytes, 0, 2, 1);
+            messages::all_absent(&message, Form::Full).iter().map(|_| dice.below(256) as u8).collect();
+        messages::put(&mut bytes, 0, 2, 1);
         // Most random codes mean nothing, so each field is made to mean something.
         for slot in message.layout(Form::Full).slots {
             let field = &message.fields[slot.field];
@@ -184,10 +184,10 @@ fn whatever_is_read_is_written_back_bit_by_bit() {
                 (_, Part::Earlier(_)) => dice.below(1 << slot.bits),
                 _ => dice.below(u64::from(field.codes(slot.part).last) + 1),
             };
-            kit::put(&mut bytes, slot.offset, slot.bits, code);
+            messages::put(&mut bytes, slot.offset, slot.bits, code);
         }
         let layout = message.layout(Form::Full);
-        kit::put(&mut bytes, layout.bits, 8 * layout.bytes as u32 - layout.bits, 0);
+        messages::put(&mut bytes, layout.bits, 8 * layout.bytes as u32 - layout.bits, 0);
         if codec.decode(2, &bytes, &mut readings).is_err() {
             continue;
         }

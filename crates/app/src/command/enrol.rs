@@ -30,7 +30,7 @@ use crate::progress::INTERRUPTED;
 /// Shown below the help of the command.
 pub(super) const EXAMPLE: &str = "\
 Examples:
-  overwinter enrol frost-mast.toml --count 10 --eui-block 70B3D5ABCD000000/40 --join-eui 70B3D5ABCD000000 -o larkmoor
+  overwinter enrol frost-mast.toml --count 10 --eui-block 024C61726B000000/40 --join-eui 024C61726B000000 -o larkmoor
   overwinter enrol frost-mast.toml --import devices.csv --columns columns.toml -o larkmoor
   overwinter enrol --hand-over columns.toml -o larkmoor
   overwinter enrol --recover -o larkmoor
@@ -55,7 +55,7 @@ pub(super) struct Enrol {
     /// How many nodes of this kind there shall be in all
     #[arg(long, value_name = "N")]
     count: Option<usize>,
-    /// Your own block of identities: its first EUI and the bits it fixes, such as 70B3D5ABCD000000/40
+    /// Your own block of identities: its first EUI and the bits it fixes, such as 024C61726B000000/40
     #[arg(long, value_name = "EUI/BITS", conflicts_with = "local")]
     eui_block: Option<String>,
     /// Make up identities (locally administered, marked so on labels and sheets)

@@ -27,9 +27,9 @@ pub(super) struct KitOf {
     /// Folder to write to; it is made if it is not there
     #[arg(short, long, value_name = "DIR")]
     output: PathBuf,
-    /// Also write the header for identity and keys, to be filled in; readable by you alone, ignored by version control
+    /// Also write a header that stands in for identity and key until they are handed over; readable by you alone, ignored by version control
     #[arg(long)]
-    secrets: bool,
+    identity: bool,
 }
 
 /// Writes the kit, says what was written, and gives the exit code.
@@ -52,7 +52,7 @@ fn written(arguments: &KitOf) -> Result<String, Failure> {
         let help = "add a [message.report] with a port and fields, as examples/larkmoor/frost-mast.toml does";
         return Err(Failure::of(Problem::of_file("kit", &name, message, help)));
     }
-    let rows = kit::write(design, &arguments.output, arguments.secrets)?;
+    let rows = kit::write(design, &arguments.output, arguments.identity)?;
     let folder = arguments.output.to_string_lossy();
     let files: String = rows.iter().map(said).collect();
     let warned = if checked.warnings.is_empty() {
@@ -69,7 +69,7 @@ fn said(row: &Row) -> String {
         Outcome::Written => ("wrote", ""),
         Outcome::Replaced => ("rewrote", ""),
         Outcome::Unchanged => ("unchanged", ""),
-        Outcome::Kept => ("kept", ", for you have filled it in or another edition made it"),
+        Outcome::Kept => ("kept", ", for it holds the identity of a node"),
     };
     format!("{word:<10}{}{more}\n", row.name)
 }

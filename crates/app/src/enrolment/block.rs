@@ -6,7 +6,7 @@ use logbook::registry::Registry;
 use report::problem::{Failure, Problem};
 use wire::identity::DevEui;
 
-const HOW: &str = "write the first EUI of your block and the bits it fixes, such as 70B3D5ABCD000000/40";
+const HOW: &str = "write the first EUI of your block and the bits it fixes, such as 024C61726B000000/40";
 
 /// All identities whose first bits are given.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -16,7 +16,7 @@ pub(crate) struct Block {
 }
 
 impl Block {
-    /// From `70B3D5ABCD000000/40`: the first identity and how many bits all of the block share.
+    /// From `024C61726B000000/40`: the first identity and how many bits all of the block share.
     pub(crate) fn parse(text: &str) -> Result<Self, Failure> {
         let refuse = |message: String, help: &str| {
             Err(Failure::of(Problem::of_file("eui-block", "--eui-block", message, help)))
@@ -85,19 +85,19 @@ mod tests {
     #[test]
     fn a_block_is_as_large_as_its_free_bits_say() {
         // IEEE RA: MA-S fixes 36 bits and leaves 2^28 identities, MA-M 28 and 2^36, MA-L 24 and 2^40.
-        for (text, size) in [("70B3D5ABC0000000/36", 1 << 28), ("70B3D5A000000000/28", 1 << 36)] {
+        for (text, size) in [("024C617260000000/36", 1 << 28), ("024C610000000000/28", 1 << 36)] {
             assert_eq!(Block::parse(text).expect("a sound block").size(), size);
         }
-        assert_eq!(Block::parse("70-B3-D5-00-00-00-00-00/24").expect("a sound block").size(), 1 << 40);
+        assert_eq!(Block::parse("02-4C-61-00-00-00-00-00/24").expect("a sound block").size(), 1 << 40);
     }
 
     #[test]
     fn what_is_no_block_is_refused_with_what_to_write() {
-        assert!(said("70B3D5ABCD000000").contains("how large"));
-        assert!(said("70B3D5ABCD0000/40").contains("14 were given"));
-        assert!(said("70B3D5ABCD0000G0/40").contains("'G' at place 15"));
-        assert!(said("70B3D5ABCD000000/64").contains("24 to 63"));
-        assert!(said("70B3D5ABCD000001/40").contains("the block is 70B3D5ABCD000000/40"));
+        assert!(said("024C61726B000000").contains("how large"));
+        assert!(said("024C61726B0000/40").contains("14 were given"));
+        assert!(said("024C61726B0000G0/40").contains("'G' at place 15"));
+        assert!(said("024C61726B000000/64").contains("24 to 63"));
+        assert!(said("024C61726B000001/40").contains("the block is 024C61726B000000/40"));
         assert!(said("71B3D5ABCD000000/40").contains("group"));
     }
 }

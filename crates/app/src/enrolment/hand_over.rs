@@ -137,7 +137,7 @@ impl Written {
         secret(&self.place.join(".gitignore"), b"*\n")?;
         secret(&self.place.join(LIST), list)?;
         for (node, key) in nodes {
-            secret(&self.place.join(format!("{}.h", node.name)), header(node, key).as_bytes())?;
+            secret(&self.place.join(format!("{}_identity.h", node.name)), header(node, key).as_bytes())?;
             if interrupted.load(Ordering::Relaxed) {
                 return Err(ErrorKind::Interrupted.into());
             }
@@ -237,21 +237,20 @@ fn header(node: &Node, key: &AppKey) -> Zeroizing<String> {
             "/* SECRET: identity and key of {} ({dev_eui}). One node, one key. Never under version control. */",
             node.name
         ),
-        "#ifndef OW_NODE_SECRETS_H\n#define OW_NODE_SECRETS_H\n".to_owned(),
-        "/* EUIs as labels and consoles show them, most significant byte first. */".to_owned(),
-        format!("#define OW_DEV_EUI {}", *bytes(&dev_eui.to_display_bytes())),
-        format!("#define OW_JOIN_EUI {}", *bytes(&join_eui.to_display_bytes())),
-        "/* The same for stacks that take EUIs least significant byte first, as they travel. */".to_owned(),
-        format!("#define OW_DEV_EUI_REVERSED {}", *bytes(&dev_eui.to_wire_bytes())),
-        format!("#define OW_JOIN_EUI_REVERSED {}", *bytes(&join_eui.to_wire_bytes())),
-        "/* AppKey of LoRaWAN 1.0.x: a row of bytes, never reversed. */".to_owned(),
+        "#ifndef WINTER_IDENTITY_H\n#define WINTER_IDENTITY_H\n".to_owned(),
+        "/* As on the label; and as sent, last byte first. The manual of the LoRaWAN stack says which it takes. */".to_owned(),
+        format!("#define WINTER_DEV_EUI_AS_PRINTED {}", *bytes(&dev_eui.to_display_bytes())),
+        format!("#define WINTER_DEV_EUI_AS_SENT {}", *bytes(&dev_eui.to_wire_bytes())),
+        format!("#define WINTER_JOIN_EUI_AS_PRINTED {}", *bytes(&join_eui.to_display_bytes())),
+        format!("#define WINTER_JOIN_EUI_AS_SENT {}", *bytes(&join_eui.to_wire_bytes())),
+        "/* The AppKey of LoRaWAN 1.0.x has one order only. */".to_owned(),
     ];
     let mut text = Zeroizing::new(String::with_capacity(2048));
     for line in &lines {
         text.push_str(line);
         text.push('\n');
     }
-    text.push_str("#define OW_APP_KEY ");
+    text.push_str("#define WINTER_APP_KEY ");
     text.push_str(&bytes(key.expose()));
     text.push_str("\n\n#endif\n");
     text

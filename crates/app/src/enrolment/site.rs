@@ -70,9 +70,7 @@ impl Site {
         if [REGISTRY, KEYS].iter().any(is_there) {
             return Self::take(folder);
         }
-        let message = "there is no site in this folder".to_owned();
-        let help = "name the folder that `overwinter enrol NODE.toml --count N -o DIR` made";
-        Err(about(folder, message, help))
+        Err(no_site(folder))
     }
 
     /// Gives the folder back; one that was made by a run that failed before it held a key goes.
@@ -131,6 +129,17 @@ impl Site {
 pub(crate) fn registry(folder: &Path) -> Result<Registry, Failure> {
     let path = folder.join(REGISTRY);
     Registry::open(&path).map_err(|error| named(registry_failure(&error), &path))
+}
+
+/// Who is who in the folder of a site that is there.
+pub(crate) fn old_registry(folder: &Path) -> Result<Registry, Failure> {
+    if folder.join(REGISTRY).is_file() { registry(folder) } else { Err(no_site(folder)) }
+}
+
+fn no_site(folder: &Path) -> Failure {
+    let message = "there is no site in this folder".to_owned();
+    let help = "name the folder that `overwinter enrol NODE.toml --count N -o DIR` made";
+    Failure::of(Problem::of_file("folder", &folder.to_string_lossy(), message, help))
 }
 
 /// The key box of a folder, and what opens it.

@@ -1,36 +1,33 @@
-//! Which message of which kind of node a data frame may be, by its port and length.
+//! Which message of which kind of node a payload may be, and what it says.
 
-use design::message::{Direction, Form, Message};
+use std::fmt::Write as _;
+
+use design::message::{Direction, Field, Form, Kind, Message, Part};
 use design::node::Design;
+use kit::effect::{Effect, effects};
 use report::words;
-use wire::frame::{self, Frame};
+use wire::payload::{Codec, Reading, State};
 
-/// A line for each message that this frame may be, or why it is none.
-pub(crate) fn messages<'a>(frame: &Frame<'_>, kinds: impl Iterator<Item = (&'a str, &'a Design)>) -> String {
-    let Frame::Data(data) = frame else { return String::new() };
-    let Some(port) = data.port().filter(|port| *port > 0) else {
-        return "MAC commands alone: no message of a node\n".to_owned();
-    };
-    let way = match data.direction() {
-        frame::Direction::Up => Direction::Up,
-        frame::Direction::Down => Direction::Down,
-    };
-    let length = data.encrypted_payload().len();
+/// A kind of node: what it is called, and its design.
+pub(crate) type KindOf<'a> = (&'a str, &'a Design);
+
+/// A line for each message that travels on this port and way, or why there is none. Without a way both are looked at.
+pub(crate) fn messages(port: u8, length: usize, way: Option<Direction>, kinds: &[KindOf<'_>]) -> String {
     let mut lines: Vec<String> = Vec::new();
     for (file, design) in kinds {
-        let listens = design.messages.iter().filter(|message| message.direction == way);
-        lines.extend(listens.filter_map(|message| said(message, port, length, file)));
+        let travels = design.messages.iter().filter(|message| way.is_none_or(|way| message.direction == way));
+        lines.extend(travels.filter_map(|message| named(message, port, length, file)));
     }
     if lines.is_empty() {
         lines.push(format!(
-            "port {port}: no kind of this site has a message there; an older or newer firmware?"
+            "port {port}: none of these kinds has a message there; an older or newer firmware?"
         ));
     }
     lines.join("\n") + "\n"
 }
 
-fn said(message: &Message, port: u8, length: usize, file: &str) -> Option<String> {
-    let form = message.forms().into_iter().find(|form| message.port_of(*form) == Some(port))?;
+fn named(message: &Message, port: u8, length: usize, file: &str) -> Option<String> {
+    let form = form_on(message, port)?;
     let wanted = message.layout(form).bytes;
     let short = if form == Form::Short { ", short form" } else { "" };
     let fits = if wanted == length {
@@ -39,4 +36,88 @@ fn said(message: &Message, port: u8, length: usize, file: &str) -> Option<String
         format!("but {} long instead of {wanted}: another edition, or damaged", words::count(length, "byte"))
     };
     Some(format!("message  `{}` of {file}{short}, {fits}", message.name))
+}
+
+fn form_on(message: &Message, port: u8) -> Option<Form> {
+    message.forms().into_iter().find(|form| message.port_of(*form) == Some(port))
+}
+
+/// What a payload in clear says: a line for each value, as the first kind reads it that has such a message.
+pub(crate) fn values(port: u8, payload: &[u8], way: Option<Direction>, kinds: &[KindOf<'_>]) -> String {
+    for (file, design) in kinds {
+        let travels = |message: &&Message| {
+            way.is_none_or(|way| message.direction == way) && form_on(message, port).is_some()
+        };
+        if let Some(message) = design.messages.iter().find(travels) {
+            return said(file, design, message, port, payload);
+        }
+    }
+    messages(port, payload.len(), way, kinds)
+}
+
+fn said(file: &str, design: &Design, message: &Message, port: u8, payload: &[u8]) -> String {
+    let codec = Codec::new(message);
+    let mut readings = Vec::new();
+    let form = match codec.decode(port, payload, &mut readings) {
+        Ok(form) => form,
+        Err(error) => return format!("message  `{}` of {file} can't be read: {error}\n", message.name),
+    };
+    let short = if form == Form::Short { ", short form" } else { "" };
+    let mut text = format!("message  `{}` of {file}{short}\n", message.name);
+    for (slot, (place, reading)) in message.layout(form).slots.iter().zip(&readings).enumerate() {
+        let Some(field) = message.fields.get(place.field) else { continue };
+        let octets = codec.octets(form, slot, payload);
+        let value = value(field, reading, octets.as_deref());
+        writeln!(text, "  {:<28} {value}", name(field, place.part)).expect("a string takes any text");
+    }
+    for effect in effects(design, message, &readings) {
+        writeln!(text, "  {}", Effect::within(&effect)).expect("a string takes any text");
+    }
+    text
+}
+
+fn name(field: &Field, part: Part) -> String {
+    let name = &field.name;
+    match part {
+        Part::Value => name.clone(),
+        Part::Latitude => format!("{name}, north"),
+        Part::Longitude => format!("{name}, east"),
+        Part::Earlier(index) => format!("{name}, {} before", index + 1),
+    }
+}
+
+fn value(field: &Field, reading: &Reading, octets: Option<&[u8]>) -> String {
+    if let Kind::Bytes { .. } = field.kind {
+        let hex =
+            |octets: &[u8]| octets.iter().map(|octet| format!("{octet:02X}")).collect::<Vec<_>>().join(" ");
+        return octets.map_or_else(|| "no reading".to_owned(), hex);
+    }
+    let Some(number) = reading.value() else { return "no reading".to_owned() };
+    match &field.kind {
+        Kind::Flag => if number > 0.0 { "yes" } else { "no" }.to_owned(),
+        Kind::Choice { words } => {
+            let code = reading.code().and_then(|code| usize::try_from(code).ok());
+            code.and_then(|code| words.get(code)).cloned().unwrap_or_default()
+        }
+        Kind::Time { .. } => moment(number),
+        _ => {
+            let unit = if field.unit == "1" { "" } else { &field.unit };
+            let beyond = match reading.state() {
+                State::Below => " or less",
+                State::Above => " or more",
+                State::Inside | State::Absent => "",
+            };
+            format!("{number} {unit}{beyond}").trim_end().replace("  ", " ")
+        }
+    }
+}
+
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "seconds since 1970, checked by the text"
+)]
+fn moment(seconds: f64) -> String {
+    let text = (seconds >= 0.0).then(|| design::date::moment_text(seconds as u64)).flatten();
+    text.unwrap_or_else(|| format!("{seconds} s since 1970"))
 }

@@ -31,9 +31,12 @@ pub(crate) struct Site {
 
 /// Whether a file places nodes.
 pub(crate) fn is_site(path: &Path) -> bool {
-    text(path, "").is_ok_and(|text| {
-        begins(&text, "[node.") || (begins(&text, "[gateway.") && !begins(&text, "[battery]"))
-    })
+    text(path, "").is_ok_and(|text| places_nodes(&text))
+}
+
+/// Whether a text is that of a site's file.
+pub(super) fn places_nodes(text: &str) -> bool {
+    begins(text, "[node.") || (begins(text, "[gateway.") && !begins(text, "[battery]"))
 }
 
 fn begins(text: &str, what: &str) -> bool {
@@ -108,9 +111,11 @@ fn kinds(
                     return found;
                 }
                 let (source, span) = named_at(node);
+                let is_there = folder.join(&node.kind).is_file();
+                let lost = "its path counts from the folder of this file";
                 Problem {
                     message: format!("the design file `{}`: {}", node.kind, found.message),
-                    help: "its path counts from the folder of this file".to_owned(),
+                    help: if is_there { found.help.clone() } else { lost.to_owned() },
                     source,
                     span: Some(span),
                     ..found

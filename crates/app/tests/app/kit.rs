@@ -110,18 +110,18 @@ fn leaves_the_files_of_others_alone_and_refuses_to_overwrite_them() {
 
 #[cfg(unix)]
 #[test]
-fn secrets_are_for_the_owner_alone_ignored_and_never_overwritten() {
+fn the_identity_is_for_the_owner_alone_ignored_and_never_overwritten() {
     use std::os::unix::fs::PermissionsExt as _;
 
     let folder = tempfile::tempdir().expect("there is room");
-    assert_eq!(kit(folder.path(), &["--secrets"]).code, Some(0));
-    let secrets = folder.path().join("frost_mast_secrets.h");
+    assert_eq!(kit(folder.path(), &["--identity"]).code, Some(0));
+    let secrets = folder.path().join("frost_mast_identity.h");
     let mode = fs::metadata(&secrets).expect("it is there").permissions().mode();
     assert_eq!(mode & 0o777, 0o600);
     let ignored = fs::read_to_string(folder.path().join(".gitignore")).expect("it is there");
-    assert_eq!(ignored, "frost_mast_secrets.h\n");
+    assert_eq!(ignored, "frost_mast_identity.h\n");
     fs::write(&secrets, "filled in").expect("it can be written");
-    let again = kit(folder.path(), &["--secrets"]);
+    let again = kit(folder.path(), &["--identity"]);
     assert!(again.stdout.contains("kept"), "{}", again.stdout);
     assert_eq!(fs::read_to_string(&secrets).ok().as_deref(), Some("filled in"));
 }

@@ -3,6 +3,7 @@
 mod check;
 mod climate;
 mod diagnostics;
+mod explain;
 mod input;
 mod kit;
 mod program;

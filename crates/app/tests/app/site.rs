@@ -80,7 +80,7 @@ fn slips_of_a_site_are_named_at_their_line() {
 
 #[test]
 fn a_frame_is_named_by_the_messages_of_the_site() {
-    let run = run(&["explain", "40F17DBE490002000A95437876FFEEDDCC11FF0D", "--site", SITE]);
+    let run = run(&["explain", "404EC0A7010002000A95437876FFEEDDCC11FF0D", "--site", SITE]);
     assert_eq!(run.code, Some(0), "{}", run.stderr);
     assert!(run.stdout.contains("`report` of frost-mast.toml"), "{}", run.stdout);
 }

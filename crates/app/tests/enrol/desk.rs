@@ -7,7 +7,7 @@ use std::process::{Command, Output};
 use tempfile::TempDir;
 
 pub(crate) const MAST: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../../examples/larkmoor/frost-mast.toml");
-pub(crate) const BLOCK: [&str; 4] = ["--eui-block", "70B3D5ABCD000000/40", "--join-eui", "70B3D5ABCDFFFFFF"];
+pub(crate) const BLOCK: [&str; 4] = ["--eui-block", "024C61726B000000/40", "--join-eui", "024C61726BFFFFFF"];
 pub(crate) const COLUMNS: &str = "columns = [\n  { title = \"Key\", fact = \"app_key\" },\n  { title = \"Device\", fact = \"dev_eui\" },\n  \
                        { title = \"Plan\", text = \"EU868, class A\" },\n  { title = \"Label\", fact = \"name\" },\n]\n";
 

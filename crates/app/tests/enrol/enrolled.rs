@@ -12,7 +12,7 @@ fn many_nodes_get_identities_keys_labels_and_sheets_and_no_key_leaves_the_box() 
     let said = desk.enrol(&[&["--count", "3"], &BLOCK[..]].concat());
     assert!(said.contains("3 nodes enrolled: frost-mast-01 to frost-mast-03"), "{said}");
     let registry = desk.read("site/registry.toml");
-    for eui in ["70B3D5ABCD000000", "70B3D5ABCD000001", "70B3D5ABCD000002"] {
+    for eui in ["024C61726B000000", "024C61726B000001", "024C61726B000002"] {
         for file in ["registry.toml", "labels.html", "sheets.html"] {
             assert!(desk.read(&format!("site/{file}")).contains(eui), "{eui} in {file}");
         }
@@ -22,7 +22,7 @@ fn many_nodes_get_identities_keys_labels_and_sheets_and_no_key_leaves_the_box() 
     desk.hand_over();
     let rows = desk.list();
     assert_eq!(rows[0], ["Key", "Device", "Plan", "Label"]);
-    assert_eq!(rows[3][1..], ["70B3D5ABCD000002", "EU868, class A", "frost-mast-03"]);
+    assert_eq!(rows[3][1..], ["024C61726B000002", "EU868, class A", "frost-mast-03"]);
     for row in &rows[1..] {
         let key = &row[0];
         assert_eq!(key.len(), 32);
@@ -50,7 +50,7 @@ fn a_repeated_run_changes_no_identity_and_no_key() {
 #[test]
 fn made_up_identities_are_marked() {
     let desk = Desk::new();
-    desk.enrol(&["--count", "2", "--local", "--join-eui", "70B3D5ABCDFFFFFF", "--names", "mast-#"]);
+    desk.enrol(&["--count", "2", "--local", "--join-eui", "024C61726BFFFFFF", "--names", "mast-#"]);
     let registry = desk.read("site/registry.toml");
     assert_eq!(registry.matches("dev_eui = \"02").count(), 2, "{registry}");
     assert_eq!(desk.read("site/labels.html").matches("locally administered").count(), 2);
@@ -94,36 +94,40 @@ fn the_header_for_flashing_has_both_byte_orders_and_the_key_of_the_list() {
     let desk = Desk::new();
     desk.enrol(&[&["--count", "1"], &BLOCK[..]].concat());
     desk.hand_over();
-    let header = fs::read_to_string(desk.handed_over().join("frost-mast-01.h")).expect("it is there");
-    assert!(header.contains("OW_DEV_EUI 0x70, 0xb3, 0xd5, 0xab, 0xcd, 0x00, 0x00, 0x00\n"), "{header}");
+    let header =
+        fs::read_to_string(desk.handed_over().join("frost-mast-01_identity.h")).expect("it is there");
     assert!(
-        header.contains("OW_DEV_EUI_REVERSED 0x00, 0x00, 0x00, 0xcd, 0xab, 0xd5, 0xb3, 0x70\n"),
+        header.contains("WINTER_DEV_EUI_AS_PRINTED 0x02, 0x4c, 0x61, 0x72, 0x6b, 0x00, 0x00, 0x00\n"),
         "{header}"
     );
-    let line = header.lines().find(|line| line.starts_with("#define OW_APP_KEY ")).expect("it has a key");
+    assert!(
+        header.contains("WINTER_DEV_EUI_AS_SENT 0x00, 0x00, 0x00, 0x6b, 0x72, 0x61, 0x4c, 0x02\n"),
+        "{header}"
+    );
+    let line = header.lines().find(|line| line.starts_with("#define WINTER_APP_KEY ")).expect("it has a key");
     let digits: String =
-        line["#define OW_APP_KEY ".len()..].split(", ").map(|octet| octet[2..].to_uppercase()).collect();
+        line["#define WINTER_APP_KEY ".len()..].split(", ").map(|octet| octet[2..].to_uppercase()).collect();
     assert_eq!(digits, desk.list()[1][0]);
 }
 
 #[test]
 fn a_list_of_devices_is_taken_with_its_keys() {
     // Keys of FIPS 197, appendices A.1 and C.1.
-    let rows = "Label;Device;Key\nmast-a;70-B3-D5-AB-CD-00-00-05;2b7e151628aed2a6abf7158809cf4f3c\n\
-                ;70B3D5ABCD000000;000102030405060708090a0b0c0d0e0f\n";
-    let take = ["--import", "list.csv", "--columns", "columns.toml", "--join-eui", "70B3D5ABCDFFFFFF"];
+    let rows = "Label;Device;Key\nmast-a;02-4C-61-72-6B-00-00-05;2b7e151628aed2a6abf7158809cf4f3c\n\
+                ;024C61726B000000;000102030405060708090a0b0c0d0e0f\n";
+    let take = ["--import", "list.csv", "--columns", "columns.toml", "--join-eui", "024C61726BFFFFFF"];
     let desk = Desk::new();
     desk.write("list.csv", rows);
     desk.enrol(&take);
     desk.hand_over();
     let list = desk.list();
-    assert_eq!(list[1], ["2B7E151628AED2A6ABF7158809CF4F3C", "70B3D5ABCD000005", "EU868, class A", "mast-a"]);
+    assert_eq!(list[1], ["2B7E151628AED2A6ABF7158809CF4F3C", "024C61726B000005", "EU868, class A", "mast-a"]);
     assert_eq!(list[2][3], "frost-mast-01", "who has no name gets one");
     let again = desk.enrol_refused(&take);
-    assert!(again.contains("line 2: DevEUI 70B3D5ABCD000005 is enrolled already, as mast-a"), "{again}");
+    assert!(again.contains("line 2: DevEUI 024C61726B000005 is enrolled already, as mast-a"), "{again}");
     // New identities keep clear of the imported ones.
     desk.enrol(&[&["--count", "3"], &BLOCK[..]].concat());
-    assert!(desk.read("site/registry.toml").contains("\"70B3D5ABCD000001\""));
+    assert!(desk.read("site/registry.toml").contains("\"024C61726B000001\""));
 }
 
 #[test]
@@ -132,17 +136,17 @@ fn a_list_with_a_fault_changes_nothing() {
     let other = "000102030405060708090a0b0c0d0e0f";
     for (rows, said) in [
         (
-            format!("a,70B3D5ABCD000001,{key}\nb,70B3D5ABCD000001,{other}"),
-            "line 3: DevEUI 70B3D5ABCD000001 stands in line 2",
+            format!("a,024C61726B000001,{key}\nb,024C61726B000001,{other}"),
+            "line 3: DevEUI 024C61726B000001 stands in line 2",
         ),
         (
-            format!("a,70B3D5ABCD000001,{key}\nb,70B3D5ABCD000002,{key}"),
-            "line 3: DevEUI 70B3D5ABCD000002 would have the key",
+            format!("a,024C61726B000001,{key}\nb,024C61726B000002,{key}"),
+            "line 3: DevEUI 024C61726B000002 would have the key",
         ),
-        (format!("a,70B3D5ABCD000001,{key}\nA,70B3D5ABCD000002,{other}"), "line 3: two nodes are called A"),
-        (format!("a,70B3D5ABCD00000,{key}"), "line 2: a DevEUI has 16 hex digits, 15"),
-        (format!("a,70B3D5ABCD000001,{}", &key[1..]), "line 2: a AppKey has 32 hex digits, 31"),
-        (format!("a,70B3D5ABCD000001,{key},x"), "line 2: the line has 4 cells, the first has 3"),
+        (format!("a,024C61726B000001,{key}\nA,024C61726B000002,{other}"), "line 3: two nodes are called A"),
+        (format!("a,024C61726B00000,{key}"), "line 2: a DevEUI has 16 hex digits, 15"),
+        (format!("a,024C61726B000001,{}", &key[1..]), "line 2: a AppKey has 32 hex digits, 31"),
+        (format!("a,024C61726B000001,{key},x"), "line 2: the line has 4 cells, the first has 3"),
         (String::new(), "no devices"),
     ] {
         let desk = Desk::new();
@@ -153,7 +157,7 @@ fn a_list_with_a_fault_changes_nothing() {
             "--columns",
             "columns.toml",
             "--join-eui",
-            "70B3D5ABCDFFFFFF",
+            "024C61726BFFFFFF",
         ]);
         assert!(error.contains(said), "{rows}: {error}");
         assert!(!error.contains(&key[1..]), "an error shows a key: {error}");
@@ -164,22 +168,22 @@ fn a_list_with_a_fault_changes_nothing() {
 #[test]
 fn bad_input_is_refused_with_what_to_do_and_leaves_nothing_behind() {
     let block = |text: &'static str, count: &'static str| {
-        vec!["--count", count, "--eui-block", text, "--join-eui", "70B3D5ABCDFFFFFF"]
+        vec!["--count", count, "--eui-block", text, "--join-eui", "024C61726BFFFFFF"]
     };
     for (arguments, said) in [
-        (block("70B3D5ABCD000000/40", "0"), "0 nodes can't be enrolled"),
+        (block("024C61726B000000/40", "0"), "0 nodes can't be enrolled"),
         (
-            block("70B3D5ABCD000000/62", "5"),
+            block("024C61726B000000/62", "5"),
             "the block holds 4 identities and 0 are taken: 5 more do not fit",
         ),
-        (block("70B3D5ABCD0000/40", "1"), "14 were given"),
-        (block("70B3D5ABCD000001/40", "1"), "begins inside"),
+        (block("024C61726B0000/40", "1"), "14 were given"),
+        (block("024C61726B000001/40", "1"), "begins inside"),
         (vec!["--count", "1", "--local", "--join-eui", "xyz"], "'x' at place 1 of a JoinEUI"),
         (vec!["--count", "1", "--local"], "identity of their join server"),
-        (vec!["--count", "1", "--join-eui", "70B3D5ABCDFFFFFF"], "need identities"),
-        ([block("70B3D5ABCD000000/40", "2"), vec!["--names", "mast"]].concat(), "duplicate names"),
-        ([block("70B3D5ABCD000000/40", "2"), vec!["--names", "../#"]].concat(), "no pattern"),
-        ([block("70B3D5ABCD000000/40", "2"), vec!["--profile-id", "AABB112"]].concat(), "profile identity"),
+        (vec!["--count", "1", "--join-eui", "024C61726BFFFFFF"], "need identities"),
+        ([block("024C61726B000000/40", "2"), vec!["--names", "mast"]].concat(), "duplicate names"),
+        ([block("024C61726B000000/40", "2"), vec!["--names", "../#"]].concat(), "no pattern"),
+        ([block("024C61726B000000/40", "2"), vec!["--profile-id", "AABB112"]].concat(), "profile identity"),
     ] {
         let desk = Desk::new();
         let error = desk.enrol_refused(&arguments);
@@ -254,14 +258,14 @@ fn a_full_disk_leaves_what_was_there() {
     );
 }
 
-/// `join_req_lp` of `crates/wire/tests/data/crypto_vectors.toml`, from a public library's test suite.
+/// The first join of `crates/wire/tests/data/frames.toml`.
 mod vector {
-    pub(super) const FRAME: &str = "0039363463336913aa05693574323831330489c65b1304";
-    pub(super) const KEY: &str = "98929b92c49edba9676d646d3b612456";
-    pub(super) const REVERSED_KEY: &str = "5624613b6d646d67a9db9ec4929b9298";
-    pub(super) const JOIN_EUI: &str = "AA13693363343639";
-    pub(super) const DEV_EUI: &str = "3331383274356905";
-    pub(super) const REVERSED_DEV_EUI: &str = "0569357432383133";
+    pub(super) const FRAME: &str = "00ffffff6b72614c020100006b72614c0201005d1c62fa";
+    pub(super) const KEY: &str = "75d956e85775b59704720032c1cc8ca6";
+    pub(super) const REVERSED_KEY: &str = "a68cccc13200720497b57557e856d975";
+    pub(super) const JOIN_EUI: &str = "024C61726BFFFFFF";
+    pub(super) const DEV_EUI: &str = "024C61726B000001";
+    pub(super) const REVERSED_DEV_EUI: &str = "0100006B72614C02";
 }
 
 #[test]
@@ -270,20 +274,23 @@ fn a_join_request_is_explained_and_its_owner_and_key_are_checked() {
     let other = "000102030405060708090a0b0c0d0e0f";
     for (rows, said) in [
         (format!("a,{DEV_EUI},{KEY}"), ["DevEUI   a, a Frost mast", "the device is genuine"]),
-        (format!("a,{REVERSED_DEV_EUI},{KEY}"), ["DevEUI   byte-reversed: a is 0569357432383133", "genuine"]),
+        (format!("a,{REVERSED_DEV_EUI},{KEY}"), ["DevEUI   byte-reversed: a is 0100006B72614C02", "genuine"]),
         (format!("a,{DEV_EUI},{REVERSED_KEY}"), ["DevEUI   a, ", "the device has its key byte-reversed"]),
         (format!("a,{DEV_EUI},{other}"), ["DevEUI   a, ", "no key of the key box made it"]),
         (
-            format!("a,{DEV_EUI},{other}\nb,70B3D5ABCD000001,{KEY}"),
+            format!("a,{DEV_EUI},{other}\nb,024C61726B000009,{KEY}"),
             ["DevEUI   a, ", "made with the key of b"],
         ),
-        (format!("a,70B3D5ABCD000001,{other}"), ["not in the registry", "made with no key"]),
+        (format!("a,024C61726B000009,{other}"), ["not in the registry", "made with no key"]),
     ] {
         let desk = Desk::new();
         desk.write("list.csv", &format!("Label,Device,Key\n{rows}\n"));
         desk.enrol(&["--import", "list.csv", "--columns", "columns.toml", "--join-eui", JOIN_EUI]);
         let page = desk.done(&["explain", FRAME, "--registry", "site", "--passphrase-file", "pass"]);
-        assert!(page.contains(DEV_EUI) && page.contains(JOIN_EUI) && page.contains("35076"), "{page}");
+        assert!(
+            page.contains(DEV_EUI) && page.contains(JOIN_EUI) && page.contains("DevNonce     1:"),
+            "{page}"
+        );
         assert!(said.iter().all(|words| page.contains(words)), "{rows}: {page}");
         assert!(!page.to_lowercase().contains(KEY), "{page}");
     }
@@ -292,8 +299,8 @@ fn a_join_request_is_explained_and_its_owner_and_key_are_checked() {
 #[test]
 fn a_data_frame_is_explained_byte_by_byte_and_a_broken_one_is_pointed_at() {
     let desk = Desk::new();
-    insta::assert_snapshot!(desk.done(&["explain", "QPF9vkkAAgABlUN4disR/w0="]));
-    let error = desk.refused(&["explain", "40F17DBE490F0200019543787600"]);
+    insta::assert_snapshot!(desk.done(&["explain", "QE7ApwGAAgEK0too56XPuJp2J2HPNLtgQQ=="]));
+    let error = desk.refused(&["explain", "404EC0A7010F0200019543787600"]);
     insta::assert_snapshot!(error);
     assert!(desk.refused(&["explain", "a frame"]).contains("neither hex nor base64"));
 }

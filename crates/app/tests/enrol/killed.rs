@@ -222,7 +222,7 @@ fn what_an_interrupted_run_left_is_removed_and_said() {
     // Hand-overs that were killed, of this version and of the one before.
     for name in ["hand-over-2026-11-28", ".overwinter-q1W2e3"] {
         fs::create_dir(desk.path("site").join(name)).expect("it can be made");
-        desk.write(&format!("site/{name}/frost-mast-01.h"), "a key");
+        desk.write(&format!("site/{name}/frost-mast-01_identity.h"), "a key");
     }
     desk.write("site/hand-over-2026-11-28/UNFINISHED.txt", "");
     fs::create_dir(desk.path("site/hand-over-2026-11-27")).expect("it can be made");

@@ -36,8 +36,8 @@ fn an_older_registry_put_back_gives_no_identity_to_a_second_node() {
     for said in [&more, &handed] {
         for words in [
             "2 keys that no row",
-            "70B3D5ABCD000002 (frost-mast-03)",
-            "70B3D5ABCD000003 (frost-mast-04)",
+            "024C61726B000002 (frost-mast-03)",
+            "024C61726B000003 (frost-mast-04)",
             "--recover",
         ] {
             assert!(said.contains(words), "{words}: {said}");
@@ -58,10 +58,10 @@ fn an_older_registry_put_back_gives_no_identity_to_a_second_node() {
 #[test]
 fn a_lost_registry_is_rebuilt_as_it_was_enrolled() {
     let desk = Desk::new();
-    desk.enrol(&["--count", "3", "--local", "--join-eui", "70B3D5ABCDFFFFFF", "--names", "mast-#b"]);
+    desk.enrol(&["--count", "3", "--local", "--join-eui", "024C61726BFFFFFF", "--names", "mast-#b"]);
     let rows = desk.read("site/registry.toml");
     fs::remove_file(desk.path("site/registry.toml")).expect("it is there");
-    let said = desk.enrol_refused(&["--count", "3", "--local", "--join-eui", "70B3D5ABCDFFFFFF"]);
+    let said = desk.enrol_refused(&["--count", "3", "--local", "--join-eui", "024C61726BFFFFFF"]);
     assert!(said.contains("3 keys that no row"), "{said}");
     desk.done(&BASE);
     let again = desk.read("site/registry.toml");
@@ -85,7 +85,7 @@ fn an_older_key_box_put_back_is_refused_and_names_the_rows_without_a_key() {
         desk.refused(&BASE),
     ] {
         assert!(said.contains("2 open rows for which the key box has no key"), "{said}");
-        assert!(said.contains("frost-mast-02 (70B3D5ABCD000001), frost-mast-03"), "{said}");
+        assert!(said.contains("frost-mast-02 (024C61726B000001), frost-mast-03"), "{said}");
     }
     // Who closes the rows goes on with the rest; their identities are not used again.
     let registry = desk.read("site/registry.toml");
@@ -95,7 +95,7 @@ fn an_older_key_box_put_back_is_refused_and_names_the_rows_without_a_key() {
         &(first.to_owned() + &others.replace("from = 2", "until = 2099-01-01\nfrom = 2")),
     );
     count(&desk, "2");
-    assert!(desk.read("site/registry.toml").contains("70B3D5ABCD000003"));
+    assert!(desk.read("site/registry.toml").contains("024C61726B000003"));
 }
 
 #[test]
@@ -114,7 +114,7 @@ fn the_registries_of_two_copies_merged_are_refused_until_each_row_has_its_key() 
     let (ours, theirs) = (desk.read("site/registry.toml"), desk.read("copy/registry.toml"));
     desk.write("site/registry.toml", &(ours + &theirs[common.len()..]));
     let said = desk.enrol_refused(&[&["--count", "4"], &BLOCK[..]].concat());
-    assert!(said.contains("DevEUI 70B3D5ABCD000001 is enrolled already, as frost-mast-02"), "{said}");
+    assert!(said.contains("DevEUI 024C61726B000001 is enrolled already, as frost-mast-02"), "{said}");
     // Only what ours does not have is taken over: its key is in the other box.
     let third = theirs.rfind("\n[[node]]").expect("it has rows");
     let merged = desk.read("site/registry.toml").replace(&theirs[common.len()..], &theirs[third..]);
@@ -135,7 +135,7 @@ fn a_box_of_the_first_schema_needs_the_design_to_rebuild_rows() {
         said.contains("does not say what 2 devices were called") && said.contains("--join-eui"),
         "{said}"
     );
-    let said = desk.done(&[&BASE[..], &[MAST, "--join-eui", "70B3D5ABCDFFFFFF"]].concat());
+    let said = desk.done(&[&BASE[..], &[MAST, "--join-eui", "024C61726BFFFFFF"]].concat());
     assert!(said.contains("2 rows rebuilt"), "{said}");
     desk.done(&[&HAND_OVER[..], &["--again"]].concat());
     // The keys of FIPS 197, appendices A.1 and C.1, with which the box was made.
@@ -215,7 +215,7 @@ fn all_that_is_wrong_is_said_at_once() {
         "--count",
         "0",
         "--eui-block",
-        "70B3D5ABCD000000",
+        "024C61726B000000",
         "--join-eui",
         "xyz",
         "--names",
@@ -232,9 +232,9 @@ fn all_that_is_wrong_is_said_at_once() {
     let said = desk.enrol_refused(&["--count", "1"]);
     assert!(said.contains("new nodes need identities") && said.contains("join server"), "{said}");
     // Every line of a list, and every cell of a line.
-    let rows = "a,70B3D5ABCD00000,2b7e\nb,70B3D5ABCD000001,2b7e151628aed2a6abf7158809cf4f3c,x\nc,,00010203\n";
+    let rows = "a,024C61726B00000,2b7e\nb,024C61726B000001,2b7e151628aed2a6abf7158809cf4f3c,x\nc,,00010203\n";
     desk.write("list.csv", &format!("Label,Device,Key\n{rows}"));
-    let take = ["--import", "list.csv", "--columns", "columns.toml", "--join-eui", "70B3D5ABCDFFFFFF"];
+    let take = ["--import", "list.csv", "--columns", "columns.toml", "--join-eui", "024C61726BFFFFFF"];
     let said = desk.enrol_refused(&take);
     for words in [
         "line 2: a DevEUI",

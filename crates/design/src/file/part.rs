@@ -214,7 +214,7 @@ part_section! {
         /// Whether the limit of 400 ms on one transmission holds where the network can lift it (AU915, AS923).
         dwell_limit: bool = default true;
         /// On-air time a day that the network grants this node, if it states one.
-        airtime_allowance_per_day: Duration = optional "30 s" where POSITIVE;
+        airtime_allowance_per_day: Duration = optional "20 s" where POSITIVE;
     }
 }
 

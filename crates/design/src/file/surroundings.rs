@@ -18,7 +18,7 @@ section! {
         antenna_gain: Decibels = default "2.15 dBi" where ANTENNA_GAIN;
         /// What cable, plugs and lightning arrester lose.
         cable_loss: Decibels = default "1 dB" where NOT_NEGATIVE;
-        /// What it can still hear: `measured` (worst case, as measured on node radios), `datasheet`, or `concentrator` (a multi-channel gateway at its best).
+        /// What it can still hear: `measured` (worst case, as measured on node radios), `datasheet`, or `multi-channel` (a gateway that hears all channels at once, at its best).
         sensitivity: Sensitivity = default "measured";
         /// Noise in 125 kHz as measured at its antenna plug. Left out: that of a receiver with a noise figure of 6 dB, -117 dBm.
         noise: Dbm = optional "-105 dBm";

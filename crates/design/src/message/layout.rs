@@ -1,6 +1,6 @@
 //! Where each code lies.
 
-use super::{Field, Form, Kind, Message, Version};
+use super::{Field, Form, Kind, Message, Scale, Version};
 
 /// What one code of a field is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -74,7 +74,28 @@ pub struct Layout {
     pub bytes: usize,
 }
 
+impl Layout {
+    /// Bits after the last code, which are zero.
+    #[must_use]
+    pub fn spare_bits(&self) -> u32 {
+        self.bits.next_multiple_of(8) - self.bits
+    }
+}
+
 impl Field {
+    /// From code to value of a part, if it is a number.
+    #[must_use]
+    pub fn scale(&self, part: Part) -> Option<Scale> {
+        match (&self.kind, part) {
+            (Kind::Position { longitude, .. }, Part::Longitude) => Some(*longitude),
+            (Kind::Position { latitude, .. }, _) => Some(*latitude),
+            (Kind::Number { scale, .. } | Kind::Counter { scale, .. } | Kind::Time { scale, .. }, _) => {
+                Some(*scale)
+            }
+            (Kind::Flag | Kind::Choice { .. } | Kind::Bytes { .. }, _) => None,
+        }
+    }
+
     /// The parts of which it consists in a form, in the order on the air.
     #[must_use]
     pub fn parts(&self, form: Form) -> Vec<Part> {

@@ -130,7 +130,7 @@ impl Lora {
     /// Time on air of a message of so many bytes, exact.
     ///
     /// # References
-    /// Semtech SX1276-79 data sheet section 4.1.1.7 and SX1261/2 data sheet section 6.1.4 (section numbers from memory;
+    /// data sheet SX1276-79 section 4.1.1.7 and data sheet SX1261/2 section 6.1.4 (section numbers from memory;
     /// checked against 54 published vectors).
     pub fn time_on_air(&self, physical_bytes: usize) -> Duration {
         let tail_quarters = if self.is_short_symbol() { 25 } else { 17 };

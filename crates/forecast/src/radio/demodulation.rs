@@ -34,7 +34,7 @@ const DATASHEET: Table = [
 
 /// A multi-channel gateway of the SX1301 class at 125 kHz, as a network simulator takes it; wider channels by the ratio of
 /// bandwidths.
-const CONCENTRATOR: [f64; 6] = [-130.0, -132.5, -135.0, -137.5, -140.0, -142.5];
+const MULTI_CHANNEL: [f64; 6] = [-130.0, -132.5, -135.0, -137.5, -140.0, -142.5];
 
 /// The noise of a receiver in 125 kHz of which nothing else is known: -117.0 dBm.
 #[must_use]
@@ -81,6 +81,6 @@ fn of_class(class: Sensitivity, row: usize, bandwidth: Frequency) -> Option<f64>
     match class {
         Sensitivity::Measured => MEASURED[column].get(row).copied(),
         Sensitivity::Datasheet => DATASHEET[column].get(row).copied(),
-        Sensitivity::Concentrator => CONCENTRATOR.get(row).map(|dbm| dbm + wider_db(bandwidth)),
+        Sensitivity::MultiChannel => MULTI_CHANNEL.get(row).map(|dbm| dbm + wider_db(bandwidth)),
     }
 }

@@ -9,7 +9,7 @@
 use design::message::{Field, Form, Kind, Part};
 use thiserror::Error;
 
-use super::shape::{Link, Reach, Shape, scale_of};
+use super::shape::{Link, Reach, Shape};
 use super::{Codec, Reading, State, bits};
 
 /// Doubles above this have no neighbours at whole numbers [parts].
@@ -137,7 +137,7 @@ impl Codec {
             return Ok(Sample::Absent);
         }
         let last = f64::from(field.codes(Part::Value).last);
-        match scale_of(field, slot.part) {
+        match field.scale(slot.part) {
             Some(scale) if matches!(field.kind, Kind::Counter { .. }) => {
                 let count = (value * scale.denominator as f64 / scale.numerator as f64).round();
                 if (0.0..=last).contains(&count) { Ok(Sample::Code(count as u32)) } else { Err(wrong()) }
@@ -158,8 +158,9 @@ impl Codec {
 }
 
 /// What says a value given in the firmware's integers; `None` for a negative count and for kinds without a scale.
-pub(crate) fn sample_of_parts(field: &Field, part: Part, parts: i64) -> Option<Sample<'static>> {
-    let scale = scale_of(field, part)?;
+#[must_use]
+pub fn sample_of_parts(field: &Field, part: Part, parts: i64) -> Option<Sample<'static>> {
+    let scale = field.scale(part)?;
     let last = i128::from(field.codes(Part::Value).last);
     let code = scale.nearest(parts);
     let inside = |code: i128| u32::try_from(code).map(Sample::Code).ok();

@@ -4,7 +4,7 @@
 
 use std::sync::Arc;
 
-use design::message::{Field, Form, Kind, Layout, Message, Part, Scale, Slot, Version};
+use design::message::{Field, Form, Kind, Layout, Message, Part, Slot, Version};
 
 /// So many bytes are loaded at once; a code of 32 bits that begins within a byte lies in them.
 pub(super) const WINDOW: usize = 8;
@@ -80,7 +80,7 @@ pub(super) struct Reach {
 
 impl Convert {
     fn of(field: &Field, part: Part) -> Self {
-        let scale = scale_of(field, part);
+        let scale = field.scale(part);
         let (numerator, offset, denominator) = scale.map_or((1.0, 0.0, 1.0), |scale| {
             (scale.numerator as f64, scale.offset as f64, scale.denominator as f64)
         });
@@ -107,7 +107,7 @@ impl Shape {
             Version::Port => None,
             Version::Bits { width, value } => Some((8 - u32::from(width), value)),
         };
-        let spare = spare_bits(&layout);
+        let spare = layout.spare_bits();
         let of = |slot: &Slot| message.fields.get(slot.field);
         let mut plans: Vec<Plan> = Vec::new();
         for slot in &layout.slots {
@@ -123,23 +123,6 @@ impl Shape {
         let links = links.filter_map(|(index, slot)| Link::new(of(slot)?, form, index, *slot)).collect();
         let port = message.port_of(form).unwrap_or(message.port);
         Self { form, port, version, padding: ((1_u16 << spare) - 1) as u8, plans, links, layout }
-    }
-}
-
-/// Bits after the last field, which are zero.
-pub(crate) fn spare_bits(layout: &Layout) -> u32 {
-    8 * layout.bytes as u32 - layout.bits
-}
-
-/// The scale of a part, if it has one.
-pub(crate) fn scale_of(field: &Field, part: Part) -> Option<Scale> {
-    match (&field.kind, part) {
-        (Kind::Position { longitude, .. }, Part::Longitude) => Some(*longitude),
-        (Kind::Position { latitude, .. }, _) => Some(*latitude),
-        (Kind::Number { scale, .. } | Kind::Counter { scale, .. } | Kind::Time { scale, .. }, _) => {
-            Some(*scale)
-        }
-        (Kind::Flag | Kind::Choice { .. } | Kind::Bytes { .. }, _) => None,
     }
 }
 

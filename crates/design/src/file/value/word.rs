@@ -17,9 +17,27 @@ pub(crate) trait Word: Copy + 'static {
     const WORDS: &'static [(&'static str, Self)];
 }
 
+/// Words that were written before, and are written now, each with what it is a word for.
+const RENAMED: [(&str, &str, &str); 1] = [("sensitivity", "concentrator", "multi-channel")];
+
+/// The word that is written now; an old one is warned of.
+fn word_now<'a>(
+    noun: &str,
+    text: &'a str,
+    span: &std::ops::Range<usize>,
+    found: &mut Diagnostics,
+) -> &'a str {
+    let Some((_, old, new)) = RENAMED.iter().find(|(of, old, _)| *of == noun && *old == text) else {
+        return text;
+    };
+    diagnostic::warn_of_old_name(old, new, span, found);
+    new
+}
+
 fn read_word<W: Word>(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<W> {
     let words: Vec<&str> = W::WORDS.iter().map(|(word, _)| *word).collect();
     let text = text_of(value, &a(W::NOUN), &format!("one of \"{}\"", words.join("\", \"")), found)?;
+    let text = word_now(W::NOUN, text, &value.span(), found);
     let known = W::WORDS.iter().find(|(word, _)| *word == text).map(|(_, meaning)| *meaning);
     if known.is_none() {
         let list = format!("it is one of \"{}\"", words.join("\", \""));
@@ -86,7 +104,7 @@ words! {
         "dense-urban" = Self::DenseUrban
     }
     Sensitivity "sensitivity" {
-        "measured" = Self::Measured, "datasheet" = Self::Datasheet, "concentrator" = Self::Concentrator
+        "measured" = Self::Measured, "datasheet" = Self::Datasheet, "multi-channel" = Self::MultiChannel
     }
     Sky "view of the sky" { "open" = Self::Open, "half" = Self::Half, "roof" = Self::Roof }
 }

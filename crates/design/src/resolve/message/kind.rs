@@ -145,12 +145,13 @@ fn counter(section: &FieldSection, found: &mut Diagnostics) -> Option<Kind> {
         let help = "write 1 to 31 bits, or a shorter gap";
         return wrong(found, diagnostic::FIELD_BITS, place, "a counter counts in 1 to 31 bits", help);
     };
-    let Some(scale) = Scale::new(step.digits.into(), 0, 10_i128.pow(step.places), u32::MAX >> (32 - bits))
-    else {
+    // The firmware hands over counts as they are.
+    let scale = Scale::in_parts(step.digits.into(), 0, 10_i128.pow(step.places), u32::MAX >> (32 - bits), 1);
+    let Some(scale) = scale else {
         let help = "write fewer digits";
         return wrong(found, diagnostic::FIELD_RANGE, span, "the values are not exact in 64 bits", help);
     };
-    Some(Kind::Counter { scale: Scale { per_unit: 1, ..scale }, count_bits: narrow(bits) })
+    Some(Kind::Counter { scale, count_bits: narrow(bits) })
 }
 
 /// The narrowest counter that does not go round in so many counts.
@@ -188,8 +189,8 @@ fn coordinate(degrees: i32, steps_per_degree: f64) -> Option<(Scale, u8)> {
     let bits = (2..=WIDEST_COORDINATE).find(|bits| f64::from((1_u32 << bits) - 2) >= steps)?;
     let last = (1_u32 << bits) - 2;
     let (steps, degrees) = (i128::from(last), i128::from(degrees));
-    let scale = Scale::new(2 * degrees, -degrees * steps, steps, last)?;
-    Some((Scale { per_unit: PARTS_OF_A_DEGREE, ..scale }, narrow(bits)))
+    let scale = Scale::in_parts(2 * degrees, -degrees * steps, steps, last, PARTS_OF_A_DEGREE)?;
+    Some((scale, narrow(bits)))
 }
 
 fn time(section: &FieldSection, found: &mut Diagnostics) -> Option<Kind> {

@@ -8,8 +8,9 @@ use crate::quantity::shortened;
 use crate::section::At;
 
 const LONGEST_NAME: usize = 32;
-/// Characters of message, field and word together that C is sure to tell apart: 63 (C99, clause 5.2.4.1) less `ow_value_`.
-const TOLD_APART: usize = 54;
+/// Characters of message, field and word together that C is sure to tell apart: 63 (C99, clause 5.2.4.1) less
+/// `winter_value_`.
+const TOLD_APART: usize = 50;
 /// The key by which `encodeDownlink` is told which message is meant.
 const CHOOSES_MESSAGE: &str = "message";
 /// Types of Rust, which a module of the same name would hide.
@@ -17,6 +18,12 @@ const TYPES: &[&str] = &[
     "f32", "f64", "i128", "i16", "i32", "i64", "i8", "isize", "str", "u128", "u16", "u32", "u64", "u8",
     "usize",
 ];
+
+/// As `air_x100`: in C, members of the struct end so.
+fn ends_like_a_multiplier(name: &str) -> bool {
+    name.rsplit_once("_x")
+        .is_some_and(|(_, rest)| !rest.is_empty() && rest.bytes().all(|one| one.is_ascii_digit()))
+}
 
 impl Resolver<'_> {
     /// Whether a name of a message or field can be used; says so if not.
@@ -26,6 +33,7 @@ impl Resolver<'_> {
             _ if is_keyword(text) => "is a keyword of a generated language",
             "message" if TYPES.contains(&text) => "is a type in Rust",
             "field" if text == CHOOSES_MESSAGE => "chooses the message in `encodeDownlink`",
+            "field" if ends_like_a_multiplier(text) => "ends as C names do whose value is multiplied",
             _ => return self.check_word(name, of),
         };
         let help = format!("write another name, as `{text}_value`");

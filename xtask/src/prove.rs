@@ -1,0 +1,135 @@
+//! The proofs in their full size, each by its name; what they found stands in `docs/proofs.md`.
+
+use std::fs;
+use std::path::Path;
+use std::time::{Instant, SystemTime, UNIX_EPOCH};
+
+use anyhow::{Context, Result, bail};
+
+use crate::cargo::cargo;
+use crate::source::{file_name, sorted_entries};
+
+/// A claim that the tests hold in a small size in every run, and that is tried at length before it is called proven.
+struct Proof {
+    name: &'static str,
+    what: &'static str,
+    /// Tries it and says what was done.
+    full: fn(&Path) -> Result<String>,
+}
+
+const PROOFS: [Proof; 3] = [
+    Proof { name: "random", what: "every property test, with fresh seeds", full: random },
+    Proof { name: "fuzz", what: "the law of every reader, 10,000,000 changed inputs each", full: fuzz },
+    Proof {
+        name: "mutants",
+        what: "a tenth of the changes to the code that a test must notice",
+        full: mutants,
+    },
+];
+
+/// Seeds that `random` tries.
+const SEEDS: u64 = 20;
+/// Inputs that `fuzz` gives to each reader.
+const EXECUTIONS: &str = "10000000";
+/// Crates whose code `mutants` changes.
+const MUTATED: [&str; 2] = ["overwinter-kit", "overwinter-wire"];
+
+/// Says what there is to prove.
+pub(crate) fn list() {
+    println!("cargo xtask prove NAME\n");
+    for Proof { name, what, .. } in &PROOFS {
+        println!("  {name:<9} {what}");
+    }
+}
+
+/// Proves one claim in its full size and says how long it took.
+pub(crate) fn run(root: &Path, name: &str) -> Result<()> {
+    let Some(proof) = PROOFS.iter().find(|proof| proof.name == name) else {
+        let names: Vec<&str> = PROOFS.iter().map(|proof| proof.name).collect();
+        bail!("no proof is called {name}; there are {}", names.join(", "));
+    };
+    let start = Instant::now();
+    let done = (proof.full)(root).with_context(|| format!("{name} is not proven"))?;
+    println!("\nproven: {name}: {done}, in {} s", start.elapsed().as_secs());
+    Ok(())
+}
+
+fn random(root: &Path) -> Result<String> {
+    let tests = property_tests(root)?;
+    let first = SystemTime::now().duration_since(UNIX_EPOCH).context("the clock is before 1970")?.as_nanos();
+    for number in 0..SEEDS {
+        // Any numbers do, as long as they are new and can be told.
+        let seed = (u64::try_from(first & u128::from(u64::MAX)).unwrap_or_default()).wrapping_add(number);
+        println!("\n== PROPTEST_RNG_SEED={seed}");
+        for (package, names) in &tests {
+            let mut arguments = vec!["test", "--quiet", "--locked", "--package", package.as_str()];
+            for name in names {
+                arguments.extend(["--test", name.as_str()]);
+            }
+            cargo(root, &arguments, &[("PROPTEST_RNG_SEED", &seed.to_string())])?;
+        }
+    }
+    let count: usize = tests.iter().map(|(_, names)| names.len()).sum();
+    Ok(format!("{count} test programs with {SEEDS} seeds each"))
+}
+
+/// The test programs of each package that draw numbers.
+fn property_tests(root: &Path) -> Result<Vec<(String, Vec<String>)>> {
+    let mut found = Vec::new();
+    for folder in sorted_entries(&root.join("crates"))? {
+        let tests = folder.join("tests");
+        let files = if tests.is_dir() { sorted_entries(&tests)? } else { Vec::new() };
+        let mut names = Vec::new();
+        for file in files.iter().filter(|file| file.is_file()) {
+            let text = fs::read_to_string(file).unwrap_or_default();
+            if text.contains("proptest!") || text.contains("::seed(") {
+                names.push(file_name(&file.with_extension("")));
+            }
+        }
+        if !names.is_empty() {
+            found.push((format!("overwinter-{}", file_name(&folder)), names));
+        }
+    }
+    Ok(found)
+}
+
+fn fuzz(root: &Path) -> Result<String> {
+    let arguments = ["test", "--release", "--locked", "--package", "overwinter-laws", "--test", "laws"];
+    cargo(root, &arguments, &[("OVERWINTER_EXECUTIONS", EXECUTIONS)])?;
+    Ok(format!("{EXECUTIONS} executions of each law"))
+}
+
+/// Needs `cargo install cargo-mutants`.
+fn mutants(root: &Path) -> Result<String> {
+    for package in MUTATED {
+        let arguments =
+            ["mutants", "--package", package, "--shard", "1/10", "--no-shuffle", "--cap-lints", "true"];
+        cargo(root, &arguments, &[])?;
+    }
+    Ok(format!("one tenth of the changes to {}", MUTATED.join(", ")))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn property_tests_are_found_in_every_crate_that_has_some() {
+        let found = property_tests(crate::root()).expect("the crates can be read");
+        let of = |package: &str| found.iter().find(|(name, _)| name == package).map(|(_, tests)| tests);
+        assert!(of("overwinter-wire").is_some_and(|tests| tests.contains(&"laws".to_owned())), "{found:?}");
+        assert!(of("overwinter-laws").is_some_and(|tests| tests.contains(&"laws".to_owned())), "{found:?}");
+    }
+
+    #[test]
+    fn every_proof_has_its_row_in_the_document() {
+        let document = fs::read_to_string(crate::root().join("docs/proofs.md")).expect("it is there");
+        for proof in &PROOFS {
+            assert!(
+                document.contains(&format!("| `{}` |", proof.name)),
+                "docs/proofs.md lacks {}",
+                proof.name
+            );
+        }
+    }
+}
