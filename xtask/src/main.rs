@@ -11,8 +11,8 @@ mod documents;
 mod generate;
 mod layers;
 mod modules;
-mod provenance;
 mod prove;
+mod provenance;
 mod source;
 
 use std::path::Path;
