@@ -9,6 +9,9 @@
 )]
 #![expect(clippy::print_stdout, reason = "a bench prints")]
 
+#[path = "../tests/walk/mod.rs"]
+mod walk;
+
 use std::hint::black_box;
 use std::ops::ControlFlow::Continue;
 use std::time::Instant;
@@ -17,11 +20,12 @@ use design::catalog::Catalog;
 use design::node::Design;
 use forecast::Silent;
 use forecast::diary::Diary;
-use forecast::life::ensemble::{Question, live_all};
+use forecast::life::ensemble::live_all;
 use forecast::life::kernel::Life;
 use forecast::life::node::{Harvest, NodeTables};
+use forecast::life::run::Trial;
 use forecast::life::unknowns::Unknowns;
-use forecast::life::walk::{Record, Walk};
+use forecast::life::weather::NodeWeather;
 use forecast::load::Demand;
 use forecast::power::charge_table::ChargeTable;
 use forecast::power::panel::PanelModel;
@@ -34,6 +38,7 @@ use forecast::sky::plane::{Instants, PlaneTable, facing, site_observer};
 use forecast::sky::snow::days_on_tilted;
 use forecast::sky::synthetic::SyntheticWeather;
 use forecast::sky::weather::HourStart;
+use walk::{Record, Walk};
 
 const YEARS: usize = 5;
 /// What the table of light for a site may take in seconds.
@@ -117,13 +122,13 @@ fn parts(weather: &SyntheticWeather, node: &NodeTables, kinds: &[u16], years: us
 }
 
 /// Lives on one thread in million node-hours per second, and on two in lives per second.
-fn chain(question: &Question<'_, SyntheticWeather>, lives: usize) -> (f64, f64) {
-    let (one_s, one) = timed(REPEATS, || live_all(question, lives / 10, 1, &Silent));
+fn chain(trial: &Trial<'_>, lives: usize) -> (f64, f64) {
+    let (one_s, one) = timed(REPEATS, || live_all(trial, lives / 10, 1, &Silent));
     assert_eq!(one.outcomes.len(), lives / 10);
     assert!(one.outcomes.iter().any(|life| life.lowest_charge < 0.9), "winters are felt");
-    let (two_s, two) = timed(1, || live_all(question, lives, 2, &Silent));
+    let (two_s, two) = timed(1, || live_all(trial, lives, 2, &Silent));
     assert_eq!(two.outcomes[..lives / 10], one.outcomes[..], "threads do not change a life");
-    let alive = two.outcomes.iter().filter(|life| life.outage_hours == 0).count();
+    let alive = two.outcomes.iter().filter(|life| life.is_unbroken()).count();
     assert!(alive > lives * 9 / 10, "{alive} of {lives} lives");
     (million_hours_per_s(lives * YEARS / 10, one_s), lives as f64 / two_s)
 }
@@ -143,20 +148,20 @@ fn main() {
     let tilt = design.panel.as_ref().expect("the mast has a panel").tilt;
     let snow_days = site.snow_days.map(|days| days_on_tilted(days, tilt));
     let weather = SyntheticWeather::new(&climate, light, &snow_days, &design.enclosure);
-    let question = Question {
+    let node_weather = NodeWeather::of_climate(&design, &climate, &diary, 1);
+    let trial = Trial {
         nodes: std::slice::from_ref(&node),
         spots: &Spots::alone(&design),
-        weather: &weather,
-        kinds: &kinds,
+        weather: &node_weather,
         unknowns: &Unknowns::new(&design, false),
-        years: YEARS,
+        days: YEARS * YEAR_DAYS,
         start_day: Some(287),
         charge: design.promise.charge_at_installation,
         yield_kept_per_year: 0.98,
         seed: 1,
     };
     let (drawing, stepping) = parts(&weather, &node, &kinds, lives * YEARS / 10);
-    let (chain, lives_per_s) = chain(&question, lives);
+    let (chain, lives_per_s) = chain(&trial, lives);
 
     println!("site table        {:8.1} ms", site_table_s * 1e3);
     println!("node tables       {:8.1} ms", node_tables_s * 1e3);

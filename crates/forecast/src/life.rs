@@ -1,12 +1,18 @@
 //! One hour after another: what the node's battery, charger and loads do under a given sun.
 //!
-//! [`node::NodeTables`] holds all that is the same for every life, [`kernel::Life`] what differs; [`walk`] drives one
-//! life through a weather record, [`ensemble`] a thousand through drawn weather.
+//! [`node::NodeTables`] holds all that is the same for every life, [`kernel::Life`] what differs; [`run`] lives one life,
+//! while recorders look on, and everything else is many such runs: [`ensemble`] of the node as it is, [`fault`] with one
+//! thing gone wrong, [`cause`] with one thing changed, [`visits`] with somebody who comes.
 
+pub mod account;
+pub mod cause;
 pub mod climate_view;
 pub mod ensemble;
+pub mod fault;
 pub mod kernel;
 pub mod node;
+pub mod run;
+pub mod shown;
 pub mod unknowns;
-pub mod walk;
+pub mod visits;
 pub mod weather;

@@ -52,6 +52,51 @@ impl Draw {
     }
 }
 
+/// What charge is drawn for.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Purpose {
+    /// A load at rest.
+    Sleeping {
+        /// Its name.
+        load: String,
+    },
+    /// A load's regulator, for itself.
+    Regulator {
+        /// Name of the load.
+        load: String,
+    },
+    /// A phase of an activity.
+    Activity {
+        /// Its name.
+        activity: String,
+        /// Which phase.
+        phase: Phase,
+    },
+    /// The positioning receiver's clock and memory between fixes.
+    PositioningBackup,
+    /// The capacitor across the rail.
+    BufferLeakage,
+    /// A draw that is given, for whatever.
+    Given,
+}
+
+/// A phase of an activity.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Phase {
+    /// A sensor or the processor at work.
+    Measuring,
+    /// On the air.
+    Sending,
+    /// Between a message and a receive window.
+    WaitingForWindow,
+    /// In a receive window.
+    Listening,
+    /// Until a position is found.
+    Fixing,
+    /// Until a search without satellites is given up.
+    SearchingInVain,
+}
+
 /// A share of the mean draw in an hour, with its purpose.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Contribution {
@@ -113,8 +158,8 @@ impl Row {
 /// Everything a node draws while it runs, by kind of hour and level of charge.
 #[derive(Clone, Debug)]
 pub struct Demand {
-    /// Names of the purposes, in the order of the file.
-    pub purposes: Vec<String>,
+    /// The purposes, in the order of the file.
+    pub purposes: Vec<Purpose>,
     /// Charge levels at which intervals change, ascending, the first 0; a level holds from its charge upwards.
     pub levels: Vec<f32>,
     /// Kinds of hours that occur.
@@ -164,7 +209,7 @@ impl Demand {
         let row =
             Row { always: draw, cold_below_celsius: f32::NEG_INFINITY, contributions, ..Row::default() };
         Self {
-            purposes: vec!["load".into()],
+            purposes: vec![Purpose::Given],
             levels: vec![0.0],
             kinds: vec![Situation::default()],
             rows: vec![row],
@@ -184,7 +229,20 @@ impl Demand {
     #[inline]
     #[must_use]
     pub fn row(&self, kind: usize, level: usize) -> &Row {
-        &self.rows[kind * self.levels.len() + level]
+        &self.rows[self.place(kind, level)]
+    }
+
+    /// Place of that among [`Self::rows`].
+    #[inline]
+    #[must_use]
+    pub fn place(&self, kind: usize, level: usize) -> usize {
+        kind * self.levels.len() + level
+    }
+
+    /// What is drawn in each kind of hour at each level.
+    #[must_use]
+    pub fn rows(&self) -> &[Row] {
+        &self.rows
     }
 
     /// Current of the floor and of everything else in hours of these kinds with the air no colder than this [°C], if it
@@ -227,7 +285,7 @@ fn row(
     link: &LinkState,
     situation: Situation,
     level: f32,
-    purposes: &mut Vec<String>,
+    purposes: &mut Vec<Purpose>,
 ) -> Row {
     let mut row = Row::default();
     for load in &design.loads {
@@ -242,11 +300,11 @@ fn row(
     }
     if let Some(backup) = design.receiver.as_ref().and_then(|receiver| receiver.backup) {
         let draw = Draw { amperes: backup.amperes() as f32, watts: 0.0 };
-        add(&mut row, purpose(purposes, "positioning backup"), draw, f32::INFINITY);
+        add(&mut row, purpose(purposes, Purpose::PositioningBackup), draw, f32::INFINITY);
     }
     if let Some(buffer) = &design.buffer {
         let draw = Draw { amperes: buffer.leakage.amperes() as f32, watts: 0.0 };
-        add(&mut row, purpose(purposes, "buffer leakage"), draw, f32::INFINITY);
+        add(&mut row, purpose(purposes, Purpose::BufferLeakage), draw, f32::INFINITY);
     }
     let cold = row.when_cold.iter();
     row.cold_below_celsius = cold.fold(f32::NEG_INFINITY, |warmest, (threshold, _)| warmest.max(*threshold));
@@ -262,9 +320,9 @@ fn holds_in(when: &Condition, situation: Situation) -> bool {
 }
 
 /// The floor flows while nothing else does: an activity's currents are totals of the board while it is busy.
-fn add_floor(row: &mut Row, load: &Load, busy_share: f64, purposes: &mut Vec<String>) {
+fn add_floor(row: &mut Row, load: &Load, busy_share: f64, purposes: &mut Vec<Purpose>) {
     let idle = Draw::behind(&load.regulator, load.floor.nominal, (1.0 - busy_share).max(0.0));
-    let purpose_asleep = purpose(purposes, &format!("{}: sleeping", load.name));
+    let purpose_asleep = purpose(purposes, Purpose::Sleeping { load: load.name.clone() });
     row.contributions.push(Contribution {
         purpose: purpose_asleep,
         draw: idle,
@@ -273,7 +331,7 @@ fn add_floor(row: &mut Row, load: &Load, busy_share: f64, purposes: &mut Vec<Str
     row.floor = row.floor.plus(idle);
     if let Regulator::Ldo { quiescent, .. } | Regulator::Buck { quiescent, .. } = load.regulator {
         let own = Draw { amperes: quiescent.amperes() as f32, watts: 0.0 };
-        add(row, purpose(purposes, &format!("{}: regulator", load.name)), own, f32::INFINITY);
+        add(row, purpose(purposes, Purpose::Regulator { load: load.name.clone() }), own, f32::INFINITY);
     }
 }
 
@@ -287,17 +345,18 @@ fn add_activity(
     activity: &Activity,
     situation: Situation,
     level: f32,
-    purposes: &mut Vec<String>,
+    purposes: &mut Vec<Purpose>,
 ) -> f64 {
     let Some(interval) = interval_at(activity, level) else { return 0.0 };
     let per_second = 1.0 / interval.seconds();
     let threshold = activity.when.air_below.map_or(f32::INFINITY, |air| air.celsius() as f32);
     let mut busy_seconds = 0.0;
     for step in &activity.steps {
-        for (label, current, seconds) in costs(design, link, step, interval, situation.sky) {
+        for (phase, current, seconds) in costs(design, link, step, interval, situation.sky) {
             busy_seconds += seconds;
             let draw = Draw::behind(&load.regulator, current, seconds * per_second);
-            add(row, purpose(purposes, &format!("{}: {label}", activity.name)), draw, threshold);
+            let activity = activity.name.clone();
+            add(row, purpose(purposes, Purpose::Activity { activity, phase }), draw, threshold);
         }
         if matches!(step, Step::Uplink { .. }) {
             row.reports.push((threshold, (3600.0 * per_second) as f32));
@@ -311,16 +370,16 @@ fn interval_at(activity: &Activity, level: f32) -> Option<Duration> {
     activity.every.iter().find(|(share, _)| level >= share.fraction() as f32).and_then(|(_, every)| *every)
 }
 
-/// What one step costs: label, current and mean time of each of its phases.
+/// What one step costs: phase, current and mean time of each of its phases.
 fn costs(
     design: &Design,
     link: &LinkState,
     step: &Step,
     interval: Duration,
     sky: Sky,
-) -> Vec<(&'static str, Current, f64)> {
+) -> Vec<(Phase, Current, f64)> {
     match step {
-        Step::Draw { current, time } => vec![("measuring", current.nominal, time.seconds())],
+        Step::Draw { current, time } => vec![(Phase::Measuring, current.nominal, time.seconds())],
         Step::Uplink { message, payload, confirmed, loss } => {
             let Some(radio) = &design.radio else { return Vec::new() };
             let loss = link.unanswered.unwrap_or(*loss);
@@ -328,25 +387,25 @@ fn costs(
             let bytes = |rate| bytes_at(&design.messages, message.as_deref(), *payload, rate);
             let cost = MessageCost::new(radio, link, bytes);
             vec![
-                ("sending", radio.transmit_current.nominal, cost.sending.seconds() * tries),
-                ("waiting for a window", radio.radio.wait, cost.waiting.seconds() * tries),
-                ("listening", radio.radio.receive, cost.listening.seconds() * tries),
+                (Phase::Sending, radio.transmit_current.nominal, cost.sending.seconds() * tries),
+                (Phase::WaitingForWindow, radio.radio.wait, cost.waiting.seconds() * tries),
+                (Phase::Listening, radio.radio.receive, cost.listening.seconds() * tries),
             ]
         }
         Step::Fix { give_up_after, failures } => {
             let Some(receiver) = &design.receiver else { return Vec::new() };
             let cost = FixCost::new(receiver, interval, *give_up_after, failures.fraction(), sky);
             vec![
-                ("fixing", receiver.acquire.nominal, cost.fixing.seconds()),
-                ("searching in vain", receiver.acquire.nominal, cost.searching_in_vain.seconds()),
+                (Phase::Fixing, receiver.acquire.nominal, cost.fixing.seconds()),
+                (Phase::SearchingInVain, receiver.acquire.nominal, cost.searching_in_vain.seconds()),
             ]
         }
     }
 }
 
-fn purpose(purposes: &mut Vec<String>, name: &str) -> usize {
-    purposes.iter().position(|known| known == name).unwrap_or_else(|| {
-        purposes.push(name.to_owned());
+fn purpose(purposes: &mut Vec<Purpose>, purpose: Purpose) -> usize {
+    purposes.iter().position(|known| *known == purpose).unwrap_or_else(|| {
+        purposes.push(purpose);
         purposes.len() - 1
     })
 }

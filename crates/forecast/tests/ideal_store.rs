@@ -6,14 +6,16 @@
     reason = "the kernel is in single precision, and a ledger by hand is met exactly"
 )]
 
+mod walk;
+
 use std::io::Read;
 use std::ops::ControlFlow::Continue;
 
 use design::quantity::{Charge, Current};
 use forecast::life::kernel::{Flows, Life};
 use forecast::life::node::NodeTables;
-use forecast::life::walk::{Record, Walk};
 use forecast::load::Demand;
+use walk::{Record, Walk};
 
 /// An ideal store with a constant load; ampere-hours stand for whatever unit the reference uses.
 fn store(capacity: f64, load: f64) -> NodeTables {

@@ -2,6 +2,7 @@
 #![expect(clippy::cast_possible_truncation, reason = "the kernel is in single precision")]
 
 mod common;
+mod walk;
 
 use std::ops::ControlFlow::{Break, Continue};
 
@@ -10,12 +11,12 @@ use design::quantity::{Charge, Current};
 use forecast::diary::Diary;
 use forecast::life::kernel::{Flows, HourOutcome, Life, QUARTER_H, step, step_quiet_quarter};
 use forecast::life::node::{Harvest, NodeTables};
-use forecast::life::walk::{Record, Walk};
 use forecast::load::Demand;
 use forecast::power::charge_table::ChargeTable;
 use forecast::power::panel::PanelModel;
 use forecast::sky::hours::{DayHours, HourWeather};
 use proptest::prelude::*;
+use walk::{Record, Walk};
 
 const REPORTING: &str = r#"
     [load.node]

@@ -5,12 +5,13 @@
 //! store holds `C_S` days. An hourly store loses about 0.6 day of it to the night, so it is given as much more.
 #![expect(clippy::cast_possible_truncation, reason = "the kernel is in single precision")]
 
+mod walk;
+
 use std::ops::ControlFlow::Continue;
 
 use design::quantity::{Charge, Current};
 use forecast::life::kernel::Life;
 use forecast::life::node::NodeTables;
-use forecast::life::walk::{Record, Walk};
 use forecast::load::Demand;
 use forecast::random::Stream;
 use forecast::sky::clearness::{Clearness, DAY_TO_DAY, Persistence, Scores};
@@ -20,6 +21,7 @@ use forecast::sky::monthly::{
     MEAN_DAYS, beam_ratio, day_on_plane, day_outside_wh_m2, declination_deg, extraterrestrial_by_cosine_w_m2,
     sunset_hour_angle_deg,
 };
+use walk::{Record, Walk};
 
 /// Duffie & Beckman, 4th edition 2013, example 2.19.1: Madison.
 const LATITUDE_DEG: f64 = 43.0;

@@ -1,6 +1,7 @@
 //! Worked cases with full arithmetic, through the compiled loads and the production hour step.
 
 mod common;
+mod walk;
 
 use std::ops::ControlFlow::{Break, Continue};
 
@@ -10,8 +11,8 @@ use design::quantity::{Charge, Voltage};
 use forecast::diary::Diary;
 use forecast::life::kernel::Life;
 use forecast::life::node::NodeTables;
-use forecast::life::walk::{Record, Walk};
 use forecast::load::Demand;
+use walk::{Record, Walk};
 
 fn milliampere_hours_per_day(design: &Design) -> f64 {
     let demand = Demand::new(design, &Diary::new(design));

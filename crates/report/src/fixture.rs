@@ -5,10 +5,14 @@ use std::f64::consts::{PI, TAU};
 
 use design::quantity::{Charge, Current, Duration, Irradiance, Share, Temperature, Voltage};
 use forecast::life::climate_view::{ClimateMonth, ClimateView, DarkFortnight};
+use forecast::life::run::Darkness;
+use forecast::life::shown::YearInBrief;
+use forecast::load::{Phase, Purpose};
 use forecast::radio::link_state::LinkState;
 use verdict::plan::{
-    Cause, Chances, DayBand, DefectRow, Driver, FaultRow, Finding, FortnightHour, Hour, Kept, LedgerEntry,
-    Life, Moment, MonthRow, NodeState, Plan, Promised, Restart, Severity, Verdict, WeatherUsed, WorstLife,
+    Cause, Chances, DayBand, Driver, Fault, FaultKind, FaultRow, Finding, FortnightHour, Hour, Kept,
+    LedgerEntry, LedgerPurpose, Life, Moment, MonthRow, NodeState, Plan, Promised, Restart, Severity,
+    Verdict, WeatherUsed, WorstLife,
 };
 
 use super::{Assumed, Origin, Subject};
@@ -63,9 +67,13 @@ pub(crate) fn chances() -> Chances {
         charge: (0.3 - index as f32 * 0.001).max(0.05),
         running: index < 230,
     };
-    let fault = |name: &str, median: Option<f64>, most: Option<f64>, back: Option<f64>| FaultRow {
-        name: name.to_owned(),
-        effect: "1.60 mA more".to_owned(),
+    let fault = |kind, median: Option<f64>, most: Option<f64>, back: Option<f64>| FaultRow {
+        fault: Fault {
+            kind,
+            extra: Current::from_milliamperes(1.6),
+            clears_by_itself: false,
+            darkness: if kind == FaultKind::PanelUnplugged { Darkness::Forever } else { Darkness::None },
+        },
         stops: share(if median.is_some() { 100.0 } else { 0.0 }),
         median_days: median,
         most_days: most,
@@ -74,15 +82,15 @@ pub(crate) fn chances() -> Chances {
     Chances {
         lives: 1000,
         wanted: 1000,
-        years: 5,
+        years: 5.0,
         seed: 1,
         without_outage: share(98.2),
         interval: (share(97.2), share(98.9)),
         worst_fifth: share(96.2),
         best_fifth: share(99.8),
         outage_hours_per_year: 0.4,
-        completeness: share(99.97),
-        longest_silence: Duration::from_days(2.5),
+        completeness: Some(share(99.97)),
+        longest_silence: Some(Duration::from_days(2.5)),
         visits_per_year: 0.002,
         kept: vec![Kept {
             promised: Promised::WithoutOutage { asked: share(95.0), found: share(98.2) },
@@ -97,9 +105,11 @@ pub(crate) fn chances() -> Chances {
         worst: WorstLife {
             life: 417,
             outage_hours: 212,
-            charge_by_day: (0..365).map(|day| charge(day, -34.0)).collect(),
-            first_day: 191,
-            fortnight: (0..335).map(hour).collect(),
+            year: YearInBrief {
+                charge_by_day: (0..365).map(|day| charge(day, -34.0)).collect(),
+                first_day: 191,
+                fortnight: (0..335).map(hour).collect(),
+            },
         },
         causes: vec![(Cause::Sun, share(72.0)), (Cause::Parts, share(28.0))],
         drivers: vec![
@@ -108,9 +118,9 @@ pub(crate) fn chances() -> Chances {
             Driver { name: "the battery's resistance", weight: -0.02 },
         ],
         faults: vec![
-            fault("regulator that idles at 5 mA", Some(8.3), Some(10.1), Some(96.0)),
-            fault("panel unplugged", Some(22.0), Some(31.0), Some(0.0)),
-            fault("gateway away, node keeps joining", None, None, None),
+            fault(FaultKind::IdlingRegulator, Some(8.3), Some(10.1), Some(96.0)),
+            fault(FaultKind::PanelUnplugged, Some(22.0), Some(31.0), Some(0.0)),
+            fault(FaultKind::GatewayAway, None, None, None),
         ],
     }
 }
@@ -221,29 +231,21 @@ fn months(hours: &[Hour]) -> Vec<MonthRow> {
                 .iter()
                 .map(|hour| hour.charge)
                 .fold(Share::from_fraction(1.0), |a, b| if b < a { b } else { a }),
-            outage_hours: 0,
+            outage_hours: 0.0,
         }
     };
     (1..=12).map(row).collect()
 }
 
-fn entry(purpose: &str, per_day: f64, per_dark_day: f64) -> LedgerEntry {
-    LedgerEntry {
-        purpose: purpose.to_owned(),
-        per_day: Charge::from_milliampere_hours(per_day),
-        per_dark_day: Charge::from_milliampere_hours(per_dark_day),
-    }
+fn phase(phase: Phase) -> LedgerPurpose {
+    LedgerPurpose::Load(Purpose::Activity { activity: "weather report".to_owned(), phase })
 }
 
-fn defect(name: &str, effect: &str, extra: f64, days: Option<f64>, restart: Option<Restart>) -> DefectRow {
-    DefectRow {
-        name: name.to_owned(),
-        effect: effect.to_owned(),
-        extra_per_day: Charge::from_milliampere_hours(extra),
-        from: moment(340, 0),
-        days_to_death: days,
-        restart,
-        clears_by_itself: false,
+fn entry(purpose: LedgerPurpose, per_day: f64, per_dark_day: f64) -> LedgerEntry {
+    LedgerEntry {
+        purpose,
+        per_day: Charge::from_milliampere_hours(per_day),
+        per_dark_day: Charge::from_milliampere_hours(per_dark_day),
     }
 }
 
@@ -271,26 +273,15 @@ pub(crate) fn plan() -> Plan {
         },
         life: life(lowest),
         ledger: vec![
-            entry("sun", 37.0, 31.0),
-            entry("sleeping", -3.1, -3.1),
-            entry("weather report: measuring", -4.8, -4.8),
-            entry("weather report: sending", -9.7, -9.7),
-            entry("weather report: listening", -2.9, -2.9),
-            entry("charger at night", -6.0, -7.0),
-            entry("self-discharge", -1.2, -0.7),
+            entry(LedgerPurpose::Sun, 37.0, 31.0),
+            entry(LedgerPurpose::Load(Purpose::Sleeping { load: "mast".to_owned() }), -3.1, -3.1),
+            entry(phase(Phase::Measuring), -4.8, -4.8),
+            entry(phase(Phase::Sending), -9.7, -9.7),
+            entry(phase(Phase::Listening), -2.9, -2.9),
+            entry(LedgerPurpose::ChargerInTheDark, -6.0, -7.0),
+            entry(LedgerPurpose::SelfDischarge, -1.2, -0.7),
         ],
         months: months(&hours),
-        defects: vec![
-            defect("radio left in standby", "1.6 mA all day", 38.4, Some(26.3), Some(Restart::Never)),
-            defect(
-                "panel unplugged or buried",
-                "no sun",
-                0.0,
-                Some(21.2),
-                Some(Restart::At(moment(60, 11), 12.4)),
-            ),
-            defect("regulator no-load current", "55 uA all day", 1.3, None, None),
-        ],
         with_gate: None,
         findings: vec![Finding {
             code: "F101",
@@ -301,27 +292,29 @@ pub(crate) fn plan() -> Plan {
                 .to_owned(),
         }],
         chances: None,
+        years: 5.0,
         hours,
     }
 }
 
 fn life(lowest: Hour) -> Life {
     Life {
+        number: 512,
         outage_hours: 0,
         outages: 0,
         first_outage: None,
-        cause: None,
         missed_reports_per_year: 0.0,
-        reports_per_year: 52560.0,
+        wanted_reports_per_year: 52560.0,
         lowest_charge: lowest.charge,
         lowest_at: lowest.at,
-        in_hand: Duration::from_days(6.2),
         without_sun: Duration::from_days(63.0),
-        restart: Restart::At(moment(43, 10), 31.4),
+        lasts: None,
         days_to_half: Some(44.0),
         spilled_per_day: Charge::from_milliampere_hours(51.0),
         capacity_left: Share::from_percent(81.0),
         gated_hours_per_year: 0.0,
         plating_hours_per_year: 212.0,
+        plates: Share::from_percent(100.0),
+        lives_in_means: 250,
     }
 }

@@ -6,10 +6,10 @@ mod message;
 mod reach;
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
-use verdict::plan::{Chances, DefectRow, Plan, Restart, Verdict};
+use verdict::plan::{Chances, Plan, Verdict};
 
 use super::{Subject, darkest_month, sentences, words};
-use crate::sentences::life::{fate, life_rows, weather_rows};
+use crate::sentences::life::{life_rows, mean_rows, weather_rows};
 use crate::{chart, look};
 
 /// The page: the answer, then why.
@@ -20,7 +20,7 @@ pub fn page(subject: &Subject, plan: &Plan) -> String {
         @if let Some(note) = &subject.note { p.note.quiet { (note) } }
         (verdicts(subject, plan))
         @match &plan.chances {
-            Some(chances) => (facts_of_many(chances)),
+            Some(chances) => (facts_of_many(plan, chances)),
             None => (facts(plan)),
         }
         @if let Some(chances) = &plan.chances { (rows(sentences::promises(chances).map(|(asks, said)| (asks.to_owned(), said)))) }
@@ -108,7 +108,7 @@ fn gone_wrong(plan: &Plan) -> Markup {
         Some(chances) => html! {
             @if let Some(chart) = chart::deaths::chart(chances) { (chart.section()) }
         },
-        None => defects(plan),
+        None => html! {},
     }
 }
 
@@ -146,8 +146,8 @@ fn verdicts(subject: &Subject, plan: &Plan) -> Markup {
     html! {
         section.verdicts aria-label="Verdicts" {
             (verdict_row("life", plan.verdict, &sentences::will_it_live(plan), &figure, reason.trim()))
-            @if let Some(variant) = &plan.with_gate {
-                (verdict_row("instead", variant.verdict, &variant.name, &outages(&variant.life), ""))
+            @if let Some(gated) = plan.with_gate {
+                p { (sentences::with_gate(plan, gated)) }
             }
             (law::verdict(subject))
             (reach::verdict(subject))
@@ -156,14 +156,17 @@ fn verdicts(subject: &Subject, plan: &Plan) -> Markup {
     }
 }
 
-fn facts_of_many(chances: &Chances) -> Markup {
+fn facts_of_many(plan: &Plan, chances: &Chances) -> Markup {
     let low = format!("5 % of lives stand at {:.0} % or less", sentences::darkest_percent(chances));
     let lost = sentences::causes(chances).unwrap_or_else(|| "no life was lost".to_owned());
     html! {
         dl.facts {
             (fact("Darkest date", &sentences::darkest_date(chances), &low))
-            (fact("In hand there", &sentences::in_hand(chances), "without any sun"))
-            (fact("Out", &format!("{} h a year", words::figure(chances.outage_hours_per_year)), &format!("{} of reports sent", sentences::share(chances.completeness))))
+            (fact("In hand there", &sentences::in_hand(chances), if super::has_sun(plan) { "without any sun" } else { "from there" }))
+            @if let Some((median, most)) = plan.life.lasts {
+                (fact("Lasts", &words::days(median.days()), &format!("half of the lives; nine in ten {}", words::days(most.days()))))
+            }
+            (fact("Out", &format!("{} h a year", words::figure(chances.outage_hours_per_year)), &sentences::reports_sent(chances)))
             (fact("Lives lost", &words::grouped(lost_lives(chances)), &lost))
         }
     }
@@ -171,20 +174,6 @@ fn facts_of_many(chances: &Chances) -> Markup {
 
 fn lost_lives(chances: &Chances) -> usize {
     words::whole((1.0 - chances.without_outage.fraction()) * chances.lives as f64)
-}
-
-fn outages(life: &verdict::plan::Life) -> String {
-    let lowest =
-        format!("lowest charge {:.0} % on {}", life.lowest_charge.percent(), words::date(life.lowest_at));
-    if life.outages == 0 {
-        format!("never stops; {lowest}")
-    } else {
-        format!(
-            "stops {}, {} in all; {lowest}",
-            words::count(life.outages as usize, "time"),
-            words::count(life.outage_hours as usize, "hour")
-        )
-    }
 }
 
 fn weather_sentence(plan: &Plan) -> String {
@@ -204,24 +193,11 @@ fn facts(plan: &Plan) -> Markup {
     html! {
         dl.facts {
             (fact("Lowest charge", &lowest, &words::date_in_life(life.lowest_at, plan)))
-            (fact("Lasts from there", &words::days(life.in_hand.days()), "without any sun"))
             @if super::has_sun(plan) {
                 (fact("A full battery lasts", &words::days(life.without_sun.days()), "without sun and can restart"))
-                (back_after(life.restart))
             }
         }
     }
-}
-
-fn back_after(restart: Restart) -> Markup {
-    let (figure, rest) = match restart {
-        Restart::At(_, after) if after < 0.05 => {
-            ("at once".to_owned(), "it would be back within the hour".to_owned())
-        }
-        Restart::At(at, after) => (words::days(after), format!("until it is back on {}", words::date(at))),
-        Restart::Never => ("never back".to_owned(), "within a year of this weather".to_owned()),
-    };
-    fact("If it stopped then", &figure, &rest)
 }
 
 fn fact(label: &str, figure: &str, rest: &str) -> Markup {
@@ -254,7 +230,7 @@ fn ledger(plan: &Plan) -> Markup {
                 tbody {
                     @for entry in plan.ledger.iter().filter(|entry| entry.per_day.coulombs() != 0.0) {
                         tr {
-                            th scope="row" { (entry.purpose) }
+                            th scope="row" { (words::purpose(&entry.purpose)) }
                             td.figure { (signed(dark(entry))) }
                             td.figure { (signed(entry.per_day.milliampere_hours())) }
                             td.bars { (chart::ledger::bar(dark(entry), top)) }
@@ -274,50 +250,6 @@ fn ledger(plan: &Plan) -> Markup {
 /// A figure with its sign, with a true minus.
 fn signed(value: f64) -> String {
     words::signed(value).replace('-', "−")
-}
-
-fn defects(plan: &Plan) -> Markup {
-    let Some(worst) = plan.defects.first() else { return html! {} };
-    let title = match worst.days_to_death {
-        Some(days) => format!("If one thing goes wrong, it may stop within {}", words::days(days)),
-        None => "It lives through every single defect tried".to_owned(),
-    };
-    let extra = |row: &DefectRow| row.extra_per_day.milliampere_hours();
-    let largest = plan.defects.iter().map(extra).fold(0.0, f64::max);
-    html! {
-        section {
-            h2 { (title) }
-            table.ledger {
-                thead { tr { th { "Defect" } th.figure { "more, mAh a day" } th.figure { "stops after" } th { "and then" } th {} } }
-                tbody {
-                    tr {
-                        th scope="row" { "as designed" } td.figure { "0" }
-                        td.figure { @if plan.life.outages == 0 { "never" } @else { (plan.life.first_outage.map_or(String::new(), words::date)) } }
-                        td {} td.bars {}
-                    }
-                    @for row in &plan.defects {
-                        tr {
-                            th scope="row" { (row.name) @if extra(row) == 0.0 { " " span.quiet { (row.effect) } } }
-                            td.figure { @if extra(row) > 0.0 { (words::figure(extra(row))) } }
-                            td.figure { (row.days_to_death.map_or("never".to_owned(), words::days)) }
-                            td { (back(row)) }
-                            td.bars { (chart::ledger::bar(-extra(row), largest)) }
-                        }
-                    }
-                }
-            }
-            p.quiet { "Each defect begins on " (words::date(worst.from)) ", a month before the darkest." }
-        }
-    }
-}
-
-fn back(row: &DefectRow) -> String {
-    match (row.days_to_death, row.restart) {
-        (None, _) => String::new(),
-        (Some(_), Some(Restart::At(at, _))) => format!("back on {}", words::date(at)),
-        (Some(_), Some(Restart::Never)) => "not back within a year".to_owned(),
-        (Some(_), None) => "needs a visit".to_owned(),
-    }
 }
 
 fn cautions(subject: &Subject, plan: &Plan) -> Markup {
@@ -353,8 +285,10 @@ fn code(text: &str) -> Markup {
 fn details(subject: &Subject, plan: &Plan) -> Markup {
     html! {
         section {
-            h2 { @if plan.chances.is_some() { "What was counted in the life that is shown" } @else { "What was counted" } }
+            h2 { (sentences::shown_life(plan)) }
             (rows(life_rows(&plan.life).into_iter().map(|(figure, what)| (figure, what.to_owned()))))
+            h2 { "Means over the lives" }
+            (rows(mean_rows(&plan.life).into_iter().map(|(figure, what)| (figure, what.to_owned()))))
         }
         section {
             h2 { "What it was counted from" }
@@ -377,13 +311,17 @@ fn details(subject: &Subject, plan: &Plan) -> Markup {
 
 fn defect_sentences(plan: &Plan) -> Markup {
     let said: Vec<(String, String)> = match &plan.chances {
-        Some(chances) => chances.faults.iter().map(|row| (row.name.clone(), sentences::fault(row))).collect(),
-        None => plan.defects.iter().map(|row| (row.name.clone(), fate(row))).collect(),
+        Some(chances) => chances
+            .faults
+            .iter()
+            .map(|row| (words::fault(&row.fault).to_owned(), sentences::fault(row)))
+            .collect(),
+        None => Vec::new(),
     };
     html! {
         @if !said.is_empty() {
             section {
-                h2 { "The defects in words" }
+                h2 { "The faults in words" }
                 (rows(said.into_iter()))
             }
         }

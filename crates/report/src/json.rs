@@ -8,8 +8,8 @@ pub mod reach;
 
 use serde_json::{Value, json};
 use verdict::plan::{
-    Cause, DefectRow, Finding, Hour, Kept, LedgerEntry, Life, Moment, MonthRow, NodeState, Plan, Promised,
-    Restart, Verdict, WeatherUsed,
+    Cause, Finding, Hour, Kept, LedgerEntry, Life, Moment, MonthRow, NodeState, Plan, Promised, Restart,
+    Verdict, WeatherUsed,
 };
 
 use super::{Subject, sentences, words};
@@ -31,14 +31,10 @@ pub fn plan(subject: &Subject, plan: &Plan) -> Value {
         "messages": message::messages(subject),
         "climate": subject.climate.as_ref().map(climate::climate),
         "life": life(&plan.life),
+        "means": means(&plan.life),
         "ledger": plan.ledger.iter().map(ledger_entry).collect::<Vec<_>>(),
         "months": plan.months.iter().map(month).collect::<Vec<_>>(),
-        "defects": plan.defects.iter().map(defect).collect::<Vec<_>>(),
-        "with_gate": plan.with_gate.as_ref().map(|variant| json!({
-            "name": variant.name,
-            "verdict": verdict(variant.verdict),
-            "life": life(&variant.life),
-        })),
+        "with_gate_without_outage_percent": plan.with_gate.map(|share| number(share.percent())),
         "diagnostics": subject.warnings.iter().map(Problem::to_json).collect::<Vec<_>>(),
         "findings": plan.findings.iter().map(|one| finding(subject, one)).collect::<Vec<_>>(),
         "hours": plan.hours.iter().map(hour).collect::<Vec<_>>(),
@@ -120,22 +116,29 @@ fn weather(subject: &Subject, weather: &WeatherUsed) -> Value {
 
 fn life(life: &Life) -> Value {
     json!({
+        "number": life.number,
         "outage_hours": life.outage_hours,
         "outages": life.outages,
         "first_outage": life.first_outage.map(moment),
-        "cause": life.cause.map(cause),
-        "missed_reports_per_year": number(life.missed_reports_per_year),
-        "reports_per_year": number(life.reports_per_year),
         "lowest_charge_percent": number(life.lowest_charge.percent()),
         "lowest_at": moment(life.lowest_at),
-        "in_hand_days": number(life.in_hand.days()),
+        "capacity_left_percent": number(life.capacity_left.percent()),
+    })
+}
+
+fn means(life: &Life) -> Value {
+    json!({
+        "lives": life.lives_in_means,
+        "wanted_reports_per_year": number(life.wanted_reports_per_year),
+        "missed_reports_per_year": number(life.missed_reports_per_year),
+        "lasts_median_years": life.lasts.map(|(median, _)| number(median.years())),
+        "lasts_nine_in_ten_years": life.lasts.map(|(_, most)| number(most.years())),
         "without_sun_days": number(life.without_sun.days()),
-        "restart": restart(life.restart),
         "days_to_half": life.days_to_half.map(number),
         "spilled_mah_per_day": number(life.spilled_per_day.milliampere_hours()),
-        "capacity_left_percent": number(life.capacity_left.percent()),
         "gated_hours_per_year": number(life.gated_hours_per_year),
         "plating_hours_per_year": number(life.plating_hours_per_year),
+        "plates_percent_of_lives": number(life.plates.percent()),
     })
 }
 
@@ -159,7 +162,7 @@ fn restart(restart: Restart) -> Value {
 
 fn ledger_entry(entry: &LedgerEntry) -> Value {
     json!({
-        "purpose": entry.purpose,
+        "purpose": words::purpose(&entry.purpose),
         "mah_per_day": number(entry.per_day.milliampere_hours()),
         "mah_per_dark_day": number(entry.per_dark_day.milliampere_hours()),
     })
@@ -174,19 +177,7 @@ fn month(row: &MonthRow) -> Value {
         "spent_mah_per_day": number(row.spent_per_day.milliampere_hours()),
         "air_celsius": number(row.air.celsius()),
         "lowest_charge_percent": number(row.lowest_charge.percent()),
-        "outage_hours": row.outage_hours,
-    })
-}
-
-fn defect(row: &DefectRow) -> Value {
-    json!({
-        "name": row.name,
-        "effect": row.effect,
-        "extra_mah_per_day": number(row.extra_per_day.milliampere_hours()),
-        "from": moment(row.from),
-        "days_to_death": row.days_to_death.map(number),
-        "restart": row.restart.map(restart),
-        "clears_by_itself": row.clears_by_itself,
+        "outage_hours_per_year": number(row.outage_hours),
     })
 }
 

@@ -7,7 +7,7 @@ pub mod reach;
 use design::message::{Direction, Part};
 use design::quantity::Share;
 use forecast::life::climate_view::ClimateView;
-use verdict::law::{Bound, LawPlan, Limit, RateRow, Topic};
+use verdict::law::{Bound, LawPlan, Limit, RateRow};
 use verdict::message::{FormView, MessageView, RateView, Row};
 use verdict::plan::{Cause, Chances, Driver, FaultRow, Kept, Plan, Promised, Verdict};
 
@@ -90,20 +90,62 @@ pub fn in_hand(chances: &Chances) -> String {
 
 /// Outages and reports over all lives.
 pub fn outages(chances: &Chances) -> String {
-    let sent = share(chances.completeness);
+    let sent =
+        chances.completeness.map_or(String::new(), |sent| format!(", {} of reports sent", share(sent)));
     let hours = chances.outage_hours_per_year;
-    if hours < 0.05 {
-        return format!("never, {sent} of reports sent");
+    if hours <= 0.0 {
+        return format!("never{sent}");
     }
     let silent = match chances.longest_silence {
-        silence if silence.hours() < 1.0 => String::new(),
-        silence => format!(", 1 life in 20 silent for {}", words::span(silence)),
+        Some(silence) if silence.hours() >= 1.0 => {
+            format!(", 1 life in 20 silent for {}", words::span(silence))
+        }
+        _ => String::new(),
     };
     let back = match words::figure(chances.visits_per_year).as_str() {
         "0" => "each time back alone".to_owned(),
         visits => format!("{visits} visits a year"),
     };
-    format!("{} h a year, {sent} of reports sent{silent}, {back}", words::figure(hours))
+    format!("{} h a year, mean of all lives{sent}{silent}, {back}", words::figure(hours))
+}
+
+/// How long a node lasts that nothing charges; `None` with a panel, or if no end was seen.
+pub fn lasts(plan: &Plan) -> Option<String> {
+    let (median, most) = plan.life.lasts?;
+    Some(format!(
+        "half of the lives {} or more, nine in ten {}; makers vouch for no cell beyond 20 years",
+        words::days(median.days()),
+        words::days(most.days())
+    ))
+}
+
+/// What share of the reports is sent.
+pub fn reports_sent(chances: &Chances) -> String {
+    chances
+        .completeness
+        .map_or("nothing is reported".to_owned(), |sent| format!("{} of reports sent", share(sent)))
+}
+
+/// What a temperature gate would bring.
+pub fn with_gate(plan: &Plan, gated: Share) -> String {
+    format!(
+        "{:.0} % of lives are charged below 0 °C, {} h a year on average, so the verdict is tight at best; with a gate, {} of lives pass without an outage.",
+        plan.life.plates.percent(),
+        words::figure(plan.life.plating_hours_per_year),
+        share(gated)
+    )
+}
+
+/// Which life is shown hour by hour.
+pub fn shown_life(plan: &Plan) -> String {
+    match &plan.chances {
+        Some(chances) => format!(
+            "The life shown: number {} of {}, with the median lowest charge",
+            plan.life.number,
+            words::grouped(chances.lives)
+        ),
+        None => "The life shown".to_owned(),
+    }
 }
 
 /// The three unknowns that matter most.
@@ -227,7 +269,7 @@ pub struct Room<'a> {
 impl Subject {
     /// Whether every message fits.
     pub fn message_verdict(&self) -> Verdict {
-        message_verdict(&self.law)
+        verdict::message::verdict(&self.law)
     }
 
     /// The message with least room at the data rate that leaves it, each in the form that is sent there.
@@ -262,20 +304,6 @@ impl Subject {
     }
 }
 
-/// Whether every message fits: fails where one is too long for a data rate in use, is tight where it is for one that the
-/// network may ask for.
-pub fn message_verdict(law: &LawPlan) -> Verdict {
-    let too_long = |check: &&verdict::law::Check| {
-        matches!(check.topic, Topic::Payload | Topic::Dwell) && check.verdict != Verdict::Holds
-    };
-    let in_use: Vec<bool> = law.checks.iter().filter(too_long).map(|check| check.in_use).collect();
-    match in_use.as_slice() {
-        [] => Verdict::Holds,
-        [..] if in_use.contains(&true) => Verdict::Fails,
-        [..] => Verdict::Tight,
-    }
-}
-
 /// Forms and data rates at which a message is sent.
 fn sent(message: &MessageView) -> impl Iterator<Item = (&FormView, &RateView)> {
     let rates = message.forms.iter().flat_map(|form| form.rates.iter().map(move |rate| (form, rate)));
@@ -306,8 +334,8 @@ pub fn assumptions(plan: &Plan) -> Vec<&'static str> {
         vec!["The answer holds if nothing breaks; what breaks is shown beside it, one thing at a time."];
     if plan.chances.is_some() {
         said.push(
-            "Every life draws its own weather, site and parts. Ledger, months and hours are those of one life with the \
-             parts as designed, to look at.",
+            "Every life draws its own weather, site and parts. Ledger and months are means over lives, what the node spends \
+             per day in which it runs; hours are those of one life, the one with the median lowest charge.",
         );
     } else {
         said.push("The answer holds for this weather; another year may be darker.");

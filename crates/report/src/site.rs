@@ -2,9 +2,7 @@
 
 use design::fleet::Fleet;
 use serde_json::{Value, json};
-use verdict::law::LawPlan;
-use verdict::plan::{Plan, Severity, Verdict};
-use verdict::reach::Reach;
+use verdict::{Answer, Severity, Verdict};
 
 use super::text::lay::{clip, paint, wrap_indented};
 use super::text::{BOLD, QUIET, WIDTH, verdict_mark};
@@ -21,12 +19,8 @@ const DBM: usize = 6;
 pub struct NodeRow {
     /// Its name.
     pub name: String,
-    /// Whether it lives.
-    pub plan: Plan,
-    /// Whether it is lawful.
-    pub law: LawPlan,
-    /// Whether it is heard.
-    pub reach: Reach,
+    /// Every verdict on it.
+    pub answer: Answer,
 }
 
 /// All nodes of a site.
@@ -40,50 +34,34 @@ pub struct SiteReport {
 
 impl NodeRow {
     fn verdicts(&self) -> [(&'static str, Verdict); 4] {
-        [
-            ("life", self.plan.verdict),
-            ("law", self.law.verdict),
-            ("reach", self.reach.verdict),
-            ("message", sentences::message_verdict(&self.law)),
-        ]
+        self.answer.verdicts().map(|(question, verdict)| (words::question(question), verdict))
     }
 
     fn worst(&self) -> Verdict {
-        let verdicts = self.verdicts().map(|(_, verdict)| verdict);
-        verdicts.into_iter().max_by_key(|verdict| badness(*verdict)).unwrap_or(Verdict::NotKnown)
+        self.answer.verdict()
     }
 
     fn survival(&self) -> f64 {
-        self.plan.chances.as_ref().map_or(0.0, |chances| chances.without_outage.fraction())
+        self.answer.life.chances.as_ref().map_or(0.0, |chances| chances.without_outage.fraction())
     }
 
     /// Label and text of what does not hold, and of what helps.
     fn why(&self) -> Vec<(&'static str, String)> {
         let mut said = Vec::new();
-        if self.plan.verdict != Verdict::Holds {
-            said.push(("life", self.plan.reason.clone()));
+        if self.answer.life.verdict != Verdict::Holds {
+            said.push(("life", self.answer.life.reason.clone()));
         }
-        if self.reach.verdict != Verdict::Holds {
-            said.push(("reach", sentences::reach::short(&self.reach)));
-            let best = self.reach.links.first();
+        if self.answer.reach.verdict != Verdict::Holds {
+            said.push(("reach", sentences::reach::short(&self.answer.reach)));
+            let best = self.answer.reach.links.first();
             said.extend(best.and_then(sentences::reach::obstacle).map(|obstacle| ("in the way", obstacle)));
         }
-        if self.law.verdict == Verdict::Fails || self.law.verdict == Verdict::NotKnown {
-            said.push(("law", sentences::law(&self.law)));
+        if self.answer.law.verdict == Verdict::Fails || self.answer.law.verdict == Verdict::NotKnown {
+            said.push(("law", sentences::law(&self.answer.law)));
         }
-        let dangers = self.plan.findings.iter().chain(&self.reach.findings).chain(&self.law.findings);
-        let dangers = dangers.filter(|finding| finding.severity == Severity::Danger);
+        let dangers = self.answer.findings().filter(|finding| finding.severity == Severity::Danger);
         said.extend(dangers.map(|finding| ("danger", format!("{}; {}", finding.message, finding.help))));
         said
-    }
-}
-
-fn badness(verdict: Verdict) -> u8 {
-    match verdict {
-        Verdict::Holds => 0,
-        Verdict::Tight => 1,
-        Verdict::NotKnown => 2,
-        Verdict::Fails => 3,
     }
 }
 
@@ -91,8 +69,8 @@ impl SiteReport {
     /// Sorts the rows, worst first.
     pub fn new(fleet: &Fleet, file: &str, mut rows: Vec<NodeRow>, warnings: Vec<Problem>) -> Self {
         rows.sort_by(|one, other| {
-            let order = badness(other.worst()).cmp(&badness(one.worst()));
-            let heard = |row: &NodeRow| row.reach.spots_heard.fraction();
+            let order = other.worst().badness().cmp(&one.worst().badness());
+            let heard = |row: &NodeRow| row.answer.reach.spots_heard.fraction();
             order
                 .then(one.survival().total_cmp(&other.survival()))
                 .then(heard(one).total_cmp(&heard(other)))
@@ -103,8 +81,7 @@ impl SiteReport {
 
     /// The worst verdict of all.
     pub fn verdict(&self) -> Verdict {
-        let all = self.rows.iter().map(NodeRow::worst);
-        all.max_by_key(|verdict| badness(*verdict)).unwrap_or(Verdict::NotKnown)
+        Verdict::worst(self.rows.iter().map(NodeRow::worst)).unwrap_or(Verdict::NotKnown)
     }
 
     /// The answer in a sentence: "Larkmoor: 4 nodes: 2 hold, 1 in doubt, 1 fails".
@@ -178,26 +155,30 @@ fn table_row(row: &NodeRow) -> String {
         line += &paint(style, word);
         line += &" ".repeat(QUESTION.saturating_sub(word.chars().count()));
     }
-    let Some(best) = row.reach.links.first() else { return line };
-    let most =
-        row.reach.middle_rates.iter().max_by(|one, other| one.1.fraction().total_cmp(&other.1.fraction()));
-    let rate =
-        most.map_or(String::new(), |(rate, share)| sentences::reach::mix(&row.reach, &[(*rate, *share)]));
+    let Some(best) = row.answer.reach.links.first() else { return line };
+    let most = row
+        .answer
+        .reach
+        .middle_rates
+        .iter()
+        .max_by(|one, other| one.1.fraction().total_cmp(&other.1.fraction()));
+    let rate = most
+        .map_or(String::new(), |(rate, share)| sentences::reach::mix(&row.answer.reach, &[(*rate, *share)]));
     line + &format!("{rate:<RATE$}{:>DBM$.0}{:>9.0}", best.received.dbm(), best.snr.decibels())
 }
 
 fn node(row: &NodeRow) -> Value {
     let verdicts =
         row.verdicts().map(|(question, verdict)| (question.to_owned(), json!(data::verdict(verdict))));
-    let finding = |one: &verdict::plan::Finding| json!({ "code": one.code, "severity": words::severity(one.severity), "field": one.field, "message": one.message, "help": one.help });
-    let findings = row.plan.findings.iter().chain(&row.law.findings).chain(&row.reach.findings);
+    let finding = |one: &verdict::Finding| json!({ "code": one.code, "severity": words::severity(one.severity), "field": one.field, "message": one.message, "help": one.help });
+    let findings = row.answer.findings();
     json!({
         "name": row.name,
         "verdicts": serde_json::Map::from_iter(verdicts),
-        "life_reason": row.plan.reason,
-        "without_outage_percent": row.plan.chances.as_ref().map(|chances| data::number(chances.without_outage.percent())),
-        "law_reason": row.law.reason,
-        "reach": data::reach::summary(&row.reach),
+        "life_reason": row.answer.life.reason,
+        "without_outage_percent": row.answer.life.chances.as_ref().map(|chances| data::number(chances.without_outage.percent())),
+        "law_reason": row.answer.law.reason,
+        "reach": data::reach::summary(&row.answer.reach),
         "findings": findings.map(finding).collect::<Vec<_>>(),
     })
 }

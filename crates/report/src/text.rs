@@ -6,7 +6,7 @@ mod everything;
 pub mod lay;
 
 use anstyle::{AnsiColor, Style};
-use verdict::plan::{Chances, DefectRow, FaultRow, LedgerEntry, MonthRow, Plan, Restart, Severity, Verdict};
+use verdict::plan::{Chances, FaultRow, LedgerEntry, MonthRow, Plan, Restart, Severity, Verdict};
 
 use super::{Caution, Subject, darkest_month, sentences, words};
 use lay::{bar, column_bar, paint, wrap, wrap_indented};
@@ -47,7 +47,7 @@ pub fn page(subject: &Subject, plan: &Plan) -> String {
     lines.push(String::new());
     let gone_wrong = |rows| match &plan.chances {
         Some(chances) => faults(chances, rows),
-        None => defects(plan, rows),
+        None => Vec::new(),
     };
     // The last line says where the rest is.
     let room = LINES.saturating_sub(lines.len() + 1);
@@ -115,6 +115,7 @@ pub fn fact(label: &str, text: &str) -> Vec<String> {
 /// What the many lives show.
 fn facts_of_many(plan: &Plan, chances: &Chances) -> Vec<String> {
     let mut lines = fact("darkest", &sentences::darkest(chances, super::has_sun(plan)));
+    lines.extend(sentences::lasts(plan).iter().flat_map(|lasts| fact("lasts", lasts)));
     lines.extend(without_gate(plan));
     if super::has_sun(plan) {
         let lasts = format!("full: {}; {}", words::days(plan.life.without_sun.days()), back(chances.restart));
@@ -140,12 +141,12 @@ fn back(restart: Restart) -> String {
 
 /// What charging in frost without a gate does to the verdict, and the same node with one.
 fn without_gate(plan: &Plan) -> Vec<String> {
-    let Some(variant) = &plan.with_gate else { return Vec::new() };
-    let hours = plan.life.plating_hours_per_year;
+    let Some(gated) = plan.with_gate else { return Vec::new() };
     let gated = format!(
-        "charged below 0 C for {hours:.0} h a year, so tight at best; with a gate, one life {} (lowest charge {:.0} %)",
-        words::verdict(variant.verdict),
-        variant.life.lowest_charge.percent()
+        "{:.0} % of lives charged below 0 C, {} h a year, so tight at best; with a gate, {} of lives without an outage",
+        plan.life.plates.percent(),
+        words::figure(plan.life.plating_hours_per_year),
+        sentences::share(gated)
     );
     let mut lines = fact("no gate", &gated);
     if let Some(first) = lines.first_mut() {
@@ -176,26 +177,17 @@ fn other_verdicts(subject: &Subject) -> Vec<String> {
 fn facts(plan: &Plan) -> Vec<String> {
     let life = &plan.life;
     let sunny = super::has_sun(plan);
-    let lasts = match (life.in_hand.days(), sunny) {
-        (days, _) if days < 0.02 => "nothing in hand".to_owned(),
-        (days, true) => format!("lasts {} without sun", words::days(days)),
-        (days, false) => format!("lasts {} from there", words::days(days)),
-    };
     let at = words::date_in_life(life.lowest_at, plan);
-    let lowest = format!("{:.0} % on {at}, {lasts}", life.lowest_charge.percent());
+    let lowest = format!("{:.0} % on {at}", life.lowest_charge.percent());
     let without_sun =
         format!("a full battery lasts {} and can still restart", words::days(life.without_sun.days()));
     let mut facts = if sunny {
-        vec![
-            ("lowest charge", lowest),
-            ("without sun", without_sun),
-            ("after a stop", restart_line(life.restart)),
-        ]
+        vec![("lowest charge", lowest), ("without sun", without_sun)]
     } else {
         vec![("lowest charge", lowest)]
     };
-    if let (Some(first), Some(cause)) = (life.first_outage, life.cause) {
-        facts.push(("first stop", format!("{}, {}", words::date_in_life(first, plan), words::cause(cause))));
+    if let Some(first) = life.first_outage {
+        facts.push(("first stop", words::date_in_life(first, plan)));
     } else if sunny {
         let half = match life.days_to_half {
             Some(days) => format!("half full after {} in the darkest month", words::days(days)),
@@ -204,16 +196,6 @@ fn facts(plan: &Plan) -> Vec<String> {
         facts.push(("from empty", half));
     }
     facts.into_iter().flat_map(|(label, text)| fact(label, &text)).collect()
-}
-
-fn restart_line(restart: Restart) -> String {
-    match restart {
-        Restart::At(_, days) if days < 0.05 => "on that date it is back within the hour".to_owned(),
-        Restart::At(at, days) => {
-            format!("on that date it is back on {}, {} later", words::date(at), words::days(days))
-        }
-        Restart::Never => "on that date it does not come back within a year".to_owned(),
-    }
 }
 
 /// Where the charge goes in the darkest month, at most `rows` entries and the sum.
@@ -252,7 +234,7 @@ fn main_entries(plan: &Plan, rows: usize) -> Vec<(String, f64)> {
     let earns = |entry: &LedgerEntry| entry.per_day.coulombs() > 0.0;
     sorted.sort_by(|one, other| earns(other).cmp(&earns(one)).then(dark(one).total_cmp(&dark(other))));
     let mut entries: Vec<(String, f64)> =
-        sorted.into_iter().map(|entry| (entry.purpose.clone(), dark(entry))).collect();
+        sorted.into_iter().map(|entry| (words::purpose(&entry.purpose), dark(entry))).collect();
     if entries.len() > rows {
         let small = entries.split_off(rows.saturating_sub(1));
         entries.push((format!("{} smaller ones", small.len()), small.iter().map(|(_, charge)| charge).sum()));
@@ -300,41 +282,8 @@ fn lowest_band(chances: &Chances, month: u8) -> String {
     format!("{lowest:.0}")
 }
 
-const DEFECT_NAME: usize = 46;
-
-/// As designed, beside so many of the worst defects.
-fn defects(plan: &Plan, rows: usize) -> Vec<String> {
-    if plan.defects.is_empty() {
-        return Vec::new();
-    }
-    let stops = plan.life.first_outage.map_or("never".to_owned(), words::date_short);
-    let mut out = heading(&defect_line("If one thing goes wrong", "more a day", "stops after", "back"));
-    out.extend(defect_line("  as designed", "-", &stops, ""));
-    out.extend(plan.defects.iter().take(rows).flat_map(defect_row));
-    out
-}
-
 fn heading(lines: &[String]) -> Vec<String> {
     lines.iter().map(|line| paint(BOLD, line)).collect()
-}
-
-fn defect_line(name: &str, extra: &str, stops: &str, back: &str) -> Vec<String> {
-    beside(name, DEFECT_NAME, &format!("{extra:>10}  {stops:<13}{back}"))
-}
-
-fn defect_row(row: &DefectRow) -> Vec<String> {
-    let extra = if row.extra_per_day.coulombs() > 0.0 {
-        format!("{} mAh", words::milliampere_hours(row.extra_per_day))
-    } else {
-        "no sun".to_owned()
-    };
-    let stops = row.days_to_death.map_or("never".to_owned(), words::days);
-    let back = match (row.days_to_death, row.restart) {
-        (None, _) => String::new(),
-        (Some(_), Some(Restart::At(at, _))) => words::date_short(at),
-        (Some(_), _) => "never".to_owned(),
-    };
-    defect_line(&format!("  {}", row.name), &extra, &stops, &back)
 }
 
 const FAULT_NAME: usize = 41;
@@ -358,7 +307,7 @@ fn fault_row(row: &FaultRow) -> Vec<String> {
     let percent = |share: design::quantity::Share| format!("{:.0} %", share.percent());
     let days = |days: Option<f64>| days.map_or(String::new(), words::days);
     fault_line([
-        &format!("  {}", row.name),
+        &format!("  {}", words::fault(&row.fault)),
         &percent(row.stops),
         &days(row.median_days),
         &days(row.most_days),

@@ -1,7 +1,10 @@
 //! How figures, dates and verdicts are said.
 
 use design::quantity::{Charge, Duration, Length};
-use verdict::plan::{Cause, Moment, Plan, Restart, Severity, Verdict};
+use forecast::life::run::Darkness;
+use forecast::load::{Phase, Purpose};
+use verdict::Question;
+use verdict::plan::{Fault, FaultKind, LedgerPurpose, Moment, Plan, Severity, Verdict};
 
 const MONTHS: [&str; 12] = [
     "January",
@@ -54,7 +57,17 @@ pub fn date_short(at: Moment) -> String {
 
 /// "9 January", or "9 January of year 3" in a life of several.
 pub fn date_in_life(at: Moment, plan: &Plan) -> String {
-    if plan.weather.passes > 1 { format!("{} of year {}", date(at), at.pass + 1) } else { date(at) }
+    if plan.years > 1.0 { format!("{} of year {}", date(at), at.pass + 1) } else { date(at) }
+}
+
+/// What is asked, in a word.
+pub fn question(question: Question) -> &'static str {
+    match question {
+        Question::Life => "life",
+        Question::Law => "law",
+        Question::Reach => "reach",
+        Question::Message => "message",
+    }
 }
 
 /// The verdict in one of our four words.
@@ -77,15 +90,51 @@ pub fn will_it_live(verdict: Verdict) -> &'static str {
     }
 }
 
-/// What stopped a node, to follow "it stops".
-pub fn cause(cause: Cause) -> &'static str {
-    match cause {
-        Cause::Sun => "for want of sun",
-        Cause::ChargeGate => "because the charger refused the sun: the battery was too cold or too hot",
-        Cause::BrownOut => "because a pulse pulled the voltage under the limit, with charge left",
-        Cause::Ageing => "because the battery has aged; a new one would have lived",
-        Cause::Distance => "because it is far from a gateway and so long on the air",
-        Cause::Parts => "because of parts worse than designed",
+/// What charge comes from or goes to.
+pub fn purpose(purpose: &LedgerPurpose) -> String {
+    match purpose {
+        LedgerPurpose::Sun => "sun".to_owned(),
+        LedgerPurpose::Joining => "joining after a stop".to_owned(),
+        LedgerPurpose::ChargerInTheDark => "charger in the dark".to_owned(),
+        LedgerPurpose::SelfDischarge => "self-discharge and leakage".to_owned(),
+        LedgerPurpose::Load(Purpose::Sleeping { load }) => format!("{load}: sleeping"),
+        LedgerPurpose::Load(Purpose::Regulator { load }) => format!("{load}: regulator"),
+        LedgerPurpose::Load(Purpose::Activity { activity, phase }) => {
+            let phase = match phase {
+                Phase::Measuring => "measuring",
+                Phase::Sending => "sending",
+                Phase::WaitingForWindow => "waiting for a window",
+                Phase::Listening => "listening",
+                Phase::Fixing => "fixing",
+                Phase::SearchingInVain => "searching in vain",
+            };
+            format!("{activity}: {phase}")
+        }
+        LedgerPurpose::Load(Purpose::PositioningBackup) => "positioning backup".to_owned(),
+        LedgerPurpose::Load(Purpose::BufferLeakage) => "buffer leakage".to_owned(),
+        LedgerPurpose::Load(Purpose::Given) => "load".to_owned(),
+    }
+}
+
+/// What goes wrong.
+pub fn fault(fault: &Fault) -> &'static str {
+    match fault.kind {
+        FaultKind::RadioInStandby => "radio left in standby",
+        FaultKind::GatewayAway => "gateway away, node keeps joining",
+        FaultKind::ReceiverSearching => "positioning receiver searching under a roof",
+        FaultKind::SensorsLeftOn => "sensors left powered",
+        FaultKind::IdlingRegulator => "regulator that idles at 5 mA",
+        FaultKind::PanelUnplugged => "panel unplugged",
+        FaultKind::PanelBuried => "panel buried",
+    }
+}
+
+/// What that adds to the load, or takes of the sun.
+pub fn fault_effect(fault: &Fault) -> String {
+    match fault.darkness {
+        Darkness::Forever => "no sun for ever".to_owned(),
+        Darkness::Days(days) => format!("no sun for {days} days"),
+        Darkness::None => format!("{:.2} mA more", fault.extra.milliamperes()),
     }
 }
 
@@ -135,15 +184,6 @@ pub fn span(time: Duration) -> String {
         minutes if minutes < 90.0 => format!("{minutes:.0} min"),
         minutes if minutes < 48.0 * 60.0 => format!("{} h", figure_short((minutes / 6.0).round() / 10.0)),
         _ => days(time.days()),
-    }
-}
-
-/// When a stopped node is back.
-pub fn restart(restart: Restart) -> String {
-    match restart {
-        Restart::At(at, after) if after < 0.05 => format!("{}, within the hour", date(at)),
-        Restart::At(at, after) => format!("{}, after {}", date(at), days(after)),
-        Restart::Never => "not within a year".to_owned(),
     }
 }
 

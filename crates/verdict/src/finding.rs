@@ -13,6 +13,25 @@ pub enum Verdict {
     NotKnown,
 }
 
+impl Verdict {
+    /// The worst of several: a breach before what is not known, that before a narrow escape.
+    #[must_use]
+    pub fn worst(verdicts: impl IntoIterator<Item = Self>) -> Option<Self> {
+        verdicts.into_iter().max_by_key(|verdict| verdict.badness())
+    }
+
+    /// The greater, the worse.
+    #[must_use]
+    pub fn badness(self) -> u8 {
+        match self {
+            Self::Holds => 0,
+            Self::Tight => 1,
+            Self::NotKnown => 2,
+            Self::Fails => 3,
+        }
+    }
+}
+
 /// Something that is wrong with a design in its weather.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Finding {

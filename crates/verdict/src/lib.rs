@@ -2,10 +2,12 @@
 //!
 //! No I/O, no clock. Figures come from `forecast`; here they are held against what was promised and what is allowed.
 
+pub mod answer;
 pub mod finding;
 pub mod law;
 pub mod message;
 pub mod plan;
 pub mod reach;
 
+pub use answer::{Answer, Environment, Question, answer};
 pub use finding::{Finding, Severity, Verdict};

@@ -15,6 +15,8 @@ use design::node::{Design, RadioUse};
 use design::quantity::{Charge, Duration};
 use design::region::Modulation;
 
+use crate::finding::Verdict;
+use crate::law::{Check, LawPlan, Topic};
 use forecast::radio::airtime::{self, Lora};
 use forecast::radio::link_state::LinkState;
 
@@ -99,6 +101,18 @@ pub struct Mean {
 #[must_use]
 pub fn view(design: &Design, link: &LinkState) -> Vec<MessageView> {
     design.messages.iter().map(|message| of_message(message, design, link)).collect()
+}
+
+/// Whether every message fits: fails where one is too long for a data rate in use, is tight where it is for one that the
+/// network may ask for.
+#[must_use]
+pub fn verdict(law: &LawPlan) -> Verdict {
+    let too_long = |check: &&Check| {
+        matches!(check.topic, Topic::Payload | Topic::Dwell) && check.verdict != Verdict::Holds
+    };
+    let in_use = law.checks.iter().filter(too_long).map(|check| check.in_use);
+    let verdicts = in_use.map(|in_use| if in_use { Verdict::Fails } else { Verdict::Tight });
+    Verdict::worst(verdicts).unwrap_or(Verdict::Holds)
 }
 
 fn of_message(message: &Message, design: &Design, link: &LinkState) -> MessageView {

@@ -2,34 +2,23 @@
 
 mod affordable;
 mod chances;
-mod defects;
 mod findings;
 mod kept;
 mod ledger;
-mod lives;
 mod make;
 
 pub use affordable::affordable;
-pub use chances::{Chances, DayBand, Driver, Effort, FaultRow, FortnightHour, WorstLife};
+pub use chances::{Chances, DayBand, Driver, Effort, FaultRow, WorstLife};
+pub use forecast::life::cause::Cause;
+pub use forecast::life::fault::{Fault, FaultKind};
+pub use forecast::life::shown::{FortnightHour, Hour, Moment, NodeState};
 pub use kept::{Kept, Promised};
-pub use make::{Weather, plan, plan_once};
+pub use make::{Weather, plan};
 
 pub use crate::finding::{Finding, Severity, Verdict};
 
-use design::quantity::{Angle, Charge, Current, Duration, Irradiance, Share, Temperature, Voltage};
-
-/// An hour of a life, as a date: `pass` counts the years lived, from 0.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Moment {
-    /// Years lived before this one.
-    pub pass: u16,
-    /// 1 to 12.
-    pub month: u8,
-    /// 1 to 31.
-    pub day: u8,
-    /// Hour of the day in local standard time, 0 to 23.
-    pub hour: u8,
-}
+use design::quantity::{Angle, Charge, Duration, Share, Temperature};
+use forecast::load::Purpose;
 
 /// The forecast for one design under one weather.
 #[derive(Clone, Debug)]
@@ -40,21 +29,22 @@ pub struct Plan {
     pub reason: String,
     /// The weather it was played through.
     pub weather: WeatherUsed,
-    /// The life as designed.
+    /// The life that is shown, and what is usual over all.
     pub life: Life,
     /// Charge per day by purpose, earnings first.
     pub ledger: Vec<LedgerEntry>,
     /// January first.
     pub months: Vec<MonthRow>,
-    /// The same node with one thing gone wrong, worst first.
-    pub defects: Vec<DefectRow>,
-    /// The same node with a temperature gate, where it has none and charges below freezing.
-    pub with_gate: Option<Variant>,
+    /// Share of lives without an outage if the charger took nothing below 0 or above 45 °C, where many lives are charged
+    /// below freezing.
+    pub with_gate: Option<Share>,
     /// What is wrong only in this weather.
     pub findings: Vec<Finding>,
-    /// Every hour of the year around the lowest charge of the life's last pass.
+    /// Every hour of the year around the lowest charge of the life that is shown.
     pub hours: Vec<Hour>,
-    /// What many lives show; none if only one was lived.
+    /// Length of a life \[years of 365 days\].
+    pub years: f64,
+    /// What many lives show; none if none was lived to be counted.
     pub chances: Option<Chances>,
 }
 
@@ -82,41 +72,44 @@ pub struct WeatherUsed {
     pub wind_measured: bool,
 }
 
-/// What happened in one life.
+/// The life that is shown, the one with the median lowest charge; and what is usual over all lives.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Life {
-    /// Hours in which the node was stopped.
+    /// Its number among the lives.
+    pub number: u64,
+    /// Hours in which it was stopped.
     pub outage_hours: u32,
     /// Times it stopped.
     pub outages: u32,
     /// When it stopped first.
     pub first_outage: Option<Moment>,
-    /// What stopped it first.
-    pub cause: Option<Cause>,
-    /// Reports it should have sent and did not, per year.
-    pub missed_reports_per_year: f64,
-    /// Reports it sent, per year.
-    pub reports_per_year: f64,
-    /// Lowest state of charge.
+    /// Its lowest state of charge.
     pub lowest_charge: Share,
     /// When that was.
     pub lowest_at: Moment,
-    /// How long it would last from there without any sun.
-    pub in_hand: Duration,
-    /// How long a full battery lasts without any sun at the temperature of the darkest month, down to where it still restarts.
-    pub without_sun: Duration,
-    /// If it stopped on the darkest date, when it would be back.
-    pub restart: Restart,
-    /// From empty to half full in the worst month; `None` if never within a year.
-    pub days_to_half: Option<f64>,
-    /// What was offered and not taken, per day over the year.
-    pub spilled_per_day: Charge,
-    /// Capacity left at the end, of what it had when new.
+    /// Capacity left at its end, of what it had when new.
     pub capacity_left: Share,
-    /// Hours per year in which sun was refused because the battery was too cold or too hot.
+    /// Reports a node with a full battery sends in a year.
+    pub wanted_reports_per_year: f64,
+    /// Reports missed of those in a year, mean over all lives.
+    pub missed_reports_per_year: f64,
+    /// How long a full battery with its parts as designed lasts without sun from the darkest month, median.
+    pub without_sun: Duration,
+    /// Of a node that nothing charges: for how long half of the lives last, and nine in ten; `None` if they outlast forty
+    /// years, or with a panel.
+    pub lasts: Option<(Duration, Duration)>,
+    /// From empty to half full in the darkest month, parts as designed, median; `None` if never within a year.
+    pub days_to_half: Option<f64>,
+    /// What was offered and not taken, mean per day of the year.
+    pub spilled_per_day: Charge,
+    /// Hours per year in which sun was refused because the battery was too cold or too hot, mean.
     pub gated_hours_per_year: f64,
-    /// Hours per year in which it charged below freezing without a gate.
+    /// Hours per year in which a battery that plates was charged below freezing, mean.
     pub plating_hours_per_year: f64,
+    /// Share of lives in which that happens.
+    pub plates: Share,
+    /// Lives that went into means of months and ledger.
+    pub lives_in_means: usize,
 }
 
 /// Whether a stopped node comes back.
@@ -128,35 +121,33 @@ pub enum Restart {
     Never,
 }
 
-/// What stopped a node.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Cause {
-    /// The charge was used up for want of sun.
+/// What charge comes from and goes to.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum LedgerPurpose {
+    /// What panel and charger offer.
     Sun,
-    /// The charger refused the sun because the battery was too cold or hot.
-    ChargeGate,
-    /// Charge was left, but a pulse pulled the voltage under the limit.
-    BrownOut,
-    /// It would have lived with the battery it had when new.
-    Ageing,
-    /// It would have lived next to a gateway, at the fastest data rate.
-    Distance,
-    /// It would have lived with the parts as designed.
-    Parts,
+    /// What the running node draws.
+    Load(Purpose),
+    /// Joining the network after a stop.
+    Joining,
+    /// The charger, in the dark.
+    ChargerInTheDark,
+    /// What leaks inside the battery.
+    SelfDischarge,
 }
 
-/// One line of the ledger.
+/// One line of the ledger: means over many lives. What the running node draws is per day of running.
 #[derive(Clone, Debug, PartialEq)]
 pub struct LedgerEntry {
-    /// What for: "sun", "sleeping", "report: sending", "charger at night", "self-discharge".
-    pub purpose: String,
+    /// What for.
+    pub purpose: LedgerPurpose,
     /// Per day over the year; earnings positive, spendings negative.
     pub per_day: Charge,
     /// Per day in the darkest month.
     pub per_dark_day: Charge,
 }
 
-/// One month of the last year.
+/// One month of the year: means over many lives.
 #[derive(Clone, Debug, PartialEq)]
 pub struct MonthRow {
     /// 1 to 12.
@@ -167,82 +158,12 @@ pub struct MonthRow {
     pub offered_per_day: Charge,
     /// What the battery took, per day.
     pub taken_per_day: Charge,
-    /// What the node spent, per day, all drains included.
+    /// What the node spent per day in which it ran, all drains included.
     pub spent_per_day: Charge,
     /// Mean air temperature.
     pub air: Temperature,
-    /// Lowest state of charge.
+    /// Lowest state of charge at the end of a day, of all these lives.
     pub lowest_charge: Share,
-    /// Hours stopped.
-    pub outage_hours: u32,
-}
-
-/// One thing gone wrong.
-#[derive(Clone, Debug, PartialEq)]
-pub struct DefectRow {
-    /// In words: "radio left in standby".
-    pub name: String,
-    /// What it adds to the load, or takes from the sun.
-    pub effect: String,
-    /// Extra charge per day; zero for a defect of the harvest.
-    pub extra_per_day: Charge,
-    /// When it starts.
-    pub from: Moment,
-    /// Days until the node stops; `None` if it lives through a year.
-    pub days_to_death: Option<f64>,
-    /// When it is back for good after that.
-    pub restart: Option<Restart>,
-    /// Whether a restart or the end of the event clears it.
-    pub clears_by_itself: bool,
-}
-
-/// A variant of the design beside the design.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Variant {
-    /// What was changed, in words.
-    pub name: String,
-    /// Its verdict.
-    pub verdict: Verdict,
-    /// Its life.
-    pub life: Life,
-}
-
-/// One hour of a life.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Hour {
-    /// When.
-    pub at: Moment,
-    /// Sun on the plane of the panel after shade, dirt and reflection.
-    pub in_plane: Irradiance,
-    /// Air.
-    pub air: Temperature,
-    /// Panel cells.
-    pub cell: Temperature,
-    /// Battery.
-    pub battery: Temperature,
-    /// Current out of the panel.
-    pub panel_current: Current,
-    /// Voltage at the panel.
-    pub panel_voltage: Voltage,
-    /// Net current into the battery.
-    pub battery_current: Current,
-    /// Voltage at its terminals at rest plus the drop of that current.
-    pub battery_voltage: Voltage,
-    /// State of charge at the end of the hour.
-    pub charge: Share,
-    /// What it was doing.
-    pub state: NodeState,
-}
-
-/// What a node is doing in an hour.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum NodeState {
-    /// Running.
-    Running,
-    /// Running, sun refused because of the battery's temperature.
-    Gated,
-    /// Running, battery full, sun refused.
-    Full,
-    /// Stopped.
-    Stopped,
+    /// Hours stopped in a year, mean over all lives.
+    pub outage_hours: f64,
 }

@@ -4,9 +4,11 @@
 mod common;
 
 use design::quantity::Duration;
+use forecast::Silent;
 use forecast::radio::link_state::LinkState;
+use forecast::radio::spots::Spots;
 use verdict::law::{Bound, judge};
-use verdict::plan::{affordable, plan_once};
+use verdict::plan::{Effort, Weather, affordable, plan};
 
 /// A year and a fifth more must be paid from what the cell holds; less the floor that leaves a current, and one message of
 /// 10 bytes at SF12 costs at least 1482.752 ms on air (by hand: 8 + 4.25 + 8 + 5 x 5 symbols of 32.768 ms) at the transmit
@@ -19,7 +21,9 @@ fn a_primary_cell_pays_for_so_many_messages() {
          [load.board.activity.report]\nevery = \"1 h\"\nsteps = [{ uplink = { payload = \"10 bytes\" } }]\n",
     );
     let link = LinkState::as_designed(&design);
-    let plan = plan_once(&design, &common::port_angeles());
+    let effort = Effort { lives: Some(8), seed: 1, threads: 2 };
+    let weather = common::port_angeles();
+    let plan = plan(&design, Weather::Hours(&weather), &Spots::alone(&design), effort, &Silent);
     let mut law = judge(&design, &link);
     affordable(&design, &link, &plan, &mut law);
     let intervals: Vec<f64> = law.messages[0]

@@ -4,7 +4,10 @@
 mod common;
 
 use common::{design, port_angeles};
-use verdict::plan::{NodeState, Plan, Restart, Verdict, plan_once};
+use design::node::Design;
+use forecast::Silent;
+use forecast::radio::spots::Spots;
+use verdict::plan::{Effort, FaultKind, FaultRow, NodeState, Plan, Verdict, Weather, plan};
 
 const FROST_MAST: &str = include_str!("../../../examples/larkmoor/frost-mast.toml");
 const SPRAY_TRAILER: &str = include_str!("../../../examples/larkmoor/spray-trailer.toml");
@@ -12,26 +15,32 @@ const SOIL_STATION: &str = include_str!("../../../examples/larkmoor/soil-station
 const TANK_LEVEL: &str = include_str!("../../../examples/larkmoor/tank-level.toml");
 
 fn lived(text: &str) -> Plan {
-    plan_once(&design(text), &port_angeles())
+    planned(&design(text))
 }
 
-fn defect<'a>(plan: &'a Plan, words: &str) -> &'a verdict::plan::DefectRow {
-    plan.defects.iter().find(|row| row.name.contains(words)).expect("the defect is listed")
+fn planned(design: &Design) -> Plan {
+    let effort = Effort { lives: Some(100), seed: 1, threads: 2 };
+    plan(design, Weather::Hours(&port_angeles()), &Spots::alone(design), effort, &Silent)
 }
 
-/// Earnings less spendings of the ledger are those of the months, and every figure is a number.
+fn fault(plan: &Plan, kind: FaultKind) -> &FaultRow {
+    let faults = &plan.chances.as_ref().expect("lives").faults;
+    faults.iter().find(|row| row.fault.kind == kind).expect("a fault this node can have")
+}
+
+/// Spendings of the ledger are those of the months, in the darkest month and over the year, and every figure is a number.
 #[test]
 fn ledger_and_months_tell_the_same_story() {
     for text in [FROST_MAST, SPRAY_TRAILER, SOIL_STATION, TANK_LEVEL] {
         let plan = lived(text);
-        let (days, spent) = plan.months.iter().fold((0.0, 0.0), |sum, row| {
-            let days = [31.0, 28.0, 31.0, 30.0, 31.0, 30.0, 31.0, 31.0, 30.0, 31.0, 30.0, 31.0]
-                [usize::from(row.month) - 1];
-            (sum.0 + days, sum.1 + days * row.spent_per_day.milliampere_hours())
-        });
-        let ledger: f64 =
-            plan.ledger.iter().map(|entry| entry.per_day.milliampere_hours()).filter(|mah| *mah < 0.0).sum();
-        assert!((ledger + spent / days).abs() < 0.01 * spent / days, "{ledger} {}", spent / days);
+        let spent = |of: &dyn Fn(&verdict::plan::LedgerEntry) -> f64| -> f64 {
+            plan.ledger.iter().map(of).filter(|mah| *mah < 0.0).sum()
+        };
+        let year = spent(&|entry| entry.per_day.milliampere_hours());
+        let days = [31.0, 28.0, 31.0, 30.0, 31.0, 30.0, 31.0, 31.0, 30.0, 31.0, 30.0, 31.0];
+        let monthly = plan.months.iter().map(|row| row.spent_per_day.milliampere_hours());
+        let by_month: f64 = monthly.zip(days).map(|(mah, days)| mah * days / 365.0).sum();
+        assert!((year + by_month).abs() < 0.01 * by_month, "{year} {by_month}");
         assert!(
             plan.hours
                 .iter()
@@ -49,9 +58,9 @@ fn the_frost_mast_outlives_its_winter_and_says_what_would_kill_it() {
         "its gate works"
     );
     assert!(plan.hours.iter().any(|hour| hour.state == NodeState::Gated));
-    let unplugged = defect(&plan, "unplugged");
-    assert!(unplugged.days_to_death.is_some_and(|days| (10.0..60.0).contains(&days)), "{unplugged:?}");
-    assert_eq!(unplugged.restart, Some(Restart::Never));
+    let unplugged = fault(&plan, FaultKind::PanelUnplugged);
+    assert!(unplugged.median_days.is_some_and(|days| (10.0..60.0).contains(&days)), "{unplugged:?}");
+    assert_eq!(unplugged.comes_back.map(|share| share.fraction()), Some(0.0));
     assert!(plan.findings.iter().any(|finding| finding.code == "weather-elsewhere"));
 }
 
@@ -61,8 +70,8 @@ fn the_trailer_lives_under_its_roof_unless_it_searches_for_satellites() {
     assert_eq!(plan.verdict, Verdict::Holds, "{}", plan.reason);
     let december = plan.months.iter().find(|row| row.month == 12).expect("December");
     assert!(december.offered_per_day.coulombs() <= 0.0, "a roof lets no sun through");
-    let searching = defect(&plan, "searching");
-    assert!(searching.days_to_death.is_some_and(|days| days < 7.0), "{searching:?}");
+    let searching = fault(&plan, FaultKind::ReceiverSearching);
+    assert!(searching.median_days.is_some_and(|days| days < 7.0), "{searching:?}");
 }
 
 fn unshaded(text: &str) -> String {
@@ -73,8 +82,7 @@ fn unshaded(text: &str) -> String {
 #[test]
 fn half_a_shade_halves_the_soil_stations_sun() {
     let shaded = lived(SOIL_STATION);
-    let free = design(&unshaded(SOIL_STATION));
-    let free = plan_once(&free, &port_angeles());
+    let free = planned(&design(&unshaded(SOIL_STATION)));
     let july =
         |plan: &Plan| plan.months.iter().find(|row| row.month == 7).map(|row| row.offered_per_day.coulombs());
     assert!(july(&shaded) < july(&free).map(|offered| 0.75 * offered));

@@ -4,7 +4,16 @@
 mod common;
 
 use common::{port_angeles, solar};
-use verdict::plan::plan_once as plan;
+use design::node::Design;
+use forecast::Silent;
+use forecast::radio::spots::Spots;
+use forecast::sky::weather::WeatherHours;
+use verdict::plan::{Effort, Plan, Weather};
+
+fn plan(design: &Design, weather: &WeatherHours) -> Plan {
+    let effort = Effort { lives: Some(50), seed: 1, threads: 2 };
+    verdict::plan::plan(design, Weather::Hours(weather), &Spots::alone(design), effort, &Silent)
+}
 
 const REPORTING: &str = r#"
     [load.node]

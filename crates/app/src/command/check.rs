@@ -12,15 +12,14 @@ use forecast::life::climate_view::climate_view;
 use forecast::load::Demand;
 use forecast::power::battery::{charge_at_rest, lowest_charge_for, usable_share};
 use forecast::radio::link_state::LinkState;
-use forecast::radio::spots::Spots;
 use forecast::sky::climate::{Climate, MonthClimate};
 use forecast::sky::daylight;
 use forecast::sky::sun::Observer;
 use report::problem::Failure;
 use report::{Assumed, Origin, Subject, words};
 use serde_json::json;
-use verdict::plan::{Effort, Plan, Verdict, affordable};
-use verdict::reach::{self, Reach};
+use verdict::plan::{Effort, Plan};
+use verdict::{Answer, Environment, Verdict, answer};
 
 use crate::input::{self, Checked, Sky};
 use crate::output;
@@ -107,9 +106,13 @@ fn check(arguments: &Check) -> Result<(String, Verdict), Failure> {
     output::refuse_to_overwrite(&outputs, &inputs)?;
     let (checked, sky) = input::node(&arguments.design, arguments.weather.as_deref())?;
     let terrain = checked.terrain()?;
-    let reach = reach::judge(&checked.design, terrain.as_ref(), &[], arguments.seed);
-    let plan = plan(arguments, &checked.design, &sky, &reach.spots);
-    let subject = subject(arguments, &checked, reach, &sky, &plan);
+    let environment = Environment { weather: sky.weather(), terrain: terrain.as_ref(), others: &[] };
+    let counter = Counter::begin();
+    let answer = answer(&checked.design, &environment, effort(arguments), &counter);
+    drop(counter);
+    let verdict = answer.verdict();
+    let plan = answer.life.clone();
+    let subject = subject(arguments, &checked, answer, &sky);
     if let Some(path) = &arguments.hours {
         output::write(path, &report::hours::csv(&plan))?;
     }
@@ -123,43 +126,22 @@ fn check(arguments: &Check) -> Result<(String, Verdict), Failure> {
     } else {
         report::text::page(&subject, &plan)
     };
-    let all = [plan.verdict, subject.law.verdict, subject.reach.verdict, subject.message_verdict()];
-    let fails = all.contains(&Verdict::Fails);
-    Ok((page, if fails { Verdict::Fails } else { plan.verdict }))
+    Ok((page, verdict))
 }
 
-fn plan(arguments: &Check, design: &Design, sky: &Sky, spots: &Spots) -> Plan {
-    let effort = Effort {
+/// How many lives, from which seed, on how many threads.
+pub(super) fn effort(arguments: &Check) -> Effort {
+    Effort {
         lives: arguments.lives.map(|lives| usize::try_from(lives).unwrap_or(usize::MAX)),
         seed: arguments.seed,
         threads: std::thread::available_parallelism().map_or(1, Into::into),
-    };
-    let counter = Counter::begin();
-    let plan = verdict::plan::plan(design, sky.weather(), spots, effort, &counter);
-    drop(counter);
-    match &plan.chances {
-        Some(chances) if chances.lives == 0 => Plan {
-            verdict: Verdict::NotKnown,
-            reason:
-                "no life was lived, so how many survive is not known; below is one life, parts as designed"
-                    .to_owned(),
-            chances: None,
-            ..plan
-        },
-        _ => plan,
     }
 }
 
-fn subject(arguments: &Check, checked: &Checked, reach: Reach, sky: &Sky, plan: &Plan) -> Subject {
-    let (design, link) = (&checked.design, reach.spots.middle_state());
-    let mut law = verdict::law::judge(design, link);
-    affordable(design, link, plan, &mut law);
-    let fields = plan
-        .findings
-        .iter()
-        .chain(&law.findings)
-        .chain(&reach.findings)
-        .map(|finding| finding.field.as_str());
+fn subject(arguments: &Check, checked: &Checked, answer: Answer, sky: &Sky) -> Subject {
+    let (design, plan, link) = (&checked.design, &answer.life, answer.reach.spots.middle_state().clone());
+    let link = &link;
+    let fields = answer.findings().map(|finding| finding.field.as_str());
     let fields = fields.chain(design.doubts.iter().map(|doubt| doubt.field.as_str()));
     let lines: BTreeMap<String, usize> =
         fields.filter_map(|field| Some((field.to_owned(), checked.line_of(field)?))).collect();
@@ -186,9 +168,9 @@ fn subject(arguments: &Check, checked: &Checked, reach: Reach, sky: &Sky, plan: 
         stops_percent: stops_percent(design, link, plan.hours.iter().map(|hour| hour.battery.celsius())),
         worst_stops_percent: stops_percent(design, link, worst_battery_celsius(plan)),
         restarts_percent: 100.0 * charge_at_rest(&design.battery, design.cutoff.restarts_above),
-        law,
-        messages: verdict::message::view(design, link),
-        reach,
+        law: answer.law,
+        reach: answer.reach,
+        messages: answer.messages,
         climate: match sky {
             Sky::Climate(climate) if full => Some(Assumed {
                 view: climate_view(design, climate, arguments.seed),
@@ -222,7 +204,7 @@ fn clock(checked: &Checked, sky: &Sky) -> (Option<Observer>, f64) {
 }
 
 fn worst_battery_celsius(plan: &Plan) -> impl Iterator<Item = f64> {
-    let hours = plan.chances.iter().flat_map(|chances| &chances.worst.fortnight);
+    let hours = plan.chances.iter().flat_map(|chances| &chances.worst.year.fortnight);
     hours.map(|hour| f64::from(hour.battery_celsius))
 }
 

@@ -7,11 +7,10 @@ use forecast::radio::collisions::Sender;
 use forecast::radio::spots::senders;
 use report::problem::{Failure, Problem};
 use report::site::{NodeRow, SiteReport};
-use verdict::law::judge as judge_law;
-use verdict::plan::{Effort, Verdict, Weather, plan};
-use verdict::reach;
+use verdict::plan::Weather;
+use verdict::{Environment, Verdict, answer, reach};
 
-use super::check::Check;
+use super::check::{Check, effort};
 use crate::input::{self, fleet};
 use crate::progress::Counter;
 
@@ -26,29 +25,20 @@ pub(super) fn check(arguments: &Check) -> Result<(String, Verdict), Failure> {
     let mut rows = Vec::new();
     for (index, (design, crowd)) in designs.iter().zip(&crowds).enumerate() {
         counter.at(format!("{} ({} of {} nodes)", design.name, index + 1, designs.len()));
-        let reach = reach::judge(design, site.terrain.as_ref(), crowd, arguments.seed);
         let climate = weather.is_none().then(|| site.climate(design)).transpose()?;
         let Some(under) = weather.as_ref().map(Weather::Hours).or(climate.as_ref().map(Weather::Climate))
         else {
             continue;
         };
-        let plan = plan(design, under, &reach.spots, effort(arguments), &counter);
-        let law = judge_law(design, reach.spots.middle_state());
-        rows.push(NodeRow { name: design.name.clone(), law, plan, reach });
+        let environment = Environment { weather: under, terrain: site.terrain.as_ref(), others: crowd };
+        let answer = answer(design, &environment, effort(arguments), &counter);
+        rows.push(NodeRow { name: design.name.clone(), answer });
     }
     drop(counter);
     let report =
         SiteReport::new(&site.fleet, &arguments.design.to_string_lossy(), rows, site.warnings.clone());
     let page = if arguments.json { format!("{:#}\n", report.json()) } else { report.text() };
     Ok((page, report.verdict()))
-}
-
-fn effort(arguments: &Check) -> Effort {
-    Effort {
-        lives: arguments.lives.map(|lives| usize::try_from(lives).unwrap_or(usize::MAX)),
-        seed: arguments.seed,
-        threads: std::thread::available_parallelism().map_or(1, Into::into),
-    }
 }
 
 /// What each node hears of the others: they all send to the same gateways.

@@ -3,7 +3,7 @@
 use design::node::{Design, Step};
 use forecast::Silent;
 use forecast::diary::Diary;
-use forecast::load::{Contribution, Demand};
+use forecast::load::{Contribution, Demand, Purpose};
 use forecast::power::battery::open_circuit;
 use forecast::radio::spots::Spots;
 use forecast::sky::climate::Climate;
@@ -123,11 +123,13 @@ fn bench(design: &Design) -> Bench {
     let activities = design.loads.iter().flat_map(|load| &load.activities);
     let events = activities.filter_map(|activity| {
         let interval = activity.every.first().and_then(|(_, interval)| *interval)?;
-        let label = format!("{}: ", activity.name);
         let amperes = |kind: usize| -> f64 {
             let row = demand.row(kind, top);
             let own = row.contributions.iter().filter(|part| {
-                demand.purposes.get(part.purpose).is_some_and(|purpose| purpose.starts_with(&label))
+                matches!(
+                    demand.purposes.get(part.purpose),
+                    Some(Purpose::Activity { activity: of, .. }) if *of == activity.name
+                )
             });
             own.map(|part| amperes_at(part, volts)).sum()
         };
@@ -151,13 +153,8 @@ fn bench(design: &Design) -> Bench {
 /// Current at the battery while nothing happens \[µA\]: floors and what regulators and buffers take for themselves.
 fn asleep(demand: &Demand, top: usize, volts: f64) -> f64 {
     let row = demand.row(0, top);
-    let idle = |purpose: &str| {
-        ["sleeping", "regulator", "backup", "leakage"].iter().any(|word| purpose.ends_with(word))
-    };
-    let own = row
-        .contributions
-        .iter()
-        .filter(|part| demand.purposes.get(part.purpose).is_some_and(|name| idle(name)));
+    let idle = |purpose: &Purpose| !matches!(purpose, Purpose::Activity { .. });
+    let own = row.contributions.iter().filter(|part| demand.purposes.get(part.purpose).is_some_and(idle));
     own.map(|part| amperes_at(part, volts) * 1e6).sum()
 }
 

@@ -47,6 +47,31 @@ impl Flows {
     fn drawn(&self) -> f64 {
         self.load + self.stopped + self.joins + self.charger
     }
+
+    /// Adds what moved elsewhere.
+    pub fn add(&mut self, other: &Self) {
+        *self = self.combined(other, 1.0);
+    }
+
+    /// What has moved since.
+    #[must_use]
+    pub fn since(&self, before: &Self) -> Self {
+        self.combined(before, -1.0)
+    }
+
+    fn combined(&self, other: &Self, factor: f64) -> Self {
+        Self {
+            offered: self.offered + factor * other.offered,
+            taken: self.taken + factor * other.taken,
+            load: self.load + factor * other.load,
+            stopped: self.stopped + factor * other.stopped,
+            joins: self.joins + factor * other.joins,
+            charger: self.charger + factor * other.charger,
+            self_discharge: self.self_discharge + factor * other.self_discharge,
+            fade: self.fade + factor * other.fade,
+            unmet: self.unmet + factor * other.unmet,
+        }
+    }
 }
 
 /// What an hour brought, for a recorder.
@@ -198,10 +223,10 @@ impl Life {
         self.running && charge >= self.calm_above
     }
 
-    /// Whether its charger waits with a full battery, and nobody asks what the sun would offer.
+    /// Whether its charger waits with a full battery.
     #[inline]
     fn waits(&self, node: &NodeTables, charge: f32) -> bool {
-        self.done && !self.counts_offers && charge >= node.charger.recharges_below
+        self.done && charge >= node.charger.recharges_below
     }
 
     /// Changes the capacity and keeps the state of charge.
@@ -220,7 +245,8 @@ pub fn step(node: &NodeTables, kind: usize, weather: &HourWeather, life: &mut Li
     let charge = life.charge() as f32;
     let sun_w_m2 = weather.in_plane_w_m2 * life.yield_factor;
     let sunlit = sun_w_m2 > 0.0;
-    let mut outcome = if life.is_calm(charge) && (!sunlit || life.waits(node, charge)) {
+    let waits = !life.counts_offers && life.waits(node, charge);
+    let mut outcome = if life.is_calm(charge) && (!sunlit || waits) {
         let load = load_amperes(node, kind, weather.air_celsius, life, charge);
         let spends = Spends::quietly(node, load, sunlit);
         life.flows.load += f64::from(spends.load);
@@ -250,7 +276,7 @@ pub fn step_quiet_quarter(
     life: &mut Life,
 ) -> Option<HourOutcome> {
     let charge = life.charge() as f32;
-    let waits = life.waits(node, charge);
+    let waits = !life.counts_offers && life.waits(node, charge);
     let in_plane_w_m2 = &day.in_plane_w_m2[from..from + QUARTER_H];
     let sunlit =
         if life.yield_factor > 0.0 { in_plane_w_m2.iter().filter(|sun| **sun > 0.0).count() } else { 0 };
@@ -368,7 +394,8 @@ fn start_or_stop(
     let has_charge = charge > node.locked_share(weather.battery_celsius);
     let resistance_ohm = node.resistance_ohm(charge, weather.battery_celsius) * life.resistance_factor;
     let stops_volts = node.stops_below_volts + node.pulse_drop_volts(resistance_ohm);
-    let limit_volts = if life.running { stops_volts } else { node.restarts_above_volts };
+    // A node that comes back joins at once, and must bear the pulse of it.
+    let limit_volts = if life.running { stops_volts } else { stops_volts.max(node.restarts_above_volts) };
     outcome.running = has_charge && rest_volts >= limit_volts;
     if outcome.running == life.running {
         return 0.0;
@@ -397,26 +424,27 @@ fn take_sun(
     charge: f32,
     rest_volts: f32,
 ) -> Option<f32> {
-    if life.waits(node, charge) {
+    let waits = life.waits(node, charge);
+    if waits && !life.counts_offers {
         return Some(charge);
     }
     let from_panel = node.from_panel(sun_w_m2, weather.cell_celsius, rest_volts);
     if from_panel <= 0.0 {
-        return None;
+        return waits.then_some(charge);
     }
     let limits = node.charger.limits(weather.battery_celsius);
-    outcome.gated = limits.amperes <= 0.0;
     outcome.offered = from_panel.min(limits.amperes).min(node.charger.trickle(rest_volts));
     life.flows.offered += f64::from(outcome.offered);
-    life.done &= charge >= node.charger.recharges_below;
-    if !life.done {
-        let headroom_volts = limits.volts - rest_volts;
-        outcome.taken = outcome.offered;
-        if outcome.offered * life.largest_ohm > headroom_volts {
-            let resistance_ohm =
-                node.resistance_ohm(charge, weather.battery_celsius) * life.resistance_factor;
-            outcome.taken = outcome.offered.min(headroom_volts.max(0.0) / resistance_ohm);
-        }
+    outcome.gated = limits.amperes <= 0.0;
+    if waits {
+        return Some(charge);
+    }
+    life.done = false;
+    let headroom_volts = limits.volts - rest_volts;
+    outcome.taken = outcome.offered;
+    if outcome.offered * life.largest_ohm > headroom_volts {
+        let resistance_ohm = node.resistance_ohm(charge, weather.battery_celsius) * life.resistance_factor;
+        outcome.taken = outcome.offered.min(headroom_volts.max(0.0) / resistance_ohm);
     }
     Some(limits.full_charge)
 }

@@ -13,9 +13,10 @@ use design::quantity::{Charge, Voltage};
 
 use crate::load::Demand;
 use crate::power::ageing;
-use crate::power::battery;
+use crate::power::battery::{self, FREEZING_CELSIUS};
 use crate::power::charge_table::{ChargeTable, split};
 use crate::power::charger;
+use crate::power::panel::PanelModel;
 
 /// Where the charging current comes from.
 #[derive(Clone, Debug)]
@@ -93,6 +94,8 @@ pub struct ChargerTables {
     pub recharges_below: f32,
 }
 
+/// Most lithium cells may be charged up to here (common practice, no source) [°C].
+const HOTTEST_GATED_CELSIUS: f32 = 45.0;
 const COLDEST_CELSIUS: f32 = -60.0;
 const HOTTEST_CELSIUS: f32 = 100.0;
 /// Every half degree.
@@ -139,6 +142,16 @@ impl ChargerTables {
             stops_when_full: charger.terminate_current.amperes() > 0.0 && charger.recharge_below.is_some(),
             recharges_below: charger.recharge_below.map_or(0.0, |rest| battery::charge_at_rest(battery, rest))
                 as f32,
+        }
+    }
+
+    /// The same charger, taking nothing below 0 or above 45 °C.
+    pub fn gate_frost(&mut self) {
+        for (row, limits) in self.by_whole_degree.iter_mut().enumerate() {
+            let celsius = COLDEST_CELSIUS + row as f32;
+            if !(FREEZING_CELSIUS..HOTTEST_GATED_CELSIUS).contains(&celsius) {
+                limits.amperes = 0.0;
+            }
         }
     }
 
@@ -200,10 +213,26 @@ pub struct NodeTables {
     pub join_ah: f64,
     /// How wear adds up; none for a store that keeps its capacity.
     pub ageing: Option<Ageing>,
+    /// Whether charging below freezing damages the battery.
+    pub plates: bool,
     buffer: Option<Buffer>,
 }
 
 impl NodeTables {
+    /// The tables of a design with its nominal parts, for a demand; none of its sun is taken where the panel's data-sheet
+    /// points fit no solar cell.
+    #[must_use]
+    pub fn of_design(design: &Design, demand: Demand) -> Self {
+        let model = design.panel.as_ref().and_then(|mounted| PanelModel::new(&mounted.panel).ok());
+        let harvest = match (model, &design.charger) {
+            (Some(model), Some(charger)) => {
+                Harvest::Table(Arc::new(ChargeTable::new(&model, charger, &design.battery)))
+            }
+            _ => Harvest::None,
+        };
+        Self::new(design, harvest, demand)
+    }
+
     /// The tables of a design with its nominal parts.
     #[must_use]
     pub fn new(design: &Design, harvest: Harvest, demand: Demand) -> Self {
@@ -236,6 +265,7 @@ impl NodeTables {
             join_ah: demand.join.ampere_hours(),
             demand,
             ageing: Some(battery.ageing.clone()),
+            plates: battery.chemistry.plates_below_freezing(),
             buffer: design.buffer,
         }
     }
@@ -267,6 +297,7 @@ impl NodeTables {
             leakage_amperes: 0.0,
             join_ah: 0.0,
             ageing: None,
+            plates: false,
             buffer: None,
         }
     }

@@ -8,19 +8,21 @@
 use design::node::{Design, Enclosure, MountedPanel};
 use design::surroundings::Sky;
 
+use super::node::NodeTables;
+use super::run::Silence;
 use crate::diary::Diary;
-use crate::life::walk::Record;
 use crate::random::Stream;
 use crate::sky::climate::{Climate, snow_guess_days};
-use crate::sky::hours::{HourWeather, LifeWeather, SiteDraw};
+use crate::sky::hours::{DayHours, HourWeather, LifeWeather, SiteDraw};
 use crate::sky::irradiance::faiman_celsius;
 use crate::sky::light::{self, LightTable, MEAN_HOUR_SKY};
 use crate::sky::monthly;
 use crate::sky::plane::{self, Instants, OnPlane, Plane, PlaneTable};
+use crate::sky::recorded::{MEASURED_SUN_DOUBT, RecordedWeather, Winter};
 use crate::sky::skyline::Skyline;
 use crate::sky::snow;
-use crate::sky::synthetic::SyntheticWeather;
-use crate::sky::weather::{Place, WeatherHours};
+use crate::sky::synthetic::{self, SyntheticWeather};
+use crate::sky::weather::{HourStart, Place, WeatherHours};
 
 /// Daily clearness of a cloudless sky; the share of it that a day reaches is how freely the box radiates at night.
 const CLEAR_SKY_CLEARNESS: f64 = 0.7;
@@ -31,11 +33,41 @@ const HOURS_PER_DAY: usize = 24;
 pub const YEAR_H: usize = 8766;
 const EARTH_RADIUS_KM: f64 = 6371.0;
 
-/// What a weather file is to one node.
-#[derive(Debug)]
-pub struct Felt {
-    /// Its hours.
-    pub record: Record,
+/// The weather of one node: what its lives draw from, and some of its years to look at.
+#[derive(Clone, Debug)]
+pub struct NodeWeather {
+    source: Source,
+    kinds: Vec<u16>,
+    months: Vec<usize>,
+    sample: SampleYears,
+    sun_doubt: f64,
+}
+
+#[derive(Clone, Debug)]
+enum Source {
+    Drawn(Box<SyntheticWeather>),
+    Recorded(RecordedWeather),
+    Replayed(Vec<HourWeather>),
+}
+
+/// One life's place in it.
+#[derive(Clone, Debug)]
+pub enum NodeSky {
+    /// In a climate.
+    Drawn(synthetic::Sky),
+    /// In recorded years.
+    Recorded(Option<Winter>),
+    /// So many days into hours that are lived as they are.
+    Replayed(usize),
+}
+
+/// Some years as this node feels them, its site and parts as designed.
+#[derive(Clone, Debug, Default)]
+pub struct SampleYears {
+    /// Hour by hour.
+    pub hours: Vec<HourWeather>,
+    /// Kind of each hour, as the demand table counts them.
+    pub kinds: Vec<u16>,
     /// Sun on the plane before reflection at the cover, dirt and shade [W/m²].
     pub plain_in_plane_w_m2: Vec<f32>,
     /// Month, day and hour of each hour.
@@ -44,8 +76,200 @@ pub struct Felt {
     pub dark_month_from: usize,
 }
 
-/// Builds the record of a design from a weather file.
-pub fn build(design: &Design, weather: &WeatherHours, diary: &Diary) -> Felt {
+impl NodeWeather {
+    /// The weather of a climate at a design.
+    #[must_use]
+    pub fn of_climate(design: &Design, climate: &Climate, diary: &Diary, seed: u64) -> Self {
+        let weather = synthetic(design, climate, diary);
+        let sample = drawn(&weather, diary, seed);
+        let sun_doubt = climate.months[usize::from(sample.dark_month()) - 1].sun_doubt;
+        Self::new(Source::Drawn(Box::new(weather)), sample, diary, sun_doubt)
+    }
+
+    /// The weather of measured hours at a design.
+    #[must_use]
+    pub fn of_hours(design: &Design, weather: &WeatherHours, diary: &Diary) -> Self {
+        let sample = measured(design, weather, diary);
+        let recorded = RecordedWeather::new(&sample.hours, &sample.dates, is_south(design, weather));
+        Self::new(Source::Recorded(recorded), sample, diary, MEASURED_SUN_DOUBT)
+    }
+
+    /// Whole days of hours from the first of January, lived as they are, again and again.
+    #[must_use]
+    pub fn replayed(hours: Vec<HourWeather>, diary: &Diary) -> Self {
+        Self::new(Source::Replayed(hours), SampleYears::default(), diary, 0.0)
+    }
+
+    fn new(source: Source, sample: SampleYears, diary: &Diary, sun_doubt: f64) -> Self {
+        let nominal = light::nominal_hours();
+        let kind = |hour: &HourStart| diary.kind(hour.month, hour.day, hour.hour) as u16;
+        Self {
+            kinds: nominal.iter().map(kind).collect(),
+            months: nominal.iter().step_by(HOURS_PER_DAY).map(|hour| usize::from(hour.month) - 1).collect(),
+            source,
+            sample,
+            sun_doubt,
+        }
+    }
+
+    /// Kind of each hour of the year, as the demand table counts them.
+    #[must_use]
+    pub fn kinds(&self) -> &[u16] {
+        &self.kinds
+    }
+
+    /// Kinds of the hours of a day of the year.
+    #[inline]
+    pub(super) fn kinds_of(&self, day: usize) -> &[u16] {
+        &self.kinds[day * HOURS_PER_DAY..][..HOURS_PER_DAY]
+    }
+
+    /// Month of a day of the year, January being 0.
+    #[inline]
+    #[must_use]
+    pub fn month_of(&self, day: usize) -> usize {
+        self.months[day]
+    }
+
+    /// Some of its years.
+    #[must_use]
+    pub fn sample(&self) -> &SampleYears {
+        &self.sample
+    }
+
+    /// How far the sun of its darkest month may be off, relative standard deviation.
+    #[must_use]
+    pub fn sun_doubt(&self) -> f64 {
+        self.sun_doubt
+    }
+}
+
+impl LifeWeather for NodeWeather {
+    type Sky = NodeSky;
+
+    fn start(&self, random: &mut Stream) -> NodeSky {
+        match &self.source {
+            Source::Drawn(weather) => NodeSky::Drawn(weather.start(random)),
+            Source::Recorded(weather) => NodeSky::Recorded(weather.start(random)),
+            Source::Replayed(_) => NodeSky::Replayed(0),
+        }
+    }
+
+    #[inline]
+    fn next_day(&self, day: usize, site: &SiteDraw, sky: &mut NodeSky, random: &mut Stream) {
+        match (&self.source, sky) {
+            (Source::Drawn(weather), NodeSky::Drawn(sky)) => weather.next_day(day, site, sky, random),
+            (Source::Recorded(weather), NodeSky::Recorded(sky)) => weather.next_day(day, site, sky, random),
+            _ => {}
+        }
+    }
+
+    #[inline]
+    fn hours(&self, day: usize, sky: &mut NodeSky) -> DayHours {
+        match (&self.source, sky) {
+            (Source::Drawn(weather), NodeSky::Drawn(sky)) => weather.hours(day, sky),
+            (Source::Recorded(weather), NodeSky::Recorded(sky)) => weather.hours(day, sky),
+            (Source::Replayed(hours), NodeSky::Replayed(days)) => {
+                let from = *days % (hours.len() / HOURS_PER_DAY).max(1) * HOURS_PER_DAY;
+                *days += 1;
+                DayHours::of(hours.get(from..from + HOURS_PER_DAY).unwrap_or_default())
+            }
+            _ => DayHours::default(),
+        }
+    }
+}
+
+impl SampleYears {
+    /// The month with the least sun, 1 to 12.
+    #[must_use]
+    pub fn dark_month(&self) -> u8 {
+        self.dates.get(self.dark_month_from).map_or(1, |(month, ..)| *month)
+    }
+
+    /// Hours with their kinds.
+    fn with_kinds(&self) -> impl Iterator<Item = (&HourWeather, usize)> + Clone {
+        self.hours.iter().zip(self.kinds.iter().map(|kind| usize::from(*kind)))
+    }
+
+    /// Reports per year of a node whose battery is always full.
+    #[must_use]
+    pub fn wanted_reports_per_year(&self, node: &NodeTables) -> f64 {
+        let level = node.demand.levels.len() - 1;
+        let hourly = |(hour, kind): (&HourWeather, usize)| {
+            f64::from(node.demand.row(kind, level).reports_per_hour(hour.air_celsius))
+        };
+        self.with_kinds().map(hourly).sum::<f64>() * YEAR_H as f64 / self.hours.len().max(1) as f64
+    }
+
+    /// The longest time between two reports of a node whose battery is always full \[h\]: the years are gone through twice,
+    /// so that a silence over their end is seen whole; `None` of a node that reports nothing.
+    #[must_use]
+    pub fn usual_silence_h(&self, node: &NodeTables) -> Option<f64> {
+        let level = node.demand.levels.len() - 1;
+        let mut silence = Silence::default();
+        for (hour, kind) in self.with_kinds().chain(self.with_kinds()) {
+            silence.pass_hour(node.demand.row(kind, level).reports_per_hour(hour.air_celsius));
+        }
+        (self.wanted_reports_per_year(node) > 0.0).then(|| f64::from(silence.longest_h))
+    }
+
+    /// What a day of the darkest month brings and costs a nominal node at mid charge.
+    #[must_use]
+    pub fn dark_month_balance(&self, node: &NodeTables) -> Balance {
+        const MIDDLE: f32 = 0.6;
+        let volts = node.rest_volts(MIDDLE);
+        let mut sum = Balance::default();
+        let mut hours = 0_u32;
+        let dark = self.dates.iter().map(|(month, ..)| *month == self.dark_month());
+        for ((hour, kind), _) in self.with_kinds().zip(dark).filter(|(_, dark)| *dark) {
+            let row = node.demand.row(kind, node.demand.levels.len() - 1);
+            let (floor, active) = row.amperes(hour.air_celsius, || volts);
+            sum.offered_ah += f64::from(node.from_panel(hour.in_plane_w_m2, hour.cell_celsius, volts));
+            sum.floor_ah += f64::from(floor);
+            sum.active_ah += f64::from(active);
+            hours += 1;
+        }
+        let per_day = 24.0 / f64::from(hours.max(1));
+        Balance {
+            offered_ah: sum.offered_ah * per_day,
+            floor_ah: sum.floor_ah * per_day,
+            active_ah: sum.active_ah * per_day,
+        }
+    }
+
+    /// Mean sun on the plane by month before reflection at the cover, dirt and shade [Wh/m² a day].
+    #[must_use]
+    pub fn plain_wh_m2_by_month(&self) -> [f64; 12] {
+        let mut sums = [(0.0, 0_u32); 12];
+        for ((month, ..), w_m2) in self.dates.iter().zip(&self.plain_in_plane_w_m2) {
+            let (sum, hours) = &mut sums[usize::from(*month) - 1];
+            *sum += f64::from(*w_m2);
+            *hours += 1;
+        }
+        sums.map(|(sum, hours)| 24.0 * sum / f64::from(hours.max(1)))
+    }
+}
+
+/// Charge per day \[Ah\].
+#[expect(clippy::struct_field_names, reason = "the unit belongs to the name")]
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Balance {
+    /// What panel and charger offer.
+    pub offered_ah: f64,
+    /// What the board draws asleep.
+    pub floor_ah: f64,
+    /// What it draws awake.
+    pub active_ah: f64,
+}
+
+/// Whether it is winter in July where the hours were taken.
+#[must_use]
+pub fn is_south(design: &Design, weather: &WeatherHours) -> bool {
+    weather.place.as_ref().map_or(design.site.latitude, |place| place.latitude).degrees() < 0.0
+}
+
+/// A weather file as the node feels it.
+fn measured(design: &Design, weather: &WeatherHours, diary: &Diary) -> SampleYears {
     let dates: Vec<(u8, u8, u8)> = weather.dates().collect();
     let sun = design.panel.as_ref().map(|mounted| plane::on_plane(design, mounted, weather));
     let plain = sun.as_ref().map_or_else(|| weather.ghi_w_m2.clone(), |sun| sun.plain_w_m2.clone());
@@ -66,16 +290,17 @@ pub fn build(design: &Design, weather: &WeatherHours, diary: &Diary) -> Felt {
         })
         .collect();
     let kinds = dates.iter().map(|(month, day, hour)| diary.kind(*month, *day, *hour) as u16).collect();
-    Felt {
-        record: Record { hours, kinds, yield_kept_per_pass: kept_per_pass(design, dates.len()) },
+    SampleYears {
+        hours,
+        kinds,
         dark_month_from: darkest_month(&dates, &plain),
         plain_in_plane_w_m2: plain,
         dates,
     }
 }
 
-/// Years of drawn weather that stand for a climate where one life is shown.
-pub const SHOWN_YEARS: usize = 5;
+/// Years of drawn weather that stand for a climate where it is looked at.
+const SAMPLE_YEARS: usize = 5;
 
 /// The weather of a climate for this node: its light past dirt, shade, roofs and snow.
 pub fn synthetic(design: &Design, climate: &Climate, diary: &Diary) -> SyntheticWeather {
@@ -121,40 +346,29 @@ pub fn snow_on_flat(design: &Design, climate: &Climate) -> [f64; 12] {
     if given.iter().any(|days| *days > 0.0) { given } else { snow_guess_days(climate) }
 }
 
-/// A few drawn years of a climate, the parts as designed: the life that is shown.
-pub fn drawn(design: &Design, weather: &SyntheticWeather, diary: &Diary, seed: u64) -> Felt {
+/// A few drawn years of a climate, site and parts as designed.
+fn drawn(weather: &SyntheticWeather, diary: &Diary, seed: u64) -> SampleYears {
     let nominal = light::nominal_hours();
-    let mut random = Stream::new(seed, SHOWN_LIFE);
+    let mut random = Stream::new(seed, SAMPLE);
     let mut sky = weather.start(&mut random);
-    let parts = SiteDraw::default();
-    let mut felt = Felt {
-        record: Record { yield_kept_per_pass: 1.0, ..Record::default() },
-        plain_in_plane_w_m2: Vec::new(),
-        dates: Vec::new(),
-        dark_month_from: 0,
-    };
-    for day in (0..SHOWN_YEARS).flat_map(|_| 0..light::YEAR_DAYS) {
-        weather.next_day(day, &parts, &mut sky, &mut random);
+    let site = SiteDraw::default();
+    let mut sample = SampleYears::default();
+    for day in (0..SAMPLE_YEARS).flat_map(|_| 0..light::YEAR_DAYS) {
+        weather.next_day(day, &site, &mut sky, &mut random);
         let plain_w_m2 = weather.plain_day_wh_m2(day, &sky) / HOURS_PER_DAY as f32;
-        felt.record.hours.extend(weather.hours(day, &mut sky).iter());
+        sample.hours.extend(weather.hours(day, &mut sky).iter());
         for date in &nominal[day * HOURS_PER_DAY..][..HOURS_PER_DAY] {
-            felt.record.kinds.push(diary.kind(date.month, date.day, date.hour) as u16);
-            felt.plain_in_plane_w_m2.push(plain_w_m2);
-            felt.dates.push((date.month, date.day, date.hour));
+            sample.kinds.push(diary.kind(date.month, date.day, date.hour) as u16);
+            sample.plain_in_plane_w_m2.push(plain_w_m2);
+            sample.dates.push((date.month, date.day, date.hour));
         }
     }
-    felt.dark_month_from = darkest_month(&felt.dates, &felt.plain_in_plane_w_m2);
-    felt.record.yield_kept_per_pass = kept_per_pass(design, felt.dates.len());
-    felt
+    sample.dark_month_from = darkest_month(&sample.dates, &sample.plain_in_plane_w_m2);
+    sample
 }
 
-/// The life that is shown has a weather of its own.
-const SHOWN_LIFE: u64 = 1 << 41;
-
-fn kept_per_pass(design: &Design, hours: usize) -> f32 {
-    let kept = design.panel.as_ref().map_or(1.0, |mounted| 1.0 - mounted.panel.yearly_loss.fraction());
-    kept.powf(hours as f64 / YEAR_H as f64) as f32
-}
+/// The years that are looked at have a weather of their own.
+const SAMPLE: u64 = 1 << 41;
 
 /// What a diary's sky leaves of the light.
 fn under(sky: Sky) -> f64 {

@@ -31,6 +31,19 @@ pub struct DayHours {
 }
 
 impl DayHours {
+    /// A day of these hours.
+    #[must_use]
+    pub fn of(hours: &[HourWeather]) -> Self {
+        let mut day = Self::default();
+        for (place, hour) in hours.iter().take(HOURS_PER_DAY).enumerate() {
+            day.in_plane_w_m2[place] = hour.in_plane_w_m2;
+            day.cell_celsius[place] = hour.cell_celsius;
+            day.air_celsius[place] = hour.air_celsius;
+            day.battery_celsius[place] = hour.battery_celsius;
+        }
+        day
+    }
+
     /// One of the hours.
     #[inline]
     #[must_use]

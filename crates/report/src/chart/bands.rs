@@ -68,9 +68,9 @@ fn body(subject: &Subject, plan: &Plan, chances: &Chances) -> Markup {
 
 /// The worst life's charge, broken where its year begins and ends.
 fn worst(chances: &Chances, x: &YearAxis, y: Scale) -> Vec<Points> {
-    let days = &chances.worst.charge_by_day;
+    let days = &chances.worst.year.charge_by_day;
     let lived = |day: &usize| days.get(*day).is_some_and(|charge| charge.fraction() > 0.0);
-    let seam = chances.worst.first_day;
+    let seam = chances.worst.year.first_day;
     let mut stretches: Vec<Points> = vec![Vec::new()];
     for day in 0..365_u16 {
         let of_year = usize::from(x.day_of_year(day));

@@ -21,13 +21,13 @@ pub fn chart(chances: &Chances) -> Option<Chart> {
             format!(
                 "If one thing goes wrong, half of the lives stop within {}: {}",
                 words::days(days),
-                row.name
+                words::fault(&row.fault)
             )
         }
         _ => "Nothing that was tried stops a life within a year".to_owned(),
     };
     let described: Vec<String> =
-        faults.iter().map(|row| format!("{}: {}", row.name, sentences::fault(row))).collect();
+        faults.iter().map(|row| format!("{}: {}", words::fault(&row.fault), sentences::fault(row))).collect();
     let bottom = TOP + ROW * faults.len() as f64;
     (!faults.is_empty()).then(|| Chart {
         id: "deaths".to_owned(),
@@ -64,7 +64,7 @@ fn line(fault: &FaultRow, x: Scale, top: f64) -> Markup {
     let middle = top + ROW / 2.0;
     let percent = |share: Share| format!("{:.0} %", share.percent());
     html! {
-        text.word x="0" y=(px(middle + 4.0)) { (fault.name) }
+        text.word x="0" y=(px(middle + 4.0)) { (words::fault(&fault.fault)) }
         @if let (Some(median), Some(most)) = (fault.median_days, fault.most_days) {
             @let (from, to) = (x.at(median), x.at(most).max(x.at(median) + 2.0));
             path.spend d={ "M" (px(from)) " " (px(middle - 6.0)) "H" (px(to)) "v12H" (px(from)) "Z" } {}

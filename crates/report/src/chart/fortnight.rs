@@ -84,7 +84,7 @@ pub fn chart(subject: &Subject, plan: &Plan) -> Option<Chart> {
 
 /// The chart of the fortnight in which the worst of many lives stopped, or stood lowest.
 pub fn worst(subject: &Subject, chances: &Chances) -> Option<Chart> {
-    let hours = &chances.worst.fortnight;
+    let hours = &chances.worst.year.fortnight;
     let stops = subject.worst_stops_percent.iter().copied().chain(std::iter::repeat(0.0));
     let samples: Vec<Sample> =
         hours.iter().zip(stops).map(|(hour, stops)| Sample::of_worst(hour, stops)).collect();

@@ -34,11 +34,7 @@ pub fn chart(subject: &Subject, plan: &Plan) -> Chart {
         "State of charge over a year, from midsummer to midsummer. Lowest {charge:.0} % on {darkest}; in the coldest \
          hour the node stops at {stops:.0} %. {stopped} stopped in the whole life."
     );
-    let shown = if plan.weather.passes > 1 {
-        format!("the last of {} years lived", plan.weather.passes)
-    } else {
-        "the year of the weather file".to_owned()
-    };
+    let shown = format!("life number {}", plan.life.number);
     let note = format!(
         "Shown is {shown}, cut at midsummer so that the dark months lie in the middle. The line is the lowest charge of \
          each day, the pale band above it reaches to the highest. The grey shape hanging from the top is the length of \

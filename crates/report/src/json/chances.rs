@@ -4,6 +4,7 @@ use design::quantity::Share;
 use serde_json::{Value, json};
 use verdict::plan::{Chances, DayBand, Driver, FaultRow, FortnightHour, WorstLife};
 
+use super::super::words;
 use super::{cause, number, restart};
 
 /// All that many lives show.
@@ -12,15 +13,15 @@ pub(crate) fn chances(chances: &Chances) -> Value {
         "lives": chances.lives,
         "lives_wanted": chances.wanted,
         "stopped_early": chances.lives < chances.wanted,
-        "years": chances.years,
+        "years": number(chances.years),
         "seed": chances.seed,
         "without_outage_percent": percent(chances.without_outage),
         "without_outage_95_interval_percent": [percent(chances.interval.0), percent(chances.interval.1)],
         "worst_fifth_percent": percent(chances.worst_fifth),
         "best_fifth_percent": percent(chances.best_fifth),
         "outage_hours_per_year": number(chances.outage_hours_per_year),
-        "completeness_percent": percent(chances.completeness),
-        "longest_silence_95_hours": number(chances.longest_silence.hours()),
+        "completeness_percent": chances.completeness.map(percent),
+        "longest_silence_95_hours": chances.longest_silence.map(|silence| number(silence.hours())),
         "visits_per_year": number(chances.visits_per_year),
         "darkest_day_of_year": chances.darkest_day + 1,
         "in_hand_on_darkest_day_days": number(chances.in_hand.days()),
@@ -60,8 +61,8 @@ fn driver(driver: &Driver) -> Value {
 
 fn fault(row: &FaultRow) -> Value {
     json!({
-        "name": row.name,
-        "effect": row.effect,
+        "name": words::fault(&row.fault),
+        "effect": words::fault_effect(&row.fault),
         "stops_percent": percent(row.stops),
         "median_days": row.median_days.map(number),
         "quantile_90_days": row.most_days.map(number),
@@ -73,9 +74,9 @@ fn worst(worst: &WorstLife) -> Value {
     json!({
         "life": worst.life,
         "outage_hours": worst.outage_hours,
-        "charge_percent_by_day_of_year": worst.charge_by_day.iter().copied().map(percent).collect::<Vec<_>>(),
-        "year_begins_on_day_of_year": worst.first_day + 1,
-        "fortnight": worst.fortnight.iter().map(hour).collect::<Vec<_>>(),
+        "charge_percent_by_day_of_year": worst.year.charge_by_day.iter().copied().map(percent).collect::<Vec<_>>(),
+        "year_begins_on_day_of_year": worst.year.first_day + 1,
+        "fortnight": worst.year.fortnight.iter().map(hour).collect::<Vec<_>>(),
     })
 }
 

@@ -1,6 +1,6 @@
 //! What one life shows, and the weather it was lived in.
 
-use verdict::plan::{DefectRow, Life, Plan, Restart};
+use verdict::plan::{Life, Plan};
 
 use crate::{Subject, words};
 
@@ -9,9 +9,16 @@ pub fn life_rows(life: &Life) -> Vec<(String, &'static str)> {
     vec![
         (words::count(life.outages as usize, "outage"), "times it stopped"),
         (words::count(life.outage_hours as usize, "hour"), "stopped"),
-        (reports(life.reports_per_year), "sent"),
-        (reports(life.missed_reports_per_year), "missed"),
+        (format!("{:.0} %", life.lowest_charge.percent()), "lowest charge"),
         (format!("{:.0} % of new", life.capacity_left.percent()), "battery capacity left at the end"),
+    ]
+}
+
+/// Label, figure with unit and explanation of what is usual over all lives.
+pub fn mean_rows(life: &Life) -> Vec<(String, &'static str)> {
+    vec![
+        (reports(life.wanted_reports_per_year - life.missed_reports_per_year), "sent"),
+        (reports(life.missed_reports_per_year), "missed"),
         (
             format!("{} mAh a day", words::milliampere_hours(life.spilled_per_day)),
             "sun the full battery could not take",
@@ -20,26 +27,15 @@ pub fn life_rows(life: &Life) -> Vec<(String, &'static str)> {
             format!("{:.0} hours a year", life.gated_hours_per_year),
             "sun refused, battery too cold or too hot",
         ),
-        (format!("{:.0} hours a year", life.plating_hours_per_year), "charged below freezing without a gate"),
+        (
+            format!("{} hours a year", words::figure(life.plating_hours_per_year)),
+            "charged below freezing, where that harms",
+        ),
     ]
 }
 
 fn reports(per_year: f64) -> String {
     format!("{} a year", words::count(words::whole(per_year), "report"))
-}
-
-/// What becomes of a node with one defect, in one sentence.
-pub fn fate(row: &DefectRow) -> String {
-    let Some(days) = row.days_to_death else {
-        return "it lives through a year of it".to_owned();
-    };
-    let cure = if row.clears_by_itself { "which clears it" } else { "the fault still there" };
-    let back = match row.restart {
-        Some(Restart::Never) => "does not come back within a year".to_owned(),
-        Some(restart) => format!("comes back {}, {cure}", words::restart(restart)),
-        None => "needs a visit".to_owned(),
-    };
-    format!("beginning on {}, it stops after {} and {back}", words::date(row.from), words::days(days))
 }
 
 /// Where the weather comes from and what it lacks.

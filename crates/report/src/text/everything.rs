@@ -3,11 +3,11 @@
 mod law;
 mod message;
 
-use verdict::plan::{Chances, DefectRow, Life, Plan};
+use verdict::plan::{Chances, Life, Plan};
 
 use super::lay::{paint, wrap_indented};
 use super::{BOLD, Subject, WIDTH, climate, fact, sentences, words};
-use crate::sentences::life::{fate, life_rows, weather_rows};
+use crate::sentences::life::{life_rows, mean_rows, weather_rows};
 
 /// Every figure of the plan that the page leaves out.
 pub fn everything(subject: &Subject, plan: &Plan) -> String {
@@ -25,17 +25,10 @@ pub fn everything(subject: &Subject, plan: &Plan) -> String {
         section("What the outcome hangs on: how its rank moves with that of each unknown", drivers(chances));
         section("Every fault, beginning a month before the darkest", faults(chances));
     }
-    let shown = if plan.chances.is_some() { "The life that is shown, parts as designed" } else { "The life" };
-    section(shown, life(&plan.life));
-    if let Some(variant) = &plan.with_gate {
-        let title = format!("{}: {}", variant.name, words::verdict(variant.verdict));
-        section(&title, life(&variant.life));
-    }
+    section(&sentences::shown_life(plan), life(&plan.life));
+    section("Means over the lives", means(&plan.life));
     section("Every entry of the ledger, mAh a day", ledger(plan));
     section("Every month", months(subject, plan));
-    if plan.chances.is_none() {
-        section("Every defect", plan.defects.iter().flat_map(defect).collect());
-    }
     section("How it is heard", reach(subject));
     section("The law", law::lines(subject));
     for view in &subject.messages {
@@ -88,7 +81,16 @@ fn drivers(chances: &Chances) -> Vec<String> {
 
 fn faults(chances: &Chances) -> Vec<String> {
     let line = |row: &verdict::plan::FaultRow| {
-        wrap_indented(&format!("{} ({}): {}", row.name, row.effect, sentences::fault(row)), WIDTH, "  ")
+        wrap_indented(
+            &format!(
+                "{} ({}): {}",
+                words::fault(&row.fault),
+                words::fault_effect(&row.fault),
+                sentences::fault(row)
+            ),
+            WIDTH,
+            "  ",
+        )
     };
     chances.faults.iter().flat_map(line).collect()
 }
@@ -98,14 +100,27 @@ fn parts(subject: &Subject) -> Vec<String> {
 }
 
 fn life(life: &Life) -> Vec<String> {
-    life_rows(life).into_iter().map(|(figure, what)| format!("{figure:>24}  {what}")).collect()
+    figures(life_rows(life))
+}
+
+fn means(life: &Life) -> Vec<String> {
+    figures(mean_rows(life))
+}
+
+fn figures(rows: Vec<(String, &'static str)>) -> Vec<String> {
+    rows.into_iter().map(|(figure, what)| format!("{figure:>24}  {what}")).collect()
 }
 
 fn ledger(plan: &Plan) -> Vec<String> {
     let mut lines = vec![format!("{:<40}{:>14}{:>18}", "", "whole year", "darkest month")];
     lines.extend(plan.ledger.iter().map(|entry| {
         let (year, dark) = (entry.per_day.milliampere_hours(), entry.per_dark_day.milliampere_hours());
-        format!("{:<40}{:>14}{:>18}", entry.purpose, words::signed(year), words::signed(dark))
+        format!(
+            "{:<40}{:>14}{:>18}",
+            words::purpose(&entry.purpose),
+            words::signed(year),
+            words::signed(dark)
+        )
     }));
     lines
 }
@@ -128,14 +143,10 @@ fn months(subject: &Subject, plan: &Plan) -> Vec<String> {
             words::milliampere_hours(month.spent_per_day),
             format!("{:.1}", month.air.celsius()),
             format!("{:.0}", month.lowest_charge.percent()),
-            month.outage_hours.to_string(),
+            words::figure(month.outage_hours),
         ]));
     }
     lines
-}
-
-fn defect(row: &DefectRow) -> Vec<String> {
-    wrap_indented(&format!("{} ({}): {}", row.name, row.effect, fate(row)), WIDTH, "  ")
 }
 
 fn cautions(subject: &Subject, plan: &Plan) -> Vec<String> {

@@ -7,28 +7,25 @@
 
 use design::node::Design;
 use design::quantity::{Charge, Duration, Share};
-
-use super::lives::{Balance, Stage};
-use crate::plan::defects::{self, Defect};
-use crate::plan::kept::{self, Evidence, Figure, Kept};
-use crate::plan::{Cause, Restart, Verdict};
-use forecast::Progress;
-use forecast::life::ensemble::{self, Fault, Faulted, LifeOutcome, Lives, Question};
-use forecast::life::kernel::Life;
-use forecast::life::node::NodeTables;
-use forecast::life::unknowns::{self, Drawn, Unknowns};
-use forecast::sky::hours::LifeWeather;
-use forecast::sky::light::YEAR_DAYS;
+use forecast::life::cause::{Cause, causes, survival_next_to_a_gateway};
+use forecast::life::ensemble::Lives;
+use forecast::life::fault::{Fault, Faulted, comeback, possible, reserve, with_fault};
+use forecast::life::run::LifeOutcome;
+use forecast::life::shown::{Moment, YearInBrief, year_in_brief};
+use forecast::life::unknowns::{self, Unknowns};
+use forecast::life::weather::Balance;
+use forecast::sky::light::{YEAR_DAYS, nominal_hours};
 use forecast::stats;
+
+use super::Restart;
+use super::kept::{Evidence, Figure, Kept};
+use super::make::Case;
+use crate::finding::Verdict;
 
 /// Lives when nobody says otherwise: a thousand without one failure prove 99.6 % and no more.
 const LEAST_LIVES: f64 = 1000.0;
 /// Lives per life that the promise allows to fail.
 const LIVES_PER_FAILURE: f64 = 10.0;
-/// Lives with each defect.
-const FAULTED_LIVES: usize = 50;
-/// Failed lives looked into for their cause.
-const EXAMINED: usize = 40;
 /// Lives lived again next to a gateway.
 const NEAR_LIVES: usize = 200;
 
@@ -40,7 +37,7 @@ pub struct Chances {
     /// Lives asked for; more than were lived if somebody stopped it.
     pub wanted: usize,
     /// Length of a life \[years\].
-    pub years: usize,
+    pub years: f64,
     /// Seed of all that was drawn.
     pub seed: u64,
     /// Share of lives without an outage.
@@ -53,10 +50,10 @@ pub struct Chances {
     pub best_fifth: Share,
     /// Hours out per year, mean over all lives.
     pub outage_hours_per_year: f64,
-    /// Share of the reports sent that a full battery would send, mean over all lives.
-    pub completeness: Share,
-    /// Longest silence of the life that does worse than 95 % of the others.
-    pub longest_silence: Duration,
+    /// Share of the reports sent that a full battery would send, mean over all lives; `None` if nothing is reported.
+    pub completeness: Option<Share>,
+    /// Longest silence of the life that does worse than 95 % of the others; `None` if nothing is reported.
+    pub longest_silence: Option<Duration>,
     /// Outages a year that do not end by themselves, mean over all lives.
     pub visits_per_year: f64,
     /// What was promised and whether it is kept; survival first.
@@ -93,31 +90,8 @@ pub struct WorstLife {
     pub life: u64,
     /// Hours it was out.
     pub outage_hours: u32,
-    /// State of charge at the end of each day of the year around its lowest point, by day of the year.
-    pub charge_by_day: Vec<Share>,
-    /// Day of the year on which that year begins.
-    pub first_day: usize,
-    /// Its fortnight around the lowest point, hour by hour.
-    pub fortnight: Vec<FortnightHour>,
-}
-
-/// One hour of a fortnight.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct FortnightHour {
-    /// Hour of the year.
-    pub place: usize,
-    /// Sun on the plane past the cover [W/m²].
-    pub in_plane_w_m2: f32,
-    /// Air [°C].
-    pub air_celsius: f32,
-    /// Battery [°C].
-    pub battery_celsius: f32,
-    /// Net current into the battery \[A\].
-    pub amperes: f32,
-    /// State of charge at its end.
-    pub charge: f32,
-    /// Whether the node ran.
-    pub running: bool,
+    /// The year around its lowest point.
+    pub year: YearInBrief,
 }
 
 /// An unknown and how much hangs on it.
@@ -132,10 +106,8 @@ pub struct Driver {
 /// How lives fare with one thing gone wrong at the start of the dark season.
 #[derive(Clone, Debug, PartialEq)]
 pub struct FaultRow {
-    /// In words.
-    pub name: String,
-    /// What it adds or takes.
-    pub effect: String,
+    /// What goes wrong.
+    pub fault: Fault,
     /// Share of lives that it stops within a year.
     pub stops: Share,
     /// Days after which half of those have stopped.
@@ -157,51 +129,50 @@ pub struct Effort {
     pub threads: usize,
 }
 
-/// Lives the lives of a design and says what they show.
-pub(super) fn chances<W: LifeWeather>(
-    design: &Design,
-    stage: &Stage<'_>,
-    question: &Question<'_, W>,
-    sun_doubt: f64,
-    defects_day: usize,
-    effort: Effort,
-    progress: &dyn Progress,
-) -> Chances {
+/// How many lives are wanted of a design.
+pub(super) fn lives_wanted(design: &Design, effort: Effort) -> usize {
     let promise = design.promise.without_outage.fraction();
     let needed = (LIVES_PER_FAILURE / (1.0 - promise).max(1e-4)).max(LEAST_LIVES) as usize;
-    let wanted = effort.lives.unwrap_or(needed);
-    let lives = ensemble::live_all(question, wanted, effort.threads, progress);
-    let survival = Figure::share(&lives.outcomes, alive);
-    let ranked = by_unknowns(stage, question.nodes, sun_doubt, &lives.outcomes);
+    effort.lives.unwrap_or(needed)
+}
+
+/// What the lives of a design show.
+pub(super) fn chances(case: &Case<'_>, lives: &Lives) -> Chances {
+    let (trial, threads) = (case.trial, case.effort.threads);
+    let survival = Figure::share(&lives.outcomes, LifeOutcome::is_unbroken);
+    let ranked = by_unknowns(case, &lives.outcomes);
     let (fifth, rest) = ranked.split_at(ranked.len() / 5);
     let best_fifth = rest.get(rest.len() - fifth.len()..).unwrap_or_default();
-    let evidence = Evidence::new(stage, question, &lives.outcomes, fifth);
-    let bands: Vec<DayBand> = (0..YEAR_DAYS).map(|day| band(&lives, day)).collect();
-    let low: Vec<f64> = (0..YEAR_DAYS).map(|day| lives.bands.quantile(day, 0.05)).collect();
+    let evidence = Evidence::new(case, &lives.outcomes, fifth);
+    let low: Vec<f64> =
+        (0..YEAR_DAYS).map(|day| lives.bands.quantile(day, 0.05).unwrap_or(f64::INFINITY)).collect();
     let darkest_day = darkest(&low);
+    let charge = Share::from_fraction(low[darkest_day].min(1.0));
+    let nominal = case.nominal_trial();
+    let unbroken =
+        |lives: &[LifeOutcome]| Share::from_fraction(Figure::share(lives, LifeOutcome::is_unbroken).found);
     Chances {
         lives: lives.outcomes.len(),
-        wanted,
-        years: question.years,
-        seed: effort.seed,
+        wanted: lives.wanted,
+        years: trial.years(),
+        seed: trial.seed,
         without_outage: Share::from_fraction(survival.found),
         interval: (Share::from_fraction(survival.low), Share::from_fraction(survival.high)),
-        worst_fifth: Share::from_fraction(Figure::share(fifth, alive).found),
-        best_fifth: Share::from_fraction(Figure::share(best_fifth, alive).found),
-        outage_hours_per_year: mean(&lives.outcomes, |life| f64::from(life.outage_hours))
-            / question.years as f64,
+        worst_fifth: unbroken(fifth),
+        best_fifth: unbroken(best_fifth),
+        outage_hours_per_year: mean(&lives.outcomes, |life| f64::from(life.outage_hours())) / trial.years(),
         completeness: evidence.completeness(),
         longest_silence: evidence.longest_silence(),
         visits_per_year: evidence.visits_per_year(),
-        kept: evidence.keep(&design.promise),
-        in_hand: in_hand(stage, low[darkest_day], darkest_day),
-        restart: restart(stage, low[darkest_day], darkest_day),
+        kept: evidence.keep(&case.design.promise),
+        in_hand: reserve(&nominal, darkest_day, charge, threads),
+        restart: restart(comeback(&nominal, darkest_day, threads), darkest_day),
         darkest_day,
-        bands,
-        worst: worst(question, &lives.outcomes),
-        causes: causes(question, &lives.outcomes, effort.threads),
-        drivers: drivers(question.unknowns, &lives.outcomes),
-        faults: faults(design, question, defects_day, effort.threads, progress),
+        bands: (0..YEAR_DAYS).map(|day| band(lives, day)).collect(),
+        worst: worst(case, &lives.outcomes),
+        causes: causes(trial, &lives.outcomes, threads),
+        drivers: drivers(trial.unknowns, &lives.outcomes),
+        faults: faults(case),
     }
 }
 
@@ -209,7 +180,7 @@ impl Chances {
     /// The verdict on all that was promised: that of the worst.
     #[must_use]
     pub fn verdict(&self) -> Verdict {
-        kept::worst(&self.kept)
+        Verdict::worst(self.kept.iter().map(|kept| kept.verdict)).unwrap_or(Verdict::NotKnown)
     }
 
     /// The headline, and which of the smaller promises are not kept.
@@ -251,12 +222,16 @@ fn thousands(count: usize) -> String {
     if count >= 1000 { format!("{},{:03}", count / 1000, count % 1000) } else { count.to_string() }
 }
 
-fn lives_text(years: usize) -> String {
+fn lives_text(years: f64) -> String {
     const WORDS: [&str; 11] =
         ["", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"];
-    match WORDS.get(years).filter(|word| !word.is_empty()) {
+    let whole = years.round() as usize;
+    if (years - years.round()).abs() > 1e-9 {
+        return format!("lives of {:.0} days", years * YEAR_DAYS as f64);
+    }
+    match WORDS.get(whole).filter(|word| !word.is_empty()) {
         Some(word) => format!("{word}-year lives"),
-        None => format!("{years}-year lives"),
+        None => format!("{whole}-year lives"),
     }
 }
 
@@ -279,10 +254,6 @@ fn darkest(low: &[f64]) -> usize {
     (end - longest / 2) % low.len()
 }
 
-fn alive(life: &LifeOutcome) -> bool {
-    life.outage_hours == 0
-}
-
 fn share(part: usize, of: usize) -> Share {
     Share::from_fraction(if of == 0 { 0.0 } else { part as f64 / of as f64 })
 }
@@ -292,23 +263,18 @@ fn mean(lives: &[LifeOutcome], of: impl Fn(&LifeOutcome) -> f64) -> f64 {
 }
 
 fn band(lives: &Lives, day: usize) -> DayBand {
-    let charge =
-        [0.05, 0.25, 0.5, 0.75, 0.95].map(|share| Share::from_fraction(lives.bands.quantile(day, share)));
-    DayBand { charge }
+    let quantile = |share| lives.bands.quantile(day, share).map_or(f64::NAN, |charge| charge);
+    DayBand { charge: [0.05, 0.25, 0.5, 0.75, 0.95].map(|share| Share::from_fraction(quantile(share))) }
 }
 
 /// The lives ranked by what the fixed draws alone do to a dark month's harvest less its load, worst first.
-fn by_unknowns(
-    stage: &Stage<'_>,
-    nodes: &[NodeTables],
-    sun_doubt: f64,
-    lives: &[LifeOutcome],
-) -> Vec<LifeOutcome> {
+fn by_unknowns(case: &Case<'_>, lives: &[LifeOutcome]) -> Vec<LifeOutcome> {
+    let (trial, weather) = (case.trial, case.trial.weather);
     let months: Vec<Balance> =
-        nodes.iter().map(|node| Stage { node, ..*stage }.dark_month_balance()).collect();
+        trial.nodes.iter().map(|node| weather.sample().dark_month_balance(node)).collect();
     let surplus = |LifeOutcome { drawn, class, .. }: &LifeOutcome| {
         let dark = months[*class];
-        let harvest = dark.offered_ah * drawn.site().sun(sun_doubt) * drawn.panel();
+        let harvest = dark.offered_ah * drawn.site().sun(weather.sun_doubt()) * drawn.panel();
         harvest - dark.floor_ah * drawn.floor() - dark.active_ah * drawn.active()
     };
     let mut ranked = lives.to_vec();
@@ -316,123 +282,48 @@ fn by_unknowns(
     ranked
 }
 
-/// How long a nominal node lasts in the dark from this charge on this day of the year.
-fn in_hand(stage: &Stage<'_>, charge: f64, day: usize) -> Duration {
-    stage.until_stopped(Life::new(stage.node, charge), stage.place_of_day(day), usize::MAX).0
-}
-
-/// When a nominal node that stops on this day of the year, once this charge is used up, is back.
-fn restart(stage: &Stage<'_>, charge: f64, day: usize) -> Restart {
-    stage.restart_from(&Life::new(stage.node, charge), stage.place_of_day(day))
+/// When a node is back that stops on a day of the year and takes so long.
+fn restart(back: Option<Duration>, day: usize) -> Restart {
+    let Some(back) = back else { return Restart::Never };
+    let hours = nominal_hours();
+    let at = (day * 24 + back.hours().round() as usize) % hours.len();
+    let (month, day, hour) = (hours[at].month, hours[at].day, hours[at].hour);
+    Restart::At(Moment { pass: 0, month, day, hour }, back.days())
 }
 
 fn went_worst(lives: &[LifeOutcome]) -> Option<&LifeOutcome> {
     lives.iter().max_by(|one, other| {
-        one.outage_hours.cmp(&other.outage_hours).then(other.lowest_charge.total_cmp(&one.lowest_charge))
+        one.outage_hours().cmp(&other.outage_hours()).then(other.lowest_charge.total_cmp(&one.lowest_charge))
     })
 }
 
-/// Lives the worst life once more and keeps what it looked like.
-fn worst<W: LifeWeather>(question: &Question<'_, W>, lives: &[LifeOutcome]) -> WorstLife {
-    const WEEK_H: usize = 7 * 24;
-    let mut found = WorstLife {
-        life: 0,
-        outage_hours: 0,
-        charge_by_day: vec![Share::ZERO; YEAR_DAYS],
-        first_day: 0,
-        fortnight: Vec::with_capacity(2 * WEEK_H),
-    };
-    let Some(outcome) = went_worst(lives) else { return found };
-    let middle = outcome.first_outage.unwrap_or(outcome.lowest_hour) as usize;
-    let last_year = (question.years * YEAR_DAYS).saturating_sub(YEAR_DAYS);
-    let first = (middle / 24).saturating_sub(YEAR_DAYS / 2).min(last_year);
-    ensemble::live_by_the_hour(question, outcome.life, |seen| {
-        if seen.index == first * 24 {
-            found.first_day = seen.place / 24;
-        }
-        if seen.place % 24 == 23 && (first..first + YEAR_DAYS).contains(&(seen.index / 24)) {
-            found.charge_by_day[seen.place / 24] = Share::from_fraction(seen.life.charge());
-        }
-        if seen.index.abs_diff(middle) < WEEK_H {
-            found.fortnight.push(FortnightHour {
-                place: seen.place,
-                in_plane_w_m2: seen.weather.in_plane_w_m2 * seen.life.yield_factor,
-                air_celsius: seen.weather.air_celsius,
-                battery_celsius: seen.weather.battery_celsius,
-                amperes: seen.outcome.taken - seen.outcome.spent,
-                charge: seen.life.charge() as f32,
-                running: !seen.outcome.out(),
-            });
-        }
-    });
-    WorstLife { life: outcome.life, outage_hours: outcome.outage_hours, ..found }
-}
-
-/// Looks into failed lives: the first change among pulse, gate, wear and parts that would have saved each.
-fn causes<W: LifeWeather>(
-    question: &Question<'_, W>,
-    lives: &[LifeOutcome],
-    threads: usize,
-) -> Vec<(Cause, Share)> {
-    let failed: Vec<&LifeOutcome> =
-        lives.iter().filter(|life| life.outage_hours > 0).take(EXAMINED).collect();
-    let changed = |change: &dyn Fn(&mut NodeTables)| -> Vec<NodeTables> {
-        let mut nodes = question.nodes.to_vec();
-        nodes.iter_mut().for_each(change);
-        nodes
-    };
-    let mut saviours = vec![
-        (Cause::BrownOut, changed(&|node| node.demand.pulse.amperes = 0.0)),
-        (Cause::ChargeGate, changed(&|node| node.charger.open_gate())),
-        (Cause::Ageing, changed(&|node| node.ageing = None)),
-    ];
-    if question.nodes.len() > 1 {
-        let nearest = question.nodes[question.spots.nearest()].clone();
-        saviours.push((Cause::Distance, vec![nearest; question.nodes.len()]));
+/// What the worst life looked like.
+fn worst(case: &Case<'_>, lives: &[LifeOutcome]) -> WorstLife {
+    let outcome = went_worst(lives).copied().unwrap_or_default();
+    WorstLife {
+        life: outcome.life,
+        outage_hours: outcome.outage_hours(),
+        year: year_in_brief(case.trial, &outcome),
     }
-    let cause = |life: &LifeOutcome| {
-        let saved = |nodes: &[NodeTables], parts| {
-            ensemble::survives(&Question { nodes, ..*question }, life.life, parts)
-        };
-        let by_change = saviours.iter().find(|(_, nodes)| saved(nodes, None)).map(|(cause, _)| *cause);
-        by_change.unwrap_or(if saved(question.nodes, Some(Drawn::nominal())) {
-            Cause::Parts
-        } else {
-            Cause::Sun
-        })
-    };
-    let found: Vec<Cause> = ensemble::on_threads(threads, failed.len(), |index| cause(failed[index]));
-    let all = [Cause::Sun, Cause::Distance, Cause::Parts, Cause::ChargeGate, Cause::BrownOut, Cause::Ageing];
-    let counted = all.map(|cause| (cause, found.iter().filter(|other| **other == cause).count()));
-    let mut counted: Vec<_> = counted.into_iter().filter(|(_, count)| *count > 0).collect();
-    counted.sort_by_key(|(_, count)| std::cmp::Reverse(*count));
-    counted.into_iter().map(|(cause, count)| (cause, share(count, found.len()))).collect()
 }
 
 /// Share of lives without an outage if the node stood next to a gateway, at the fastest data rate; `None` where distance
 /// stopped less than half of those that failed.
-pub(super) fn near_a_gateway<W: LifeWeather>(
-    question: &Question<'_, W>,
-    chances: &Chances,
-    effort: Effort,
-    progress: &dyn Progress,
-) -> Option<Share> {
+pub(super) fn near_a_gateway(case: &Case<'_>, chances: &Chances) -> Option<Share> {
     let by_distance = chances.causes.iter().find(|(cause, _)| *cause == Cause::Distance);
     by_distance.filter(|(_, share)| share.fraction() >= 0.5)?;
-    let near = vec![question.nodes[question.spots.nearest()].clone(); question.nodes.len()];
-    let question = Question { nodes: &near, ..*question };
-    let lives = ensemble::live_all(&question, chances.lives.min(NEAR_LIVES), effort.threads, progress);
-    Some(Share::from_fraction(Figure::share(&lives.outcomes, alive).found))
+    let lives = chances.lives.min(NEAR_LIVES);
+    Some(survival_next_to_a_gateway(case.trial, lives, case.effort.threads, case.progress))
 }
 
 /// What the outcome hangs on: rank regression of how well a life went on its own draws.
 fn drivers(unknowns: &Unknowns, lives: &[LifeOutcome]) -> Vec<Driver> {
     let went = |life: &LifeOutcome| {
-        if life.outage_hours > 0 { -f64::from(life.outage_hours) } else { f64::from(life.lowest_charge) }
+        if life.outage_hours() > 0 { -f64::from(life.outage_hours()) } else { f64::from(life.lowest_charge) }
     };
     let outcome: Vec<f64> = lives.iter().map(went).collect();
     let varying: Vec<usize> = (0..unknowns::COUNT).filter(|index| unknowns.varies(*index)).collect();
-    let scores: Vec<Vec<f64>> = varying.iter().map(|index| ensemble::scores(lives, *index)).collect();
+    let scores: Vec<Vec<f64>> = varying.iter().map(|index| scores(lives, *index)).collect();
     let weights = stats::rank_regression(&scores, &outcome);
     let named = varying.into_iter().map(|index| unknowns::NAMES[index]).zip(weights);
     let mut drivers: Vec<Driver> = named.map(|(name, weight)| Driver { name, weight }).collect();
@@ -440,36 +331,27 @@ fn drivers(unknowns: &Unknowns, lives: &[LifeOutcome]) -> Vec<Driver> {
     drivers
 }
 
-fn faults<W: LifeWeather>(
-    design: &Design,
-    question: &Question<'_, W>,
-    day: usize,
-    threads: usize,
-    progress: &dyn Progress,
-) -> Vec<FaultRow> {
-    let question = Question { start_day: Some(day), charge: Share::from_fraction(1.0), ..*question };
-    let middle = question.spots.class(&question.spots.middle());
-    let join = question.nodes.get(middle).map_or(Charge::ZERO, |node| node.demand.join);
-    let possible = defects::possible(design, join).into_iter().take_while(|_| !progress.stop());
-    let mut rows: Vec<FaultRow> = possible.map(|defect| fault_row(&question, defect, threads)).collect();
+/// The scores of one unknown over all lives.
+fn scores(lives: &[LifeOutcome], unknown: usize) -> Vec<f64> {
+    lives.iter().map(|life| life.drawn.scores[unknown]).collect()
+}
+
+fn faults(case: &Case<'_>) -> Vec<FaultRow> {
+    let (trial, threads, day) = (case.trial, case.effort.threads, case.day_of_faults());
+    let join: Charge = case.node().demand.join;
+    let possible = possible(case.design, join).into_iter().take_while(|_| !case.progress.stop());
+    let mut rows: Vec<FaultRow> =
+        possible.map(|fault| fault_row(with_fault(trial, day, &fault, threads))).collect();
     let key = |row: &FaultRow| row.median_days.unwrap_or(f64::INFINITY);
     rows.sort_by(|one, other| key(one).total_cmp(&key(other)));
     rows
 }
 
-fn fault_row<W: LifeWeather>(question: &Question<'_, W>, defect: Defect, threads: usize) -> FaultRow {
-    let fault = Fault {
-        extra_amperes: defect.extra.amperes() as f32,
-        clears: defect.clears_by_itself,
-        dark_days: if defect.dark_hours == usize::MAX { usize::MAX } else { defect.dark_hours / 24 },
-    };
-    let Faulted { days_to_stop, came_back, lives } =
-        ensemble::with_fault(question, &fault, FAULTED_LIVES, threads);
+fn fault_row(Faulted { fault, days_to_stop, came_back, lives }: Faulted) -> FaultRow {
     let stopped = days_to_stop.len();
     let after = |share: f64| (stopped > 0).then(|| stats::quantile(&days_to_stop, share));
     FaultRow {
-        name: defect.name.to_owned(),
-        effect: defect.effect,
+        fault,
         stops: share(stopped, lives),
         median_days: after(0.5),
         most_days: after(0.9),

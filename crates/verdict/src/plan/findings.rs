@@ -7,9 +7,13 @@
 use design::node::Design;
 use design::quantity::{Share, Voltage};
 
+use super::WeatherUsed;
 use super::chances::Chances;
-use super::lives::Stage;
-use crate::plan::{Finding, Life, Severity, WeatherUsed};
+use super::make::Case;
+use crate::finding::{Finding, Severity};
+use forecast::life::account::Account;
+use forecast::life::node::NodeTables;
+use forecast::life::weather::{SampleYears, YEAR_H};
 use forecast::power::battery;
 use forecast::power::panel::PanelModel;
 use forecast::radio::spots::Spots;
@@ -21,21 +25,17 @@ const STRANDED_SHARE: f64 = 0.3;
 const WARM_CELSIUS: f64 = 45.0;
 
 /// All findings, worst first.
-pub(super) fn findings(
-    stage: &Stage<'_>,
-    design: &Design,
-    panel: Option<&PanelModel>,
-    life: &Life,
-    weather: &WeatherUsed,
-) -> Vec<Finding> {
+pub(super) fn findings(case: &Case<'_>, account: &Account, weather: &WeatherUsed) -> Vec<Finding> {
+    let (design, node, sample) = (case.design, case.node(), case.trial.weather.sample());
+    let panel = design.panel.as_ref().and_then(|mounted| PanelModel::new(&mounted.panel).ok());
     let found = [
-        panel.and_then(|panel| open_circuit_too_high(stage, design, panel)),
-        panel.and_then(|panel| panel_below_input(design, panel)),
-        plating(design, life),
-        stalemate(stage, design),
-        hysteresis(stage, design),
-        stranded(stage),
-        hot_battery(stage, design),
+        panel.as_ref().and_then(|panel| open_circuit_too_high(sample, design, panel)),
+        panel.as_ref().and_then(|panel| panel_below_input(design, panel)),
+        plating(design, account),
+        stalemate(node, design),
+        hysteresis(node, sample, design),
+        stranded(node, sample),
+        hot_battery(sample, design),
         elsewhere(weather),
         one_year(weather),
     ];
@@ -72,9 +72,9 @@ pub(super) fn dies_by_distance(
 }
 
 /// The panel's voltage is highest when it is cold and unloaded: the first sun on a frosty morning.
-fn open_circuit_too_high(stage: &Stage<'_>, design: &Design, panel: &PanelModel) -> Option<Finding> {
+fn open_circuit_too_high(sample: &SampleYears, design: &Design, panel: &PanelModel) -> Option<Finding> {
     let limit = design.charger.as_ref()?.input_absolute_maximum?;
-    let lit = stage.record.hours.iter().filter(|hour| hour.in_plane_w_m2 > 0.0);
+    let lit = sample.hours.iter().filter(|hour| hour.in_plane_w_m2 > 0.0);
     let voltage = lit
         .map(|hour| panel.open_circuit_voltage(f64::from(hour.in_plane_w_m2), f64::from(hour.cell_celsius)))
         .fold(Voltage::ZERO, |highest, voltage| if voltage > highest { voltage } else { highest });
@@ -111,17 +111,18 @@ fn panel_below_input(design: &Design, panel: &PanelModel) -> Option<Finding> {
     })
 }
 
-fn plating(design: &Design, life: &Life) -> Option<Finding> {
-    (life.plating_hours_per_year > 0.0).then(|| {
+fn plating(design: &Design, account: &Account) -> Option<Finding> {
+    let hours = account.plating_hours_per_year;
+    (hours > 0.0).then(|| {
         let gated = design.charger.as_ref().is_some_and(|charger| !charger.temperature_gate.is_empty());
-        let field = if gated { "charger.temperature_gate" } else { "charger" };
         finding(
             "charging-below-freezing",
             Severity::Danger,
-            field,
+            if gated { "charger.temperature_gate" } else { "charger" },
             format!(
-                "the battery is charged below 0 C for {:.0} hours a year; lithium plates out, capacity and safety go",
-                life.plating_hours_per_year
+                "in {:.0} % of lives the battery is charged below 0 C, {} a year on average; lithium plates out, capacity and safety go",
+                account.plates.percent().max(1.0),
+                if hours < 1.5 { "about an hour".to_owned() } else { format!("{hours:.0} hours") },
             ),
             "use a charger with a thermistor input and state its `temperature_gate`",
         )
@@ -129,11 +130,11 @@ fn plating(design: &Design, life: &Life) -> Option<Finding> {
 }
 
 /// The trickle into an empty battery must be more than what the stopped node and the charger take.
-fn stalemate(stage: &Stage<'_>, design: &Design) -> Option<Finding> {
+fn stalemate(node: &NodeTables, design: &Design) -> Option<Finding> {
     let charger = design.charger.as_ref()?;
     let below = charger.precharge_below?;
     let stopped = design.cutoff.stopped_current;
-    let reachable = design.cutoff.stops_below < below || stage.node.rest_volts(0.0) < below.volts() as f32;
+    let reachable = design.cutoff.stops_below < below || node.rest_volts(0.0) < below.volts() as f32;
     (reachable && charger.precharge_current <= stopped).then(|| {
         finding(
             "precharge-stalemate",
@@ -150,15 +151,15 @@ fn stalemate(stage: &Stage<'_>, design: &Design) -> Option<Finding> {
     })
 }
 
-fn coldest_battery_celsius(stage: &Stage<'_>) -> f64 {
-    f64::from(stage.record.hours.iter().map(|hour| hour.battery_celsius).fold(f32::INFINITY, f32::min))
+fn coldest_battery_celsius(sample: &SampleYears) -> f64 {
+    f64::from(sample.hours.iter().map(|hour| hour.battery_celsius).fold(f32::INFINITY, f32::min))
 }
 
-fn hysteresis(stage: &Stage<'_>, design: &Design) -> Option<Finding> {
-    let cold = coldest_battery_celsius(stage);
+fn hysteresis(node: &NodeTables, sample: &SampleYears, design: &Design) -> Option<Finding> {
+    let cold = coldest_battery_celsius(sample);
     let restart = design.cutoff.restarts_above;
     let charge = battery::charge_at_rest(&design.battery, restart);
-    let drop = Voltage::from_volts(f64::from(stage.node.pulse_drop_at(charge as f32, cold as f32)));
+    let drop = Voltage::from_volts(f64::from(node.pulse_drop_at(charge as f32, cold as f32)));
     let gap = restart - design.cutoff.stops_below;
     (gap < drop).then(|| {
         finding(
@@ -175,11 +176,11 @@ fn hysteresis(stage: &Stage<'_>, design: &Design) -> Option<Finding> {
     })
 }
 
-fn stranded(stage: &Stage<'_>) -> Option<Finding> {
-    let cold = coldest_battery_celsius(stage);
+fn stranded(node: &NodeTables, sample: &SampleYears) -> Option<Finding> {
+    let cold = coldest_battery_celsius(sample);
     let reachable = |charge: f64| {
-        let drop = stage.node.pulse_drop_at(charge as f32, cold as f32);
-        stage.node.rest_volts(charge as f32) - drop >= stage.node.stops_below_volts
+        let drop = node.pulse_drop_at(charge as f32, cold as f32);
+        node.rest_volts(charge as f32) - drop >= node.stops_below_volts
     };
     let lowest = (0..=100).map(|percent| f64::from(percent) / 100.0).find(|charge| reachable(*charge));
     let stranded = lowest.unwrap_or(1.0);
@@ -190,7 +191,7 @@ fn stranded(stage: &Stage<'_>) -> Option<Finding> {
             "battery.resistance",
             format!(
                 "at {cold:.0} C the largest pulse ({:.0} mA) browns the node out with {:.0} % of the charge still there",
-                stage.node.demand.pulse.amperes * 1e3,
+                node.demand.pulse.amperes * 1e3,
                 stranded * 100.0,
             ),
             "use a cell of lower resistance, a `[buffer]`, less transmit power, or a regulator with less dropout",
@@ -198,10 +199,9 @@ fn stranded(stage: &Stage<'_>) -> Option<Finding> {
     })
 }
 
-fn hot_battery(stage: &Stage<'_>, design: &Design) -> Option<Finding> {
+fn hot_battery(sample: &SampleYears, design: &Design) -> Option<Finding> {
     let (_, hottest) = design.battery.charge_temperature?;
-    let hours =
-        stage.record.hours.iter().filter(|hour| f64::from(hour.battery_celsius) > WARM_CELSIUS).count();
+    let hours = sample.hours.iter().filter(|hour| f64::from(hour.battery_celsius) > WARM_CELSIUS).count();
     (hours > 0 && hottest.celsius() <= 60.0).then(|| {
         finding(
             "hot-battery",
@@ -232,7 +232,7 @@ fn elsewhere(weather: &WeatherUsed) -> Option<Finding> {
 }
 
 fn one_year(weather: &WeatherUsed) -> Option<Finding> {
-    (weather.hours < 2 * forecast::life::weather::YEAR_H).then(|| {
+    (!weather.drawn && weather.hours < 2 * YEAR_H).then(|| {
         finding(
             "one-year-only",
             Severity::Note,

@@ -1,113 +1,63 @@
 //! Where the charge comes from and goes to, and month by month.
 
 use design::quantity::{Charge, Share, Temperature};
+use forecast::life::account::{Account, MonthAccount};
+use forecast::life::ensemble::Lives;
+use forecast::life::weather::SampleYears;
+use forecast::sky::light::YEAR_DAYS;
 
-use super::lives::{KeptHour, Stage};
-use crate::plan::{LedgerEntry, MonthRow};
+use super::{LedgerEntry, LedgerPurpose, MonthRow};
 
-/// Sums over the hours of a year and of its darkest month.
-#[derive(Clone, Copy, Debug, Default)]
-struct Sum {
-    year_ah: f64,
-    dark_ah: f64,
-}
-
-impl Sum {
-    fn add(&mut self, ampere_hours: f64, dark: bool) {
-        self.year_ah += ampere_hours;
-        if dark {
-            self.dark_ah += ampere_hours;
-        }
-    }
-}
-
-/// The ledger of the kept hours; `dark_month` is the one whose day is shown beside the year's.
-pub(super) fn ledger(stage: &Stage<'_>, hours: &[KeptHour], dark_month: u8) -> Vec<LedgerEntry> {
-    let demand = &stage.node.demand;
-    let mut offered = Sum::default();
-    let mut purposes = vec![Sum::default(); demand.purposes.len()];
-    let mut drains = Drains::default();
-    let mut dark_hours = 0;
-    for hour in hours {
-        let dark = stage.dates[hour.place].0 == dark_month;
-        dark_hours += usize::from(dark);
-        offered.add(f64::from(hour.outcome.offered), dark);
-        spend(stage, hour, dark, &mut purposes, &mut drains);
-    }
-    let days = (hours.len() as f64 / 24.0, (dark_hours.max(1)) as f64 / 24.0);
-    let mut entries = vec![entry("sun", offered, days, 1.0)];
-    entries.extend(demand.purposes.iter().zip(purposes).map(|(name, sum)| entry(name, sum, days, -1.0)));
-    entries.push(entry("charger in the dark", drains.charger, days, -1.0));
-    entries.push(entry("self-discharge and leakage", drains.inside, days, -1.0));
-    entries.push(entry("drawn while stopped", drains.stopped, days, -1.0));
-    entries.retain(|entry| entry.per_day != Charge::ZERO || entry.purpose == "sun");
+/// The ledger of many lives; a day of the darkest month is shown beside the year's.
+pub(super) fn ledger(account: &Account, dark_month: u8) -> Vec<LedgerEntry> {
+    let dark_index = usize::from(dark_month) - 1;
+    let (year, dark) = (account.year(), account.months[dark_index]);
+    let entry = |purpose, of: &dyn Fn(&MonthAccount) -> Charge, sign: f64| LedgerEntry {
+        purpose,
+        per_day: of(&year) * sign,
+        per_dark_day: of(&dark) * sign,
+    };
+    let mut entries = vec![entry(LedgerPurpose::Sun, &|month| month.per_day(month.flows.offered), 1.0)];
+    entries.extend(account.purposes.iter().map(|(purpose, by_month)| LedgerEntry {
+        purpose: LedgerPurpose::Load(purpose.clone()),
+        per_day: year.per_live_day(-by_month.iter().sum::<f64>()),
+        per_dark_day: dark.per_live_day(-by_month[dark_index]),
+    }));
+    entries.push(entry(LedgerPurpose::Joining, &|month| month.per_live_day(month.flows.joins), -1.0));
+    entries.push(entry(LedgerPurpose::ChargerInTheDark, &|month| month.per_day(month.flows.charger), -1.0));
+    entries.push(entry(
+        LedgerPurpose::SelfDischarge,
+        &|month| month.per_day(month.flows.self_discharge),
+        -1.0,
+    ));
+    entries.retain(|entry| entry.per_day != Charge::ZERO || entry.purpose == LedgerPurpose::Sun);
     entries
 }
 
-#[derive(Debug, Default)]
-struct Drains {
-    charger: Sum,
-    inside: Sum,
-    stopped: Sum,
+/// What a running node spends in a day, all drains included.
+fn spent_per_day(month: &MonthAccount) -> Charge {
+    month.per_live_day(month.flows.load + month.flows.joins)
+        + month.per_day(month.flows.charger + month.flows.self_discharge)
 }
 
-/// Splits what the battery gave in one hour by purpose; what no purpose claims is the charger's and the battery's own.
-fn spend(stage: &Stage<'_>, hour: &KeptHour, dark: bool, purposes: &mut [Sum], drains: &mut Drains) {
-    let node = stage.node;
-    let weather = &stage.record.hours[hour.place];
-    let volts = node.rest_volts(hour.charge_before);
-    let mut own = f64::from(hour.outcome.spent);
-    if hour.outcome.running {
-        let kind = usize::from(stage.record.kinds[hour.place]);
-        let row = node.demand.row(kind, node.demand.level(hour.charge_before));
-        for part in row.contributions.iter().filter(|part| weather.air_celsius < part.air_below_celsius) {
-            let amperes = f64::from(part.draw.at(volts));
-            purposes[part.purpose].add(amperes, dark);
-            own -= amperes;
-        }
-    } else {
-        drains.stopped.add(f64::from(node.stopped_amperes), dark);
-        own -= f64::from(node.stopped_amperes);
-    }
-    let lit = hour.outcome.offered > 0.0 || hour.outcome.gated;
-    let charger = if lit { 0.0 } else { f64::from(node.charger.drain_amperes) };
-    drains.charger.add(charger, dark);
-    drains.inside.add((own - charger).max(0.0), dark);
-}
-
-fn entry(purpose: &str, sum: Sum, days: (f64, f64), sign: f64) -> LedgerEntry {
-    LedgerEntry {
-        purpose: purpose.to_owned(),
-        per_day: Charge::from_ampere_hours(sign * sum.year_ah / days.0),
-        per_dark_day: Charge::from_ampere_hours(sign * sum.dark_ah / days.1),
-    }
-}
-
-/// The year month by month; `plain_in_plane_w_m2` is the sun on the plane before reflection at the cover.
-pub(super) fn months(stage: &Stage<'_>, hours: &[KeptHour], plain_in_plane_w_m2: &[f32]) -> Vec<MonthRow> {
-    (1..=12).filter_map(|month| month_row(stage, hours, plain_in_plane_w_m2, month)).collect()
-}
-
-fn month_row(stage: &Stage<'_>, hours: &[KeptHour], plain_w_m2: &[f32], month: u8) -> Option<MonthRow> {
-    let of_month: Vec<&KeptHour> = hours.iter().filter(|hour| stage.dates[hour.place].0 == month).collect();
-    if of_month.is_empty() {
-        return None;
-    }
-    let days = of_month.len() as f64 / 24.0;
-    let sum =
-        |value: &dyn Fn(&KeptHour) -> f32| of_month.iter().map(|hour| f64::from(value(hour))).sum::<f64>();
-    let per_day = |value: &dyn Fn(&KeptHour) -> f32| Charge::from_ampere_hours(sum(value) / days);
-    let air = sum(&|hour| stage.record.hours[hour.place].air_celsius) / of_month.len() as f64;
-    let lowest = of_month.iter().map(|hour| hour.charge).fold(f32::INFINITY, f32::min);
-    let outages = of_month.iter().filter(|hour| hour.outcome.out()).count();
-    Some(MonthRow {
-        month,
-        sun_on_plane_wh_m2: sum(&|hour| plain_w_m2.get(hour.place).copied().unwrap_or(0.0)) / days,
-        offered_per_day: per_day(&|hour| hour.outcome.offered),
-        taken_per_day: per_day(&|hour| hour.outcome.taken),
-        spent_per_day: per_day(&|hour| hour.outcome.spent),
-        air: Temperature::from_celsius(air),
-        lowest_charge: Share::from_fraction(f64::from(lowest)),
-        outage_hours: u32::try_from(outages).unwrap_or(u32::MAX),
-    })
+/// The year month by month, of the months that lives have.
+pub(super) fn months(account: &Account, lives: &Lives, days: usize, sample: &SampleYears) -> Vec<MonthRow> {
+    let plain_wh_m2 = sample.plain_wh_m2_by_month();
+    let life_years = lives.outcomes.len().max(1) as f64 * days as f64 / YEAR_DAYS as f64;
+    let out = |month: usize| {
+        lives.outcomes.iter().map(|life| f64::from(life.outage_hours_by_month[month])).sum::<f64>()
+    };
+    let row = |(index, month): (usize, &MonthAccount)| {
+        (month.hours > 0.0).then(|| MonthRow {
+            month: u8::try_from(index + 1).unwrap_or(12),
+            sun_on_plane_wh_m2: plain_wh_m2[index],
+            offered_per_day: month.per_day(month.flows.offered),
+            taken_per_day: month.per_day(month.flows.taken),
+            spent_per_day: spent_per_day(month),
+            air: Temperature::from_celsius(month.air_celsius()),
+            lowest_charge: Share::from_fraction(month.lowest_charge),
+            outage_hours: out(index) / life_years,
+        })
+    };
+    account.months.iter().enumerate().filter_map(row).collect()
 }

@@ -1,26 +1,27 @@
-//! One life through a weather record, hour by hour.
+//! One life through given hours, again and again, by the production step.
+#![allow(dead_code, reason = "each test uses the part it needs, so an expectation would fail in some")]
 
 use std::ops::ControlFlow;
 
-use super::kernel::{HourOutcome, Life, step};
-use super::node::NodeTables;
-use crate::sky::hours::HourWeather;
+use forecast::life::kernel::{HourOutcome, Life, step};
+use forecast::life::node::NodeTables;
+use forecast::sky::hours::HourWeather;
 
 /// A weather record ready for the hour step; it is lived through again and again.
 #[derive(Clone, Debug, Default)]
-pub struct Record {
+pub(crate) struct Record {
     /// The hours.
-    pub hours: Vec<HourWeather>,
+    pub(crate) hours: Vec<HourWeather>,
     /// Kind of each hour, as the demand table counts them.
-    pub kinds: Vec<u16>,
+    pub(crate) kinds: Vec<u16>,
     /// Share of its yield that the panel keeps from one pass to the next.
-    pub yield_kept_per_pass: f32,
+    pub(crate) yield_kept_per_pass: f32,
 }
 
 impl Record {
     /// The record as given for a store: charging currents \[A\], one kind of hour, nothing wears.
     #[must_use]
-    pub fn of_currents(amperes: impl IntoIterator<Item = f32>) -> Self {
+    pub(crate) fn of_currents(amperes: impl IntoIterator<Item = f32>) -> Self {
         let hour = |in_plane_w_m2| HourWeather { in_plane_w_m2, ..HourWeather::default() };
         let hours: Vec<_> = amperes.into_iter().map(hour).collect();
         Self { kinds: vec![0; hours.len()], hours, yield_kept_per_pass: 1.0 }
@@ -29,40 +30,40 @@ impl Record {
 
 /// Something that happens to the sun for a while.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Darkness {
+pub(crate) struct Darkness {
     /// Hours from the start of the walk for which the panel yields nothing; `usize::MAX` for ever.
-    pub hours: usize,
+    pub(crate) hours: usize,
 }
 
 /// Where a walk starts and how far it goes.
 #[derive(Clone, Debug)]
-pub struct Walk {
+pub(crate) struct Walk {
     /// The life at the start.
-    pub life: Life,
+    pub(crate) life: Life,
     /// Index of the first hour in the record.
-    pub from: usize,
+    pub(crate) from: usize,
     /// Longest walk \[h\].
-    pub hours: usize,
+    pub(crate) hours: usize,
     /// No sun for so long from the start.
-    pub darkness: Darkness,
+    pub(crate) darkness: Darkness,
 }
 
 impl Walk {
     /// A walk under the record's own sun.
     #[must_use]
-    pub fn new(life: Life, from: usize, hours: usize) -> Self {
+    pub(crate) fn new(life: Life, from: usize, hours: usize) -> Self {
         Self { life, from, hours, darkness: Darkness { hours: 0 } }
     }
 
     /// The same walk with no sun at all.
     #[must_use]
-    pub fn in_the_dark(mut self) -> Self {
+    pub(crate) fn in_the_dark(mut self) -> Self {
         self.darkness = Darkness { hours: usize::MAX };
         self
     }
 
     /// Walks and calls `visit` after every hour with its index in the walk; it may end the walk. Returns the life at the end.
-    pub fn go(
+    pub(crate) fn go(
         self,
         node: &NodeTables,
         record: &Record,

@@ -1,0 +1,91 @@
+//! The answer: every verdict on a design in its surroundings, from one road.
+
+use design::node::Design;
+use forecast::Progress;
+use forecast::radio::collisions::Sender;
+use forecast::terrain::Terrain;
+
+use crate::finding::{Finding, Verdict};
+use crate::law::{self, LawPlan};
+use crate::message::{self, MessageView};
+use crate::plan::{self, Effort, Plan, Weather, affordable};
+use crate::reach::{self, Reach};
+
+/// What surrounds a node, beside what its design says.
+#[derive(Clone, Copy, Debug)]
+pub struct Environment<'a> {
+    /// The weather that it lives in.
+    pub weather: Weather<'a>,
+    /// The ground between it and its gateways, if it is known.
+    pub terrain: Option<&'a Terrain>,
+    /// Others who send to the same gateways.
+    pub others: &'a [Sender],
+}
+
+/// A question that is asked of every design.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Question {
+    /// Will it live?
+    Life,
+    /// Is it lawful?
+    Law,
+    /// Will it be heard?
+    Reach,
+    /// Does the message fit?
+    Message,
+}
+
+/// All verdicts on a design, and what they rest on.
+#[derive(Clone, Debug)]
+pub struct Answer {
+    /// Will it live?
+    pub life: Plan,
+    /// Is it lawful?
+    pub law: LawPlan,
+    /// Will it be heard?
+    pub reach: Reach,
+    /// Each message at each data rate.
+    pub messages: Vec<MessageView>,
+}
+
+/// Answers every question about a design. Asked to stop, it gives the answer so far, in which fewer lives were lived than
+/// wanted.
+#[must_use]
+pub fn answer(
+    design: &Design,
+    environment: &Environment<'_>,
+    effort: Effort,
+    progress: &dyn Progress,
+) -> Answer {
+    let reach = reach::judge(design, environment.terrain, environment.others, effort.seed);
+    let link = reach.spots.middle_state();
+    let life = plan::plan(design, environment.weather, &reach.spots, effort, progress);
+    let mut law = law::judge(design, link);
+    affordable(design, link, &life, &mut law);
+    let messages = message::view(design, link);
+    Answer { life, law, messages, reach }
+}
+
+impl Answer {
+    /// Each question with its verdict.
+    #[must_use]
+    pub fn verdicts(&self) -> [(Question, Verdict); 4] {
+        [
+            (Question::Life, self.life.verdict),
+            (Question::Law, self.law.verdict),
+            (Question::Reach, self.reach.verdict),
+            (Question::Message, message::verdict(&self.law)),
+        ]
+    }
+
+    /// The worst of them.
+    #[must_use]
+    pub fn verdict(&self) -> Verdict {
+        Verdict::worst(self.verdicts().map(|(_, verdict)| verdict)).unwrap_or(Verdict::NotKnown)
+    }
+
+    /// What wants attention, of all questions.
+    pub fn findings(&self) -> impl Iterator<Item = &Finding> {
+        self.life.findings.iter().chain(&self.law.findings).chain(&self.reach.findings)
+    }
+}
