@@ -104,12 +104,8 @@ fn charge(subject: &Subject, plan: &Plan) -> Markup {
 
 /// What becomes of it with one thing gone wrong.
 fn gone_wrong(plan: &Plan) -> Markup {
-    match &plan.chances {
-        Some(chances) => html! {
-            @if let Some(chart) = chart::deaths::chart(chances) { (chart.section()) }
-        },
-        None => html! {},
-    }
+    let chart = plan.chances.as_ref().and_then(chart::deaths::chart);
+    html! { @if let Some(chart) = chart { (chart.section()) } }
 }
 
 /// A dark fortnight hour by hour.

@@ -58,12 +58,12 @@ pub fn answer(
     progress: &dyn Progress,
 ) -> Answer {
     let reach = reach::judge(design, environment.terrain, environment.others, effort.seed);
-    let link = reach.spots.middle_state();
+    let link = &reach.spots.middle_state().clone();
     let life = plan::plan(design, environment.weather, &reach.spots, effort, progress);
     let mut law = law::judge(design, link);
     affordable(design, link, &life, &mut law);
     let messages = message::view(design, link);
-    Answer { life, law, messages, reach }
+    Answer { life, law, reach, messages }
 }
 
 impl Answer {

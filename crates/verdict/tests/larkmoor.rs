@@ -60,7 +60,7 @@ fn the_frost_mast_outlives_its_winter_and_says_what_would_kill_it() {
     assert!(plan.hours.iter().any(|hour| hour.state == NodeState::Gated));
     let unplugged = fault(&plan, FaultKind::PanelUnplugged);
     assert!(unplugged.median_days.is_some_and(|days| (10.0..60.0).contains(&days)), "{unplugged:?}");
-    assert_eq!(unplugged.comes_back.map(|share| share.fraction()), Some(0.0));
+    assert_eq!(unplugged.comes_back.map(design::quantity::Share::fraction), Some(0.0));
     assert!(plan.findings.iter().any(|finding| finding.code == "weather-elsewhere"));
 }
 

@@ -77,7 +77,9 @@ pub fn survival_next_to_a_gateway(
 #[must_use]
 pub fn survival_with_gate(trial: &Trial<'_>, lives: usize, threads: usize, progress: &dyn Progress) -> Share {
     let mut nodes = trial.nodes.to_vec();
-    nodes.iter_mut().for_each(|node| node.charger.gate_frost());
+    for node in &mut nodes {
+        node.charger.gate_frost();
+    }
     survival(&Trial { nodes: &nodes, ..*trial }, lives, threads, progress)
 }
 

@@ -104,6 +104,7 @@ pub fn possible(design: &Design, join: Charge) -> Vec<Fault> {
 }
 
 /// The stages of a fault: when it stopped the node, and since when that has been back for good.
+#[expect(clippy::struct_field_names, reason = "the unit belongs to the name")]
 #[derive(Clone, Copy, Debug, Default)]
 struct Stages {
     stopped_h: Option<usize>,

@@ -1,5 +1,5 @@
 //! How often somebody must come.
-#![expect(clippy::cast_possible_truncation, reason = "lives have few years")]
+#![expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "lives have few years")]
 
 use super::run::{BACK_FOR_GOOD_H, LifeRun, LivedHour, Recorder, Trial};
 use crate::sky::light::YEAR_DAYS;

@@ -251,7 +251,6 @@ impl SampleYears {
 }
 
 /// Charge per day \[Ah\].
-#[expect(clippy::struct_field_names, reason = "the unit belongs to the name")]
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Balance {
     /// What panel and charger offer.

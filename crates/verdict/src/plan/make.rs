@@ -199,7 +199,7 @@ fn life(case: &Case<'_>, lives: &Lives, account: &Account) -> Life {
         missed_reports_per_year: missed / (lives.outcomes.len().max(1) as f64 * trial.years()),
         without_sun: reserve(&nominal, case.dark_day(), Share::from_fraction(1.0), effort.threads),
         lasts: lasts(case),
-        days_to_half: refill(&nominal, case.dark_day(), effort.threads).map(|time| time.days()),
+        days_to_half: refill(&nominal, case.dark_day(), effort.threads).map(Duration::days),
         spilled_per_day: Charge::from_ampere_hours(
             (year.flows.offered - year.flows.taken) / (year.hours.max(1.0) / 24.0),
         ),
