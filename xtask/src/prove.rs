@@ -17,9 +17,14 @@ struct Proof {
     full: fn(&Path) -> Result<String>,
 }
 
-const PROOFS: [Proof; 3] = [
+const PROOFS: [Proof; 4] = [
     Proof { name: "random", what: "every property test, with fresh seeds", full: random },
     Proof { name: "fuzz", what: "the law of every reader, 10,000,000 changed inputs each", full: fuzz },
+    Proof {
+        name: "kills",
+        what: "enrolment ended at 1,000 moments: no row lost, no key doubled",
+        full: kills,
+    },
     Proof {
         name: "mutants",
         what: "a tenth of the changes to the code that a test must notice",
@@ -31,6 +36,8 @@ const PROOFS: [Proof; 3] = [
 const SEEDS: u64 = 20;
 /// Inputs that `fuzz` gives to each reader.
 const EXECUTIONS: &str = "10000000";
+/// Moments at which `kills` ends a run.
+const KILLS: &str = "1000";
 /// Crates whose code `mutants` changes.
 const MUTATED: [&str; 2] = ["overwinter-kit", "overwinter-wire"];
 
@@ -97,6 +104,12 @@ fn fuzz(root: &Path) -> Result<String> {
     let arguments = ["test", "--release", "--locked", "--package", "overwinter-laws", "--test", "laws"];
     cargo(root, &arguments, &[("OVERWINTER_EXECUTIONS", EXECUTIONS)])?;
     Ok(format!("{EXECUTIONS} executions of each law"))
+}
+
+fn kills(root: &Path) -> Result<String> {
+    let arguments = ["test", "--locked", "--package", "overwinter", "--test", "enrol", "killed"];
+    cargo(root, &arguments, &[("OVERWINTER_KILLS", KILLS)])?;
+    Ok(format!("{KILLS} moments"))
 }
 
 /// Needs `cargo install cargo-mutants`.

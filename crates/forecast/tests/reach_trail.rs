@@ -118,11 +118,15 @@ fn what_the_model_does_not_cover_is_refused_by_kind() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(40))]
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(40) })]
 
-    /// Law: reciprocity. Law: a higher antenna never loses more than 0.3 dB, which the model itself does.
+    /// Law: reciprocity. Law: nothing loses less than free space, and two antennas so high that the first Fresnel zone is free
+    /// between them lose nothing else: P.1812-6 section 4.3 has no diffraction below nu = -0.78.
+    ///
+    /// A higher antenna may lose more in this model (up to 0.3 dB on this tile): a horizon that jumps to a farther ridge
+    /// moves the point at which Bullington's one edge stands.
     #[test]
-    fn swapping_the_ends_changes_nothing_and_height_does_not_harm(
+    fn swapping_the_ends_changes_nothing_and_above_all_ridges_space_is_free(
         south in 0.05..0.95_f64, west in 0.05..0.95_f64, far_south in 0.05..0.95_f64, far_west in 0.05..0.95_f64,
     ) {
         let terrain = jacksboro();
@@ -140,8 +144,10 @@ proptest! {
         let there = there.expect("on the tile");
         let back = Trail::over(&terrain, &gateway, &node, mhz_868()).expect("on the tile");
         prop_assert!((there.loss.decibels() - back.loss.decibels()).abs() < 1e-4);
-        let raised = Trail::over(&terrain, &node, &at(far_south, far_west, 25.0), mhz_868()).expect("on the tile");
-        prop_assert!(raised.loss.decibels() < there.loss.decibels() + 0.3);
         prop_assert!(there.loss.decibels() >= there.prediction.free_space_db - 1e-9);
+        let (high, higher) = (at(south, west, 800.0), at(far_south, far_west, 1000.0));
+        let above = Trail::over(&terrain, &high, &higher, mhz_868()).expect("on the tile");
+        prop_assert!(above.obstacle().is_some_and(|obstacle| obstacle.room_zones() > 1.0));
+        prop_assert!((above.loss.decibels() - above.prediction.free_space_db).abs() < 0.01, "{:?}", above.prediction);
     }
 }
