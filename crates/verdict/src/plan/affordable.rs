@@ -1,22 +1,19 @@
 //! How often a message may be sent on what the sun brings: the last column of the table of limits.
 
-use design::change::Change;
 use design::node::Design;
-use design::quantity::{Charge, Duration, Share, Voltage};
+use design::quantity::{Charge, Current, Duration};
 
 use super::make::PRIMARY_MARGIN;
-use crate::law::{Bound, LawPlan, MessageRow};
+use crate::law::{Bound, LawPlan};
 use crate::plan::Plan;
 use forecast::diary::Diary;
 use forecast::life::node::real_capacity;
-use forecast::load::Demand;
+use forecast::load::{Demand, Purpose};
 use forecast::power::battery::open_circuit;
 use forecast::radio::link_state::LinkState;
 
 /// The battery stands here when costs are compared.
 const MIDDLE_CHARGE: f64 = 0.6;
-/// Cold enough for every activity that waits for cold \[°C\].
-const COLD_CELSIUS: f32 = -40.0;
 
 /// Fills in how often each message may be sent at each data rate so that a nominal node still spends no more in the darkest
 /// month than the sun brings then; on a primary cell, than lasts as long as promised. Everything else goes on as designed.
@@ -24,12 +21,11 @@ pub fn affordable(design: &Design, link: &LinkState, plan: &Plan, law: &mut LawP
     let Some(income) = income_per_day(design, plan) else { return };
     let spent = dark_month(plan).map_or(Charge::ZERO, |(_, spent)| spent);
     for message in &mut law.messages {
-        let Some((every, without)) = without(design, message) else { continue };
-        let own = per_day(design, link) - per_day(&without, link);
-        let left = income - (spent - own);
+        let Some(every) = message.every.first().and_then(|(_, every)| *every) else { continue };
+        let name = message.field.rsplit('.').next().unwrap_or(&message.field).to_owned();
+        let left = income - (spent - own_per_day(design, link, &name));
         for rate in &mut message.rates {
-            let everything = LinkState::at_rate(rate.data_rate);
-            let a_day = per_day(design, &everything) - per_day(&without, &everything);
+            let a_day = own_per_day(design, &LinkState::at_rate(rate.data_rate), &name);
             rate.limits.energy = Some(bound(a_day * (every / Duration::from_days(1.0)), left));
         }
     }
@@ -62,23 +58,19 @@ fn dark_month(plan: &Plan) -> Option<(Charge, Charge)> {
     Some((darkest.offered_per_day, darkest.spent_per_day))
 }
 
-/// The design without the activity that sends a message, and how often that happens at full charge.
-fn without(design: &Design, message: &MessageRow) -> Option<(Duration, Design)> {
-    let every = message.every.first()?.1?;
-    let own = |load: &design::node::Load| {
-        let field = |activity: &str| format!("load.{}.activity.{activity}", load.name);
-        let found = load.activities.iter().find(|activity| field(&activity.name) == message.field)?;
-        Some((load.name.clone(), found.name.clone()))
-    };
-    let (load, activity) = design.loads.iter().find_map(own)?;
-    let never = Change::IntervalByCharge { load, activity, rows: vec![(Share::ZERO, None)] };
-    Some((every, design.with(never).ok()?))
-}
-
-/// What is drawn per day in the kind of hour that draws most.
-fn per_day(design: &Design, link: &LinkState) -> Charge {
+/// What the activity of this name draws per day at full charge, in the kind of hour in which it draws most. The
+/// floor that flows in its stead is not taken off, so that it is never too little.
+#[expect(clippy::cast_possible_truncation, reason = "the forecast reckons in single precision")]
+fn own_per_day(design: &Design, link: &LinkState, name: &str) -> Charge {
     let demand = Demand::on_link(design, link, &Diary::new(design));
-    let volts: Voltage = open_circuit(&design.battery, MIDDLE_CHARGE);
-    let kinds = (0..demand.kinds()).map(|kind| demand.per_day(kind, volts, COLD_CELSIUS));
-    kinds.fold(Charge::ZERO, |most, one| if one > most { one } else { most })
+    let volts = open_circuit(&design.battery, MIDDLE_CHARGE).volts() as f32;
+    let is_own =
+        |purpose: &Purpose| matches!(purpose, Purpose::Activity { activity, .. } if activity == name);
+    let of_kind = |kind: usize| -> f32 {
+        let row = demand.row(kind, demand.levels.len() - 1);
+        let own = row.contributions.iter().filter(|part| is_own(&demand.purposes[part.purpose]));
+        own.map(|part| part.draw.at(volts)).sum()
+    };
+    let most = (0..demand.kinds()).map(of_kind).fold(0.0, f32::max);
+    Current::from_amperes(f64::from(most)) * Duration::from_days(1.0)
 }
