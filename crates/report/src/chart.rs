@@ -21,6 +21,8 @@ pub mod year;
 
 use maud::{Markup, html};
 
+use crate::look;
+
 /// A drawing and what it says.
 pub struct Chart {
     /// Short name, unique on a page.
@@ -52,7 +54,7 @@ impl Chart {
 
     /// The drawing as a file of its own, with its title above and its note below.
     pub fn file(&self) -> String {
-        let title = wrapped(&self.title, 88);
+        let title = wrapped(&self.title, 80);
         let note = wrapped(self.note.as_deref().unwrap_or_default(), 140);
         let top = 14.0 + 26.0 * title.len() as f64;
         let below = top + self.height + 18.0;
@@ -74,7 +76,7 @@ impl Chart {
             height: below + 17.0 * note.len() as f64,
             body,
         };
-        let style = format!("<style>{}{OWN_STYLE}</style>", crate::look::STYLE);
+        let style = format!("<style>{}{}{OWN_STYLE}</style>", look::faces(&look::DRAWN), look::STYLE);
         format!("{XML}{}\n", whole.svg().into_string().replacen("<title", &(style + "<title"), 1))
     }
 
@@ -84,10 +86,16 @@ impl Chart {
             section.figure {
                 h2 { (self.title) }
                 div.scroll tabindex="0" role="group" aria-label=(self.title) { (self.svg()) }
+                (cue())
                 @if let Some(note) = &self.note { p.quiet { (note) } }
             }
         }
     }
+}
+
+/// Shown where a drawing is wider than the screen.
+pub fn cue() -> Markup {
+    html! { p.cue.quiet aria-hidden="true" { "The drawing goes on to the right: swipe." } }
 }
 
 const XML: &str = "<?xml version=\"1.0\" encoding=\"utf-8\"?>\n<!-- made by overwinter -->\n";

@@ -113,9 +113,9 @@ pub(crate) fn chances() -> Chances {
         },
         causes: vec![(Cause::Sun, share(72.0)), (Cause::Parts, share(28.0))],
         drivers: vec![
-            Driver { name: "the current asleep", weight: -0.61 },
-            Driver { name: "how sunny the site is", weight: 0.44 },
-            Driver { name: "the battery's resistance", weight: -0.02 },
+            Driver { name: "sleep current", weight: -0.61 },
+            Driver { name: "sunshine of the site", weight: 0.44 },
+            Driver { name: "battery resistance", weight: -0.02 },
         ],
         faults: vec![
             fault(FaultKind::IdlingRegulator, Some(8.3), Some(10.1), Some(96.0)),

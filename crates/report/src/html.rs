@@ -4,6 +4,7 @@ pub mod climate;
 mod law;
 mod message;
 mod reach;
+pub mod site;
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use verdict::plan::{Chances, Plan, Verdict};
@@ -20,7 +21,7 @@ pub fn page(subject: &Subject, plan: &Plan) -> String {
         @if let Some(note) = &subject.note { p.note.quiet { (note) } }
         (verdicts(subject, plan))
         @match &plan.chances {
-            Some(chances) => (facts_of_many(plan, chances)),
+            Some(chances) => (facts_of_many(subject, plan, chances)),
             None => (facts(plan)),
         }
         @if let Some(chances) = &plan.chances { (rows(sentences::promises(chances).map(|(asks, said)| (asks.to_owned(), said)))) }
@@ -57,7 +58,7 @@ fn shell(title: &str, file: &str, main: &Markup, footer: &Markup) -> String {
                 meta name="color-scheme" content="light dark";
                 meta name="generator" content={ "overwinter " (env!("CARGO_PKG_VERSION")) };
                 title { (title) }
-                style { (PreEscaped(look::faces())) (PreEscaped(look::STYLE)) }
+                style { (PreEscaped(look::faces(&look::PRINTED))) (PreEscaped(look::STYLE)) }
             }
             body {
                 header { p { b { "overwinter" } } p.quiet { (file) } }
@@ -79,14 +80,14 @@ fn answer(subject: &Subject, plan: &Plan) -> String {
         (Verdict::Fails, false) => "will not live through this weather",
         (Verdict::NotKnown, _) => "cannot be judged",
     };
-    let years = words::figure_short(subject.promise.unattended.years());
+    let unattended = words::planned_span(subject.promise.unattended);
     let kept = plan.chances.as_ref().and_then(|chances| chances.kept.first());
     match plan.verdict {
         Verdict::Fails if kept.is_some_and(|survival| survival.verdict != Verdict::Fails) => {
             format!("{} does not keep all it promises", subject.name)
         }
         Verdict::NotKnown => format!("{} {fate}", subject.name),
-        _ if plan.chances.is_some() => format!("{} {fate} through {years} years", subject.name),
+        _ if plan.chances.is_some() => format!("{} {fate} through {unattended}", subject.name),
         _ => format!("{} {fate}", subject.name),
     }
 }
@@ -152,19 +153,21 @@ fn verdicts(subject: &Subject, plan: &Plan) -> Markup {
     }
 }
 
-fn facts_of_many(plan: &Plan, chances: &Chances) -> Markup {
-    let low = format!("5 % of lives stand at {:.0} % or less", sentences::darkest_percent(chances));
-    let lost = sentences::causes(chances).unwrap_or_else(|| "no life was lost".to_owned());
+fn facts_of_many(subject: &Subject, plan: &Plan, chances: &Chances) -> Markup {
+    let low = format!("5 % of lives at {:.0} % charge or less", sentences::darkest_percent(chances));
+    let lost = sentences::causes(chances).unwrap_or_else(|| "none of them stopped".to_owned());
+    let autonomy = if super::has_sun(plan) { "of autonomy without any sun" } else { "of autonomy from there" };
     html! {
         dl.facts {
             (fact("Darkest date", &sentences::darkest_date(chances), &low))
-            (fact("In hand there", &sentences::in_hand(chances), if super::has_sun(plan) { "without any sun" } else { "from there" }))
+            (fact("In hand there", &sentences::in_hand(chances), autonomy))
             @if let Some((median, most)) = plan.life.lasts {
                 (fact("Lasts", &words::days(median.days()), &format!("half of the lives; nine in ten {}", words::days(most.days()))))
             }
-            (fact("Out", &format!("{} h a year", words::figure(chances.outage_hours_per_year)), &sentences::reports_sent(chances)))
-            (fact("Lives lost", &words::grouped(lost_lives(chances)), &lost))
+            (fact("Outages", &format!("{} h a year", words::figure(chances.outage_hours_per_year)), &sentences::reports_sent(chances)))
+            (fact("Lives with an outage", &words::grouped(lost_lives(chances)), &lost))
         }
+        p.quiet.wear { "Battery: " (sentences::life::wear(&plan.life, &subject.promise)) "." }
     }
 }
 
@@ -177,7 +180,7 @@ fn weather_sentence(plan: &Plan) -> String {
     let away = weather.distance_km.map(|km| format!(", {km:.0} km from the site")).unwrap_or_default();
     format!(
         "{}{away}: {} hours, lived through {}. Another year may be darker.",
-        weather.title,
+        sentences::life::station(weather),
         words::grouped(weather.hours),
         words::count(usize::from(weather.passes), "time")
     )
@@ -222,7 +225,7 @@ fn ledger(plan: &Plan) -> Markup {
         section {
             h2 { (title) }
             table.ledger {
-                thead { tr { th { "Entry" } th.figure { "mAh a day in " (month) } th.figure { "mAh a day, all year" } th {} } }
+                thead { tr { th { "Entry" } th.figure { "mAh a day in " (month) } th.figure { "mAh a day, all year" } td.bars {} } }
                 tbody {
                     @for entry in plan.ledger.iter().filter(|entry| entry.per_day.coulombs() != 0.0) {
                         tr {
@@ -317,7 +320,7 @@ fn defect_sentences(plan: &Plan) -> Markup {
     html! {
         @if !said.is_empty() {
             section {
-                h2 { "The faults in words" }
+                h2 { "Each fault in words" }
                 (rows(said.into_iter()))
             }
         }

@@ -29,9 +29,9 @@ use crate::problem::Problem;
 /// What a plan is about, as far as a report needs to know.
 #[derive(Clone, Debug)]
 pub struct Subject {
-    /// The design file as the person named it.
+    /// The design file, without its folders.
     pub file: String,
-    /// The weather file as the person named it; none if the weather was drawn from a climate.
+    /// The weather file, without its folders; none if the weather was drawn from a climate.
     pub weather_file: Option<String>,
     /// The climate that the weather was drawn from, in a line; none for a weather file.
     pub drawn_from: Option<String>,
@@ -119,7 +119,7 @@ impl Subject {
         let warned = self.warnings.iter().map(|warning| Caution {
             severity: Severity::Warning,
             code: warning.code,
-            place: warning.location(),
+            place: words::file_name(&warning.location()).to_owned(),
             message: warning.message.clone(),
             help: warning.help.clone(),
         });

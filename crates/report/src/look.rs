@@ -4,23 +4,28 @@
 pub const STYLE: &str = include_str!("look/page.css");
 
 /// Family, weight and the Latin subset as WOFF2.
-const FACES: [(&str, u16, &[u8]); 4] = [
-    ("Literata", 400, include_bytes!("../fonts/literata-latin-400-normal.woff2")),
-    ("Literata", 600, include_bytes!("../fonts/literata-latin-600-normal.woff2")),
-    ("Source Sans 3", 400, include_bytes!("../fonts/source-sans-3-latin-400-normal.woff2")),
-    ("Source Sans 3", 600, include_bytes!("../fonts/source-sans-3-latin-600-normal.woff2")),
-];
+pub type Face = (&'static str, u16, &'static [u8]);
 
-/// The rules that declare the typefaces.
-pub fn faces() -> String {
-    let face = |(family, weight, bytes): &(&str, u16, &[u8])| {
+const SENTENCES: Face = ("Literata", 400, include_bytes!("../fonts/literata-latin-400-normal.woff2"));
+const HEADINGS: Face = ("Literata", 600, include_bytes!("../fonts/literata-latin-600-normal.woff2"));
+const FIGURES: Face = ("Source Sans 3", 400, include_bytes!("../fonts/source-sans-3-latin-400-normal.woff2"));
+const STRONG: Face = ("Source Sans 3", 600, include_bytes!("../fonts/source-sans-3-latin-600-normal.woff2"));
+
+/// The typefaces of a page.
+pub const PRINTED: [Face; 4] = [SENTENCES, HEADINGS, FIGURES, STRONG];
+/// The typefaces of a drawing that stands alone.
+pub const DRAWN: [Face; 3] = [HEADINGS, FIGURES, STRONG];
+
+/// The rules that declare typefaces.
+pub fn faces(faces: &[Face]) -> String {
+    let face = |(family, weight, bytes): &Face| {
         let data = base64(bytes);
         format!(
             "@font-face{{font-family:\"{family}\";font-weight:{weight};\
              src:url(data:font/woff2;base64,{data}) format(\"woff2\")}}\n"
         )
     };
-    FACES.iter().map(face).collect()
+    faces.iter().map(face).collect()
 }
 
 /// RFC 4648, section 4.

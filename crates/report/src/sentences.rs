@@ -4,7 +4,7 @@ pub mod life;
 pub mod obstacle;
 pub mod reach;
 
-use design::message::{Direction, Part};
+use design::message::{Direction, Form, Part};
 use design::quantity::Share;
 use forecast::life::climate_view::ClimateView;
 use verdict::law::{Bound, LawPlan, Limit, RateRow};
@@ -41,7 +41,7 @@ pub fn caveat(chances: &Chances) -> String {
     } else {
         let (worst, best) = (share(chances.worst_fifth), share(chances.best_fifth));
         format!(
-            "Worst fifth of the unknowns {worst}, best fifth {best}. The interval is simulation noise; all of it holds if nothing breaks."
+            "Unluckiest fifth of lives: {worst}; luckiest: {best}. The interval is simulation noise only and assumes no failures."
         )
     };
     if let Some(early) = stopped_early(chances) {
@@ -69,23 +69,25 @@ pub fn darkest_percent(chances: &Chances) -> f64 {
     chances.bands.get(chances.darkest_day).map_or(0.0, |band| band.charge[0].percent())
 }
 
-/// "9 January; 5 % of lives at 41 % or less, 6.2 dark days in hand".
+/// "9 January; 5 % of lives at 41 % charge or less, 6.2 days in hand without sun".
 pub fn darkest(chances: &Chances, sunny: bool) -> String {
-    let lasts = words::days(chances.in_hand.days());
-    let in_hand = match lasts.split_once(' ') {
-        _ if chances.in_hand.days() < 0.02 => "nothing in hand".to_owned(),
-        Some((figure, unit)) if sunny => format!("{figure} dark {unit} in hand"),
-        _ => format!("{lasts} in hand"),
-    };
-    format!("{}; 5 % of lives at {:.0} % or less, {in_hand}", darkest_date(chances), darkest_percent(chances))
+    let without_sun = if sunny && !is_nothing(chances) { " without sun" } else { "" };
+    format!(
+        "{}; 5 % of lives at {:.0} % charge or less, {} in hand{without_sun}",
+        darkest_date(chances),
+        darkest_percent(chances),
+        in_hand(chances)
+    )
 }
 
 /// How long a node lasts from the lowest charge of the unlucky.
 pub fn in_hand(chances: &Chances) -> String {
-    match chances.in_hand.days() {
-        days if days < 0.02 => "nothing".to_owned(),
-        days => words::days(days),
-    }
+    if is_nothing(chances) { "nothing".to_owned() } else { words::days(chances.in_hand.days()) }
+}
+
+/// Half an hour in hand is none.
+fn is_nothing(chances: &Chances) -> bool {
+    chances.in_hand.days() < 0.02
 }
 
 /// Outages and reports over all lives.
@@ -98,12 +100,12 @@ pub fn outages(chances: &Chances) -> String {
     }
     let silent = match chances.longest_silence {
         Some(silence) if silence.hours() >= 1.0 => {
-            format!(", 1 life in 20 silent for {}", words::span(silence))
+            format!(", one life in twenty silent for {}", words::span(silence))
         }
         _ => String::new(),
     };
     let back = match words::figure(chances.visits_per_year).as_str() {
-        "0" => "each time back alone".to_owned(),
+        "0" => "each time recovering unaided".to_owned(),
         visits => format!("{visits} visits a year"),
     };
     format!("{} h a year, mean of all lives{sent}{silent}, {back}", words::figure(hours))
@@ -152,7 +154,7 @@ pub fn shown_life(plan: &Plan) -> String {
 pub fn matters_most(drivers: &[Driver]) -> String {
     let names: Vec<&str> = telling(drivers).map(|driver| driver.name).take(3).collect();
     match names.as_slice() {
-        [] => "no unknown of site or parts decides; the weather does".to_owned(),
+        [] => "the weather, not an unknown of site or parts".to_owned(),
         names => names.join(", then "),
     }
 }
@@ -175,7 +177,7 @@ fn cause(cause: Cause) -> &'static str {
         Cause::ChargeGate => "too cold or hot to charge",
         Cause::BrownOut => "brown-out under a pulse",
         Cause::Ageing => "worn battery",
-        Cause::Distance => "far from a gateway, so long on air",
+        Cause::Distance => "weak link, so long on air",
         Cause::Parts => "weak parts",
     }
 }
@@ -242,28 +244,40 @@ pub fn fault(row: &FaultRow) -> String {
     };
     let back = row.comes_back.map_or(0.0, Share::percent);
     let back = match back {
-        0.0 => "none comes back without a visit".to_owned(),
-        100.0 => "all come back by themselves".to_owned(),
-        back => format!("{back:.0} % of them come back by themselves"),
+        0.0 => "none recovers without a visit".to_owned(),
+        100.0 => "all recover unaided".to_owned(),
+        back => format!("{back:.0} % of these recover unaided"),
     };
     format!(
-        "stops {:.0} % of lives, half of these within {}, nine in ten within {}; {back}",
+        "stops {:.0} % of lives; median time to stop {}, nine in ten within {}; {back}",
         row.stops.percent(),
         words::days(median),
         words::days(most)
     )
 }
 
-/// The answer about one message: what it needs of what it may have at the data rate with least room.
-pub struct Room<'a> {
-    /// Its name.
-    pub name: &'a str,
-    /// Its bytes.
-    pub bytes: usize,
-    /// The most that the data rate carries.
-    pub most: usize,
-    /// The data rate.
-    pub data_rate: u8,
+/// What a message needs of what it may have at a data rate.
+struct Room<'a> {
+    message: &'a str,
+    /// None where only the length of the message is known.
+    form: Option<Form>,
+    bytes: usize,
+    most: usize,
+    data_rate: u8,
+}
+
+impl Room<'_> {
+    /// Bytes left \[may be negative\].
+    fn left(&self) -> f64 {
+        self.most as f64 - self.bytes as f64
+    }
+
+    fn sentence(&self, unit: &str) -> String {
+        match self.most {
+            0 => format!("no message at DR{}", self.data_rate),
+            most => format!("{} of {most}{unit} at DR{}", self.bytes, self.data_rate),
+        }
+    }
 }
 
 impl Subject {
@@ -272,35 +286,50 @@ impl Subject {
         verdict::message::verdict(&self.law)
     }
 
-    /// The message with least room at the data rate that leaves it, each in the form that is sent there.
-    pub fn least_room(&self) -> Option<Room<'_>> {
+    /// The verdict on the messages with the figures of the one with least room, each of its forms at the data rate that
+    /// leaves it least: "report: full 12 of 115 bytes at DR3, short 5 of 51 at DR0". `None` if nothing is sent.
+    pub fn message_room(&self) -> Option<(Verdict, String)> {
+        let rooms = self.rooms();
+        let least = |one: &&Room<'_>, other: &&Room<'_>| one.left().total_cmp(&other.left());
+        let message = rooms.iter().min_by(least)?.message;
+        let of_form =
+            |form| rooms.iter().filter(|room| room.message == message && room.form == form).min_by(least);
+        let said = match (of_form(Some(Form::Full)), of_form(Some(Form::Short))) {
+            (Some(full), Some(short)) => {
+                format!("full {}, short {}", full.sentence(" bytes"), short.sentence(""))
+            }
+            (Some(only), None) | (None, Some(only)) => only.sentence(" bytes"),
+            (None, None) => of_form(None)?.sentence(" bytes"),
+        };
+        Some((self.message_verdict(), format!("{message}: {said}")))
+    }
+
+    /// Every message sent, in the form that is sent at each data rate.
+    fn rooms(&self) -> Vec<Room<'_>> {
         let designed = self.messages.iter().filter(|message| message.direction == Direction::Up);
         let designed = designed.flat_map(|message| {
             sent(message).map(move |(form, rate)| Room {
-                name: &message.name,
+                message: &message.name,
+                form: Some(form.form),
                 bytes: form.bytes,
                 most: rate.ceiling.bytes,
                 data_rate: rate.data_rate,
             })
         });
+        let designed: Vec<Room<'_>> = designed.collect();
+        if !designed.is_empty() {
+            return designed;
+        }
         let stated = self.law.messages.iter().flat_map(|message| {
             message.rates.iter().map(move |rate| Room {
-                name: &message.name,
+                message: &message.name,
+                form: None,
                 bytes: rate.bytes,
                 most: rate.ceiling.bytes,
                 data_rate: rate.data_rate,
             })
         });
-        let left = |room: &Room<'_>| room.most as f64 - room.bytes as f64;
-        let least = |one: &Room<'_>, other: &Room<'_>| left(one).total_cmp(&left(other));
-        designed.min_by(least).or_else(|| stated.min_by(least))
-    }
-
-    /// The verdict on the messages with its figure; `None` if nothing is sent.
-    pub fn message_says(&self) -> Option<(Verdict, String)> {
-        let Room { name, bytes, most, data_rate } = self.least_room()?;
-        let verdict = self.message_verdict();
-        Some((verdict, format!("{name} has {bytes} of {most} bytes at DR{data_rate}, where room is least")))
+        stated.collect()
     }
 }
 
@@ -329,24 +358,26 @@ pub fn fits(verdict: Verdict) -> &'static str {
 }
 
 /// What holds for every plan and is easily forgotten.
-pub fn assumptions(plan: &Plan) -> Vec<&'static str> {
-    let mut said =
-        vec!["The answer holds if nothing breaks; what breaks is shown beside it, one thing at a time."];
-    if plan.chances.is_some() {
-        said.push(
+pub fn assumptions(plan: &Plan) -> Vec<String> {
+    let of_lives: &[&str] = if plan.chances.is_some() {
+        &[
             "Every life draws its own weather, site and parts. Ledger and months are means over lives, what the node spends \
              per day in which it runs; hours are those of one life, the one with the median lowest charge.",
-        );
+        ]
     } else {
-        said.push("The answer holds for this weather; another year may be darker.");
-        said.push("Parts are taken at their nominal values.");
-    }
-    if plan.weather.drawn {
-        said.push("Hours are mean solar time of the place and every step is one hour long.");
-    } else {
-        said.push("Hours are local standard time and every step is one hour long.");
-    }
-    said
+        &[
+            "The answer is for this weather; another year may be darker.",
+            "Parts are taken at their nominal values.",
+        ]
+    };
+    let failures = "The answer assumes no failures; what one failure at a time would do is shown beside it.";
+    let clock = format!("Hours are {}; every step is one hour long.", clock(plan));
+    std::iter::once(&failures).chain(of_lives).map(|text| (*text).to_owned()).chain([clock]).collect()
+}
+
+/// The clock by which the hours of a plan are counted.
+pub fn clock(plan: &Plan) -> &'static str {
+    if plan.weather.drawn { "mean solar time" } else { "local standard time" }
 }
 
 /// How often a message may be sent.
@@ -354,10 +385,7 @@ pub fn bound(bound: Bound) -> String {
     match bound {
         Bound::Any => "any time".to_owned(),
         Bound::Never => "never".to_owned(),
-        Bound::Every(interval) if interval.seconds() < 120.0 => {
-            format!("every {} s", words::figure(interval.seconds()))
-        }
-        Bound::Every(interval) => format!("every {} min", words::figure(interval.minutes())),
+        Bound::Every(interval) => format!("every {}", words::span(interval)),
     }
 }
 
@@ -366,7 +394,7 @@ pub fn tightest(rate: &RateRow) -> String {
     let name = |limit: Limit| match limit {
         Limit::Payload => "length",
         Limit::Law => "law",
-        Limit::Allowance => "grant",
+        Limit::Allowance => "network",
         Limit::Energy => "sun",
     };
     rate.limits.tightest().map_or("nothing".to_owned(), |(limit, _)| name(limit).to_owned())
@@ -380,12 +408,12 @@ pub fn field_says(row: &Row) -> String {
         (Some((low, high)), Some(step)) => {
             let unit =
                 if row.unit.is_empty() { String::new() } else { format!(" {}", words::unit(&row.unit)) };
-            let step = words::figure_short(step);
+            let step = words::step(step);
             match row.part {
                 Part::Earlier(_) => {
-                    format!("{low:.digits$} to +{high:.digits$}{unit} from the newest, in {step} steps")
+                    format!("{low:.digits$} to +{high:.digits$}{unit} from the newest, in steps of {step}")
                 }
-                _ => format!("{low:.digits$} to {high:.digits$}{unit} in {step} steps"),
+                _ => format!("{low:.digits$} to {high:.digits$}{unit} in steps of {step}"),
             }
         }
         _ => "bytes".to_owned(),
@@ -416,17 +444,17 @@ pub fn field_example(row: &Row) -> String {
 /// What a byte less or more would do at a data rate.
 pub fn cliff(rate: &RateView) -> String {
     let room = match rate.room {
-        0 => "not a byte more for nothing".to_owned(),
-        room => format!("{} more for nothing", words::count(room, "byte")),
+        0 => "no free byte".to_owned(),
+        room => format!("{} free", words::count(room, "more byte")),
     };
     match rate.cliff {
         Some(cliff) => format!(
-            "{} less saves {:.0} ms and {} uAh; {room}",
+            "{} fewer would save {:.0} ms and {} uAh; {room}",
             words::count(cliff.bytes, "byte"),
             cliff.airtime.milliseconds(),
             words::figure(1000.0 * cliff.charge.milliampere_hours())
         ),
-        None => format!("fewer bytes save nothing; {room}"),
+        None => format!("fewer bytes would save nothing; {room}"),
     }
 }
 

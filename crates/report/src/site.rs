@@ -1,8 +1,9 @@
 //! A site on one page: a row for each node, worst first, and what is to be done about those that do not hold.
 
 use design::fleet::Fleet;
+use design::quantity::Share;
 use serde_json::{Value, json};
-use verdict::{Answer, Severity, Verdict};
+use verdict::{Answer, Finding, Severity, Verdict};
 
 use super::text::lay::{clip, paint, wrap_indented};
 use super::text::{BOLD, QUIET, WIDTH, verdict_mark};
@@ -14,6 +15,9 @@ const NAME: usize = 17;
 const QUESTION: usize = 9;
 const RATE: usize = 11;
 const DBM: usize = 6;
+
+/// So many nodes are shown in full, worst first, unless all are asked for.
+const MOST_ROWS: usize = 20;
 
 /// One node of a site.
 pub struct NodeRow {
@@ -27,17 +31,17 @@ pub struct NodeRow {
 pub struct SiteReport {
     file: String,
     name: String,
-    note: Option<String>,
-    rows: Vec<NodeRow>,
+    pub(crate) note: Option<String>,
+    pub(crate) rows: Vec<NodeRow>,
     warnings: Vec<Problem>,
 }
 
 impl NodeRow {
-    fn verdicts(&self) -> [(&'static str, Verdict); 4] {
+    pub(crate) fn verdicts(&self) -> [(&'static str, Verdict); 4] {
         self.answer.verdicts().map(|(question, verdict)| (words::question(question), verdict))
     }
 
-    fn worst(&self) -> Verdict {
+    pub(crate) fn worst(&self) -> Verdict {
         self.answer.verdict()
     }
 
@@ -45,8 +49,16 @@ impl NodeRow {
         self.answer.life.chances.as_ref().map_or(0.0, |chances| chances.without_outage.fraction())
     }
 
+    /// The data rate that most messages are sent at.
+    pub(crate) fn data_rate(&self) -> String {
+        let share = |one: &&(u8, Share)| one.1.fraction();
+        let reach = &self.answer.reach;
+        let most = reach.middle_rates.iter().max_by(|one, other| share(one).total_cmp(&share(other)));
+        most.map_or(String::new(), |(rate, share)| sentences::reach::mix(reach, &[(*rate, *share)]))
+    }
+
     /// Label and text of what does not hold, and of what helps.
-    fn why(&self) -> Vec<(&'static str, String)> {
+    pub(crate) fn why(&self) -> Vec<(&'static str, String)> {
         let mut said = Vec::new();
         if self.answer.life.verdict != Verdict::Holds {
             said.push(("life", self.answer.life.reason.clone()));
@@ -84,29 +96,24 @@ impl SiteReport {
         Verdict::worst(self.rows.iter().map(NodeRow::worst)).unwrap_or(Verdict::NotKnown)
     }
 
-    /// The answer in a sentence: "Larkmoor: 4 nodes: 2 hold, 1 in doubt, 1 fails".
-    fn answer(&self) -> String {
-        let count = |wanted: Verdict| self.rows.iter().filter(|row| row.worst() == wanted).count();
-        let part = |wanted, one: &str, more: &str| match count(wanted) {
-            0 => None,
-            1 => Some(format!("1 {one}")),
-            many => Some(format!("{many} {more}")),
-        };
-        let parts = [
-            part(Verdict::Fails, "fails", "fail"),
-            part(Verdict::NotKnown, "not known", "not known"),
-            part(Verdict::Tight, "in doubt", "in doubt"),
-            part(Verdict::Holds, "holds", "hold"),
-        ];
-        let parts: Vec<String> = parts.into_iter().flatten().collect();
-        format!("{}, {}: {}", self.name, words::count(self.rows.len(), "node"), parts.join(", "))
+    /// Its file, without the folders.
+    pub(crate) fn file_name(&self) -> &str {
+        words::file_name(&self.file)
     }
 
-    /// One page of text.
-    pub fn text(&self) -> String {
+    /// The answer in a sentence: "Larkmoor, 4 nodes: 1 fails, 1 in doubt, 2 hold".
+    pub(crate) fn answer(&self) -> String {
+        format!("{}, {}: {}", self.name, words::count(self.rows.len(), "node"), counted(&self.rows, ""))
+    }
+
+    /// One page of text, of a large site the worst nodes or `all`.
+    pub fn text(&self, all: bool) -> String {
         let (mark, style) = verdict_mark(self.verdict());
+        let shown = if all { self.rows.len() } else { MOST_ROWS.min(self.rows.len()) };
+        let (rows, rest) = self.rows.split_at(shown);
         let mut lines = vec![format!("{} {}", paint(style, mark), paint(BOLD, &self.answer()))];
         lines.extend(self.note.iter().flat_map(|note| wrap_indented(note, WIDTH, "")));
+        lines.extend(self.warned().iter().flat_map(|warning| wrap_indented(warning, WIDTH, "  ")));
         lines.push(String::new());
         lines.push(paint(
             QUIET,
@@ -115,8 +122,11 @@ impl SiteReport {
                 "", "life", "law", "reach", "message", "sends at", "dBm", "SNR dB"
             ),
         ));
-        lines.extend(self.rows.iter().map(table_row));
-        for row in &self.rows {
+        lines.extend(rows.iter().map(table_row));
+        if !rest.is_empty() {
+            lines.push(format!("{} (--all: every node)", counted(rest, "more ")));
+        }
+        for row in rows {
             let why = row.why();
             if why.is_empty() {
                 continue;
@@ -125,11 +135,37 @@ impl SiteReport {
             lines.push(paint(BOLD, &row.name));
             lines.extend(why.iter().flat_map(|(label, text)| super::text::fact(label, text)));
         }
-        let warned = self.warnings.iter().map(|one| format!("{}: {}", one.location(), one.message));
-        lines.extend(warned.flat_map(|text| wrap_indented(&text, WIDTH, "  ")));
         lines.push(String::new());
-        lines.push(paint(QUIET, "signal on the middle spot; check NODE.toml: one node in full; --json: all"));
+        lines.push(paint(
+            QUIET,
+            "signal at the median position; check NODE.toml: one node in full; --json: all",
+        ));
         lines.join("\n") + "\n"
+    }
+
+    /// The warnings, which weaken the verdicts below them: those of the files, then those found, each with the nodes that it
+    /// is about.
+    pub(crate) fn warned(&self) -> Vec<String> {
+        let mut found: Vec<(&str, Vec<&str>)> = Vec::new();
+        for row in &self.rows {
+            for finding in row.answer.findings().filter(|finding| finding.severity == Severity::Warning) {
+                match found.iter_mut().find(|(message, _)| *message == finding.message) {
+                    Some((_, nodes)) if nodes.last() == Some(&row.name.as_str()) => {}
+                    Some((_, nodes)) => nodes.push(&row.name),
+                    None => found.push((&finding.message, vec![&row.name])),
+                }
+            }
+        }
+        let of_files =
+            self.warnings.iter().map(|one| format!("warning: {}: {}", one.location(), one.message));
+        let found = found.iter().map(|(message, nodes)| match &nodes[..] {
+            all if all.len() == self.rows.len() && all.len() > 1 => format!("warning: all nodes: {message}"),
+            [many @ .., last] if many.len() > 3 => {
+                format!("warning: {last} and {}: {message}", words::count(many.len(), "other node"))
+            }
+            few => format!("warning: {}: {message}", few.join(", ")),
+        });
+        of_files.chain(found).collect()
     }
 
     /// Everything as data.
@@ -147,6 +183,22 @@ impl SiteReport {
     }
 }
 
+/// "1 fails, 2 hold"; of what is not shown "1 more fails, 2 more hold".
+fn counted(rows: &[NodeRow], more: &str) -> String {
+    let part = |wanted, one: &str, many: &str| match rows.iter().filter(|row| row.worst() == wanted).count() {
+        0 => None,
+        1 => Some(format!("1 {more}{one}")),
+        count => Some(format!("{} {more}{many}", words::grouped(count))),
+    };
+    let parts = [
+        part(Verdict::Fails, "fails", "fail"),
+        part(Verdict::NotKnown, "not known", "not known"),
+        part(Verdict::Tight, "in doubt", "in doubt"),
+        part(Verdict::Holds, "holds", "hold"),
+    ];
+    parts.into_iter().flatten().collect::<Vec<_>>().join(", ")
+}
+
 fn table_row(row: &NodeRow) -> String {
     let mut line = format!("{:<NAME$}", clip(&row.name, NAME - 1));
     for (_, verdict) in row.verdicts() {
@@ -156,21 +208,14 @@ fn table_row(row: &NodeRow) -> String {
         line += &" ".repeat(QUESTION.saturating_sub(word.chars().count()));
     }
     let Some(best) = row.answer.reach.links.first() else { return line };
-    let most = row
-        .answer
-        .reach
-        .middle_rates
-        .iter()
-        .max_by(|one, other| one.1.fraction().total_cmp(&other.1.fraction()));
-    let rate = most
-        .map_or(String::new(), |(rate, share)| sentences::reach::mix(&row.answer.reach, &[(*rate, *share)]));
+    let rate = row.data_rate();
     line + &format!("{rate:<RATE$}{:>DBM$.0}{:>9.0}", best.received.dbm(), best.snr.decibels())
 }
 
 fn node(row: &NodeRow) -> Value {
     let verdicts =
         row.verdicts().map(|(question, verdict)| (question.to_owned(), json!(data::verdict(verdict))));
-    let finding = |one: &verdict::Finding| json!({ "code": one.code, "severity": words::severity(one.severity), "field": one.field, "message": one.message, "help": one.help });
+    let finding = |one: &Finding| json!({ "code": one.code, "severity": words::severity(one.severity), "field": one.field, "message": one.message, "help": one.help });
     let findings = row.answer.findings();
     json!({
         "name": row.name,

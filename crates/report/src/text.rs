@@ -1,4 +1,4 @@
-//! One page of text: the verdict, then at most 36 lines of 80 columns; a danger is never left out, so many dangers make it
+//! One page of text: the verdict, then at most 38 lines of 80 columns; a danger is never left out, so many dangers make it
 //! longer.
 
 pub mod climate;
@@ -16,7 +16,7 @@ pub use everything::everything;
 /// Columns of the page.
 pub const WIDTH: usize = 80;
 /// Lines of the page after the verdict, if no danger needs more.
-const LINES: usize = 36;
+const LINES: usize = 38;
 /// Faults shown at least, and at most.
 const FAULTS: (usize, usize) = (2, 3);
 /// Columns before the twelve months; each month takes [`MONTH_WIDTH`].
@@ -36,7 +36,7 @@ pub fn page(subject: &Subject, plan: &Plan) -> String {
     let mut lines = weather_lines(subject, plan);
     lines.push(String::new());
     match &plan.chances {
-        Some(chances) => lines.extend(facts_of_many(plan, chances)),
+        Some(chances) => lines.extend(facts_of_many(subject, plan, chances)),
         None => lines.extend(facts(plan)),
     }
     lines.extend(other_verdicts(subject));
@@ -100,7 +100,7 @@ fn weather_lines(subject: &Subject, plan: &Plan) -> Vec<String> {
             passes => format!(", lived {passes} times over"),
         };
         let away = weather.distance_km.map(|km| format!(", {km:.0} km from the site")).unwrap_or_default();
-        format!("{}, {} hours{lived}{away}", weather.title, words::grouped(weather.hours))
+        format!("{}, {} hours{lived}{away}", sentences::life::station(weather), words::grouped(weather.hours))
     };
     let said = format!("Weather: {}", subject.drawn_from.clone().unwrap_or_else(recorded));
     wrap_indented(&said, WIDTH, "  ")
@@ -113,17 +113,22 @@ pub fn fact(label: &str, text: &str) -> Vec<String> {
 }
 
 /// What the many lives show.
-fn facts_of_many(plan: &Plan, chances: &Chances) -> Vec<String> {
+fn facts_of_many(subject: &Subject, plan: &Plan, chances: &Chances) -> Vec<String> {
     let mut lines = fact("darkest", &sentences::darkest(chances, super::has_sun(plan)));
     lines.extend(sentences::lasts(plan).iter().flat_map(|lasts| fact("lasts", lasts)));
     lines.extend(without_gate(plan));
     if super::has_sun(plan) {
-        let lasts = format!("full: {}; {}", words::days(plan.life.without_sun.days()), back(chances.restart));
+        let lasts = format!(
+            "a full battery lasts {}; {}",
+            words::days(plan.life.without_sun.days()),
+            back(chances.restart)
+        );
         lines.extend(fact("without sun", &lasts));
     }
-    lines.extend(fact("out", &sentences::outages(chances)));
+    lines.extend(fact("outages", &sentences::outages(chances)));
+    lines.extend(fact("wear", &sentences::life::wear(&plan.life, &subject.promise)));
     lines.extend(fact("matters most", &sentences::matters_most(&chances.drivers)));
-    lines.extend(sentences::causes(chances).iter().flat_map(|causes| fact("lives lost", causes)));
+    lines.extend(sentences::causes(chances).iter().flat_map(|causes| fact("why they stop", causes)));
     lines.extend(sentences::promises(chances).flat_map(|(label, text)| fact(label, &text)));
     lines
 }
@@ -131,11 +136,11 @@ fn facts_of_many(plan: &Plan, chances: &Chances) -> Vec<String> {
 /// When a node that stops on the darkest date is back.
 fn back(restart: Restart) -> String {
     match restart {
-        Restart::At(_, days) if days < 0.05 => "if it stops, back within the hour".to_owned(),
+        Restart::At(_, days) if days < 0.05 => "if it stops, it restarts within the hour".to_owned(),
         Restart::At(at, days) => {
-            format!("if it stops, back on {} after {}", words::date_short(at), words::days(days))
+            format!("if it stops, it restarts on {}, {} later", words::date_short(at), words::days(days))
         }
-        Restart::Never => "if it stops, not back in a year".to_owned(),
+        Restart::Never => "if it stops, it does not restart within a year".to_owned(),
     }
 }
 
@@ -157,7 +162,7 @@ fn without_gate(plan: &Plan) -> Vec<String> {
 
 /// A line each for the law and the messages, if anything is sent.
 fn other_verdicts(subject: &Subject) -> Vec<String> {
-    let Some((fits, room)) = subject.message_says() else { return Vec::new() };
+    let Some((fits, room)) = subject.message_room() else { return Vec::new() };
     let law = &subject.law;
     let line = |label: &str, verdict: Verdict, word: &str, text: &str| {
         let mut lines = fact(label, &format!("{word}: {text}"));
@@ -260,18 +265,19 @@ fn months(subject: &Subject, plan: &Plan) -> Vec<String> {
         let bars: String = rows.iter().map(bar).collect();
         lines
             .push(line("the sun offers", rows.iter().map(|row| words::short_figure(offered(row))).collect()));
-        lines.push(format!("{:<MONTH_LABEL$}{bars}", "half bar = enough"));
+        lines.push(format!("{:<MONTH_LABEL$}{bars}", "half a bar = enough"));
     }
     lines.push(line("the node spends", rows.iter().map(|row| words::short_figure(spent(row))).collect()));
-    lines.push(match &plan.chances {
-        Some(chances) => {
-            line("1 life in 20 at, %", rows.iter().map(|row| lowest_band(chances, row.month)).collect())
-        }
-        None => line(
+    match &plan.chances {
+        Some(chances) => lines.extend([
+            "lowest twentieth of".to_owned(),
+            line("lives, % charge", rows.iter().map(|row| lowest_band(chances, row.month)).collect()),
+        ]),
+        None => lines.push(line(
             "lowest charge, %",
             rows.iter().map(|row| format!("{:.0}", row.lowest_charge.percent())).collect(),
-        ),
-    });
+        )),
+    }
     lines
 }
 
@@ -293,14 +299,19 @@ fn faults(chances: &Chances, rows: usize) -> Vec<String> {
     if chances.faults.is_empty() {
         return Vec::new();
     }
-    let mut out =
-        heading(&fault_line(["If one thing goes wrong", "stops", "half after", "9 in 10", "back alone"]));
+    let mut out = heading(
+        &[
+            fault_line(["If one thing goes wrong", "lives", "median time", "9 in 10", "recover"]),
+            fault_line(["", "stop", "to stop", "within", "unaided"]),
+        ]
+        .concat(),
+    );
     out.extend(chances.faults.iter().take(rows).flat_map(fault_row));
     out
 }
 
 fn fault_line([name, stops, half, most, back]: [&str; 5]) -> Vec<String> {
-    beside(name, FAULT_NAME, &format!("{stops:>6}{half:>11}{most:>11}{back:>11}"))
+    beside(name, FAULT_NAME, &format!("{stops:>6}{half:>12}{most:>11}{back:>10}"))
 }
 
 fn fault_row(row: &FaultRow) -> Vec<String> {
@@ -379,7 +390,7 @@ mod tests {
     }
 
     #[test]
-    fn the_page_is_a_verdict_and_at_most_36_lines_of_eighty_columns() {
+    fn the_page_is_a_verdict_and_at_most_38_lines_of_eighty_columns() {
         for chances in [None, Some(fixture::chances())] {
             pages_of(Plan { chances, ..fixture::plan() });
         }

@@ -178,12 +178,24 @@ pub fn compass(azimuth_deg: f64) -> &'static str {
     POINTS.iter().zip(0_u8..).find(|(_, point)| f64::from(*point) >= points).map_or("north", |(name, _)| name)
 }
 
-/// A span of time, also a short one.
+/// A span of time, also a short one: "45 s", "7.5 min", "12 h", "3.0 days".
 pub fn span(time: Duration) -> String {
-    match time.minutes() {
-        minutes if minutes < 90.0 => format!("{minutes:.0} min"),
-        minutes if minutes < 48.0 * 60.0 => format!("{} h", figure_short((minutes / 6.0).round() / 10.0)),
+    let tenths = |value: f64| figure_short((10.0 * value).round() / 10.0);
+    match time.seconds() {
+        seconds if seconds < 119.5 => format!("{} s", figure(seconds)),
+        seconds if seconds < 90.0 * 60.0 => format!("{} min", tenths(seconds / 60.0)),
+        seconds if seconds < 48.0 * 3600.0 => format!("{} h", tenths(seconds / 3600.0)),
         _ => days(time.days()),
+    }
+}
+
+/// A span that somebody wrote down: "1 year", "5 years", "30 days", "2.5 years".
+pub fn planned_span(time: Duration) -> String {
+    let whole = |value: f64| (value - value.round()).abs() < 0.005;
+    match (time.years(), time.days()) {
+        (years, _) if years > 0.9 && whole(years) => count(self::whole(years), "year"),
+        (years, days) if years < 2.0 => count(self::whole(days), "day"),
+        (years, _) => format!("{} years", figure_short(years)),
     }
 }
 
@@ -204,6 +216,17 @@ pub fn figure(value: f64) -> String {
     format!("{value:.digits$}")
 }
 
+/// The step of a value, with all its digits: 0.1, 25, 0.0001.
+pub fn step(value: f64) -> String {
+    let rounded: f64 = format!("{value:.5e}").parse().unwrap_or(value);
+    format!("{rounded}")
+}
+
+/// The name of a file without the folders before it, which are nobody's business.
+pub fn file_name(path: &str) -> &str {
+    path.rsplit(['/', '\\']).next().unwrap_or(path)
+}
+
 /// A figure without needless zeros: 95, 99.5.
 pub fn figure_short(value: f64) -> String {
     format!("{}", (value * 100.0).round() / 100.0)
@@ -218,13 +241,14 @@ pub fn unit(ucum: &str) -> &str {
     }
 }
 
-/// A figure in at most four columns: 1234, 123, 12, 1.2.
+/// A figure in at most four columns up to a million: 12k, 1234, 12, 1.2.
 pub fn short_figure(value: f64) -> String {
-    if value == 0.0 {
-        return "0".to_owned();
+    match value.abs() {
+        0.0 => "0".to_owned(),
+        size if size < 9.95 => format!("{value:.1}"),
+        size if size < 9999.5 => format!("{value:.0}"),
+        _ => format!("{:.0}k", value / 1000.0),
     }
-    let digits = usize::from(value.abs() < 9.95);
-    format!("{value:.digits$}")
 }
 
 /// A figure with its sign, also when positive.
@@ -284,6 +308,12 @@ mod tests {
     }
 
     #[test]
+    fn short_figures_fit_into_four_columns() {
+        let said = [0.0, 0.04, 9.94, 9.96, 9999.4, 9999.6, 12_345.0, 999_400.0].map(short_figure);
+        assert_eq!(said, ["0", "0.0", "9.9", "10", "9999", "10k", "12k", "999k"]);
+    }
+
+    #[test]
     fn days_of_the_year_are_dates() {
         assert_eq!([0, 58, 59, 364].map(month_and_day), [(1, 1), (2, 28), (3, 1), (12, 31)]);
     }
@@ -291,6 +321,22 @@ mod tests {
     #[test]
     fn thousands_are_set_apart_by_commas() {
         assert_eq!([0, 999, 1000, 43830, 1234567].map(grouped), ["0", "999", "1,000", "43,830", "1,234,567"]);
+    }
+
+    #[test]
+    fn spans_that_were_written_down_come_back_as_they_were_meant() {
+        let said = [7.0, 30.0, 365.25, 400.0, 5.0 * 365.25, 2.5 * 365.25]
+            .map(|days| planned_span(Duration::from_days(days)));
+        assert_eq!(said, ["7 days", "30 days", "1 year", "400 days", "5 years", "2.5 years"]);
+        let said = [0.5, 7.5, 720.0, 4320.0].map(|minutes| span(Duration::from_minutes(minutes)));
+        assert_eq!(said, ["30.0 s", "7.5 min", "12 h", "3.0 days"]);
+    }
+
+    #[test]
+    fn a_step_keeps_its_digits_and_a_file_loses_its_folders() {
+        assert_eq!([0.1, 25.0, 0.0001, 1.0 / 128.0].map(step), ["0.1", "25", "0.0001", "0.0078125"]);
+        let files = ["/home/someone/node.toml", "C:\\nodes\\node.toml", "node.toml"];
+        assert_eq!(files.map(file_name), ["node.toml"; 3]);
     }
 
     #[test]

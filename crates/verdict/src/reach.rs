@@ -187,7 +187,7 @@ fn reason(design: &Design, spots: &Spots, seen: &Seen) -> String {
         };
     };
     format!(
-        "on {:.0} % of the spots it may stand on, {} hears {:.0} % of the reports or more; on the middle one {:.0} %",
+        "at {:.0} % of the plausible positions {} hears {:.0} % of the reports or more; at the median one {:.0} %",
         seen.spots_heard.percent(),
         if spots.links().len() > 1 { "a gateway".to_owned() } else { format!("gateway {}", best.gateway) },
         design.promise.heard.percent(),

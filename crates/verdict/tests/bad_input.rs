@@ -144,7 +144,7 @@ fn a_tolerance_of_300_percent_makes_a_wide_answer() {
     let plan = planned(&moved(47.0, 13.01, wide), 400);
     assert_finite(&plan);
     let chances = plan.chances.expect("lives");
-    assert_eq!(chances.drivers[0].name, "the current asleep");
+    assert_eq!(chances.drivers[0].name, "sleep current");
     assert!(chances.best_fifth.fraction() > chances.worst_fifth.fraction() + 0.3);
     assert_ne!(plan.verdict, Verdict::Holds);
     let wider = replaced("floor = \"1.3 mA +- 15 %\"", "floor = \"1.3 mA +- 400 %\"");

@@ -81,9 +81,9 @@ fn the_reason_is_the_one_that_was_built_in() {
     let hungry = chances(&changed("floor = \"1.3 mA +- 15 %\"", "floor = \"2.0 mA +- 60 %\""));
     let weight =
         |name: &str| hungry.drivers.iter().find(|driver| driver.name == name).expect("it varies").weight;
-    assert_eq!(hungry.drivers[0].name, "the current asleep");
-    assert!(weight("the current asleep") < -0.4 && weight("how sunny the site is") > 0.05);
-    assert!(weight("what the battery holds of its label") > 0.0);
+    assert_eq!(hungry.drivers[0].name, "sleep current");
+    assert!(weight("sleep current") < -0.4 && weight("sunshine of the site") > 0.05);
+    assert!(weight("battery capacity against its label") > 0.0);
     let total: f64 = hungry.causes.iter().map(|(_, share)| share.fraction()).sum();
     assert!((total - 1.0).abs() < 1e-9, "every life that failed failed of something");
 }

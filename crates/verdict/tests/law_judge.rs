@@ -100,7 +100,7 @@ fn lawful_near_and_unlawful_far_is_caught_and_named() {
     let plan = europe("data_rate = \"DR2\"", &every("report", "1 min", &uplink(6)));
     assert_eq!(plan.verdict, Verdict::Tight, "{}", plan.reason);
     let named = found(&plan, "lawful-near-only").expect("the finding");
-    assert!(named.message.starts_with("lawful near, unlawful far"), "{}", named.message);
+    assert!(named.message.starts_with("lawful at DR"), "{}", named.message);
     assert!(named.message.contains("SF12") && named.help.contains("134 s"), "{named:?}");
     assert_eq!(named.field, "load.board.activity.report.every");
 }

@@ -56,7 +56,7 @@ pub(super) struct Check {
     pub(super) seed: u64,
     /// Show every figure, defect, caution and assumption
     #[arg(long, conflicts_with = "json")]
-    all: bool,
+    pub(super) all: bool,
     /// Print everything as JSON, units in the names
     #[arg(long)]
     pub(super) json: bool,
@@ -230,9 +230,9 @@ fn stops_percent(design: &Design, link: &LinkState, battery_celsius: impl Iterat
     hours.iter().map(|celsius| limit(celsius).unwrap_or(0.0)).collect()
 }
 
-/// A path as the person wrote it.
+/// The file of a path, without its folders.
 fn shown(path: &Path) -> String {
-    path.to_string_lossy().into_owned()
+    words::file_name(&path.to_string_lossy()).to_owned()
 }
 
 /// Role and description of each part, for the reader who wants to know what was meant.
@@ -276,8 +276,6 @@ fn parts(design: &Design) -> Vec<(&'static str, String)> {
 /// How often something happens; the row that holds at full charge where there are several.
 fn every(activity: &Activity) -> String {
     let interval = activity.every.first().and_then(|(_, interval)| *interval);
-    let often = interval.map_or("never".to_owned(), |interval| {
-        format!("every {} min", (interval.minutes() * 100.0).round() / 100.0)
-    });
+    let often = interval.map_or("never".to_owned(), |interval| format!("every {}", words::span(interval)));
     if activity.every.len() > 1 { format!("{often} at full charge") } else { often }
 }

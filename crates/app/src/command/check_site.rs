@@ -12,11 +12,13 @@ use verdict::{Environment, Verdict, answer, reach};
 
 use super::check::{Check, effort};
 use crate::input::{self, fleet};
+use crate::output;
 use crate::progress::Counter;
 
 /// The page, and whether a verdict fails.
 pub(super) fn check(arguments: &Check) -> Result<(String, Verdict), Failure> {
     refuse_what_one_node_needs(arguments)?;
+    output::refuse_to_overwrite(&[arguments.report.as_deref()], &[&arguments.design])?;
     let site = fleet::site(&arguments.design)?;
     let weather = arguments.weather.as_deref().map(|path| input::weather(path, None)).transpose()?;
     let designs = site.designs();
@@ -35,10 +37,13 @@ pub(super) fn check(arguments: &Check) -> Result<(String, Verdict), Failure> {
         rows.push(NodeRow { name: design.name.clone(), answer });
     }
     drop(counter);
-    let report =
+    let answer =
         SiteReport::new(&site.fleet, &arguments.design.to_string_lossy(), rows, site.warnings.clone());
-    let page = if arguments.json { format!("{:#}\n", report.json()) } else { report.text() };
-    Ok((page, report.verdict()))
+    if let Some(path) = &arguments.report {
+        output::write(path, &report::html::site::page(&answer))?;
+    }
+    let page = if arguments.json { format!("{:#}\n", answer.json()) } else { answer.text(arguments.all) };
+    Ok((page, answer.verdict()))
 }
 
 /// What each node hears of the others: they all send to the same gateways.
@@ -54,17 +59,14 @@ pub(super) fn crowds(designs: &[Design], site: &fleet::Site, seed: u64) -> Vec<V
     (0..designs.len()).map(others).collect()
 }
 
-/// Some answers are those of one node.
+/// The hours are those of one node.
 fn refuse_what_one_node_needs(arguments: &Check) -> Result<(), Failure> {
-    let asked = [(arguments.hours.is_some(), "--hours"), (arguments.report.is_some(), "--report")];
-    match asked.iter().find(|(asked, _)| *asked) {
-        None => Ok(()),
-        Some((_, option)) => {
-            let message = format!("{option} is the answer for one node, and this file places several");
-            let help = "check the design file of one node, or leave the option out";
-            Err(Failure::of(Problem::of_file("option", &name(&arguments.design), message, help)))
-        }
+    if arguments.hours.is_none() {
+        return Ok(());
     }
+    let message = "--hours is the answer for one node, and this file places several".to_owned();
+    let help = "check the design file of one node, or leave the option out";
+    Err(Failure::of(Problem::of_file("option", &name(&arguments.design), message, help)))
 }
 
 fn name(path: &Path) -> String {

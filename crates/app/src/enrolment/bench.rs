@@ -58,7 +58,7 @@ fn table(title: &str, rows: &[Measurement]) -> Markup {
     html! {
         h2 { (title) }
         table.room.names {
-            thead { tr { th { } th { "how" } th { "expected" } th { "stop if" } } }
+            thead { tr { th { "what" } th { "how" } th { "expected" } th { "stop if" } } }
             tbody { @for row in rows { tr { th { (row.what) } td { (row.how) } td { (row.expected) } td { (row.stop) } } } }
         }
     }
@@ -88,7 +88,7 @@ fn on_the_bench(design: &Design, bench: &Bench) -> Vec<Measurement> {
             how: "supply down and up again at 0.1 V/s, through a resistor as large as the battery's"
                 .to_owned(),
             expected: format!(
-                "stops at {:.2} V, is back at {:.2} V",
+                "stops at {:.2} V, restarts at {:.2} V",
                 design.cutoff.stops_below.volts(),
                 design.cutoff.restarts_above.volts()
             ),
@@ -165,7 +165,7 @@ fn results(kind: &str, nodes: &[&Node]) -> Markup {
             (paper::head(&format!("Bench and soak: {kind}"), "results"))
             table.room.names {
                 thead { tr {
-                    th { "node" } th.blank { "floor, µA" } th.blank { "per report, µAh" } th.blank { "stops, V" } th.blank { "back, V" }
+                    th { "node" } th.blank { "floor, µA" } th.blank { "per report, µAh" } th.blank { "stops, V" } th.blank { "restarts, V" }
                     th.blank { "10 m, dBm" } th.blank { "24 h, mAh" } th.blank { "7 d, missing" } th.blank { "good" }
                 } }
                 tbody { @for node in nodes { tr { th { (node.name) } @for _ in 0..8 { (blank()) } } } }

@@ -16,7 +16,7 @@ pub(crate) fn page(kind: &str, nodes: &[&Node], profile: &ProfileId) -> String {
     let pages = html! {
         @for sheet in nodes.chunks(PER_PAGE) {
             section.page {
-                (paper::head(&format!("Labels: {kind}"), "cut along the dashes; print at 100 %"))
+                (paper::title(&format!("Labels: {kind}"), "cut along the dashes; print at 100 %"))
                 div.labels { @for node in sheet { (label(node, profile)) } }
                 (paper::foot("No key is on a label or in its code."))
             }

@@ -15,9 +15,9 @@ pub(crate) fn document(title: &str, pages: &Markup) -> String {
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="generator" content={ "overwinter " (env!("CARGO_PKG_VERSION")) };
                 title { (title) }
-                style { (PreEscaped(look::faces())) (PreEscaped(STYLE)) }
+                style { (PreEscaped(look::faces(&look::PRINTED))) (PreEscaped(STYLE)) }
             }
-            body { (pages) }
+            body { main { (pages) } }
         }
     };
     document.into_string() + "\n"
@@ -26,6 +26,11 @@ pub(crate) fn document(title: &str, pages: &Markup) -> String {
 /// The line at the top of a page.
 pub(crate) fn head(left: &str, right: &str) -> Markup {
     html! { header { b { (left) } span.quiet { (right) } } }
+}
+
+/// The line at the top of a page whose heading it is.
+pub(crate) fn title(left: &str, right: &str) -> Markup {
+    html! { header { h1 { (left) } span.quiet { (right) } } }
 }
 
 /// The line at the foot of a page.

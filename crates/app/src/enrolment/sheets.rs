@@ -90,7 +90,7 @@ fn how_it_stands(design: &Design, node: &Node) -> Markup {
     html! {
         h2 { "How it stands" }
         table.room.answers {
-            thead { tr { th { } th { "planned" } th.blank { "as it is" } } }
+            thead { tr { td { } th { "planned" } th.blank { "as it is" } } }
             tbody {
                 tr { th { "Position" } td { (position) (whose) } (blank()) }
                 @if let Some(mounted) = &design.panel {
@@ -145,7 +145,7 @@ fn heard(design: &Design, terrain: Option<&Terrain>) -> Markup {
     html! {
         h2 { "How it is heard" }
         table.room.answers {
-            thead { tr { th { } th { "expected" } th.blank { "at the gateway, over 20 messages" } } }
+            thead { tr { td { } th { "expected" } th.blank { "at the gateway, over 20 messages" } } }
             tbody {
                 @if let Some(aim) = aim { tr { th { "Gateway" } td { (aim) } (blank()) } }
                 tr { th { "RSSI at its place" } td { (rssi) } (blank()) }

@@ -84,3 +84,22 @@ fn a_frame_is_named_by_the_messages_of_the_site() {
     assert_eq!(run.code, Some(0), "{}", run.stderr);
     assert!(run.stdout.contains("`report` of frost-mast.toml"), "{}", run.stdout);
 }
+
+/// A verdict on a link that was taken for flat ground is worth less, and the page says so before it gives it.
+#[test]
+fn pages_of_a_site_warn_above_the_table_that_the_warning_weakens() {
+    let folder = tempfile::tempdir().expect("there is room");
+    let site =
+        changed(folder.path(), |text| text.replace("latitude = \"47.05 deg\"", "latitude = \"49.05 deg\""));
+    let page = folder.path().join("site.html");
+    let run = run(&["check", &site, "--lives", "20", "--report", page.to_str().expect("UTF-8")]);
+    let html = fs::read_to_string(&page).expect("the page is written");
+    for (said, table) in [(run.stdout.as_str(), "\nspring-tank  "), (html.as_str(), "<table")] {
+        let warning = said.find("are taken for flat ground").expect("the warning stands on the page");
+        assert!(warning < said.find(table).expect("there is a row for the node"), "{said}");
+    }
+    for node in ["mast-slope", "mast-hollow", "spring-tank", "hail-net"] {
+        assert!(html.contains(&format!("<th scope=\"row\">{node}</th>")), "{node}");
+    }
+    assert!(!html.contains(folder.path().to_str().expect("UTF-8")), "the page names no folder");
+}

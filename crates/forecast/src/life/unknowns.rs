@@ -23,14 +23,14 @@ const WARMTH: usize = PARTS - 1;
 
 /// What each unknown is, in words.
 pub const NAMES: [&str; COUNT] = [
-    "how sunny the site is",
-    "what the panel yields of its label",
-    "what the battery holds of its label",
-    "the battery's resistance",
-    "the current asleep",
-    "the currents awake",
-    "how warm the site is",
-    "the spot, and so its data rate",
+    "sunshine of the site",
+    "panel power against its label",
+    "battery capacity against its label",
+    "battery resistance",
+    "sleep current",
+    "current when awake",
+    "temperature of the site",
+    "position, and so the data rate",
 ];
 
 /// Standard deviation of a site's mean temperature around the climate's: a valley is not its grid cell (own estimate).

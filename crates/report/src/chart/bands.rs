@@ -16,19 +16,19 @@ pub fn chart(subject: &Subject, plan: &Plan, chances: &Chances) -> Chart {
     let (date, low) = (sentences::darkest_date(chances), sentences::darkest_percent(chances));
     let survive = sentences::share(chances.without_outage);
     let title =
-        format!("{survive} of lives never stop; one in twenty stands at {low:.0} % or less on {date}");
+        format!("{survive} of lives never stop; one in twenty is at {low:.0} % charge or less on {date}");
     let at = |index: usize| {
         chances.bands.get(chances.darkest_day).map_or(0.0, |band| band.charge[index].percent())
     };
     let description = format!(
-        "State of charge by day of the year in {} lives, from midsummer to midsummer. On {date} 5 % of lives stand at {low:.0} % \
-         or less, a quarter at {:.0} %, half at {:.0} %. The worst life is out for {} hours.",
+        "State of charge by day of the year in {} lives, from midsummer to midsummer. On {date} 5 % of lives are at {low:.0} % \
+         or less, a quarter at {:.0} %, half at {:.0} %. The worst life is stopped for {} hours.",
         chances.lives,
         at(1),
         at(2),
         chances.worst.outage_hours
     );
-    let note = "The wide band holds nine lives in ten, the narrow one half of them, the thick line is the middle life, at \
+    let note = "The wide band holds nine lives in ten, the narrow one half of them, the thick line is the median, all at \
                 midnight. The thin line is the life that went worst, in its worst year. The grey shape hanging from the top is \
                 the length of the night: from top to bottom is 24 hours. The node stops below the dashed limit, which rises \
                 in the cold. The year is cut at midsummer so that the dark months lie in the middle."
@@ -111,9 +111,11 @@ fn darkest(chances: &Chances, x: &YearAxis) -> Markup {
     let (month, day) = crate::words::month_and_day(chances.darkest_day);
     let place = x.at(f64::from(x.day(month, day)) + 0.5);
     let end = place > WIDTH - RIGHT - 110.0;
+    // The name of the axis stands at the left.
+    let beside = if end { place - 5.0 } else { (place + 5.0).max(LEFT + 70.0) };
     html! {
         path.dotted d={ "M" (px(place)) " " (px(TOP)) "V" (px(BOTTOM)) } {}
-        text.word.(if end { "end" } else { "start" }) x=(px(place + if end { -5.0 } else { 5.0 })) y=(px(TOP - 6.0)) {
+        text.word.(if end { "end" } else { "start" }) x=(px(beside)) y=(px(TOP - 6.0)) {
             "darkest, " (day) " " (crate::words::month_short(month))
         }
     }

@@ -29,7 +29,7 @@ pub fn chart(link: &NamedLink) -> Chart {
     let obstacle = trail.obstacle().map_or(String::new(), |at| {
         format!(
             " The least room is {:.1} km from the node, at {:.5}, {:.5}, where the ground lies {:.0} m above sea level: \
-             {:.0} m or {:.1} Fresnel radii {} the line of sight.",
+             {:.0} m ({:.1} Fresnel radii) {} the line of sight.",
             at.distance_km,
             at.place.latitude_deg,
             at.place.longitude_deg,
@@ -147,7 +147,7 @@ fn ruling(trail: &Trail, x: Scale, y: Scale) -> Markup {
     let words = if zones >= ENOUGH {
         format!("least room: {zones:.1} radii")
     } else if zones < 0.0 {
-        format!("{:.1} Fresnel radii too high", ENOUGH - zones)
+        format!("{:.1} Fresnel radii above the line", -zones)
     } else {
         format!("{zones:.1} of {ENOUGH} radii")
     };
@@ -199,7 +199,7 @@ mod tests {
     #[test]
     fn the_title_names_what_rules_and_by_how_much() {
         for (ridge_m, said) in [
-            (120, "from the node stands 101 m above the line of sight, 4.5 Fresnel radii too high"),
+            (120, "from the node stands 101 m (3.9 Fresnel radii) above the line of sight"),
             (12, "from the node leaves 0.3 of the 0.6 Fresnel radii that are needed"),
         ] {
             let found = finding(&over_ridge(ridge_m, 20.0));
@@ -217,9 +217,9 @@ mod tests {
         let drawn = chart(&NamedLink { node: "mast", gateway: "roof", trail: &trail });
         let svg = drawn.svg().into_string();
         assert!(!svg.contains("NaN") && !svg.contains("inf"));
-        assert!(svg.contains("4.5 Fresnel radii too high") && svg.contains(">roof</text>"));
+        assert!(svg.contains("3.9 Fresnel radii above the line") && svg.contains(">roof</text>"));
         assert!(
-            drawn.description.contains("101 m or 3.9 Fresnel radii above the line of sight"),
+            drawn.description.contains("101 m (3.9 Fresnel radii) above the line of sight"),
             "{}",
             drawn.description
         );

@@ -19,9 +19,9 @@ pub fn chart(chances: &Chances) -> Option<Chart> {
     let title = match faults.first().map(|row| (row, row.median_days)) {
         Some((row, Some(days))) => {
             format!(
-                "If one thing goes wrong, half of the lives stop within {}: {}",
-                words::days(days),
-                words::fault(&row.fault)
+                "Worst single fault: {}; half of the lives it stops have stopped within {}",
+                words::fault(&row.fault),
+                words::days(days)
             )
         }
         _ => "Nothing that was tried stops a life within a year".to_owned(),
@@ -34,8 +34,8 @@ pub fn chart(chances: &Chances) -> Option<Chart> {
         title,
         description: described.join(". "),
         note: Some(
-            "50 lives with each fault, which begins with a full battery a month before the darkest. The bar runs from the day \
-             on which half of the lives that stop have stopped to the day on which nine in ten have."
+            "50 lives with each fault, which begins with a full battery a month before the darkest. Of the lives that stop, half \
+             have stopped where the bar begins and nine in ten where it ends."
                 .to_owned(),
         ),
         width: WIDTH,
@@ -55,7 +55,7 @@ fn body(faults: &[FaultRow], bottom: f64) -> Markup {
         path.axis d={ "M" (px(x.at(0.0))) " " (px(TOP)) "V" (px(bottom)) } {}
         text.tick.middle x=(px(f64::midpoint(NAMES, WIDTH - RIGHT))) y=(px(bottom + 34.0)) { "days until it stops" }
         text.tick.end x=(px(WIDTH - RIGHT + 70.0)) y=(px(TOP - 8.0)) { "stops" }
-        text.tick.end x=(px(WIDTH)) y=(px(TOP - 8.0)) { "back alone" }
+        text.tick.end x=(px(WIDTH)) y=(px(TOP - 8.0)) { "recover unaided" }
         @for (row, fault) in faults.iter().enumerate() { (line(fault, x, TOP + ROW * row as f64)) }
     }
 }

@@ -7,7 +7,7 @@ use verdict::plan::Plan;
 
 use super::frame::{Scale, YearAxis, line, px, ticks};
 use super::{Chart, LEFT, RIGHT, WIDTH};
-use crate::{Subject, words};
+use crate::{Subject, sentences, words};
 
 const TOP: f64 = 14.0;
 const BOTTOM: f64 = 254.0;
@@ -37,12 +37,11 @@ pub fn chart(subject: &Subject, plan: &Plan) -> Option<Chart> {
         id: "earns".to_owned(),
         title,
         description,
-        note: Some(
-            "Each cell is the mean of one hour of the day over one week, in local standard time; the lines are sunrise \
-             and sunset on a flat horizon. A bite out of the morning or the evening is the shadow of the skyline, an \
-             empty stretch a roof."
-                .to_owned(),
-        ),
+        note: Some(format!(
+            "Each cell is the mean of one hour of the day over one week, in {}; the lines are sunrise and sunset on a flat \
+             horizon. Light missing in the morning or the evening is the shadow of the skyline.",
+            sentences::clock(plan)
+        )),
         width: WIDTH,
         height: HEIGHT,
         body: body(subject, &x, &weeks, most),

@@ -92,8 +92,8 @@ pub fn worst(subject: &Subject, chances: &Chances) -> Option<Chart> {
     let of = words::grouped(chances.lives);
     let stopped = samples.iter().find(|sample| !sample.running);
     let title = match stopped {
-        Some(sample) => format!("One bad winter: the worst of {of} lives stops on {}", sample.date()),
-        None => format!("One bad winter: the worst of {of} lives falls to {lowest:.0} % and goes on"),
+        Some(sample) => format!("The worst of {of} lives stops on {}", sample.date()),
+        None => format!("The worst of {of} lives falls to {lowest:.0} % and goes on"),
     };
     drawn("winter", title, &samples)
 }
@@ -115,8 +115,8 @@ fn drawn(id: &str, title: String, samples: &[Sample]) -> Option<Chart> {
             last.charge_percent
         ),
         note: Some(format!(
-            "From {} to {}, hour by hour. On an average day of this fortnight {sun_wh} Wh of sun fell on a square metre of \
-             the panel.",
+            "From {} to {}, hour by hour. On an average day of this time {sun_wh} Wh of sun fell on a square metre of the \
+             panel.",
             first.date(),
             last.date()
         )),

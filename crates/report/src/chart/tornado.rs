@@ -17,8 +17,8 @@ const RIGHT: f64 = 60.0;
 pub fn chart(chances: &Chances) -> Option<Chart> {
     let drivers = &chances.drivers;
     let title = match sentences::telling(drivers).next() {
-        Some(first) => format!("What matters most is {}", first.name),
-        None => "No unknown of site or parts decides; the weather does".to_owned(),
+        Some(first) => format!("What matters most: {}", first.name),
+        None => "The weather matters most, not an unknown of site or parts".to_owned(),
     };
     let described: Vec<String> =
         drivers.iter().map(|driver| format!("{} {}", driver.name, words::signed(driver.weight))).collect();
@@ -26,11 +26,11 @@ pub fn chart(chances: &Chances) -> Option<Chart> {
     (!drivers.is_empty()).then(|| Chart {
         id: "tornado".to_owned(),
         title,
-        description: format!("Weight of each unknown on how well a life goes. {}.", described.join("; ")),
+        description: format!("Effect of each unknown on how well a life goes, from -1 to 1. {}.", described.join("; ")),
         note: Some(
-            "Every life draws its own site and parts. Bars to the right: more of it makes lives go better; to the left: \
-             worse. The figure says by how much of its own spread a life's rank moves when that of the unknown moves by its \
-             spread, everything else held; what is left is the weather."
+            "Every life draws its own site and parts, and lives are put in order from the worst to the best. A bar to the right: \
+             lives with more of it come out better; to the left: worse. The longer the bar, the more of the difference between \
+             lives it explains (1: all of it); what no bar explains is the weather."
                 .to_owned(),
         ),
         width: WIDTH,
@@ -49,9 +49,9 @@ fn body(drivers: &[Driver], bottom: f64) -> Markup {
         }
         @for (row, driver) in drivers.iter().enumerate() { (bar(driver, x, TOP + ROW * row as f64)) }
         path.axis d={ "M" (px(x.at(0.0))) " " (px(TOP)) "V" (px(bottom)) } {}
-        text.word x="0" y=(px(bottom + 36.0)) { "effect on a life's rank, no unit" }
-        text.tick.end x=(px(x.at(0.0) - 8.0)) y=(px(bottom + 36.0)) { "more of it harms" }
-        text.tick x=(px(x.at(0.0) + 8.0)) y=(px(bottom + 36.0)) { "more of it helps" }
+        text.word x="0" y=(px(bottom + 36.0)) { "effect on the order of lives" }
+        text.tick.end x=(px(x.at(0.0) - 8.0)) y=(px(bottom + 36.0)) { "more of it is worse" }
+        text.tick x=(px(x.at(0.0) + 8.0)) y=(px(bottom + 36.0)) { "more of it is better" }
     }
 }
 

@@ -26,7 +26,7 @@ pub fn chart(subject: &Subject, plan: &Plan) -> Chart {
     let (darkest, charge) = (words::date(lowest.0), lowest.1);
     let stopped = words::count(plan.life.outage_hours as usize, "hour");
     let title = if plan.life.outages > 0 {
-        format!("The node stands still for {stopped} of its life")
+        format!("The node is stopped for {stopped} of its life")
     } else {
         format!("The charge falls to {charge:.0} % on {darkest} and never to the limit")
     };
@@ -143,7 +143,7 @@ fn curves(subject: &Subject, stretches: &[Vec<Day>], x: &YearAxis, y: Scale) -> 
         }
         text.word.fails x=(px(right + 6.0)) y=(px(y.at(last).max(back + 15.0).min(BOTTOM) + 4.0)) { "stops below" }
         text.word x=(px(right + 6.0)) y=(px(back.min(BOTTOM - 15.0) + 4.0)) {
-            "comes back at " (format!("{:.0}", subject.restarts_percent)) " %"
+            "restarts at " (format!("{:.0}", subject.restarts_percent)) " %"
         }
     }
 }

@@ -43,22 +43,22 @@ fn table(first_month: u8, assumed: &Assumed) -> Markup {
     html! {
         section {
             h2 { "Month by month" }
-            table.ledger {
+            table.stacked {
                 thead { tr {
-                    th {} th.figure { "panel, kWh/m² a day" } th.figure { "8 years in 10" } th.figure { "ground, kWh/m² a day" }
+                    th { "month" } th.figure { "panel, kWh/m² a day" } th.figure { "8 years in 10" } th.figure { "ground, kWh/m² a day" }
                     th.figure { "90 % sure" } th.figure { "air, °C" } th.figure { "swing, K" } th.figure { "snow, days" }
                 } }
                 tbody {
                     @for month in months_in_order(first_month, &assumed.view) {
                         tr {
                             th scope="row" { (words::month(month.month)) }
-                            td.figure { (kilo(month.in_plane_wh_m2)) }
-                            td.figure { (kilo(month.in_plane_years_wh_m2.0)) " to " (kilo(month.in_plane_years_wh_m2.1)) }
-                            td.figure { (kilo(month.ghi_wh_m2)) }
-                            td.figure { (kilo(month.ghi_interval_wh_m2.0)) " to " (kilo(month.ghi_interval_wh_m2.1)) }
-                            td.figure { (format!("{:.1}", month.air_celsius).replace('-', "−")) }
-                            td.figure { (format!("{:.1}", month.daily_swing_k)) }
-                            td.figure { (format!("{:.0}", month.snow_days)) }
+                            td.figure data-label="panel, kWh/m² a day" { (kilo(month.in_plane_wh_m2)) }
+                            td.figure data-label="8 years in 10" { (kilo(month.in_plane_years_wh_m2.0)) " to " (kilo(month.in_plane_years_wh_m2.1)) }
+                            td.figure data-label="ground, kWh/m² a day" { (kilo(month.ghi_wh_m2)) }
+                            td.figure data-label="90 % sure" { (kilo(month.ghi_interval_wh_m2.0)) " to " (kilo(month.ghi_interval_wh_m2.1)) }
+                            td.figure data-label="air, °C" { (format!("{:.1}", month.air_celsius).replace('-', "−")) }
+                            td.figure data-label="swing, K" { (format!("{:.1}", month.daily_swing_k)) }
+                            td.figure data-label="snow, days" { (format!("{:.0}", month.snow_days)) }
                         }
                     }
                 }

@@ -18,8 +18,9 @@ pub(crate) fn section(subject: &Subject) -> Markup {
                 h2 { (title(law.verdict)) }
                 @for message in &law.messages { (table(message)) }
                 p.quiet {
-                    "How often each message may be sent: by law and by what the network grants, if nothing else is sent; by what the sun brings in the darkest month, all else going on. Data rates \
-                    in grey are not in use, but the network may ask for them."
+                    "How often each message may be sent: by law and by the network's own allowance, if nothing else is sent; by what the sun \
+                    brings in the darkest month, all else going on. Data rates in grey are not in use, but the network may ask for \
+                    them."
                 }
                 @if !broken.is_empty() {
                     (rows(broken.iter().map(|check| (format!("DR{}", check.data_rate), sentence(check)))))
@@ -33,7 +34,9 @@ pub(crate) fn section(subject: &Subject) -> Markup {
 fn title(verdict: Verdict) -> &'static str {
     match verdict {
         Verdict::Holds => "How often it may be on the air",
-        Verdict::Tight => "Lawful where it is, not at every data rate that the network may ask for",
+        Verdict::Tight => {
+            "Lawful at the data rate in use, over the limit at others that the network may ask for"
+        }
         Verdict::Fails => "It is on the air more than the law allows",
         Verdict::NotKnown => "Whether it is lawful is not known",
     }
@@ -49,10 +52,11 @@ fn sentence(check: &Check) -> String {
 
 fn table(message: &MessageRow) -> Markup {
     html! {
-        table.ledger.limits {
+        table.limits.stacked {
+            caption { (message.name) }
             thead { tr {
-                th { (message.name) } th.figure { "bytes" } th.figure { "on air" } th.figure { "carries" }
-                th.figure { "by law" } th.figure { "by grant" } th.figure { "by the sun" } th { "what binds" }
+                th { "data rate" } th.figure { "bytes" } th.figure { "on air" } th.figure { "room for" }
+                th.figure { "by law" } th.figure { "by network" } th.figure { "by sun" } th { "tightest" }
             } }
             tbody { @for rate in &message.rates { (row(rate)) } }
         }
@@ -67,13 +71,13 @@ fn row(rate: &RateRow) -> Markup {
     html! {
         tr.quiet[!rate.in_use] {
             th scope="row" { "DR" (rate.data_rate) @if !rate.in_use { ", if asked" } }
-            td.figure { (rate.bytes) }
-            td.figure { (airtime) }
-            td.figure { (rate.ceiling.bytes) " bytes" }
-            td.figure { (sentences::bound(rate.limits.law)) }
-            td.figure { (sentences::bound(rate.limits.allowance)) }
-            td.figure { (rate.limits.energy.map_or("?".to_owned(), sentences::bound)) }
-            td { @if fits { (sentences::tightest(rate)) } @else { span.fails { "too long" } } }
+            td.figure data-label="bytes" { (rate.bytes) }
+            td.figure data-label="on air" { (airtime) }
+            td.figure data-label="room for" { (rate.ceiling.bytes) " bytes" }
+            td.figure data-label="by law" { (sentences::bound(rate.limits.law)) }
+            td.figure data-label="by network" { (sentences::bound(rate.limits.allowance)) }
+            td.figure data-label="by sun" { (rate.limits.energy.map_or("?".to_owned(), sentences::bound)) }
+            td data-label="tightest" { @if fits { (sentences::tightest(rate)) } @else { span.fails { "too long" } } }
         }
     }
 }

@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use verdict::message::{FormView, MessageView, RateView, Row};
 use verdict::plan::Verdict;
 
-use crate::chart::{tape, verdict_mark};
+use crate::chart::{self, tape, verdict_mark};
 use crate::{Subject, sentences, words};
 
 /// A section for each message.
@@ -32,16 +32,17 @@ fn form(message: &MessageView, form: &FormView, id: &str) -> Markup {
     html! {
         p.form { b { (which) } ", port " (form.port) ": " (form.bits) " bits in " (words::count(form.bytes, "byte")) "." }
         div.scroll tabindex="0" role="group" aria-label=(chart.title) { (chart.svg()) }
-        table.fields {
-            thead { tr { th {} th { "Field" } th.figure { "Bits" } th { "Says" } th { "For example" } } }
+        (chart::cue())
+        table.fields.stacked {
+            thead { tr { th { "Part" } th { "Field" } th.figure { "Bits" } th { "Range" } th { "For example" } } }
             tbody {
                 @for (index, row) in form.rows.iter().enumerate() {
                     tr {
-                        td { b { (tape::letter(index)) } }
-                        td { b { (sentences::field_name(row)) } @if !row.title.is_empty() { " " span.quiet { (row.title) } } }
-                        td.figure { (row.bits) }
-                        td { (minus(row, &sentences::field_says(row))) }
-                        td { (minus(row, &sentences::field_example(row))) }
+                        td.letter { b { (tape::letter(index)) } }
+                        td.whole { b { (sentences::field_name(row)) } @if !row.title.is_empty() { " " span.quiet { (row.title) } } }
+                        td.figure data-label="bits" { (row.bits) }
+                        td data-label="range" { (minus(row, &sentences::field_says(row))) }
+                        td data-label="for example" { (minus(row, &sentences::field_example(row))) }
                     }
                 }
             }
@@ -58,8 +59,8 @@ fn minus(row: &Row, said: &str) -> String {
 fn costs(form: &FormView) -> Markup {
     html! {
         @if !form.rates.is_empty() {
-            table.costs {
-                thead { tr { th { "Data rate" } th.figure { "On air" } th.figure { "Charge" } th.figure { "Room" } th { "A byte less, a byte more" } } }
+            table.costs.stacked {
+                thead { tr { th { "Data rate" } th.figure { "On air" } th.figure { "Charge" } th.figure { "Bytes" } th { "A byte fewer, a byte more" } } }
                 tbody { @for rate in &form.rates { (cost(form, rate)) } }
             }
         }
@@ -69,11 +70,11 @@ fn costs(form: &FormView) -> Markup {
 fn cost(form: &FormView, rate: &RateView) -> Markup {
     html! {
         tr.quiet[!rate.sent] {
-            td { b { "DR" (rate.data_rate) } @if !rate.sent { ", not sent" } }
-            td.figure { (words::figure(rate.cost.airtime.milliseconds())) " ms" }
-            td.figure { (words::figure(1000.0 * rate.cost.charge.milliampere_hours())) " µAh" }
-            td.figure { (form.bytes) " of " (rate.ceiling.bytes) }
-            td { (sentences::cliff(rate).replace("uAh", "µAh")) }
+            td.whole { b { "DR" (rate.data_rate) } @if !rate.sent { ", not sent" } }
+            td.figure data-label="on air" { (words::figure(rate.cost.airtime.milliseconds())) " ms" }
+            td.figure data-label="charge" { (words::figure(1000.0 * rate.cost.charge.milliampere_hours())) " µAh" }
+            td.figure data-label="bytes" { (form.bytes) " of " (rate.ceiling.bytes) }
+            td.whole { (sentences::cliff(rate).replace("uAh", "µAh")) }
         }
     }
 }
@@ -87,7 +88,7 @@ pub(crate) fn verdict(subject: &Subject) -> Markup {
         Verdict::NotKnown => "Whether it fits is not known.",
     };
     html! {
-        @if let Some((verdict, room)) = subject.message_says() {
+        @if let Some((verdict, room)) = subject.message_room() {
             div.verdict {
                 p.quiet { "message" }
                 (verdict_mark::mark(verdict))

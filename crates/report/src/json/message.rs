@@ -9,7 +9,7 @@ use crate::sentences;
 
 /// The verdict on the messages, and each of them.
 pub(crate) fn messages(subject: &Subject) -> Value {
-    let said = subject.message_says();
+    let said = subject.message_room();
     json!({
         "verdict": said.as_ref().map(|(of, _)| verdict(*of)),
         "reason": said.map(|(_, reason)| reason),

@@ -1,14 +1,15 @@
 //! What one life shows, and the weather it was lived in.
 
-use verdict::plan::{Life, Plan};
+use design::node::Promise;
+use verdict::plan::{Life, Plan, WeatherUsed};
 
 use crate::{Subject, words};
 
 /// Label, figure with unit and explanation of what a life counts.
 pub fn life_rows(life: &Life) -> Vec<(String, &'static str)> {
     vec![
-        (words::count(life.outages as usize, "outage"), "times it stopped"),
-        (words::count(life.outage_hours as usize, "hour"), "stopped"),
+        (words::count(life.outages as usize, "outage"), "times it stopped in the whole life"),
+        (words::count(life.outage_hours as usize, "hour"), "stopped in the whole life"),
         (format!("{:.0} %", life.lowest_charge.percent()), "lowest charge"),
         (format!("{:.0} % of new", life.capacity_left.percent()), "battery capacity left at the end"),
     ]
@@ -34,15 +35,33 @@ pub fn mean_rows(life: &Life) -> Vec<(String, &'static str)> {
     ]
 }
 
+/// What is left of the battery at the end of the promise, and how often it could not be charged.
+pub fn wear(life: &Life, promise: &Promise) -> String {
+    let left = format!(
+        "{:.0} % of the capacity of a new battery left after {}",
+        life.capacity_left.percent(),
+        words::planned_span(promise.unattended)
+    );
+    match life.gated_hours_per_year {
+        hours if hours < 0.5 => left,
+        hours => format!("{left}; sun refused for {hours:.0} h a year, battery too cold or too hot"),
+    }
+}
+
 fn reports(per_year: f64) -> String {
     format!("{} a year", words::count(words::whole(per_year), "report"))
+}
+
+/// Where recorded weather was taken, also where its file does not say.
+pub fn station(weather: &WeatherUsed) -> &str {
+    if weather.title.is_empty() { "a file that names no station" } else { &weather.title }
 }
 
 /// Where the weather comes from and what it lacks.
 pub fn weather_rows(subject: &Subject, plan: &Plan) -> Vec<(&'static str, String)> {
     let weather = &plan.weather;
     let mut rows = match &subject.weather_file {
-        Some(file) => vec![("file", file.clone()), ("station", weather.title.clone())],
+        Some(file) => vec![("file", file.clone()), ("station", station(weather).to_owned())],
         None => return vec![("drawn from", weather.title.clone())],
     };
     if let Some((latitude, longitude)) = weather.place {

@@ -8,7 +8,7 @@ pub const ENOUGH: f64 = 0.6;
 /// So near to an end a hindrance is the ground about it and no ridge \[km\].
 const ABOUT_AN_END_KM: f64 = 0.15;
 
-/// What rules a link, in words: "a ridge 3.2 km from the node stands 12 m (0.4 Fresnel radii) too high".
+/// What rules a link, in words: "a ridge 3.2 km from the node stands 12 m (0.4 Fresnel radii) above the line of sight".
 pub fn finding(trail: &Trail) -> String {
     let Some(at) = trail.obstacle() else { return "nothing is known".to_owned() };
     let zones = at.room_zones();
@@ -17,11 +17,7 @@ pub fn finding(trail: &Trail) -> String {
     }
     let what = thing(at, trail.length);
     if zones < 0.0 {
-        format!(
-            "{what} stands {:.0} m above the line of sight, {:.1} Fresnel radii too high",
-            -at.room_m(),
-            ENOUGH - zones
-        )
+        format!("{what} stands {:.0} m ({:.1} Fresnel radii) above the line of sight", -at.room_m(), -zones)
     } else {
         format!("{what} leaves {zones:.1} of the {ENOUGH} Fresnel radii that are needed")
     }

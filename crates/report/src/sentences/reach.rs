@@ -19,7 +19,7 @@ pub fn short(reach: &Reach) -> String {
     let Some(best) = reach.links.first() else { return reach.reason.clone() };
     let rates = mix(reach, &reach.middle_rates);
     let mut said = format!(
-        "{} % of the spots it may stand on are heard well enough; the middle one at {} dBm, SNR {} dB, sends at {rates}",
+        "heard well enough at {} % of the plausible positions; at the median position {} dBm, SNR {} dB, sent at {rates}",
         figure(reach.spots_heard.percent()),
         signed(best.received.dbm()),
         signed(best.snr.decibels()),
@@ -61,15 +61,15 @@ pub fn rows(reach: &Reach) -> Vec<(String, String)> {
             row("in the way", obstacle);
         }
         row("arrives", arrives(link));
-        row("to spare", margins(link));
+        row("margin", margins(link));
         row("answers", answers(link));
     }
     let Some(best) = reach.links.first() else { return rows };
-    row("spots", spots(reach));
+    row("positions", positions(reach));
     row(
         "sent at",
         format!(
-            "{} on the middle spot; over all spots {}",
+            "{} at the median position; over all plausible positions {}",
             mix(reach, &reach.middle_rates),
             mix(reach, &reach.all_rates)
         ),
@@ -79,7 +79,7 @@ pub fn rows(reach: &Reach) -> Vec<(String, String)> {
         row(
             "adapts",
             format!(
-                "{} after a join at the slowest rate; {} until it has fallen back when its link fails",
+                "{} from a join at the slowest rate; {} to fall back when its link fails",
                 days(settling.faster),
                 days(settling.slower)
             ),
@@ -88,9 +88,9 @@ pub fn rows(reach: &Reach) -> Vec<(String, String)> {
     let crowd = best.rates.iter().map(|rate| 1.0 - reach.spots.clear(rate.data_rate)).fold(0.0, f64::max);
     if crowd > CROWDED {
         row(
-            "crowd",
+            "collisions",
             format!(
-                "at the busiest data rate {} % of its messages meet another of this site",
+                "at the busiest data rate {} % of its messages collide with another of this site",
                 figure(100.0 * crowd)
             ),
         );
@@ -99,7 +99,7 @@ pub fn rows(reach: &Reach) -> Vec<(String, String)> {
         row(
             "on the bench",
             format!(
-                "{} dBm at gateway {} 10 m away in the open, {:.0} dB more or less; weaker: look at antenna, plug and band",
+                "{} dBm at gateway {} 10 m away in the open, {:.0} dB more or less; if weaker, check antenna, connector and band",
                 signed(bench.received.dbm()),
                 best.gateway,
                 bench.band.decibels()
@@ -135,7 +135,7 @@ pub fn obstacle(link: &Link) -> Option<String> {
 
 fn arrives(link: &Link) -> String {
     format!(
-        "{} dBm, SNR {} dB, on the middle of the spots it may stand on",
+        "{} dBm, SNR {} dB, at the median of the plausible positions",
         signed(link.received.dbm()),
         signed(link.snr.decibels())
     )
@@ -154,7 +154,7 @@ fn answers(link: &Link) -> String {
         let answer = answer.as_ref()?;
         let often = answer.per_hour.map(|count| format!(", {count:.0} an hour by law")).unwrap_or_default();
         Some(format!(
-            "in the {window} at DR{} {} dB to spare, {:.0} ms on air{often}",
+            "in the {window} at DR{} with {} dB of margin, {:.0} ms on air{often}",
             answer.data_rate,
             signed(answer.margin.decibels()),
             answer.airtime.milliseconds()
@@ -164,9 +164,9 @@ fn answers(link: &Link) -> String {
     if said.is_empty() { "not known".to_owned() } else { said.join("; ") }
 }
 
-fn spots(reach: &Reach) -> String {
+fn positions(reach: &Reach) -> String {
     format!(
-        "{} % of them are heard as promised; the middle one delivers {} % of the reports, the worst fifth {} %",
+        "at {} % of the plausible ones it is heard as promised; the median one delivers {} % of the reports, the worst fifth {} %",
         figure(reach.spots_heard.percent()),
         figure(reach.middle.percent()),
         figure(reach.worst_fifth.percent())

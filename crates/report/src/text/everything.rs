@@ -21,8 +21,8 @@ pub fn everything(subject: &Subject, plan: &Plan) -> String {
     };
     section("What was checked", parts(subject));
     if let Some(chances) = &plan.chances {
-        section("The lives", lives(subject, chances));
-        section("What the outcome hangs on: how its rank moves with that of each unknown", drivers(chances));
+        section("The lives", lives(subject, plan, chances));
+        section("What matters most: effect on the order of lives, from -1 to 1", drivers(chances));
         section("Every fault, beginning a month before the darkest", faults(chances));
     }
     section(&sentences::shown_life(plan), life(&plan.life));
@@ -55,19 +55,22 @@ fn reach(subject: &Subject) -> Vec<String> {
     sentences::reach::rows(&subject.reach).iter().flat_map(|(label, text)| fact(label, text)).collect()
 }
 
-fn lives(subject: &Subject, chances: &Chances) -> Vec<String> {
+fn lives(subject: &Subject, plan: &Plan, chances: &Chances) -> Vec<String> {
     let (lived, wanted) = (words::grouped(chances.lives), words::grouped(chances.wanted));
     let worst = words::count(chances.worst.outage_hours as usize, "hour");
     let mut rows = vec![
         ("survive", sentences::headline(subject, chances)),
         ("lives", format!("{lived} of {wanted} asked for, seed {}", chances.seed)),
-        ("worst fifth", sentences::share(chances.worst_fifth)),
-        ("best fifth", sentences::share(chances.best_fifth)),
-        ("out", sentences::outages(chances)),
-        ("darkest", sentences::darkest(chances, true)),
-        ("worst life", format!("number {}, out for {worst}", chances.worst.life)),
+        (
+            "unluckiest",
+            format!("fifth of lives: {} without an outage", sentences::share(chances.worst_fifth)),
+        ),
+        ("luckiest", format!("fifth of lives: {} without an outage", sentences::share(chances.best_fifth))),
+        ("outages", sentences::outages(chances)),
+        ("darkest", sentences::darkest(chances, crate::has_sun(plan))),
+        ("worst life", format!("number {}, stopped for {worst}", chances.worst.life)),
     ];
-    rows.extend(sentences::causes(chances).map(|causes| ("lives lost", causes)));
+    rows.extend(sentences::causes(chances).map(|causes| ("why they stop", causes)));
     rows.iter().flat_map(|(label, text)| fact(label, text)).collect()
 }
 
@@ -132,7 +135,7 @@ fn months(subject: &Subject, plan: &Plan) -> Vec<String> {
     };
     let head = ["", "sun", "offered", "taken", "spent", "air", "lowest", "stopped"].map(str::to_owned);
     let units =
-        ["", "Wh/m2 day", "mAh/day", "mAh/day", "mAh/day", "C", "charge %", "hours"].map(str::to_owned);
+        ["", "Wh/m2 day", "mAh/day", "mAh/day", "mAh/day", "C", "charge %", "h in all"].map(str::to_owned);
     let mut lines = vec![row(head), row(units)];
     for month in subject.months().filter_map(|month| plan.months.iter().find(|row| row.month == month)) {
         lines.push(row([

@@ -88,11 +88,11 @@ fn near_only(case: &Case<'_>, checks: &[Check]) -> Option<Finding> {
     let near = named(case, near);
     let text = if far.topic == Topic::Allowance {
         format!(
-            "granted near, over the allowance far: at {near} it keeps what the network grants, far away {}",
+            "within the network's allowance at {near}, over it at the slow rates used far away: {}",
             far.reason
         )
     } else {
-        format!("lawful near, unlawful far: at {near} it keeps the law, far away {}", far.reason)
+        format!("lawful at {near}, over the limit at the slow rates used far away: {}", far.reason)
     };
     let severity = if far.in_use { Severity::Danger } else { Severity::Warning };
     let without = format!("`allowed_rates` without {}", named(case, far.data_rate));
@@ -105,7 +105,7 @@ fn back_off(join: &JoinPlan) -> Option<Finding> {
     let broken = join.phases.iter().find(|phase| phase.on_air > phase.allowed)?;
     let [first, next, daily] = join.phases;
     let text = format!(
-        "without an answer, a try to join every {} is {:.0} s on air between hour {:.0} and {:.0} after power-up, where LoRaWAN allows {:.1} s",
+        "without an answer, retrying the join every {} uses {:.0} s of air time between hour {:.0} and {:.0} after power-up, where LoRaWAN allows {:.1} s",
         join.retry.text(),
         broken.on_air.seconds(),
         broken.from.hours(),

@@ -222,10 +222,12 @@ fn elsewhere(weather: &WeatherUsed) -> Option<Finding> {
             "weather-elsewhere",
             Severity::Warning,
             "site",
-            format!(
-                "the weather was taken at {}, {distance:.0} km from the site: the verdict is for a node that stands there",
-                weather.title
-            ),
+            match weather.title.as_str() {
+                "" => format!("the weather was taken {distance:.0} km from the site: the verdict is for a node that stands there"),
+                title => format!(
+                    "the weather was taken at {title}, {distance:.0} km from the site: the verdict is for a node that stands there"
+                ),
+            },
             "use a weather file of a place with the same winter",
         )
     })

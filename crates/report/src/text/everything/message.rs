@@ -20,7 +20,7 @@ pub(crate) fn lines(message: &MessageView) -> Vec<String> {
 
 fn form(form: &FormView) -> Vec<String> {
     let used = format!("port {}, {} bits in {}", form.port, form.bits, words::count(form.bytes, "byte"));
-    let mut lines = vec![format!("{used:<38}{:>4} {:>4}  {}", "from", "bits", "says")];
+    let mut lines = vec![format!("{used:<38}{:>4} {:>4}  {}", "from", "bits", "range")];
     lines.extend(form.rows.iter().map(row));
     lines.extend(form.rates.iter().map(rate));
     lines
