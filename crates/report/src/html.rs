@@ -156,7 +156,8 @@ fn verdicts(subject: &Subject, plan: &Plan) -> Markup {
 fn facts_of_many(subject: &Subject, plan: &Plan, chances: &Chances) -> Markup {
     let low = format!("5 % of lives at {:.0} % charge or less", sentences::darkest_percent(chances));
     let lost = sentences::causes(chances).unwrap_or_else(|| "none of them stopped".to_owned());
-    let autonomy = if super::has_sun(plan) { "of autonomy without any sun" } else { "of autonomy from there" };
+    let autonomy =
+        if super::has_sun(plan) { "of autonomy without any sun" } else { "of autonomy from there" };
     html! {
         dl.facts {
             (fact("Darkest date", &sentences::darkest_date(chances), &low))

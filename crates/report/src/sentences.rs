@@ -69,11 +69,10 @@ pub fn darkest_percent(chances: &Chances) -> f64 {
     chances.bands.get(chances.darkest_day).map_or(0.0, |band| band.charge[0].percent())
 }
 
-/// "9 January; 5 % of lives at 41 % charge or less, 6.2 days in hand without sun".
-pub fn darkest(chances: &Chances, sunny: bool) -> String {
-    let without_sun = if sunny && !is_nothing(chances) { " without sun" } else { "" };
+/// "9 January; 5 % of lives at 41 % or less, 6.2 days in hand".
+pub fn darkest(chances: &Chances) -> String {
     format!(
-        "{}; 5 % of lives at {:.0} % charge or less, {} in hand{without_sun}",
+        "{}; 5 % of lives at {:.0} % or less, {} in hand",
         darkest_date(chances),
         darkest_percent(chances),
         in_hand(chances)
@@ -105,10 +104,10 @@ pub fn outages(chances: &Chances) -> String {
         _ => String::new(),
     };
     let back = match words::figure(chances.visits_per_year).as_str() {
-        "0" => "each time recovering unaided".to_owned(),
+        "0" => "recovering unaided".to_owned(),
         visits => format!("{visits} visits a year"),
     };
-    format!("{} h a year, mean of all lives{sent}{silent}, {back}", words::figure(hours))
+    format!("mean {} h a year{sent}{silent}, {back}", words::figure(hours))
 }
 
 /// How long a node lasts that nothing charges; `None` with a panel, or if no end was seen.
@@ -274,7 +273,7 @@ impl Room<'_> {
 
     fn sentence(&self, unit: &str) -> String {
         match self.most {
-            0 => format!("no message at DR{}", self.data_rate),
+            0 => format!("no room at DR{}", self.data_rate),
             most => format!("{} of {most}{unit} at DR{}", self.bytes, self.data_rate),
         }
     }
@@ -287,7 +286,7 @@ impl Subject {
     }
 
     /// The verdict on the messages with the figures of the one with least room, each of its forms at the data rate that
-    /// leaves it least: "report: full 12 of 115 bytes at DR3, short 5 of 51 at DR0". `None` if nothing is sent.
+    /// leaves it least: "report has 12 of 115 bytes at DR3, in short form 5 of 51 at DR0". `None` if nothing is sent.
     pub fn message_room(&self) -> Option<(Verdict, String)> {
         let rooms = self.rooms();
         let least = |one: &&Room<'_>, other: &&Room<'_>| one.left().total_cmp(&other.left());
@@ -296,12 +295,12 @@ impl Subject {
             |form| rooms.iter().filter(|room| room.message == message && room.form == form).min_by(least);
         let said = match (of_form(Some(Form::Full)), of_form(Some(Form::Short))) {
             (Some(full), Some(short)) => {
-                format!("full {}, short {}", full.sentence(" bytes"), short.sentence(""))
+                format!("{}, in short form {}", full.sentence(" bytes"), short.sentence(""))
             }
             (Some(only), None) | (None, Some(only)) => only.sentence(" bytes"),
             (None, None) => of_form(None)?.sentence(" bytes"),
         };
-        Some((self.message_verdict(), format!("{message}: {said}")))
+        Some((self.message_verdict(), format!("{message} has {said}")))
     }
 
     /// Every message sent, in the form that is sent at each data rate.

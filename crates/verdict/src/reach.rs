@@ -301,7 +301,7 @@ fn elevation_differs(design: &Design, terrain: Option<&Terrain>) -> Option<Findi
 }
 
 fn spread_guessed(design: &Design) -> Option<Finding> {
-    let message = "how much one spot differs from the next is a wide guess, 8 dB".to_owned();
+    let message = "how much one position differs from the next is a wide guess, 8 dB".to_owned();
     let help = "send 20 packets or more from several spots, and write the standard deviation of their means as `spread`";
     let guessed = design.surroundings.ground.spread.is_none();
     guessed.then(|| finding("reach-spread-guessed", Severity::Note, "ground.spread", message, help))

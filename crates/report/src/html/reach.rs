@@ -25,7 +25,7 @@ pub(crate) fn section(subject: &Subject) -> Markup {
                 h2 { (title(subject)) }
                 (rows(sentences::rows(&subject.reach).into_iter()))
                 p.quiet {
-                    "Losses hold for half of the spots; the spot it really stands on is drawn once for each life, and decides \
+                    "Losses are exceeded at half of the plausible positions; the position is drawn once for each life, and decides \
                     the data rates of that life. Messages fade (Rayleigh) around that."
                 }
             }

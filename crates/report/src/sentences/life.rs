@@ -38,13 +38,13 @@ pub fn mean_rows(life: &Life) -> Vec<(String, &'static str)> {
 /// What is left of the battery at the end of the promise, and how often it could not be charged.
 pub fn wear(life: &Life, promise: &Promise) -> String {
     let left = format!(
-        "{:.0} % of the capacity of a new battery left after {}",
+        "{:.0} % of the capacity left after {}",
         life.capacity_left.percent(),
         words::planned_span(promise.unattended)
     );
     match life.gated_hours_per_year {
         hours if hours < 0.5 => left,
-        hours => format!("{left}; sun refused for {hours:.0} h a year, battery too cold or too hot"),
+        hours => format!("{left}; charging refused {hours:.0} h a year"),
     }
 }
 

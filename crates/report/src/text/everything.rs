@@ -21,7 +21,7 @@ pub fn everything(subject: &Subject, plan: &Plan) -> String {
     };
     section("What was checked", parts(subject));
     if let Some(chances) = &plan.chances {
-        section("The lives", lives(subject, plan, chances));
+        section("The lives", lives(subject, chances));
         section("What matters most: effect on the order of lives, from -1 to 1", drivers(chances));
         section("Every fault, beginning a month before the darkest", faults(chances));
     }
@@ -55,7 +55,7 @@ fn reach(subject: &Subject) -> Vec<String> {
     sentences::reach::rows(&subject.reach).iter().flat_map(|(label, text)| fact(label, text)).collect()
 }
 
-fn lives(subject: &Subject, plan: &Plan, chances: &Chances) -> Vec<String> {
+fn lives(subject: &Subject, chances: &Chances) -> Vec<String> {
     let (lived, wanted) = (words::grouped(chances.lives), words::grouped(chances.wanted));
     let worst = words::count(chances.worst.outage_hours as usize, "hour");
     let mut rows = vec![
@@ -67,7 +67,7 @@ fn lives(subject: &Subject, plan: &Plan, chances: &Chances) -> Vec<String> {
         ),
         ("luckiest", format!("fifth of lives: {} without an outage", sentences::share(chances.best_fifth))),
         ("outages", sentences::outages(chances)),
-        ("darkest", sentences::darkest(chances, crate::has_sun(plan))),
+        ("lowest charge", sentences::darkest(chances)),
         ("worst life", format!("number {}, stopped for {worst}", chances.worst.life)),
     ];
     rows.extend(sentences::causes(chances).map(|causes| ("why they stop", causes)));
