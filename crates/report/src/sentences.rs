@@ -4,7 +4,7 @@ pub mod life;
 pub mod obstacle;
 pub mod reach;
 
-use design::message::{Direction, Part};
+use design::message::{Direction, Form, Part};
 use design::quantity::Share;
 use forecast::life::climate_view::ClimateView;
 use verdict::law::{Bound, LawPlan, Limit, RateRow};
@@ -300,8 +300,23 @@ impl Subject {
     pub fn message_says(&self) -> Option<(Verdict, String)> {
         let Room { name, bytes, most, data_rate } = self.least_room()?;
         let verdict = self.message_verdict();
-        Some((verdict, format!("{name} has {bytes} of {most} bytes at DR{data_rate}, where room is least")))
+        let forms = self.messages.iter().find(|message| message.name == name).and_then(in_both_forms);
+        let text = forms.map_or_else(
+            || format!("{name} has {bytes} of {most} bytes at DR{data_rate}, where room is least"),
+            |forms| format!("{name}, {forms}"),
+        );
+        Some((verdict, text))
     }
+}
+
+/// Each form of a message at the data rate that leaves it least room; `None` unless both are sent.
+fn in_both_forms(message: &MessageView) -> Option<String> {
+    let least = |wanted: Form| {
+        let rates = sent(message).filter(|(form, _)| form.form == wanted);
+        let (form, rate) = rates.min_by_key(|(form, rate)| rate.ceiling.bytes.saturating_sub(form.bytes))?;
+        Some(format!("{} of {} bytes at DR{}", form.bytes, rate.ceiling.bytes, rate.data_rate))
+    };
+    Some(format!("full {}, short {}", least(Form::Full)?, least(Form::Short)?))
 }
 
 /// Forms and data rates at which a message is sent.
