@@ -69,7 +69,11 @@ pub fn resolve(file: &FleetFile) -> Result<ResolvedFleet, Vec<Diagnostic>> {
 }
 
 fn fleet(root: &FleetSection) -> Option<Fleet> {
-    let gateways = root.gateway.as_ref().map(|at| &at.value);
+    let mut gateway = root.gateway.clone();
+    for (_, section) in gateway.iter_mut().flat_map(|at| &mut at.value.0) {
+        section.region = section.region.take().or_else(|| root.region.clone());
+    }
+    let gateways = gateway.as_ref().map(|at| &at.value);
     let nodes = root.node.as_ref()?;
     Some(Fleet {
         name: root.name.as_ref()?.value.clone(),
@@ -82,7 +86,7 @@ fn fleet(root: &FleetSection) -> Option<Fleet> {
             .iter()
             .map(|(name, section)| placed(&name.value, section))
             .collect::<Option<_>>()?,
-        gateway: root.gateway.clone(),
+        gateway,
         ground: root.ground.clone(),
     })
 }

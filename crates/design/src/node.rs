@@ -253,6 +253,15 @@ pub struct RadioUse {
     pub airtime_allowance_per_day: Option<Duration>,
 }
 
+impl Intent {
+    /// Whether any message asks for an acknowledgement.
+    #[must_use]
+    pub fn asks_for_answers(&self) -> bool {
+        let steps = self.loads.iter().flat_map(|load| &load.activities).flat_map(|activity| &activity.steps);
+        steps.into_iter().any(|step| matches!(step, Step::Uplink { confirmed: true, .. }))
+    }
+}
+
 impl RadioUse {
     /// The longest message at an uplink data rate; nothing where the 400 ms limit leaves no room.
     #[must_use]
@@ -319,7 +328,8 @@ pub enum Step {
         payload: Bytes,
         /// Whether an acknowledgement is asked for.
         confirmed: bool,
-        /// Share of confirmed messages that get no acknowledgement at one try; each is repeated, at most 8 tries.
+        /// Share of confirmed messages that get no acknowledgement at one try, whatever the link; each is repeated, at
+        /// most 8 tries.
         loss: Share,
     },
     /// One position fix.

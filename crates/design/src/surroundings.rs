@@ -32,8 +32,18 @@ pub struct Gateway {
     pub sensitivity: Sensitivity,
     /// Noise in 125 kHz at its plug, if measured.
     pub noise: Option<Dbm>,
+    /// Regional plan that it listens to, if the file says one.
+    pub region: Option<String>,
     /// Of its answers at the plug.
     pub power: Dbm,
+}
+
+impl Gateway {
+    /// Whether it listens to a regional plan: unless it says another.
+    #[must_use]
+    pub fn listens_to(&self, region: &str) -> bool {
+        self.region.as_deref().is_none_or(|own| own == region)
+    }
 }
 
 /// Which published figures of the weakest signal that can be demodulated hold.

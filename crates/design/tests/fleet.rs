@@ -59,6 +59,17 @@ fn a_placed_node_is_its_kind_but_for_what_the_site_says() {
 }
 
 #[test]
+fn the_region_of_a_site_is_that_of_gateways_which_do_not_say_theirs() {
+    let text = SITE.replace("name = \"Slope\"", "name = \"Slope\"\nregion = \"EU868\"");
+    let said = fleet(&text).expect("resolves").surroundings.gateways[0].clone();
+    assert!(said.listens_to("EU868") && !said.listens_to("US915"));
+    let own = text.replace("antenna_height = \"12 m\"", "antenna_height = \"12 m\"\nregion = \"IN865\"");
+    assert!(fleet(&own).expect("resolves").surroundings.gateways[0].listens_to("IN865"));
+    assert!(fleet(SITE).expect("resolves").surroundings.gateways[0].listens_to("US915"));
+    assert!(fleet(&text.replace("EU868", "EU869")).is_err());
+}
+
+#[test]
 fn the_commented_site_resolves() {
     let fleet = fleet(&commented_site()).expect("resolves");
     assert_eq!((fleet.nodes.len(), fleet.surroundings.gateways.len()), (1, 1));

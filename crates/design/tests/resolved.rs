@@ -182,3 +182,18 @@ fn a_path_leads_to_its_line() {
     assert_eq!(written("load.board"), "[load.board]");
     assert_eq!(file.span_of("nothing.such"), 0..0);
 }
+
+/// RP002-1.0.5 sections 3.8 and 3.10, largest payloads with a dwell time of 400 ms; and by the airtime formula: no frame at SF11 or SF12 and 125 kHz lasts 400 ms or less.
+#[test]
+fn rates_that_carry_nothing_under_the_dwell_limit_are_not_used() {
+    for region in ["AS923-1", "AU915"] {
+        let radio = |keys: &str| {
+            design(&format!(
+                "{HEAD}[battery]\npart = \"li-socl2-d\"\n[radio]\npart = \"radio-mcu-14dbm\"\nregion = \"{region}\"\npower = \"14 dBm\"\n{keys}\n{LOAD}"
+            ))
+        };
+        let slowest = |keys: &str| radio(keys).radio.as_ref().map(|radio| radio.allowed_rates[0]);
+        assert_eq!(slowest(""), Some(2), "{region}");
+        assert_eq!(slowest("dwell_limit = false"), Some(0), "{region}");
+    }
+}

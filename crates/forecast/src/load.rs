@@ -170,6 +170,8 @@ pub struct Demand {
     pub pulse: Pulse,
     /// Charge for joining the network once.
     pub join: Charge,
+    /// What confirmed messages draw more, in the kind of hour that sends most of them, if none is ever answered.
+    pub in_vain: Current,
 }
 
 impl Demand {
@@ -182,6 +184,25 @@ impl Demand {
     /// Compiles the loads of a design for the kinds of hours that its diary brings, its messages going as `link` says.
     #[must_use]
     pub fn on_link(design: &Design, link: &LinkState, diary: &Diary) -> Self {
+        let mut demand = Self::compiled(design, link, diary);
+        if design.asks_for_answers() {
+            demand.in_vain = demand.more_in(&Self::compiled(design, &link.in_vain(), diary), design);
+        }
+        demand
+    }
+
+    /// The most that another demand of the same design draws more at full charge, with the air cold enough for all.
+    fn more_in(&self, other: &Self, design: &Design) -> Current {
+        let volts = design.cutoff.restarts_above.volts() as f32;
+        let at = |demand: &Self, kind: usize| {
+            let row = demand.row(kind, demand.levels.len() - 1);
+            f64::from(row.active(f32::NEG_INFINITY).plus(row.floor).at(volts))
+        };
+        let most = (0..self.kinds()).map(|kind| at(other, kind) - at(self, kind)).fold(0.0, f64::max);
+        Current::from_amperes(most)
+    }
+
+    fn compiled(design: &Design, link: &LinkState, diary: &Diary) -> Self {
         let levels = charge_levels(&design.loads);
         let mut purposes = Vec::new();
         let mut rows = Vec::with_capacity(diary.situations().len() * levels.len());
@@ -198,6 +219,7 @@ impl Demand {
             rows,
             pulse: largest_pulse(design, link),
             join,
+            in_vain: Current::ZERO,
         }
     }
 
@@ -215,6 +237,7 @@ impl Demand {
             rows: vec![row],
             pulse: Pulse::default(),
             join: Charge::ZERO,
+            in_vain: Current::ZERO,
         }
     }
 
@@ -382,8 +405,7 @@ fn costs(
         Step::Draw { current, time } => vec![(Phase::Measuring, current.nominal, time.seconds())],
         Step::Uplink { message, payload, confirmed, loss } => {
             let Some(radio) = &design.radio else { return Vec::new() };
-            let loss = link.unanswered.unwrap_or(*loss);
-            let tries = if *confirmed { uplink::expected_tries(loss.fraction()) } else { 1.0 };
+            let tries = if *confirmed { uplink::expected_tries(link.lost(*loss).fraction()) } else { 1.0 };
             let bytes = |rate| bytes_at(&design.messages, message.as_deref(), *payload, rate);
             let cost = MessageCost::new(radio, link, bytes);
             vec![

@@ -15,7 +15,7 @@ pub use error::{GroundError, TileError};
 pub use grid::Grid;
 pub use path::geodesic::Place;
 pub use section::Section;
-pub(crate) use section::steps;
+pub(crate) use section::{POSTS_A_STEP, crossings, steps};
 pub use tile::Tile;
 
 use design::quantity::Length;
@@ -47,7 +47,8 @@ impl Terrain {
         self.tiles.iter().find_map(|tile| tile.height_m(at))
     }
 
-    /// Heights from one place to another, at equal steps of at most `spacing`.
+    /// Heights from one place to another: at equal steps of at most `spacing` (2000 of them at most), and where the line
+    /// crosses rows and columns of posts.
     ///
     /// # Errors
     /// Where the tiles end or a void begins, counted from `from`.

@@ -7,7 +7,7 @@ use std::path::Path;
 use design::catalog::Catalog;
 use design::node::Design;
 use forecast::Silent;
-use forecast::radio::budget::{antenna_on_map, borne_losses, stations};
+use forecast::radio::budget::{borne_losses, stations};
 use forecast::radio::coverage::{Survey, coverage};
 use forecast::radio::link::{frequency, links};
 use forecast::radio::loss::surroundings;
@@ -51,7 +51,7 @@ fn at_the_place_of_each_node_the_map_leaves_the_margin_of_its_link() {
         let survey = Survey {
             terrain: &terrain,
             stations: &stations,
-            antenna: antenna_on_map(radio),
+            antenna: radio.antenna_height,
             surroundings: surroundings(design.surroundings.ground.around_nodes),
             frequency: frequency(radio),
             grid,
@@ -64,10 +64,8 @@ fn at_the_place_of_each_node_the_map_leaves_the_margin_of_its_link() {
             let margin =
                 best.rates.iter().find(|rate| rate.data_rate == borne.data_rate).expect("the same rates");
             let left_db = borne.most.decibels() - loss_db;
-            // An antenna below 1 m is given a fixed term on the map, and two rays at its distance in the link.
-            let within_db = if radio.antenna_height.metres() < 1.0 { 1.5 } else { 0.02 };
             assert!(
-                (left_db - margin.margin.decibels()).abs() < within_db,
+                (left_db - margin.margin.decibels()).abs() < 0.02,
                 "{}: {left_db} {margin:?}",
                 design.name
             );

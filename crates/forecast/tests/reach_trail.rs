@@ -36,7 +36,8 @@ fn ridge() -> Terrain {
 
 /// Source: `p1812_short_paths.json`: losses by the reference implementation on profiles of the same terrain. Its places
 /// are half a step further north-west (see `terrain.rs`), its lines straight in latitude and longitude, its steps 50 m
-/// and its lapse 45, so a loss here is a neighbour's: within 1 dB each, within 0.3 dB on average.
+/// and its lapse 45, so a loss here is a neighbour's. Its 50 m steps pass by what stands on the posts between, so that a loss
+/// here is greater by up to 2.5 dB, and less by 0.3 dB at most.
 #[test]
 fn losses_over_the_real_tile_are_near_those_of_the_reference_implementation() {
     let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("../path/tests/data/p1812_short_paths.json");
@@ -60,9 +61,9 @@ fn losses_over_the_real_tile_are_near_those_of_the_reference_implementation() {
         differences_db.push(loss_db - path["Lb_db"]["p50_pL50_sigma0"].as_f64().expect("a loss"));
     }
     assert_eq!(differences_db.len(), 5);
-    assert!(differences_db.iter().all(|difference| difference.abs() < 1.0), "{differences_db:?}");
+    assert!(differences_db.iter().all(|difference| (-0.3..2.5).contains(difference)), "{differences_db:?}");
     let mean = differences_db.iter().sum::<f64>() / 5.0;
-    assert!(mean.abs() < 0.3, "{mean}");
+    assert!((0.0..0.8).contains(&mean), "{mean}");
 }
 
 /// By hand: the ridge stands 3.80 km from the node, 150 m above both antennas less 20 m; the first zone's radius is
@@ -115,6 +116,68 @@ fn what_the_model_does_not_cover_is_refused_by_kind() {
     assert!(matches!(low, TrailError::Model(_)), "a height that is no number: {low}");
     let outside = refuse(end(46.5, 13.2, 2.0), end(46.5, 12.9, 20.0));
     assert!(matches!(outside, TrailError::Ground(GroundError::Ends { .. })), "{outside}");
+}
+
+/// Heights on the posts of one degree from 46 N 13 E, 3 arc-seconds apart.
+fn heights(height_m: impl Fn(f64, f64) -> f64) -> Terrain {
+    let posts = (0..1201).flat_map(|row| (0..1201).map(move |column| (row, column)));
+    let at = |(row, column): (i32, i32)| {
+        let (latitude, longitude) = (47.0 - f64::from(row) / 1200.0, 13.0 + f64::from(column) / 1200.0);
+        #[expect(clippy::cast_possible_truncation, reason = "heights are whole metres below 9000")]
+        let whole = height_m(latitude, longitude).round() as i16;
+        whole.to_be_bytes()
+    };
+    let bytes: Vec<u8> = posts.flat_map(at).collect();
+    Terrain::new(vec![Tile::read("N46E013.hgt", &bytes).expect("a tile")])
+}
+
+/// Rec. ITU-R P.526-15, eqs. (31) and (65), by hand for one edge over an earth of 4/3 of its radius (8495 km).
+fn edge_by_hand_db(edge_m: f64, antennas_m: f64, [before_km, after_km]: [f64; 2], mhz: f64) -> f64 {
+    let whole_km = before_km + after_km;
+    let over_m = edge_m + before_km * after_km * 1000.0 / (2.0 * 8495.0) - antennas_m;
+    let wave_m = 299.792458 / mhz;
+    let v = over_m * (2.0 * whole_km / (wave_m * before_km * after_km * 1000.0)).sqrt();
+    let edge_db = 6.9 + 20.0 * (((v - 0.1).powi(2) + 1.0).sqrt() + v - 0.1).log10();
+    edge_db + (1.0 - (-edge_db / 6.0).exp()) * (10.0 + 0.02 * whole_km)
+}
+
+/// A wedge of 240 m with flanks of 1 in 12, whose crest crosses the path in its middle at any angle.
+#[test]
+fn a_wedge_at_any_angle_costs_what_bullington_by_hand_says() {
+    let middle = (46.5, 13.05);
+    for angle_deg in [0.0_f64, 10.0, 25.0, 45.0, 63.0, 70.0] {
+        let (sin, cos) = angle_deg.to_radians().sin_cos();
+        let metres = |degrees: f64, of_latitude: f64| degrees * 111_195.0 * of_latitude;
+        let terrain = heights(|latitude, longitude| {
+            let north = metres(latitude - middle.0, 1.0);
+            let east = metres(longitude - middle.1, 46.5_f64.to_radians().cos());
+            100.0 + (240.0 - (east * cos + north * sin).abs() / 12.0).max(0.0)
+        });
+        let (node, gateway) = (end(46.5, 13.0, 20.0), end(46.5, 13.1, 20.0));
+        let trail = Trail::over(&terrain, &node, &gateway, mhz_868()).expect("inside");
+        let half_km = trail.length.kilometres() / 2.0;
+        let by_hand_db = edge_by_hand_db(340.0, trail.end_antenna_m[0], [half_km; 2], 868.1);
+        let found_db = trail.prediction.diffraction.median.actual_db;
+        assert!((found_db - by_hand_db).abs() < 0.2, "{angle_deg}: {found_db} dB, {by_hand_db} dB by hand");
+    }
+}
+
+/// A ridge of one post's width is not lost between two samples, wherever the gateway stands.
+#[test]
+fn a_gateway_moved_by_a_quarter_of_a_post_hears_the_same() {
+    let terrain = heights(|_, longitude| if (longitude - 13.05).abs() < 1e-6 { 250.0 } else { 100.0 });
+    let losses_db: Vec<f64> = (0..12)
+        .map(|step| {
+            // 22 m east, at 46.5 degrees north.
+            let gateway = end(46.5, 13.1 + f64::from(step) * 0.000_287_4, 20.0);
+            let trail = Trail::over(&terrain, &end(46.5, 13.0, 20.0), &gateway, mhz_868());
+            trail.expect("inside").loss.decibels()
+        })
+        .collect();
+    let (least, most) = losses_db
+        .iter()
+        .fold((f64::MAX, f64::MIN), |(least, most), loss_db| (least.min(*loss_db), most.max(*loss_db)));
+    assert!(most - least < 0.3, "{losses_db:?}");
 }
 
 proptest! {

@@ -177,15 +177,19 @@ fn heights_of_the_real_tile_equal_those_of_an_independent_program() {
 
 /// Law: the place at each step is as far from the start as the step says (`path`'s geodesic is held by its own oracle).
 #[test]
-fn a_section_follows_the_geodesic_in_equal_steps() {
+fn a_section_follows_the_geodesic_and_has_a_point_on_each_row_and_column_of_posts() {
     let terrain = Terrain::new(vec![Tile::read("N46E006.hgt", &hgt(1201, |_, _| 500)).expect("a tile")]);
     let (from, to) = (place(46.815, 6.944), place(46.765, 6.99));
     let section = terrain.between(from, to, Length::from_metres(80.0)).expect("inside");
     let length_km = path::geodesic::inverse(from, to).expect("near").distance_m / 1000.0;
-    let steps = section.distance_km.len() - 1;
-    assert!((length_km * 1000.0 / 80.0) <= steps as f64);
+    assert!(section.distance_km.windows(2).all(|two| two[1] > two[0] && two[1] - two[0] <= 0.080));
+    assert!((section.distance_km.last().expect("an end") - length_km).abs() < 1e-12);
+    // Posts stand every 3 arc-seconds: 60 rows and 55 columns between the ends.
+    let on_post = |degrees: f64| ((degrees * 1200.0) - (degrees * 1200.0).round()).abs() < 1e-3;
+    let inner = &section.places[1..section.places.len() - 1];
+    assert!(inner.iter().filter(|at| on_post(at.latitude_deg)).count() >= 59);
+    assert!(inner.iter().filter(|at| on_post(at.longitude_deg)).count() >= 55);
     for (step, distance_km) in section.distance_km.iter().enumerate() {
-        assert!((distance_km - length_km * step as f64 / steps as f64).abs() < 1e-12);
         let walked = path::geodesic::inverse(from, section.places[step]).expect("near").distance_m;
         assert!((walked / 1000.0 - distance_km).abs() < 1e-6, "{step}");
     }

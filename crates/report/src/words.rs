@@ -121,6 +121,7 @@ pub fn fault(fault: &Fault) -> &'static str {
     match fault.kind {
         FaultKind::RadioInStandby => "radio left in standby",
         FaultKind::GatewayAway => "gateway away, node keeps joining",
+        FaultKind::ConfirmedInVain => "gateway away, confirmed messages retried eight times",
         FaultKind::ReceiverSearching => "positioning receiver searching under a roof",
         FaultKind::SensorsLeftOn => "sensors left powered",
         FaultKind::IdlingRegulator => "regulator that idles at 5 mA",

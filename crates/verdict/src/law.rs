@@ -9,6 +9,7 @@ mod hour;
 mod join;
 mod payload;
 mod power;
+mod settings;
 mod traffic;
 
 pub use hour::{Transmission, most_on_air, periodic_on_air, shortest_interval};
@@ -242,6 +243,14 @@ pub struct OnAir {
 /// [`Verdict::NotKnown`] or a remark.
 #[must_use]
 pub fn judge(design: &Design, link: &LinkState) -> LawPlan {
+    let mut plan = as_it_stands(design, link);
+    plan.findings.extend(settings::unlawful(design, link, &plan));
+    plan.findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
+    plan
+}
+
+/// The same without what messages to the node may make of it.
+fn as_it_stands(design: &Design, link: &LinkState) -> LawPlan {
     let case = design.radio.as_ref().and_then(|radio| Case::new(design, radio, link));
     let Some(case) = case.filter(|case| !case.traffic.messages.is_empty()) else { return silent() };
     let (on_air, mut checks) = duty::judge(&case);
@@ -317,8 +326,13 @@ impl<'a> Case<'a> {
 
     /// The limit on one transmission at this data rate.
     fn dwell(&self, rate: &Rate) -> Option<&design::law::Dwell> {
+        self.dwell_at(rate.bandwidth)
+    }
+
+    /// The limit on one transmission of this bandwidth.
+    fn dwell_at(&self, bandwidth: Frequency) -> Option<&design::law::Dwell> {
         self.law.dwell.as_ref().filter(|dwell| {
-            rate.bandwidth < dwell.narrower_than && (!dwell.lifted_by_network || self.radio.dwell_limit)
+            bandwidth < dwell.narrower_than && (!dwell.lifted_by_network || self.radio.dwell_limit)
         })
     }
 

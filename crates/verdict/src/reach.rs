@@ -105,9 +105,17 @@ impl Remedy {
 pub fn judge(design: &Design, terrain: Option<&Terrain>, crowd: &[Sender], seed: u64) -> Reach {
     let spots = Spots::new(design, links(design, terrain), crowd, seed);
     let seen = Seen::of(&spots, design.promise.heard);
-    let verdict = if spots.links().is_empty() { Verdict::NotKnown } else { seen.verdict(design) };
+    let verdict = match spots.links().first() {
+        None if other_region(design).is_some() => Verdict::Fails,
+        None => Verdict::NotKnown,
+        // Nobody has looked at the ridges that the terrain was named for.
+        Some(best) if best.path.problem.is_some() && seen.verdict(design) != Verdict::Fails => {
+            Verdict::NotKnown
+        }
+        Some(_) => seen.verdict(design),
+    };
     let gateway = spots.links().first().and_then(|best| design.surroundings.gateways.get(best.index));
-    let remedies = if matches!(verdict, Verdict::Tight | Verdict::Fails) {
+    let remedies = if !spots.links().is_empty() && matches!(verdict, Verdict::Tight | Verdict::Fails) {
         remedies(design, terrain, crowd, seed)
     } else {
         Vec::new()
@@ -182,10 +190,15 @@ fn reason(design: &Design, spots: &Spots, seen: &Seen) -> String {
     let Some(best) = spots.links().first() else {
         return if design.radio.is_none() {
             "nothing is sent".to_owned()
+        } else if let Some(finding) = other_region(design) {
+            finding.message
         } else {
             "no gateway is named: add [gateway.NAME] to the file, or check a site file".to_owned()
         };
     };
+    if let Some(problem) = &best.path.problem {
+        return format!("the terrain says nothing of the way to {}: {problem}", best.gateway);
+    }
     format!(
         "at {:.0} % of the plausible positions {} hears {:.0} % of the reports or more; at the median one {:.0} %",
         seen.spots_heard.percent(),
@@ -237,8 +250,9 @@ fn remedies(design: &Design, terrain: Option<&Terrain>, crowd: &[Sender], seed: 
 }
 
 fn findings(design: &Design, terrain: Option<&Terrain>, spots: &Spots) -> Vec<Finding> {
-    let Some(best) = spots.links().first() else { return Vec::new() };
+    let Some(best) = spots.links().first() else { return other_region(design).into_iter().collect() };
     let found = [
+        other_region(design),
         far_away(best),
         terrain_unusable(best),
         flat_ground(terrain, best),
@@ -253,6 +267,19 @@ fn findings(design: &Design, terrain: Option<&Terrain>, spots: &Spots) -> Vec<Fi
 
 fn finding(code: &'static str, severity: Severity, field: &str, message: String, help: &str) -> Finding {
     Finding { code, severity, field: field.to_owned(), message, help: help.to_owned() }
+}
+
+/// A gateway that listens to another regional plan hears nothing of it.
+fn other_region(design: &Design) -> Option<Finding> {
+    let region = &design.radio.as_ref()?.region.name;
+    let gateways = &design.surroundings.gateways;
+    let deaf = gateways.iter().find(|gateway| !gateway.listens_to(region))?;
+    let listens = deaf.region.as_deref().unwrap_or_default();
+    let message = format!("gateway {} listens to {listens}, the node sends by {region}", deaf.name);
+    let none_hears = gateways.iter().all(|gateway| !gateway.listens_to(region));
+    let severity = if none_hears { Severity::Danger } else { Severity::Warning };
+    let help = "set both to the regional plan of the country";
+    Some(finding("reach-other-region", severity, "radio.region", message, help))
 }
 
 fn far_away(best: &Link) -> Option<Finding> {

@@ -415,6 +415,81 @@ fn larkmoor_is_lawful_where_it_stands() {
     }
 }
 
+/// A European node at DR0 that tries to join so often and reports so often.
+fn retrying(retry: &str, interval: &str, bytes: usize) -> LawPlan {
+    let radio =
+        format!("region = \"EU868\"\npower = \"14 dBm\"\ndata_rate = \"DR0\"\njoin_retry = \"{retry}\"");
+    judge(&node(&radio, &every("report", interval, &uplink(bytes))))
+}
+
+/// RP002-1.0.5 section 3.9 allows one transmission 1 s; a request of 23 bytes at SF12 is by hand (20.25 + 5 x 5) symbols of
+/// 32.768 ms = 1482.752 ms, at SF11 (20.25 + 6 x 5) of 16.384 ms = 823.296 ms.
+#[test]
+fn a_join_request_that_lasts_too_long_is_said_and_the_next_rate_is_taken() {
+    let plan = judge(&node(
+        "region = \"CN470\"\npower = \"14 dBm\"\ndata_rate = \"DR3\"",
+        &every("report", "1 h", &uplink(6)),
+    ));
+    let said = found(&plan, "join-too-long").expect("it is said");
+    assert!(said.message.contains("1483 ms") && said.message.contains("1000 ms"), "{}", said.message);
+    assert!(said.help.contains("DR1 (SF11)"), "{}", said.help);
+    let join = plan.join.expect("it joins");
+    assert_eq!(join.data_rate, 1);
+    near(join.request.milliseconds(), 823.296, 1e-9);
+    let europe = europe("data_rate = \"DR3\"", &every("report", "1 h", &uplink(6)));
+    assert!(found(&europe, "join-too-long").is_none());
+}
+
+/// A try every ten minutes: six in the first hour, sixty in the ten after it, 144 a day; 1482.752 ms each (see above).
+#[test]
+fn join_requests_are_counted_without_one_more_or_less() {
+    let join = retrying("10 min", "1 h", 6).join.expect("it joins");
+    for (phase, tries) in join.phases.iter().zip([6.0, 60.0, 144.0]) {
+        near(phase.on_air.milliseconds(), tries * 1482.752, 1e-6);
+    }
+}
+
+/// It reports or it joins: six requests and one report of 10 bytes at SF12, both 1482.752 ms (10 + 13 bytes = 23). With a
+/// try a day the hour holds one request and the reports of an hour: two at most, half an hour apart.
+#[test]
+fn the_hour_of_joining_holds_requests_and_one_report_or_reports_and_one_request() {
+    let hour = |retry: &str| retrying(retry, "30 min", 10).on_air[0].joining_hour.milliseconds();
+    near(hour("10 min"), 7.0 * 1482.752, 1e-6);
+    near(hour("24 h"), 3.0 * 1482.752, 1e-6);
+}
+
+/// 1 % of an hour is 36 s. Six bytes at SF12 last 1318.912 ms by hand (8 + 4.25 + 8 + 4 x 5 symbols of 32.768 ms): every
+/// minute 79.1 s, every two 39.6 s, every three 26.4 s, which is the first that keeps the law.
+#[test]
+fn an_interval_that_the_network_may_set_is_judged() {
+    let sets = |low: u32| {
+        let message = format!(
+            "[message.order]\nport = 9\ndirection = \"down\"\n[message.order.field.interval]\nunit = \"min\"\nrange = [{low}, 60]\nresolution = 1\nsets = \"report\"\n"
+        );
+        europe("data_rate = \"DR0\"", &(every("report", "30 min", &uplink(6)) + &message))
+    };
+    let plan = sets(1);
+    let said = found(&plan, "downlink-unlawful").expect("it is said");
+    assert!(said.message.contains("`order`") && said.message.contains("1 min"), "{}", said.message);
+    assert!(said.help.contains("3 min"), "{}", said.help);
+    assert_eq!(said.field, "message.order.field.interval");
+    assert!(found(&sets(3), "downlink-unlawful").is_none());
+}
+
+/// By hand: 27 messages of 1318.912 ms and the 0.406 s that 27 intervals of 133.3183 s leave of an hour: 36.017 s, of 36.
+#[test]
+fn a_breach_is_never_printed_as_equal_to_its_limit() {
+    let plan = retrying("5 h", "133.3183 s", 6);
+    let checked = plan.checks.iter().find(|check| check.topic == Topic::DutyCycle && check.in_use);
+    let check = checked.expect("it is checked");
+    assert_eq!(check.verdict, Verdict::Fails);
+    assert!(
+        check.reason.contains("36.02 s on air") && check.reason.contains("36.00 s allowed"),
+        "{}",
+        check.reason
+    );
+}
+
 #[test]
 fn a_node_that_sends_nothing_is_lawful() {
     let plan = judge(&common::primary("[load.board]\nfloor = \"12 uA\"\nfloor_measured = true\n"));

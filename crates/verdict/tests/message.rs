@@ -185,3 +185,17 @@ fn a_position_on_a_grid_of_1_2_metres_takes_49_bits() {
     assert!((1.15..=1.2).contains(&step_m), "{step_m} m");
     assert!(form.bytes <= rate(form, 0).ceiling.bytes);
 }
+
+/// At SF7 a block carries 28 bits and a frame of 13 + n bytes 8 (13 + n) + 16 bits, by hand 7.14, 7.43, 7.71, 8 blocks at
+/// n = 10 to 13 8.29 at 14 and 8.86 at 16: eight up to 13
+/// bytes, nine up to 16.
+#[test]
+fn bytes_are_free_up_to_the_end_of_the_block_or_of_the_rate() {
+    let airtime = |bytes: usize| {
+        let time = forecast::radio::airtime::uplink(lora(7), 13 + bytes)?;
+        Some(verdict::message::Cost { airtime: time, ..verdict::message::Cost::default() })
+    };
+    let room = |bytes, most| verdict::message::room(bytes, most, airtime);
+    assert_eq!([room(10, 242), room(12, 242), room(13, 242), room(14, 242)], [3, 1, 0, 2]);
+    assert_eq!([room(10, 12), room(10, 10), room(10, 9)], [2, 0, 0]);
+}

@@ -15,6 +15,7 @@ use forecast::radio::demodulation::{least_snr, weakest};
 use forecast::radio::loss::{Antenna, clutter_loss, over_flat_ground, two_rays};
 use forecast::random::normal_quantile;
 use forecast::sky::climate::Climate;
+use forecast::terrain::{Terrain, Tile};
 use verdict::plan::{Cause, Effort, Verdict, Weather, plan};
 use verdict::reach::{Remedy, judge};
 
@@ -189,6 +190,39 @@ fn without_a_gateway_nothing_is_known() {
     let reach = judge(&design, None, &[], 1);
     assert_eq!(reach.verdict, Verdict::NotKnown);
     assert!(reach.reason.contains("[gateway.NAME]"));
+}
+
+/// A tile of one degree at 46 N 13 E, flat, far from node and gateway at 47 N 8 E.
+#[test]
+fn terrain_that_does_not_cover_the_way_leaves_reach_unknown() {
+    let heights: Vec<u8> = std::iter::repeat_n(300_i16.to_be_bytes(), 1201 * 1201).flatten().collect();
+    let elsewhere = Terrain::new(vec![Tile::read("N46E013.hgt", &heights).expect("a tile")]);
+    let design = node(2.0, "data_rate = \"DR3\"", "", "");
+    assert_eq!(judge(&design, None, &[], 1).verdict, Verdict::Holds);
+    let reach = judge(&design, Some(&elsewhere), &[], 1);
+    assert_eq!(reach.verdict, Verdict::NotKnown);
+    assert!(reach.reason.contains("terrain"), "{}", reach.reason);
+    assert!(reach.findings.iter().any(|finding| finding.code == "reach-terrain-unusable"));
+}
+
+/// A gateway listens to one regional plan (RP002-1.0.5: their channels lie apart).
+#[test]
+fn a_gateway_of_another_region_hears_nothing_and_it_is_said() {
+    let of = |region: &str| judge(&node(2.0, "data_rate = \"DR3\"", region, ""), None, &[], 1);
+    assert_eq!(of("region = \"EU868\"").verdict, Verdict::Holds);
+    let deaf = of("region = \"US915\"");
+    assert_eq!(deaf.verdict, Verdict::Fails);
+    assert!(deaf.links.is_empty());
+    assert!(deaf.reason.contains("US915") && deaf.reason.contains("EU868"), "{}", deaf.reason);
+    assert!(deaf.findings.iter().any(|finding| finding.code == "reach-other-region"));
+}
+
+/// What a node is mounted on is lost, decibel for decibel.
+#[test]
+fn mounting_weakens_the_signal_by_what_it_loses() {
+    let received = |ground: &str| judge(&node(2.0, "", "", ground), None, &[], 1).links[0].received.dbm();
+    let (open, steel) = (received(""), received("mounting = \"6 dB\"\nvegetation = \"2 dB\""));
+    assert!((open - steel - 8.0).abs() < 1e-9, "{open} {steel}");
 }
 
 #[test]

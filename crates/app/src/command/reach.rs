@@ -7,7 +7,7 @@ use clap::Args;
 use design::node::{Design, RadioUse};
 use design::quantity::Decibels;
 use design::region::Modulation;
-use forecast::radio::budget::{antenna_on_map, borne_losses, stations};
+use forecast::radio::budget::{borne_losses, stations};
 use forecast::radio::coverage::{Coverage, Survey, coverage};
 use forecast::radio::link::frequency;
 use forecast::radio::loss::surroundings;
@@ -149,7 +149,7 @@ fn surveyed(
     let survey = Survey {
         terrain,
         stations: &stations,
-        antenna: antenna_on_map(radio),
+        antenna: radio.antenna_height,
         surroundings: surroundings(design.surroundings.ground.around_nodes),
         frequency: frequency(radio),
         grid,

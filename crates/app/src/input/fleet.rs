@@ -82,6 +82,14 @@ pub(crate) fn site(path: &Path) -> Result<Site, Failure> {
         (source.clone(), file.span_of(&format!("node.{}", node.name)))
     });
     problems.extend(misplaced);
+    problems.extend(mixed(&fleet, &designs).map(|message| Problem {
+        warning: false,
+        code: "mixed-regions",
+        source: source.clone(),
+        span: Some(file.span_of("gateway")),
+        message,
+        help: "a gateway listens to one regional plan: write `region` in each [gateway.NAME]".to_owned(),
+    }));
     match terrain::terrain(&fleet.surroundings.ground.terrain, folder, at) {
         Ok(terrain) if problems.is_empty() => {
             Ok(Site { fleet, terrain, warnings, folder: folder.to_owned(), kinds, designs, source, file })
@@ -151,6 +159,22 @@ fn placed(
         }
     }
     (designs, problems)
+}
+
+/// What is wrong with nodes of several regional plans around a gateway that does not say which one it listens to.
+fn mixed(fleet: &Fleet, designs: &[Design]) -> Option<String> {
+    let gateway = fleet.surroundings.gateways.iter().find(|gateway| gateway.region.is_none())?;
+    let regions =
+        designs.iter().filter_map(|design| Some((design.radio.as_ref()?.region.name.as_str(), design)));
+    let mut regions: Vec<(&str, &Design)> = regions.collect();
+    regions.sort_by_key(|(region, _)| *region);
+    let ((first, one), (last, other)) = (regions.first()?, regions.last()?);
+    (first != last).then(|| {
+        format!(
+            "{} sends by {first} and {} by {last}, around the same gateway {}",
+            one.name, other.name, gateway.name
+        )
+    })
 }
 
 impl Site {

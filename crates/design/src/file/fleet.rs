@@ -1,7 +1,7 @@
 //! The keys of a site's file: gateways, ground, and nodes that are placed there.
 
 use crate::file::surroundings::{GatewaySection, GroundSection};
-use crate::file::value::{Facing, Horizon, Named};
+use crate::file::value::{Facing, Horizon, Named, RegionName};
 use crate::quantity::{Angle, Decibels, Length};
 use crate::section::rule::{ANTENNA_GAIN, ELEVATION, LATITUDE, LONGITUDE, NOT_NEGATIVE, TILT};
 use crate::section::section;
@@ -17,6 +17,8 @@ section! {
         note: String = optional "an invented valley";
         /// Folder that `enrol` made for its nodes; `explain` looks there whose a frame is. The path counts from the folder of this file.
         registry: String = optional "enrolled";
+        /// Regional plan of the gateways that do not say theirs. Left out: that of the nodes, which must then be one.
+        region: RegionName = optional "EU868";
         /// The gateways, each under a name of your choice; at least one.
         gateway: Named<GatewaySection> = required roof;
         /// The ground in between.

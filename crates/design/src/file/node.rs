@@ -236,7 +236,7 @@ section! {
         payload: Bytes = depends "12 bytes" where PAYLOAD;
         /// Whether an acknowledgement is asked for.
         confirmed: bool = default false;
-        /// Share of confirmed messages that get no acknowledgement at one try; each is repeated, at most 8 tries.
+        /// Share of confirmed messages that get no acknowledgement at one try, whatever the link; each is repeated, at most 8 tries. What a link to a named gateway loses comes on top.
         loss: Share = default "5 %" where FRACTION;
     }
 }

@@ -1,5 +1,6 @@
 //! The keys of what hears a node and of the ground in between; a node's file and a site's file share them.
 
+use crate::file::value::RegionName;
 use crate::quantity::{Angle, Dbm, Decibels, Length};
 use crate::section::rule::{ANTENNA_GAIN, LATITUDE, LONGITUDE, NOT_NEGATIVE, POSITIVE, RADIO_POWER};
 use crate::section::{At, section};
@@ -22,6 +23,8 @@ section! {
         sensitivity: Sensitivity = default "measured";
         /// Noise in 125 kHz as measured at its antenna plug. Left out: that of a receiver with a noise figure of 6 dB, -117 dBm.
         noise: Dbm = optional "-105 dBm";
+        /// Regional plan that it listens to; it does not hear nodes of another. Left out: that of the nodes.
+        region: RegionName = optional "EU868";
         /// Power of its answers at the antenna plug.
         power: Dbm = default "14 dBm" where RADIO_POWER;
     }

@@ -10,6 +10,7 @@ use crate::diagnostic::{self, Diagnostics};
 use crate::quantity::{
     Angle, Duration, Quantity, Share, Uncertain, a, shortened, unit_list, unit_of_example,
 };
+use crate::region::Region;
 use crate::section::schema::quoted;
 use crate::section::{At, Field, Section, SectionDoc, as_table, in_order, wrong_type};
 use toml::Spanned;
@@ -416,6 +417,33 @@ impl Field for Facing {
             return None;
         }
         Some(Self(Some(angle)))
+    }
+}
+
+/// The name of a regional plan, such as `EU868`.
+#[derive(Clone, Debug)]
+pub(crate) struct RegionName(pub(crate) String);
+
+impl Field for RegionName {
+    fn noun() -> String {
+        "name of a regional plan".to_owned()
+    }
+    fn schema() -> String {
+        let names: Vec<String> = Region::names().into_iter().map(quoted).collect();
+        format!("{{\"enum\":[{}]}}", names.join(","))
+    }
+    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
+        let name = text_of(value, "a regional plan", "\"EU868\"", found)?;
+        let names = Region::names();
+        if names.contains(&name) {
+            return Some(Self(name.to_owned()));
+        }
+        let list = format!("it is one of {}", names.join(", "));
+        let help = diagnostic::nearest(name, names.iter().copied())
+            .map_or(list.clone(), |near| format!("did you mean \"{near}\"? {list}"));
+        let message = format!("there is no region `{}`", shortened(name));
+        found.error(diagnostic::UNKNOWN_REGION, &value.span(), message, help);
+        None
     }
 }
 

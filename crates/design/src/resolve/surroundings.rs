@@ -25,6 +25,7 @@ fn gateway(name: &str, section: &GatewaySection) -> Option<Gateway> {
         cable_loss: section.cable_loss.as_ref()?.value,
         sensitivity: section.sensitivity.as_ref()?.value,
         noise: section.noise.as_ref().map(|at| at.value),
+        region: section.region.as_ref().map(|at| at.value.0.clone()),
         power: section.power.as_ref()?.value,
     })
 }

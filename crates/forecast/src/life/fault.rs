@@ -3,11 +3,12 @@
 
 use design::node::Design;
 use design::part::Regulator;
-use design::quantity::{Charge, Current, Duration, Share};
+use design::quantity::{Current, Duration, Share};
 
 use super::ensemble::on_threads;
 use super::run::{BACK_FOR_GOOD_H, Darkness, LifeRun, LivedHour, Recorder, Trial};
 use super::unknowns::Drawn;
+use crate::load::Demand;
 use crate::sky::light::YEAR_DAYS;
 
 /// A panel under snow, leaves or a fallen branch until somebody comes or it thaws (own choice, no source).
@@ -30,6 +31,8 @@ pub enum FaultKind {
     RadioInStandby,
     /// No gateway answers, and it tries to join again and again.
     GatewayAway,
+    /// No gateway answers, and every confirmed message is sent eight times.
+    ConfirmedInVain,
     /// The positioning receiver searches where there are no satellites.
     ReceiverSearching,
     /// Sensors were not switched off.
@@ -68,16 +71,19 @@ pub struct Faulted {
     pub lives: usize,
 }
 
-/// Everything that can go wrong with this design, one join of which costs so much.
+/// Everything that can go wrong with this design, whose joins and messages draw so much.
 #[must_use]
-pub fn possible(design: &Design, join: Charge) -> Vec<Fault> {
+pub fn possible(design: &Design, demand: &Demand) -> Vec<Fault> {
     let mut found = Vec::new();
     let mut draws = |kind, extra: Current, clears_by_itself| {
         found.push(Fault { kind, extra, clears_by_itself, darkness: Darkness::None });
     };
     if let Some(radio) = &design.radio {
         draws(FaultKind::RadioInStandby, radio.radio.standby, true);
-        draws(FaultKind::GatewayAway, join / radio.join_retry, false);
+        draws(FaultKind::GatewayAway, demand.join / radio.join_retry, false);
+        if demand.in_vain > Current::ZERO {
+            draws(FaultKind::ConfirmedInVain, demand.in_vain, false);
+        }
     }
     if let Some(receiver) = &design.receiver {
         draws(FaultKind::ReceiverSearching, receiver.acquire.nominal, true);

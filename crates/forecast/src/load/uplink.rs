@@ -49,10 +49,12 @@ impl MessageCost {
         first_window_s: f64,
     ) -> Self {
         let window = |of: Modulation| airtime::window(of, radio.radio.window_symbols);
-        let second_window = modulation(radio, radio.region.second_window.1).and_then(window);
+        let down = |rate: u8| radio.region.down_modulation(rate).and_then(window);
+        let second_window = down(radio.region.second_window.1);
         let mut cost = Self { sending: Duration::ZERO, waiting: Duration::ZERO, listening: Duration::ZERO };
         for (rate, modulation, share) in used(radio, link) {
-            let first_window = window(modulation).unwrap_or_default();
+            let first_window = radio.region.answer_rate(rate).and_then(down).or(window(modulation));
+            let first_window = first_window.unwrap_or_default();
             let on_air = airtime::uplink(modulation, frame_bytes(rate)).unwrap_or_default();
             let until_second = Duration::from_seconds(first_window_s + BETWEEN_WINDOWS_S);
             cost.sending = cost.sending + on_air * share.fraction();

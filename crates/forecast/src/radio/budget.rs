@@ -1,10 +1,9 @@
 //! What losses a design bears: the figures with which a map is read.
 
-use design::node::{Design, RadioUse};
-use design::quantity::{Dbm, Decibels, Length};
+use design::node::Design;
+use design::quantity::{Dbm, Decibels};
 use design::region::Modulation;
 use design::surroundings::Gateway;
-use path::p1812;
 
 use super::coverage::Station;
 use super::demodulation::weakest;
@@ -31,7 +30,7 @@ pub fn borne_losses(design: &Design) -> Vec<BorneLoss> {
         return Vec::new();
     };
     let ground = &design.surroundings.ground;
-    let sent = radio.power + radiated_gain(radio) - ground.vegetation - ground.mounting - low_antenna(radio);
+    let sent = radio.power + radiated_gain(radio) - ground.vegetation - ground.mounting;
     let mut rates: Vec<BorneLoss> = Vec::new();
     for data_rate in radio.allowed_rates.iter().rev().copied() {
         let Some(modulation) = radio.region.modulation(data_rate) else { continue };
@@ -59,29 +58,10 @@ pub fn stations(design: &Design) -> Vec<Station> {
         .map(|gateway| Station {
             end: End {
                 place: place(gateway.latitude.degrees(), gateway.longitude.degrees()),
-                antenna: raised(gateway.antenna_height),
+                antenna: gateway.antenna_height,
                 surroundings: surroundings(design.surroundings.ground.around_gateways),
             },
             advantage: Decibels::from_decibels(bears(gateway) - first),
         })
         .collect()
-}
-
-/// The node's antenna as a map takes it: none is lower than the model of paths over terrain goes.
-#[must_use]
-pub fn antenna_on_map(radio: &RadioUse) -> Length {
-    raised(radio.antenna_height)
-}
-
-fn raised(height: Length) -> Length {
-    Length::from_metres(height.metres().max(p1812::ANTENNA.min))
-}
-
-/// Lowest height that is believed of an antenna \[m\]; one on the ground counts as this high.
-const LOWEST_M: f64 = 0.1;
-
-/// What an antenna below 1 m loses: far away two rays fade with the square of its height.
-fn low_antenna(radio: &RadioUse) -> Decibels {
-    let height_m = radio.antenna_height.metres().clamp(LOWEST_M, p1812::ANTENNA.min);
-    Decibels::from_decibels(20.0 * (p1812::ANTENNA.min / height_m).log10())
 }

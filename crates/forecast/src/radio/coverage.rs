@@ -8,9 +8,10 @@ use path::p1812::{self, Link, Scratch, predict};
 use path::terminal::Surroundings;
 use path::{Profile, free_space_db};
 
-use super::trail::{End, TrailError, Which, clutter_at, clutter_height, link};
+use super::loss::{low_antenna, raised};
+use super::trail::{End, TrailError, clutter_at, clutter_height, link};
 use crate::Progress;
-use crate::terrain::{Grid, Place, Terrain, steps};
+use crate::terrain::{Grid, POSTS_A_STEP, Place, Terrain, crossings, steps};
 
 /// A gateway as a map sees it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -28,7 +29,7 @@ pub struct Survey<'a> {
     pub terrain: &'a Terrain,
     /// The gateways, at most 255.
     pub stations: &'a [Station],
-    /// The node's antenna above the ground; at least 1 m.
+    /// The node's antenna above the ground.
     pub antenna: Length,
     /// What stands around the node.
     pub surroundings: Surroundings,
@@ -103,14 +104,6 @@ pub fn coverage(
 }
 
 fn check(survey: &Survey<'_>) -> Result<(), TrailError> {
-    let lowest = Length::from_metres(p1812::ANTENNA.min);
-    let too_low = |which, antenna: Length| TrailError::TooLow { which, antenna, lowest };
-    if survey.antenna < lowest {
-        return Err(too_low(Which::From, survey.antenna));
-    }
-    if let Some(low) = survey.stations.iter().find(|station| station.end.antenna < lowest) {
-        return Err(too_low(Which::To, low.end.antenna));
-    }
     let frequency_ghz = survey.frequency.megahertz() / 1000.0;
     if !p1812::FREQUENCY.contains(frequency_ghz) {
         let (range, value) = (p1812::FREQUENCY, frequency_ghz);
@@ -132,15 +125,18 @@ struct Surveyor<'a> {
 
 impl<'a> Surveyor<'a> {
     fn new(survey: &'a Survey<'a>) -> Self {
-        let node =
-            End { place: survey.grid.middle(), antenna: survey.antenna, surroundings: survey.surroundings };
+        let antenna = raised(survey.antenna);
+        let node = End { place: survey.grid.middle(), antenna, surroundings: survey.surroundings };
         let meshes = survey.terrain.tiles().iter().map(|tile| tile.grid().spacing_m());
         Self {
             survey,
             links: survey
                 .stations
                 .iter()
-                .map(|station| link(&station.end, &node, survey.frequency))
+                .map(|station| {
+                    let end = End { antenna: raised(station.end.antenna), ..station.end };
+                    link(&end, &node, survey.frequency)
+                })
                 .collect(),
             mesh_m: meshes.fold(f64::INFINITY, f64::min),
             scratch: Scratch::default(),
@@ -189,7 +185,9 @@ impl<'a> Surveyor<'a> {
         )?;
         let profile = Profile::new(&self.distance_km, &self.height_m, &self.clutter_m, &[]).ok()?;
         let prediction = predict(link, &profile, &mut self.scratch).ok()?;
-        Some(prediction.loss_db - advantage_db)
+        let heights = [self.survey.antenna, known.end.antenna];
+        let low = low_antenna(heights, Length::from_metres(course.length_m), self.survey.frequency);
+        Some(prediction.loss_db + low.decibels() - advantage_db)
     }
 }
 
@@ -201,15 +199,28 @@ fn fill(
     clutter_m: [f64; 2],
     [distances_km, heights_m, clutters_m]: [&mut Vec<f64>; 3],
 ) -> Option<()> {
-    let steps = steps(course.length_m, mesh_m);
+    let steps = steps(course.length_m, POSTS_A_STEP * mesh_m);
     let (length_km, per_step) = (course.length_m / 1000.0, 1.0 / steps as f64);
     distances_km.clear();
     heights_m.clear();
     clutters_m.clear();
-    for step in 0..=steps {
-        let share = step as f64 * per_step;
+    let mut add = |share: f64, at: Place| {
         distances_km.push(share * length_km);
-        heights_m.push(terrain.height_m(course.at(share))?);
+        heights_m.push(terrain.height_m(at)?);
+        Some(())
+    };
+    let (mut here, mut passed, mut between) = (0.0, course.at(0.0), Vec::new());
+    add(here, passed)?;
+    for step in 1..=steps {
+        let next = step as f64 * per_step;
+        let reached = course.at(next);
+        crossings(terrain, passed, reached, &mut between);
+        for crossing in &between {
+            let share = here + crossing * (next - here);
+            add(share, course.at(share))?;
+        }
+        add(next, reached)?;
+        (here, passed) = (next, reached);
     }
     if clutter_m.iter().any(|height_m| *height_m > 0.0) {
         clutters_m

@@ -79,7 +79,7 @@ pub struct Bench {
     pub band: Decibels,
 }
 
-/// The links of a design to its gateways, the best first; none without radio or gateways.
+/// The links of a design to the gateways that listen to its regional plan, the best first; none without radio or gateways.
 #[must_use]
 pub fn links(design: &Design, terrain: Option<&Terrain>) -> Vec<Link> {
     let Some(radio) = &design.radio else { return Vec::new() };
@@ -135,6 +135,9 @@ fn link(
     gateway: &Gateway,
     terrain: Option<&Terrain>,
 ) -> Option<Link> {
+    if !gateway.listens_to(&radio.region.name) {
+        return None;
+    }
     let ground = &design.surroundings.ground;
     let node_place = place(design.site.latitude.degrees(), design.site.longitude.degrees());
     let gateway_place = place(gateway.latitude.degrees(), gateway.longitude.degrees());

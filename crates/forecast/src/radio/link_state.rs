@@ -8,7 +8,8 @@ use design::quantity::Share;
 pub struct LinkState {
     /// Share of uplinks at each data rate, slowest first; sums to 1, or empty without a radio.
     pub data_rates: Vec<(u8, Share)>,
-    /// Share of confirmed messages that get no answer at one try, in whole percent; `None`: as the design states it.
+    /// Share of confirmed messages to which the link brings no answer at one try, in whole percent; what the design
+    /// states as lost comes on top. `None` without a link.
     pub unanswered: Option<Share>,
 }
 
@@ -24,6 +25,19 @@ impl LinkState {
     #[must_use]
     pub fn at_rate(data_rate: u8) -> Self {
         Self { data_rates: vec![(data_rate, Share::from_fraction(1.0))], unanswered: None }
+    }
+
+    /// The same with the gateway away: no confirmed message is ever answered.
+    #[must_use]
+    pub fn in_vain(&self) -> Self {
+        Self { unanswered: Some(Share::from_fraction(1.0)), ..self.clone() }
+    }
+
+    /// Share of confirmed messages that get no answer at one try, of which so many are lost whatever the link.
+    #[must_use]
+    pub fn lost(&self, stated: Share) -> Share {
+        let answered = 1.0 - self.unanswered.unwrap_or(Share::ZERO).fraction();
+        Share::from_fraction(1.0 - (1.0 - stated.fraction()) * answered)
     }
 
     /// Whether anything is sent at a data rate.

@@ -82,19 +82,33 @@ impl Way {
     fn over(&self, terrain: &Terrain) -> Result<(Trail, Decibels), TrailError> {
         let end = |place: Place, antenna: Antenna| End {
             place,
-            antenna: raised(antenna).height,
+            antenna: raised(antenna.height),
             surroundings: surroundings(antenna.clutter),
         };
         let from = end(self.node_place, self.node);
         let trail = Trail::over(terrain, &from, &end(self.gateway_place, self.gateway), self.frequency)?;
-        let between = |node, gateway| two_rays(node, gateway, self.distance, self.frequency);
-        let low = between(self.node, self.gateway) - between(raised(self.node), raised(self.gateway));
-        Ok((trail, if low > Decibels::ZERO { low } else { Decibels::ZERO }))
+        let heights = [self.node.height, self.gateway.height];
+        Ok((trail, low_antenna(heights, self.distance, self.frequency)))
     }
 }
 
-fn raised(antenna: Antenna) -> Antenna {
-    Antenna { height: Length::from_metres(antenna.height.metres().max(p1812::ANTENNA.min)), ..antenna }
+/// What two rays lose between antennas at these heights and the same raised to the least height of the model of paths
+/// over terrain, 1 m; nothing where neither is lower.
+#[must_use]
+pub fn low_antenna(heights: [Length; 2], distance: Length, frequency: Frequency) -> Decibels {
+    let [node, gateway] = heights.map(|height| Antenna { height, clutter: Clutter::Open });
+    let between = |node, gateway| two_rays(node, gateway, distance, frequency);
+    let low = between(node, gateway) - between(lifted(node), lifted(gateway));
+    if low > Decibels::ZERO { low } else { Decibels::ZERO }
+}
+
+/// A height as the model of paths over terrain takes it: none is lower than 1 m.
+pub(super) fn raised(height: Length) -> Length {
+    Length::from_metres(height.metres().max(p1812::ANTENNA.min))
+}
+
+fn lifted(antenna: Antenna) -> Antenna {
+    Antenna { height: raised(antenna.height), ..antenna }
 }
 
 /// Median loss over flat ground: the greatest of free space, two rays once the ground's echo turns against the signal, and
@@ -105,7 +119,7 @@ fn raised(antenna: Antenna) -> Antenna {
 #[must_use]
 pub fn over_flat_ground(one: Antenna, other: Antenna, distance: Length, frequency: Frequency) -> Decibels {
     let rays = two_rays(one, other, distance, frequency);
-    let earth = round_the_earth(raised(one), raised(other), distance, frequency).unwrap_or(rays);
+    let earth = round_the_earth(lifted(one), lifted(other), distance, frequency).unwrap_or(rays);
     let open = if earth > rays { earth } else { rays };
     open + clutter_loss(one, frequency) + clutter_loss(other, frequency)
 }

@@ -64,7 +64,7 @@ impl Spots {
         if !crowd.is_empty() {
             spots.clear = clear(design, &spots.links, crowd);
         }
-        spots.sort_into_classes(asks_for_answers(design));
+        spots.sort_into_classes(design.asks_for_answers());
         spots
     }
 
@@ -272,9 +272,4 @@ fn traffic(design: &Design, data_rate: u8) -> (f64, f64) {
 /// Share of messages above the weakest signal under Rayleigh fading around a mean that lies so far above it.
 fn survives(margin: Decibels) -> f64 {
     above_floor(margin, Decibels::ZERO)
-}
-
-fn asks_for_answers(design: &Design) -> bool {
-    let steps = design.loads.iter().flat_map(|load| &load.activities).flat_map(|activity| &activity.steps);
-    steps.into_iter().any(|step| matches!(step, Step::Uplink { confirmed: true, .. }))
 }

@@ -6,7 +6,7 @@ use path::p1812::{self, Climate, Link, Prediction, Scratch};
 use path::terminal::Surroundings;
 use path::{Polarisation, Profile};
 
-use crate::terrain::{GroundError, Place, Section, Terrain};
+use crate::terrain::{GroundError, POSTS_A_STEP, Place, Section, Terrain};
 
 /// Median fall of refractivity in the lowest kilometre, DN \[N-units/km\], that is taken everywhere: an earth of 4/3 of
 /// its radius. The maps of Rec. ITU-R P.453 that P.1812 asks for are not shipped; between 30 and 60 degrees north
@@ -146,7 +146,7 @@ impl Trail {
         let meshes = [from, to].map(|end| terrain.spacing_m(end.place));
         let mesh_m = meshes.into_iter().flatten().fold(f64::NAN, f64::min);
         let mesh_m = if mesh_m.is_nan() { USUAL_SPACING_M } else { mesh_m };
-        let section = terrain.between(from.place, to.place, Length::from_metres(mesh_m))?;
+        let section = terrain.between(from.place, to.place, Length::from_metres(POSTS_A_STEP * mesh_m))?;
         refuse_near(section.distance_km.last().copied().unwrap_or(0.0))?;
         let clutter_m = clutter(&section, from, to);
         let profile = Profile::new(&section.distance_km, &section.height_m, &clutter_m, &[])?;

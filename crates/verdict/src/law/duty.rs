@@ -89,12 +89,11 @@ fn check(
     let over = |on_air: Duration| on_air.seconds() > allowed.seconds() * (1.0 + 1e-9);
     let (from, to) = (part.band.from, part.band.to);
     let said = |on_air: Duration, when: &str| {
+        let (sent_s, allowed_s) = told_apart(on_air, allowed);
         format!(
-            "{:.1} s on air at {} in {when} ({:.1} %), {:.1} s allowed in {}",
-            on_air.seconds(),
+            "{sent_s} s on air at {} in {when} ({:.1} %), {allowed_s} s allowed in {}",
             rate.text(),
             on_air / HOUR * 100.0,
-            allowed.seconds(),
             span(from, to)
         )
     };
@@ -185,6 +184,15 @@ pub(super) fn allowance(case: &Case<'_>) -> Vec<Check> {
         }
     };
     case.rates.iter().map(check).collect()
+}
+
+/// Both in seconds, with as many decimals as tell them apart: one at least, three at most.
+fn told_apart(one: Duration, other: Duration) -> (String, String) {
+    let with = |decimals: usize| {
+        (format!("{:.decimals$}", one.seconds()), format!("{:.decimals$}", other.seconds()))
+    };
+    let apart = (1..=3).map(with).find(|(one, other)| one != other);
+    apart.unwrap_or_else(|| with(1))
 }
 
 fn longer(one: Duration, other: Duration) -> Duration {

@@ -22,6 +22,7 @@ pub(super) fn findings(
 ) -> Vec<Finding> {
     let mut found: Vec<Finding> = messages.iter().filter_map(|message| bench_only(case, message)).collect();
     found.extend(near_only(case, checks));
+    found.extend(join.and_then(|join| join_too_long(case, join)));
     found.extend(join.and_then(back_off));
     found.extend(join.and_then(|join| nonces(case, join)));
     found.extend(eight_channels(case));
@@ -99,6 +100,22 @@ fn near_only(case: &Case<'_>, checks: &[Check]) -> Option<Finding> {
     let help =
         far.remedy.as_ref().map_or_else(|| without.clone(), |remedy| format!("{remedy}; or {without}"));
     Some(finding("lawful-near-only", severity, &far.field, text, help))
+}
+
+/// The regional plan lets it join at a data rate at which the request lasts longer than one transmission may.
+fn join_too_long(case: &Case<'_>, join: &JoinPlan) -> Option<Finding> {
+    let (rate, on_air) = join.too_long?;
+    let region = &case.radio.region;
+    let limit = case.dwell_at(region.modulation(rate)?.occupied_bandwidth()?)?;
+    let text = format!(
+        "a join request at {} lasts {:.0} ms, and {} allows {:.0} ms for one transmission",
+        region.rate_text(rate),
+        on_air.milliseconds(),
+        region.name,
+        limit.longest.milliseconds()
+    );
+    let help = format!("let the firmware join at {} or faster", region.rate_text(join.data_rate));
+    Some(finding("join-too-long", Severity::Danger, "radio.region", text, help))
 }
 
 fn back_off(join: &JoinPlan) -> Option<Finding> {

@@ -35,10 +35,13 @@ pub struct JoinPhase {
 /// What happens while the network does not answer.
 #[derive(Clone, Debug, PartialEq)]
 pub struct JoinPlan {
-    /// Slowest data rate of a join request that the channels carry.
+    /// Slowest data rate of a join request that the channels carry and that keeps the limit on one transmission.
     pub data_rate: u8,
     /// Time on air of one request at it.
     pub request: Duration,
+    /// A slower data rate at which the regional plan lets a device join although the request breaks the limit on one
+    /// transmission: the rate and the time on air.
+    pub too_long: Option<(u8, Duration)>,
     /// Time between two tries in the design.
     pub retry: Duration,
     /// First hour, next ten hours, each day after.
@@ -56,12 +59,25 @@ impl JoinPlan {
     }
 }
 
-fn slowest(case: &Case<'_>) -> Option<(u8, Duration)> {
+/// Data rates at which it may join, slowest first, with the time on air of a request and whether that keeps the limit on
+/// one transmission.
+fn requests(case: &Case<'_>) -> Vec<(u8, Duration, bool)> {
     let region = &case.radio.region;
     let (from, to) = region.join_data_rates;
-    (from..=to)
-        .filter(|rate| case.radio.channels.iter().any(|channel| region.carries(*channel, *rate)))
-        .find_map(|rate| Some((rate, airtime::uplink(region.modulation(rate)?, airtime::JOIN_REQUEST)?)))
+    let request = |rate: u8| {
+        let modulation = region.modulation(rate)?;
+        let on_air = airtime::uplink(modulation, airtime::JOIN_REQUEST)?;
+        let limit = case.dwell_at(modulation.occupied_bandwidth()?);
+        Some((rate, on_air, limit.is_none_or(|dwell| on_air <= dwell.longest)))
+    };
+    let carried = |rate: &u8| case.radio.channels.iter().any(|channel| region.carries(*channel, *rate));
+    (from..=to).filter(carried).filter_map(request).collect()
+}
+
+fn slowest(case: &Case<'_>) -> Option<(u8, Duration)> {
+    let requests = requests(case);
+    let lawful = requests.iter().find(|(.., lawful)| *lawful).or(requests.first());
+    lawful.map(|(rate, on_air, _)| (*rate, *on_air))
 }
 
 /// Time on air of one request.
@@ -76,6 +92,8 @@ pub(super) fn busiest_hour(case: &Case<'_>) -> Duration {
 
 pub(super) fn plan(case: &Case<'_>) -> Option<JoinPlan> {
     let (data_rate, request) = slowest(case)?;
+    let too_long =
+        requests(case).first().filter(|(.., lawful)| !lawful).map(|(rate, on_air, _)| (*rate, *on_air));
     let retry = case.radio.join_retry;
     let phase = |(from_h, to_h, allowed_s): (f64, f64, f64)| {
         let (from, to) = (Duration::from_hours(from_h), Duration::from_hours(to_h));
@@ -92,6 +110,7 @@ pub(super) fn plan(case: &Case<'_>) -> Option<JoinPlan> {
     Some(JoinPlan {
         data_rate,
         request,
+        too_long,
         retry,
         phases,
         nonces_last: retry * nonces,

@@ -6,7 +6,7 @@
 )]
 
 use design::node::Design;
-use design::quantity::{Charge, Duration, Share};
+use design::quantity::{Duration, Share};
 use forecast::life::cause::{Cause, causes, survival_next_to_a_gateway};
 use forecast::life::ensemble::Lives;
 use forecast::life::fault::{Fault, Faulted, comeback, possible, reserve, with_fault};
@@ -338,8 +338,8 @@ fn scores(lives: &[LifeOutcome], unknown: usize) -> Vec<f64> {
 
 fn faults(case: &Case<'_>) -> Vec<FaultRow> {
     let (trial, threads, day) = (case.trial, case.effort.threads, case.day_of_faults());
-    let join: Charge = case.node().demand.join;
-    let possible = possible(case.design, join).into_iter().take_while(|_| !case.progress.stop());
+    let possible =
+        possible(case.design, &case.node().demand).into_iter().take_while(|_| !case.progress.stop());
     let mut rows: Vec<FaultRow> =
         possible.map(|fault| fault_row(with_fault(trial, day, &fault, threads))).collect();
     let key = |row: &FaultRow| row.median_days.unwrap_or(f64::INFINITY);
