@@ -6,6 +6,7 @@
 )]
 
 use design::node::{Design, Enclosure, MountedPanel};
+use design::quantity::Angle;
 use design::surroundings::Sky;
 
 use super::node::NodeTables;
