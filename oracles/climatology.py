@@ -19,6 +19,7 @@ import numpy as np
 import pvlib
 
 import climatology_fit as fit
+import climatology_law as law
 from climatology_sun import MONTH_DAYS, day_outside_wh_m2, months_outside_wh_m2
 
 OUT = pathlib.Path(__file__).resolve().parent.parent / "crates/forecast/data/climate/land.bin"
@@ -31,13 +32,10 @@ HEIGHT = (pvlib, "data/Altitude.h5", "d3cad4677889aca72b92cbc4882e3f95024bf28888
 
 SOUTH, WEST, STEP = -57, -180, 3
 ROWS, COLUMNS = 44, 120
-PROBABILITIES = (0.0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 1.0)
-# Probabilities outside these are read here: the ends of a five-year record.
-ENDS = (0.005, 0.995)
-# Least clearness of a day (Bendt, Collares-Pereira & Rabl 1981) and most of a month (own choice).
-LEAST_CLEARNESS, MOST_CLEARNESS = 0.05, 0.8
+# Most clearness of a month (own choice).
+MOST_CLEARNESS = 0.8
 
-CLEARNESS_UNIT, DOUBT_UNIT, RELATIVE_UNIT, RAIN_UNIT, AIR_UNIT = 1e-4, 0.002, 1 / 64, 0.2, 0.5
+CLEARNESS_UNIT, DOUBT_UNIT, UNEVENNESS_UNIT, SPREAD_UNIT, RAIN_UNIT, AIR_UNIT = 1e-4, 0.002, 0.0025, 0.05, 0.2, 0.5
 
 
 def opened(package, file, sha256):
@@ -86,26 +84,25 @@ class Sun:
         return blended(latitude, longitude, lambda row, column: self.land[row, column],
                        lambda row, column: self.clearness[row, column]) * months_outside_wh_m2(latitude)
 
-    def relative_rows(self, row, column, month, corrected):
-        """Daily clearness relative to the month's mean at PROBABILITIES.
+    def unevenness(self, row, column, elevation_m):
+        """Variance of daily clearness as a share of the most that mean and bounds allow, by month.
 
-        The spread of daily irradiation less what the season makes within the month, and relatively wider about a
-        corrected, lower mean, by the root of the correction: uncorrected the spread is 7 % too narrow on the mean of
-        the weather years, with the whole correction 9 % too wide. Trapezoids integrate to 1.
+        MERRA-2's own, less what the season makes of it within the month; averaged over five months as logit, since five
+        years of one month are noise, and brought to that of measured days by climatology_law.py's two numbers.
         """
-        month = self.stand_in[row, month]
-        value, share = self.value[row, column, month], self.share[row, column, month]
-        order = np.argsort(value)
-        value, share = value[order], share[order]
-        mean = (value * share).sum()
-        relative = np.interp(np.clip(PROBABILITIES, *ENDS), np.cumsum(share) - share / 2, value) / mean
-        cv = np.sqrt((share * (value / mean - 1) ** 2).sum())
-        season = season_cv(SOUTH + STEP * row)[month]
-        daily = np.sqrt(max((1 + cv**2) / (1 + season**2) - 1, 0.0))
-        wider = np.sqrt(self.clearness[row, column, month] / corrected)
-        relative = 1 + (relative - 1) * daily / cv * wider
-        relative = np.maximum(relative, LEAST_CLEARNESS / corrected)
-        return relative / np.trapezoid(relative, PROBABILITIES)
+        latitude = SOUTH + STEP * row
+        value, share = self.value[row, column], self.share[row, column]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            mean = (value * share).sum(axis=1)
+            spread = (share * (value / mean[:, None] - 1) ** 2).sum(axis=1)
+        daily = (1 + spread) / (1 + season_cv(latitude) ** 2) - 1
+        clearness = mean / np.maximum(self.outside[row], 1.0)
+        own = self.stand_in[row] == np.arange(12)
+        raw = np.full(12, np.nan)
+        for month in np.flatnonzero(own):
+            largest = law.largest_clearness(law.noon_sine(latitude, month), elevation_m, clearness[month])
+            raw[month] = daily[month] * clearness[month] ** 2 / law.most_variance(clearness[month], largest)
+        return law.unevenness_of_days(raw)
 
 
 def nearest(high, month):
@@ -149,6 +146,13 @@ class Air:
         columns = np.arange(round((longitude - half) * 4), round((longitude + half) * 4) + 1) % 1440
         return field[:, rows[:, None], columns].mean(axis=(1, 2))
 
+    def sea_level(self):
+        """Latitudes, longitudes and temperatures brought to sea level of the degrees of the world but for the poles."""
+        latitudes, longitudes = np.arange(-69, 85), np.arange(-180, 180)
+        places = [(north, east) for north in latitudes for east in longitudes]
+        level = [self.over(self.celsius, *place, 0.5) + law.LAPSE_K_PER_M * self.height_m(*place) for place in places]
+        return np.array(places, float), np.array(level)
+
     def height_m(self, latitude, longitude):
         rows = np.arange(round((89.5 - latitude) * 12), round((90.5 - latitude) * 12))
         columns = np.arange(round((longitude + 179.5) * 12), round((longitude + 180.5) * 12)) % 4320
@@ -174,18 +178,29 @@ def quantised(values, unit, kind):
     return whole.astype(np.dtype(kind).newbyteorder("<")).tobytes()
 
 
-def record(sun, air, cell, logs, sds):
-    corrected = np.minimum(sun.clearness[cell] * np.exp(logs), MOST_CLEARNESS)
-    rows = [sun.relative_rows(*cell, month, corrected[month]) for month in range(12)]
+def day_spread_k(air, level, cell):
+    """Spread of daily mean temperatures about the climate [K], by month."""
     latitude, longitude = centre(*cell)
+    places, celsius = level
+    near = fit.distance_km(np.array([[latitude, longitude]], float), places)[0] < law.AIR_MASSES_WITHIN_KM
+    weights = np.cos(np.radians(places[near, 0]))[:, None]
+    mean = (celsius[near] * weights).sum(axis=0) / weights.sum()
+    contrast = np.sqrt((((celsius[near] - mean) ** 2) * weights).sum(axis=0) / weights.sum())
+    return law.day_spread_k(contrast, air.over(air.celsius, latitude, longitude, 1.5), latitude)
+
+
+def record(sun, air, level, cell, logs, sds):
+    corrected = np.minimum(sun.clearness[cell] * np.exp(logs), MOST_CLEARNESS)
+    latitude, longitude = centre(*cell)
+    around = [(latitude + north, longitude + east) for north in (-1, 0, 1) for east in (-1, 0, 1)]
+    elevation_m = np.mean([air.height_m(*place) for place in around])
     parts = [quantised(corrected, CLEARNESS_UNIT, np.uint16), quantised(sds, DOUBT_UNIT, np.uint8),
-             quantised(np.minimum(rows, 255 * RELATIVE_UNIT), RELATIVE_UNIT, np.uint8),
+             quantised(sun.unevenness(*cell, elevation_m), UNEVENNESS_UNIT, np.uint8),
+             quantised(day_spread_k(air, level, cell), SPREAD_UNIT, np.uint8),
              quantised(np.minimum(air.over(air.rain, latitude, longitude, 1.5), 255 * RAIN_UNIT), RAIN_UNIT, np.uint8)]
-    for north in (-1, 0, 1):
-        for east in (-1, 0, 1):
-            place = latitude + north, longitude + east
-            parts.append(quantised([air.height_m(*place)], 1, np.int16))
-            parts.append(quantised(air.over(air.celsius, *place, 0.5), AIR_UNIT, np.int8))
+    for place in around:
+        parts.append(quantised([air.height_m(*place)], 1, np.int16))
+        parts.append(quantised(air.over(air.celsius, *place, 0.5), AIR_UNIT, np.int8))
     return b"".join(parts)
 
 
@@ -195,8 +210,9 @@ def main():
     index = np.full((ROWS, COLUMNS), 0xFFFF, "<u2")
     for number, cell in enumerate(cells):
         index[cell] = number
-    records = [record(sun, air, *each) for each in zip(cells, logs, sds)]
-    head = b"LANDCLIM" + struct.pack("<HHHH", 1, len(cells), len(records[0]), len(PROBABILITIES))
+    level = air.sea_level()
+    records = [record(sun, air, level, *each) for each in zip(cells, logs, sds)]
+    head = b"LANDCLIM" + struct.pack("<HHHH", 2, len(cells), len(records[0]), 12)
     OUT.write_bytes(head + index.tobytes() + b"".join(records))
     print(f"{OUT.name}: {OUT.stat().st_size} bytes, {len(cells)} cells of {len(records[0])} bytes")
     print("SHA-256", hashlib.sha256(OUT.read_bytes()).hexdigest())

@@ -13,9 +13,12 @@ import numpy as np
 
 import climatology as made
 import climatology_fit as fit
+import climatology_law as law
 
 LAPSE_K_PER_M = 0.0065
 NINETY = 1.645
+# Relative deviation of a month over the years, which a single year adds to the doubt of the long mean.
+ONE_YEAR = 0.121
 DARK = (10, 11, 0, 1)
 
 
@@ -23,7 +26,7 @@ class Land:
     """The embedded file."""
 
     def __init__(self, data):
-        _, cells, self.size, self.rows = struct.unpack("<HHHH", data[8:16])
+        _, cells, self.size, _ = struct.unpack("<HHHH", data[8:16])
         self.index = np.frombuffer(data, "<u2", made.ROWS * made.COLUMNS, 16).reshape(made.ROWS, made.COLUMNS)
         start = 16 + made.ROWS * made.COLUMNS * 2
         self.cells = [data[start + self.size * cell : start + self.size * (cell + 1)] for cell in range(cells)]
@@ -39,17 +42,22 @@ class Land:
         doubt = self.blended((latitude, longitude), 24, 12, "u1", made.DOUBT_UNIT)
         return clearness * made.months_outside_wh_m2(latitude), doubt
 
-    def clearness_cv(self, latitude, longitude):
-        rows = self.blended((latitude, longitude), 36, 12 * self.rows, "u1", made.RELATIVE_UNIT).reshape(12, -1)
-        fine = np.linspace(0, 1, 2001)
-        return np.array([np.interp(fine, made.PROBABILITIES, row).std() for row in rows])
+    def clearness_cv(self, latitude, longitude, elevation_m):
+        """Relative spread of daily clearness by the law, about the embedded means."""
+        unevenness = self.blended((latitude, longitude), 36, 12, "u1", made.UNEVENNESS_UNIT)
+        mean = self.sun(latitude, longitude)[0] / made.months_outside_wh_m2(latitude)
+        largest = [law.largest_clearness(law.noon_sine(latitude, month), elevation_m, mean[month]) for month in range(12)]
+        return np.sqrt(unevenness * law.most_variance(mean, np.array(largest))) / mean
+
+    def day_sd_k(self, latitude, longitude):
+        return self.blended((latitude, longitude), 48, 12, "u1", made.SPREAD_UNIT)
 
 
 def table(title, groups):
     """Rows of (name, years, ln ratios before, after, doubts, is dark) as a table of errors."""
     print(f"\n{title}\n{'':26}years   bias before  after   rms before  after   dark bias  dark rms   within 90 %")
     for name, years, before, after, doubt, dark in groups:
-        inside = (np.abs(after) < NINETY * doubt).mean()
+        inside = (np.abs(after) < NINETY * np.hypot(doubt, ONE_YEAR)).mean()
         rms = lambda values: np.sqrt((values**2).mean())
         print(f"{name:26}{years:5}{before.mean():+13.3f}{after.mean():+8.3f}{rms(before):12.3f}{rms(after):8.3f}"
               f"{after[dark].mean():+11.3f}{rms(after[dark]):10.3f}{inside:12.1%}")
@@ -108,14 +116,11 @@ def air_errors(years, air):
 
 
 def relations(name, years):
-    """What the daily swing and the spread of daily means go with; fitted here, the coefficients are in the program."""
+    """What the daily swing goes with; fitted here, the coefficients are in the program."""
     column = lambda key: np.concatenate([one[key] for one in years])
     clearness = column("ghi_wh_m2") / column("outside")
-    year = np.repeat([np.ptp(one["air_celsius"]) for one in years], 12)
-    winter = np.cos(2 * np.pi * np.concatenate([fit.season(one["latitude"]) for one in years]) / 12)
-    swing, spread = column("swing_k"), column("day_sd_k")
-    for what, values, terms in (("swing", swing, [np.ones_like(year), clearness]),
-                                ("spread of daily means", spread, [np.ones_like(year), year, year * winter])):
+    swing = column("swing_k")
+    for what, values, terms in (("swing", swing, [np.ones_like(clearness), clearness]),):
         matrix = np.column_stack(terms)
         best = np.linalg.lstsq(matrix, values, rcond=None)[0]
         error = matrix @ best - values
@@ -170,11 +175,15 @@ def main():
     real = [one for one in counted if "synthetic" not in one["origin"]]
     for name in ("fit", "held out"):
         relations(name, [one for one in real if one["role"] == name and np.isfinite(one["air_celsius"]).all()])
-    ratios = np.concatenate([land.clearness_cv(one["latitude"], one["longitude"]) / one["clearness_cv"]
-                             for one in real])
+    ratios = np.concatenate([
+        land.clearness_cv(one["latitude"], one["longitude"], one["elevation_m"]) / one["clearness_cv"] for one in real])
     ratios = ratios[np.isfinite(ratios)]
     print(f"spread of daily clearness, embedded / year: median {np.median(ratios):.2f}, "
           f"mean of ln {np.log(ratios).mean():+.3f}, sd of ln {np.log(ratios).std():.3f} ({len(ratios)} months)")
+    strays = np.concatenate([0.80 * land.day_sd_k(one["latitude"], one["longitude"]) / one["day_sd_k"] for one in real])
+    strays = np.log(strays[np.isfinite(strays)])
+    print(f"spread of temperatures within a year's month, embedded / year: mean of ln {strays.mean():+.3f}, "
+          f"rms {np.sqrt((strays**2).mean()):.3f} ({len(strays)} months)")
 
 
 if __name__ == "__main__":

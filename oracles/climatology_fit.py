@@ -86,10 +86,11 @@ def fitted(a, logged):
 
 
 def predicted(numbers, a, logged, b):
-    """Mean and standard deviation of ln(measured / climatology) of a single year's month at other points."""
+    """Mean of ln(measured / climatology) at other points, and its standard deviation for the long-term mean: what a
+    single year's month adds is not in it, the drawn days make that themselves."""
     inverse = np.linalg.inv(covariance(a, a, numbers) + np.diag(noise(a, numbers)))
     cross = covariance(b, a, numbers)
-    own = COMMON**2 + numbers[2] ** 2 + numbers[3] ** 2 + numbers[5] ** 2 + noise(b, numbers)
+    own = COMMON**2 + numbers[2] ** 2 + numbers[3] ** 2 + numbers[5] ** 2
     return cross @ inverse @ logged, np.sqrt(own - np.einsum("ij,jk,ik->i", cross, inverse, cross))
 
 

@@ -117,8 +117,8 @@ pub struct Site {
     pub in_leaf: Option<InLeaf>,
     /// Share of sunlight that the ground throws back.
     pub albedo: Share,
-    /// Days of each month on which snow lies on a flat panel, January first.
-    pub snow_days: [f64; 12],
+    /// Days of each month on which snow lies on a flat panel, January first; `None`: not stated.
+    pub snow_days: Option<[f64; 12]>,
 }
 
 /// The skyline while the leaves are out.

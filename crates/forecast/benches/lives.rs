@@ -146,7 +146,7 @@ fn main() {
     let (site_table_s, light) = timed(REPEATS, || light(&design));
     let (node_tables_s, node) = timed(REPEATS, || tables(&design, &diary));
     let tilt = design.panel.as_ref().expect("the mast has a panel").tilt;
-    let snow_days = site.snow_days.map(|days| days_on_tilted(days, tilt));
+    let snow_days = site.snow_days.unwrap_or_default().map(|days| days_on_tilted(days, tilt));
     let weather = SyntheticWeather::new(&climate, light, &snow_days, &design.enclosure);
     let node_weather = NodeWeather::of_climate(&design, &climate, &diary, 1);
     let trial = Trial {

@@ -5,16 +5,17 @@ mod common;
 
 use common::{port_angeles, solar};
 use design::quantity::{Angle, Length};
-use forecast::random::Stream;
-use forecast::sky::clearness::{DAY_TO_DAY, Persistence};
+use forecast::random::{Stream, normal_quantile};
+use forecast::sky::clearness::{Clearness, Unevenness};
 use forecast::sky::climate::Climate;
 use forecast::sky::hours::{LifeWeather, SiteDraw};
 use forecast::sky::light::{ClearnessPlace, LightTable, MEAN_HOUR_SKY, YEAR_DAYS, YEAR_HOURS, nominal_hours};
 use forecast::sky::monthly::extraterrestrial_day_wh_m2;
+use forecast::sky::persistence::Persistence;
 use forecast::sky::plane::{Instants, Plane, PlaneTable};
 use forecast::sky::skyline::Skyline;
 use forecast::sky::sun::Observer;
-use forecast::sky::synthetic::{Sky, SyntheticWeather, YEARLY_SPREAD};
+use forecast::sky::synthetic::{Sky, SyntheticWeather};
 use forecast::sky::weather::{self, WeatherHours};
 
 /// Latitude, longitude [°] and elevation in metres of places on land.
@@ -23,6 +24,7 @@ const LARKMOOR: (f64, f64, f64) = (47.0, 13.0, 640.0);
 const HELSINKI: (f64, f64, f64) = (60.2, 24.9, 20.0);
 const TROMSO: (f64, f64, f64) = (69.65, 18.96, 10.0);
 const CANBERRA: (f64, f64, f64) = (-35.3, 149.1, 580.0);
+const TAMANRASSET: (f64, f64, f64) = (22.8, 5.4, 1360.0);
 
 fn angle(degrees: f64) -> Angle {
     Angle::from_degrees(degrees)
@@ -102,21 +104,6 @@ fn by_year(values: &[f64], month: usize) -> Vec<Vec<f64>> {
     values.chunks_exact(YEAR_DAYS).map(own).collect()
 }
 
-/// Correlation from one day to the next within a month, about the mean of each date.
-fn lag_1(years: &[Vec<f64>]) -> f64 {
-    let dates = years[0].len();
-    let usual: Vec<f64> =
-        (0..dates).map(|date| mean(&years.iter().map(|year| year[date]).collect::<Vec<_>>())).collect();
-    let off = |year: &Vec<f64>| year.iter().zip(&usual).map(|(v, u)| v - u).collect::<Vec<_>>();
-    let pairs: Vec<(f64, f64)> = years
-        .iter()
-        .map(off)
-        .flat_map(|year| year.windows(2).map(|w| (w[0], w[1])).collect::<Vec<_>>())
-        .collect();
-    let (today, tomorrow): (Vec<f64>, Vec<f64>) = pairs.into_iter().unzip();
-    correlation(&today, &tomorrow)
-}
-
 fn assert_means_kept(climate: &Climate, place: (f64, f64, f64), years: usize) {
     let days = ground_days(&drawn_from(climate, place), years);
     for (month, asked) in climate.months.iter().enumerate() {
@@ -124,8 +111,9 @@ fn assert_means_kept(climate: &Climate, place: (f64, f64, f64), years: usize) {
         // A watt-hour is nothing to any panel: months of polar night.
         assert!(
             (found - asked.ghi_wh_m2).abs() < 0.01 * asked.ghi_wh_m2 + 1.0,
-            "{place:?} month {}",
-            month + 1
+            "{place:?} month {}: {found} for {}",
+            month + 1,
+            asked.ghi_wh_m2
         );
     }
 }
@@ -138,9 +126,9 @@ fn monthly_means_of_all_years_are_those_of_the_climate() {
     }
 }
 
-/// Twelve numbers of a dark and of a very clear place: clearness 0.08 and 0.78, beyond the fit of the distribution.
+/// Twelve numbers of a dark and of a very clear place: clearness 0.08 and 0.78.
 #[test]
-fn monthly_means_are_kept_beyond_the_published_fit() {
+fn monthly_means_are_kept_next_to_the_bounds() {
     for clearness in [0.08, 0.3, 0.78] {
         let (latitude, longitude, elevation) = (angle(-23.0), angle(-68.0), Length::from_metres(2400.0));
         let ghi_wh_m2 = std::array::from_fn(|month| {
@@ -148,7 +136,7 @@ fn monthly_means_are_kept_beyond_the_published_fit() {
         });
         let climate = Climate::from_monthly(latitude, longitude, elevation, &ghi_wh_m2, Some(&[10.0; 12]))
             .expect("numbers that can be");
-        assert_means_kept(&climate, (-23.0, -68.0, 2400.0), 6000);
+        assert_means_kept(&climate, (-23.0, -68.0, 2400.0), 24_000);
     }
 }
 
@@ -160,37 +148,25 @@ fn monthly_means_of_a_weather_file_are_kept() {
     }
 }
 
-/// 17 % over 24 measured years of December in the cloudy temperate zone, of which days alone make 13 to 15 %.
+/// The mean of the darkest month varies over the years by 0.121 of it at 18 stations of 5 to 41 years (0.163 by days that
+/// hang together by 0.29 and a universal 17 %); by more where skies are dull, by little where they are clear.
 #[test]
-fn december_means_spread_over_the_years_as_measured() {
-    for place in [POTSDAM, LARKMOOR, (48.12, -123.5, 91.0)] {
+fn darkest_months_spread_over_the_years_as_measured() {
+    for (place, low, high) in [(POTSDAM, 0.11, 0.17), (LARKMOOR, 0.09, 0.15), (TAMANRASSET, 0.02, 0.06)] {
         let climate = climate(place);
-        let days = ground_days(&drawn_from(&climate, place), 8000);
+        let days = ground_days(&drawn_from(&climate, place), 4000);
         let darkest =
             (0..12).min_by(|a, b| climate.months[*a].ghi_wh_m2.total_cmp(&climate.months[*b].ghi_wh_m2));
         let month = darkest.expect("twelve months");
         let means: Vec<f64> = by_year(&days, month).iter().map(|days| mean(days)).collect();
         let spread = sd(&means) / mean(&means);
-        assert!((spread - YEARLY_SPREAD).abs() < 0.015, "{place:?} {spread}");
+        assert!((low..high).contains(&spread), "{place:?} {spread}");
+        assert!((climate.darkest_month_spread() / spread - 1.0).abs() < 0.06, "{place:?} {spread}");
     }
 }
 
-/// Lag-1 of daily clearness is 0.2 to 0.35 (Graham, Hollands & Unny 1988; Aguiar's matrices 0.2 to 0.39) without the
-/// term between years.
-#[test]
-fn dark_days_follow_dark_days() {
-    for place in [POTSDAM, LARKMOOR, CANBERRA] {
-        let weather = weather_at(place).with_persistence(Persistence::of_days(DAY_TO_DAY));
-        let days = ground_days(&weather, 4000);
-        for month in [0, 6, 10, 11] {
-            let found = lag_1(&by_year(&days, month));
-            assert!((0.2..0.35).contains(&found), "{place:?} month {} {found}", month + 1);
-        }
-    }
-}
-
-/// Days below clearness 0.2 in a month of mean clearness 0.4: 21 % by the published distribution (its table), in runs of
-/// 1.5 to 1.65 days by Aguiar's matrices for 0.35 to 0.45; independent days would make runs of 1.26.
+/// Days below clearness 0.2 in a month of mean clearness 0.4 come in runs of 1.5 to 1.65 days by Aguiar's matrices for 0.35
+/// to 0.45; independent days would make runs of 1.26.
 #[test]
 fn dark_runs_are_as_long_as_in_another_generator() {
     const DARK: f64 = 0.2;
@@ -201,19 +177,17 @@ fn dark_runs_are_as_long_as_in_another_generator() {
     let climate =
         Climate::from_monthly(latitude, angle(place.1), Length::from_metres(place.2), &ghi_wh_m2, None)
             .expect("numbers that can be");
-    let weather = drawn_from(&climate, place).with_persistence(Persistence::of_days(DAY_TO_DAY));
+    let weather = drawn_from(&climate, place).with_persistence(Persistence::of_days(0.29));
     let outside: Vec<f64> = outside_days(latitude);
-    let (mut dark_days, mut runs, mut run, mut longest, mut days) = (0, 0, 0, 0, 0);
+    let (mut dark_days, mut runs, mut run, mut longest) = (0, 0, 0, 0);
     draw(&weather, 4000, 5, |day, sky| {
         let dark = weather.ground_day_wh_m2(day, sky) < DARK * outside[day];
         runs += i32::from(dark && run == 0);
         run = if dark { run + 1 } else { 0 };
         longest = longest.max(run);
         dark_days += i32::from(dark);
-        days += 1;
     });
-    let (share, mean_run) = (f64::from(dark_days) / f64::from(days), f64::from(dark_days) / f64::from(runs));
-    assert!((share - 0.2083).abs() < 0.006, "{share}");
+    let mean_run = f64::from(dark_days) / f64::from(runs);
     // Aguiar's matrices gave 9 days at most in 40,000 Novembers of mean 0.43.
     assert!((7..20).contains(&longest), "{longest}");
     assert!((1.4..1.7).contains(&mean_run), "{mean_run}");
@@ -270,52 +244,6 @@ fn a_seed_gives_one_weather() {
     assert!(first.iter().all(|value| value.is_finite()));
 }
 
-type Matrix = [[f64; 3]; 3];
-
-fn times(one: &Matrix, other: &Matrix) -> Matrix {
-    std::array::from_fn(|row| {
-        std::array::from_fn(|column| (0..3).map(|k| one[row][k] * other[k][column]).sum())
-    })
-}
-
-fn transposed(one: &Matrix) -> Matrix {
-    std::array::from_fn(|row| std::array::from_fn(|column| one[column][row]))
-}
-
-/// Highest, lowest, sun: Richardson & Wright 1984, ARS-8, after Richardson 1981, *Water Resources Research* 17, 182-190.
-const A: Matrix = [[0.567, 0.086, -0.002], [0.253, 0.504, -0.050], [-0.006, -0.039, 0.244]];
-const B: Matrix = [[0.781, 0.0, 0.0], [0.328, 0.637, 0.0], [0.238, -0.341, 0.873]];
-
-/// Correlations of one day, the fixed point of `M0 = A M0 A' + B B'`.
-fn same_day() -> Matrix {
-    let noise = times(&B, &transposed(&B));
-    (0..200).fold(noise, |now, _| {
-        let carried = times(&times(&A, &now), &transposed(&A));
-        std::array::from_fn(|row| std::array::from_fn(|column| carried[row][column] + noise[row][column]))
-    })
-}
-
-/// The published matrices are consistent (every variance is 1), and the drawn warmth lies between the persistence of
-/// their highest and lowest temperatures.
-#[test]
-fn warmth_hangs_on_from_day_to_day_as_published() {
-    let together = same_day();
-    (0..3).for_each(|k| assert!((together[k][k] - 1.0).abs() < 0.002, "{together:?}"));
-    let next_day = times(&A, &together);
-    let (highest, lowest) = (next_day[0][0], next_day[1][1]);
-    assert!((highest - 0.621).abs() < 0.001 && (lowest - 0.674).abs() < 0.001, "{highest} {lowest}");
-    let weather = weather_at(LARKMOOR);
-    let climate = climate(LARKMOOR);
-    let days = daily(&weather, 3000, mean);
-    for month in [0, 6] {
-        let years = by_year(&days, month);
-        let found = lag_1(&years);
-        assert!((highest..lowest).contains(&found), "{found}");
-        let middle: Vec<f64> = years.iter().map(|year| year[15]).collect();
-        assert!((sd(&middle) / climate.months[month].day_sd_k - 1.0).abs() < 0.05);
-    }
-}
-
 /// A figure of the air's 24 hours of each day.
 fn daily(weather: &SyntheticWeather, years: usize, of: impl Fn(&[f64]) -> f64) -> Vec<f64> {
     let mut days = Vec::with_capacity(years * YEAR_DAYS);
@@ -360,22 +288,17 @@ fn days_swing_as_much_as_the_climate_says() {
     }
 }
 
-/// Clear days are warmer at their height and colder at their depth: the published matrices correlate sun with the highest
-/// temperature by +0.19, with the lowest by -0.19 and so with their difference by 0.44. Here it follows the sun alone.
+/// Clear days swing more, as the sun's correlation with the day's highest less its lowest says: 0.44 by the published
+/// matrices (Richardson & Wright 1984, ARS-8), which let other causes move it too; here it follows the sun alone.
 #[test]
-fn sun_goes_with_a_warm_noon_and_a_cold_night() {
-    let together = same_day();
-    assert!((together[0][2] - 0.186).abs() < 0.001 && (together[1][2] + 0.193).abs() < 0.001, "{together:?}");
+fn sun_goes_with_a_wide_swing() {
     let weather = weather_at(LARKMOOR);
     let mut days = Vec::new();
     draw(&weather, 1000, 9, |day, sky| days.push(weather.ground_day_wh_m2(day, sky)));
     let sun = by_year(&days, 6).concat();
-    let highest = daily(&weather, 1000, |air| air.iter().copied().fold(f64::NEG_INFINITY, f64::max));
-    let lowest = daily(&weather, 1000, |air| air.iter().copied().fold(f64::INFINITY, f64::min));
-    let with_highest = correlation(&sun, &by_year(&highest, 6).concat());
-    let with_lowest = correlation(&sun, &by_year(&lowest, 6).concat());
-    assert!((0.1..0.7).contains(&with_highest), "{with_highest}");
-    assert!((-0.7..-0.1).contains(&with_lowest), "{with_lowest}");
+    let swings = daily(&weather, 1000, swing);
+    let with_swing = correlation(&sun, &by_year(&swings, 6).concat());
+    assert!((0.44..1.0).contains(&with_swing), "{with_swing}");
 }
 
 fn sand_point() -> WeatherHours {
@@ -384,6 +307,7 @@ fn sand_point() -> WeatherHours {
 }
 
 /// A measured winter day: light on the ground, and on 60 degrees by its hours [Wh/m²].
+#[derive(Clone)]
 struct WinterDay {
     place: (f64, f64, f64),
     month: u8,
@@ -407,24 +331,79 @@ fn winter_days() -> Vec<WinterDay> {
     rows.records().map(|row| day(row.expect("a row"))).collect()
 }
 
+/// Days with their number in the nominal year and their clearness, and the table of their place.
+fn winters() -> Vec<(LightTable, Vec<(usize, f64, WinterDay)>)> {
+    let dates: Vec<_> = nominal_hours().into_iter().step_by(24).map(|hour| (hour.month, hour.day)).collect();
+    let mut days = winter_days();
+    days.sort_by(|one, other| one.place.0.total_cmp(&other.place.0));
+    let places: Vec<Vec<WinterDay>> =
+        days.chunk_by(|one, next| one.place == next.place).map(<[WinterDay]>::to_vec).collect();
+    let of_place = |days: Vec<WinterDay>| {
+        let (latitude, longitude, elevation) = days[0].place;
+        let light = light_at(latitude, longitude, elevation);
+        let numbered = days.into_iter().filter_map(|day| {
+            let number = dates.iter().position(|date| *date == (day.month, day.day))?;
+            Some((number, day.ground / light.outside_wh_m2(number), day))
+        });
+        let numbered = numbered.collect();
+        (light, numbered)
+    };
+    places.into_iter().map(of_place).collect()
+}
+
 /// The split decides the winter: November to February on 60 degrees, smooth hours of days split by the daily correlation
-/// against hours with measured diffuse (Aachen 2021 and 2023, Duesseldorf 2024), transposed by pvlib 0.16.1.
+/// against hours with measured diffuse (Aachen 2021 and 2023, Duesseldorf 2024), transposed by pvlib 0.16.1. All within
+/// 1.5 %, each month within 4 %; dark days, which decide dark runs, within 12 %.
 #[test]
 fn a_winter_on_a_steep_plane_is_that_of_its_measured_hours() {
-    let days = winter_days();
-    let (mut by_day, mut by_hour) = (0.0, 0.0);
-    for winter in days.chunk_by(|one, next| one.place == next.place) {
-        let (latitude, longitude, elevation) = winter[0].place;
-        let light = light_at(latitude, longitude, elevation);
-        let dates: Vec<_> =
-            nominal_hours().into_iter().step_by(24).map(|hour| (hour.month, hour.day)).collect();
-        for day in winter {
-            let Some(number) = dates.iter().position(|date| *date == (day.month, day.day)) else { continue };
-            let clearness = ClearnessPlace::of((day.ground / light.outside_wh_m2(number)) as f32);
-            by_day += f64::from(light.plain_day_wh_m2(number, clearness));
-            by_hour += day.in_plane;
+    let mut sums = std::collections::BTreeMap::<&str, (f64, f64)>::new();
+    for (light, days) in winters() {
+        for (number, clearness, day) in days {
+            let by_day = f64::from(light.plain_day_wh_m2(number, ClearnessPlace::of(clearness as f32)));
+            let month = ["", "January", "February"].get(usize::from(day.month)).copied();
+            let month = month.unwrap_or(if day.month == 11 { "November" } else { "December" });
+            let kinds = ["all", month, if clearness < 0.2 { "dark" } else { "bright" }];
+            for kind in kinds {
+                let (table, measured) = sums.entry(kind).or_default();
+                *table += by_day;
+                *measured += day.in_plane;
+            }
         }
     }
-    let ratio = by_day / by_hour;
-    assert!((ratio - 1.0).abs() < 0.03, "{ratio}");
+    for (kind, (table, measured)) in &sums {
+        let (ratio, within) = (
+            table / measured,
+            match *kind {
+                "all" => 0.015,
+                "dark" => 0.12,
+                _ => 0.04,
+            },
+        );
+        assert!((ratio - 1.0).abs() < within, "{kind}: {ratio}, {sums:?}");
+    }
+}
+
+/// Days drawn from the mean and the variance of a measured month, through the same table, make the light of its own days.
+#[test]
+fn drawn_months_have_the_light_of_measured_days() {
+    let (mut drawn, mut measured) = (0.0, 0.0);
+    for (light, days) in winters() {
+        for month in [11, 12, 1, 2] {
+            let own: Vec<_> = days.iter().filter(|(.., day)| day.month == month).collect();
+            let clearness: Vec<f64> = own.iter().map(|(_, clearness, _)| *clearness).collect();
+            let (latitude, .., elevation) = own[0].2.place;
+            let sine = (90.0 - latitude - 20.0).to_radians().sin();
+            let unevenness =
+                Unevenness::of_days(mean(&clearness), sd(&clearness).powi(2), sine, elevation / 1000.0);
+            let law = Clearness::of_days(mean(&clearness), &unevenness);
+            for (number, one, _) in &own {
+                let on_plane =
+                    |clearness: f32| f64::from(light.plain_day_wh_m2(*number, ClearnessPlace::of(clearness)));
+                let scores = (0..200).map(|step| normal_quantile((f64::from(step) + 0.5) / 200.0) as f32);
+                drawn += scores.map(|score| on_plane(law.at(score))).sum::<f64>() / 200.0;
+                measured += on_plane(*one as f32);
+            }
+        }
+    }
+    assert!((drawn / measured - 1.0).abs() < 0.02, "{}", drawn / measured);
 }

@@ -14,13 +14,14 @@ use forecast::life::kernel::Life;
 use forecast::life::node::NodeTables;
 use forecast::load::Demand;
 use forecast::random::Stream;
-use forecast::sky::clearness::{Clearness, DAY_TO_DAY, Persistence, Scores};
+use forecast::sky::clearness::Clearness;
 use forecast::sky::climate::MONTH_DAYS;
 use forecast::sky::decompose::erbs_daily;
 use forecast::sky::monthly::{
     MEAN_DAYS, beam_ratio, day_on_plane, day_outside_wh_m2, declination_deg, extraterrestrial_by_cosine_w_m2,
     sunset_hour_angle_deg,
 };
+use forecast::sky::persistence::{Persistence, Scores};
 use walk::{Record, Walk};
 
 /// Duffie & Beckman, 4th edition 2013, example 2.19.1: Madison.
@@ -34,6 +35,9 @@ const WORST_MONTH_MJ_M2: f64 = 11.36;
 /// The solar constant of the book [W/m²].
 const SOLAR_CONSTANT_W_M2: f64 = 1367.0;
 
+/// Correlation of the day-to-day normal scores with which the table was made (Graham, Hollands & Unny 1988, *Solar Energy*
+/// 40, 83-92; coefficient from memory).
+const DAY_TO_DAY: f64 = 0.29;
 const NIGHT_DAYS: f64 = 0.6;
 const HOURS_PER_YEAR: usize = 8760;
 const THREADS: u64 = 2;
@@ -136,8 +140,9 @@ struct Sky<'a> {
 impl<'a> Sky<'a> {
     fn new(months: &'a [Month], generator: Generator, life: u64) -> Self {
         let mut random = Stream::new(7, life);
-        let scores = Scores::start(&mut random);
-        Self { months, generator, persistence: Persistence::of_days(generator.persistence), random, scores }
+        let persistence = Persistence::of_days(generator.persistence);
+        let scores = Scores::start(&persistence, &mut random);
+        Self { months, generator, persistence, random, scores }
     }
 
     fn year(&mut self) -> Record {

@@ -233,3 +233,31 @@ fn measured_beam_and_diffuse_are_used_where_the_file_has_both() {
     assert!((with(200.0) - 75.0) / 200.0 > 0.96);
     assert!((with(200.0) - 75.0) / 200.0 < 1.0);
 }
+
+/// Hours in which the sun rises, sets, or stays low: without a beam no more than the sky's and the ground's share falls on a
+/// steep plane, as in the reference, which places the sun at mid-hour and sees no beam beyond 87 degrees.
+#[test]
+fn sunrise_is_no_brighter_on_the_plane_than_in_the_reference() {
+    let station = sand_point();
+    let observer = station.observer().expect("the file names its place");
+    let table = PlaneTable::new(
+        &observer,
+        station.utc_offset_h,
+        &south(70.0, 0.2),
+        SkyModel::HayDavies,
+        Instants::SixGrena,
+        station.starts(),
+    );
+    let (mut ours, mut theirs, mut brightest) = (0.0, 0.0, 0.0_f64);
+    for (hour, row) in chain().iter().enumerate().filter(|(_, row)| row.ghi > 0.0 && row.zenith > 85.0) {
+        let light = table.in_plane(hour, &HourSky { ghi_w_m2: row.ghi, measured: None }).plain_w_m2;
+        if row.zenith > 88.0 {
+            brightest = brightest.max(light / row.ghi);
+        }
+        ours += light;
+        theirs += row.in_plane;
+    }
+    // An even sky leaves (1 + cos 70)/2 and the ground 0.2 (1 - cos 70)/2 of the global light: 0.74.
+    assert!(brightest < 0.75, "{brightest}");
+    assert!((ours / theirs - 1.0).abs() < 0.1, "{ours} {theirs}");
+}

@@ -374,3 +374,39 @@ proptest! {
         }
     }
 }
+
+/// Light is that of the same hour on the days beside, air lies straight between its neighbours; the title counts them.
+#[test]
+fn short_gaps_are_filled_where_the_file_asks_for_it() {
+    let asking = |text: String| {
+        text.replace("# utc_offset_hours = 1\n", "# utc_offset_hours = 1\n# fill_gaps = \"6 h\"\n")
+    };
+    let noon = plain(2021, 5, 10, 12);
+    let (before, after) = (plain(2021, 5, 9, 12), plain(2021, 5, 11, 12));
+    let gap = csv()
+        .replace(&noon, "")
+        .replace(&before, "2021-05-09T12:00,100,-3.5\n")
+        .replace(&after, "2021-05-11T12:00,200,-3.5\n")
+        .replace(&plain(2021, 5, 10, 11), "2021-05-10T11:00,,2.0\n")
+        .replace(&plain(2021, 5, 10, 13), &format!("2021-05-10T13:00,{},4.0\n", sun(13)));
+    says(&refused(gap.clone()), &["missing"]);
+    let weather = weather::read(asking(gap).as_bytes()).expect("two hours are filled");
+    let hour = (129 * 24) + 11;
+    assert_eq!(weather.starts().len(), 8760);
+    assert!((weather.ghi_w_m2[hour] - 150.0).abs() < 1e-3 && (weather.air_celsius[hour] - 3.0).abs() < 1e-3);
+    assert!((f64::from(weather.ghi_w_m2[hour - 1]) - sun(11)).abs() < 1e-3);
+    assert_eq!(weather.title, "upper mast, 2 hours filled");
+    let seven: String = (8..15).map(|hour| plain(2021, 5, 10, hour)).collect();
+    says(
+        &refused(asking(csv().replace(&seven, ""))),
+        &["2021-05-10 15:00 where", "2021-05-10 08:00 belongs"],
+    );
+    says(&refused(asking(csv()).replace("\"6 h\"", "\"2 days\"")), &["line 3", "1 to 6 h"]);
+}
+
+/// What a spreadsheet writes where commas are decimal.
+#[test]
+fn semicolons_with_decimal_commas_are_read() {
+    let lines = csv().replace(',', ";").replace("-3.5", "-3,5");
+    assert_eq!(weather::read(lines.as_bytes()), weather::read(csv().as_bytes()));
+}

@@ -9,6 +9,7 @@ use forecast::life::run::Darkness;
 use forecast::life::shown::YearInBrief;
 use forecast::load::{Phase, Purpose};
 use forecast::radio::link_state::LinkState;
+use forecast::sky::recorded::Winters;
 use verdict::plan::{
     Cause, Chances, DayBand, Driver, Fault, FaultKind, FaultRow, Finding, FortnightHour, Hour, Kept,
     LedgerEntry, LedgerPurpose, Life, Moment, MonthRow, NodeState, Plan, Promised, Restart, Severity,
@@ -39,6 +40,7 @@ pub(crate) fn climate() -> ClimateView {
             air_celsius: 8.0 + 10.0 * season(15 + index * 365 / 12),
             daily_swing_k: 8.0,
             day_sd_k: 3.0,
+            overcast_share: 0.25,
             in_leaf: false,
             snow_days: if index < 2 { 9.0 } else { 0.0 },
         }
@@ -46,6 +48,7 @@ pub(crate) fn climate() -> ClimateView {
     ClimateView {
         source: "an invented climate".to_owned(),
         months: std::array::from_fn(month),
+        day_sd_doubt: 0.24,
         snow_guessed: true,
         fortnight: DarkFortnight { from_day: 350, usual_wh_m2: 420.0, one_in_ten_wh_m2: 260.0 },
         dark_below_wh_m2: 330.0,
@@ -267,6 +270,7 @@ pub(crate) fn plan() -> Plan {
             place: None,
             distance_km: Some(12.0),
             hours: 8760,
+            winters: Some(Winters::Joined),
             passes: 5,
             diffuse_measured: true,
             wind_measured: false,

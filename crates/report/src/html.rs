@@ -179,11 +179,12 @@ fn lost_lives(chances: &Chances) -> usize {
 fn weather_sentence(plan: &Plan) -> String {
     let weather = &plan.weather;
     let away = weather.distance_km.map(|km| format!(", {km:.0} km from the site")).unwrap_or_default();
+    let lived =
+        weather.winters.map(|winters| format!(", {}", sentences::winters(winters))).unwrap_or_default();
     format!(
-        "{}{away}: {} hours, lived through {}. Another year may be darker.",
+        "{}{away}: {} hours{lived}. Another year may be darker.",
         sentences::life::station(weather),
         words::grouped(weather.hours),
-        words::count(usize::from(weather.passes), "time")
     )
 }
 

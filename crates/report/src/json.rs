@@ -6,6 +6,7 @@ mod law;
 mod message;
 pub mod reach;
 
+use forecast::sky::recorded::Winters;
 use serde_json::{Value, json};
 use verdict::plan::{
     Cause, Finding, Hour, Kept, LedgerEntry, Life, Moment, MonthRow, NodeState, Plan, Promised, Restart,
@@ -108,6 +109,10 @@ fn weather(subject: &Subject, weather: &WeatherUsed) -> Value {
         "longitude_deg": weather.place.map(|(_, longitude)| number(longitude.degrees())),
         "distance_km": weather.distance_km.map(number),
         "hours": weather.hours,
+        "whole_winters": weather.winters.map(|winters| match winters {
+            Winters::Whole(count) => count,
+            Winters::Joined => 0,
+        }),
         "passes": weather.passes,
         "diffuse_measured": weather.diffuse_measured,
         "wind_measured": weather.wind_measured,

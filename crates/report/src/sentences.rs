@@ -7,6 +7,7 @@ pub mod reach;
 use design::message::{Direction, Form, Part};
 use design::quantity::Share;
 use forecast::life::climate_view::ClimateView;
+use forecast::sky::recorded::Winters;
 use verdict::law::{Bound, LawPlan, Limit, RateRow};
 use verdict::message::{FormView, MessageView, RateView, Row};
 use verdict::plan::{Cause, Chances, Driver, FaultRow, Kept, Plan, Promised, Verdict};
@@ -472,6 +473,15 @@ fn kilowatt_hours(wh: f64) -> String {
     format!("{:.2}", wh / 1000.0)
 }
 
+/// What of a weather file lives are made of.
+pub(crate) fn winters(winters: Winters) -> String {
+    match winters {
+        Winters::Whole(1) => "one whole winter, from midsummer to midsummer".to_owned(),
+        Winters::Whole(count) => format!("{count} whole winters, each life draws from them"),
+        Winters::Joined => "one year, its last day followed by its first".to_owned(),
+    }
+}
+
 /// Where a climate comes from, how dark it gets, and how sure all of it is: label and sentence.
 pub fn climate(assumed: &Assumed) -> Vec<(&'static str, String)> {
     let climate = &assumed.view;
@@ -503,6 +513,16 @@ pub fn climate(assumed: &Assumed) -> Vec<(&'static str, String)> {
                 words::month(darkest.month),
                 climate.dark_run_days(0.5),
                 climate.dark_run_days(0.9)
+            ),
+        ),
+        (
+            "days",
+            format!(
+                "{:.0} of 100 days of {} are overcast (less than a fifth of the light outside the air); daily means stray by {:.1} K about the climate, which is itself known to {:.0} %",
+                100.0 * darkest.overcast_share,
+                words::month(darkest.month),
+                darkest.day_sd_k,
+                100.0 * climate.day_sd_doubt
             ),
         ),
         ("snow", snow.to_owned()),

@@ -95,10 +95,8 @@ fn head(subject: &Subject, plan: &Plan) -> Vec<String> {
 fn weather_lines(subject: &Subject, plan: &Plan) -> Vec<String> {
     let weather = &plan.weather;
     let recorded = || {
-        let lived = match weather.passes {
-            1 => String::new(),
-            passes => format!(", lived {passes} times over"),
-        };
+        let lived =
+            weather.winters.map(|winters| format!(", {}", sentences::winters(winters))).unwrap_or_default();
         let away = weather.distance_km.map(|km| format!(", {km:.0} km from the site")).unwrap_or_default();
         format!("{}, {} hours{lived}{away}", sentences::life::station(weather), words::grouped(weather.hours))
     };

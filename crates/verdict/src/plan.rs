@@ -19,6 +19,7 @@ pub use crate::finding::{Finding, Severity, Verdict};
 
 use design::quantity::{Angle, Charge, Duration, Share, Temperature};
 use forecast::load::Purpose;
+use forecast::sky::recorded::Winters;
 
 /// The forecast for one design under one weather.
 #[derive(Clone, Debug)]
@@ -64,6 +65,8 @@ pub struct WeatherUsed {
     pub distance_km: Option<f64>,
     /// Hours in the file.
     pub hours: usize,
+    /// The winters that lives are made of; none where weather is drawn.
+    pub winters: Option<Winters>,
     /// How often the file was lived through.
     pub passes: u16,
     /// Whether beam and diffuse came from the file (else from the Erbs split of the global).

@@ -80,8 +80,8 @@ section! {
         months_in_leaf: Months = optional [5, 6, 7, 8, 9, 10];
         /// Share of sunlight that the ground throws back.
         albedo: Share = default "20 %" where FRACTION;
-        /// Days of each month on which snow lies on a flat panel, January first.
-        snow_days: SnowDays = default [0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0];
+        /// Days of each month on which snow lies on a flat panel, January first. Left out: none with a weather file, a guess from cold and rain without one.
+        snow_days: SnowDays = optional [14, 12, 5, 0, 0, 0, 0, 0, 0, 0, 3, 10];
     }
 }
 

@@ -23,7 +23,7 @@ const OBLIQUITY_DEG: f64 = 23.44;
 
 impl Resolver<'_> {
     pub(super) fn site(&mut self, section: &SiteSection) -> Option<Site> {
-        if !self.file.writes("site.snow_days") {
+        if section.snow_days.is_none() {
             self.doubt(
                 "site.snow_days",
                 "not stated: none is assumed with a weather file, a guess from cold and rain without one",
@@ -39,7 +39,7 @@ impl Resolver<'_> {
             horizon: section.horizon.as_ref()?.value.0.clone(),
             in_leaf: self.in_leaf(section),
             albedo: section.albedo.as_ref()?.value,
-            snow_days: section.snow_days.as_ref()?.value.0,
+            snow_days: section.snow_days.as_ref().map(|days| days.value.0),
         })
     }
 

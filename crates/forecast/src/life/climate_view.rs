@@ -27,6 +27,8 @@ pub struct ClimateView {
     pub source: String,
     /// January first.
     pub months: [ClimateMonth; 12],
+    /// Standard deviation of the logarithm of what the months' `day_sd_k` may really be.
+    pub day_sd_doubt: f64,
     /// Whether the days of snow are a guess, because the design file names none.
     pub snow_guessed: bool,
     /// The fourteen days with the least sun on the panel's plane.
@@ -56,8 +58,10 @@ pub struct ClimateMonth {
     pub air_celsius: f64,
     /// The day's highest less its lowest temperature, mean \[K\].
     pub daily_swing_k: f64,
-    /// Standard deviation of daily means \[K\].
+    /// Standard deviation of daily means about the climate \[K\].
     pub day_sd_k: f64,
+    /// Share of its days that are overcast.
+    pub overcast_share: f64,
     /// Whether the skyline is the one in leaf.
     pub in_leaf: bool,
     /// Days on which snow lies on a flat panel.
@@ -105,7 +109,8 @@ pub fn climate_view(design: &Design, climate: &Climate, seed: u64) -> ClimateVie
     ClimateView {
         source: climate.source.clone(),
         months,
-        snow_guessed: design.site.snow_days.iter().all(|days| *days <= 0.0),
+        day_sd_doubt: climate.day_sd_doubt,
+        snow_guessed: design.site.snow_days.is_none(),
         fortnight: fortnight(&years, first_day(climate)),
         dark_below_wh_m2,
         dark_runs_days: runs,
@@ -157,6 +162,7 @@ fn months(design: &Design, climate: &Climate, years: &[Vec<f64>]) -> [ClimateMon
             air_celsius: known.air_celsius,
             daily_swing_k: known.daily_swing_k,
             day_sd_k: known.day_sd_k,
+            overcast_share: climate.overcast_share(month),
             in_leaf: design.site.in_leaf.as_ref().is_some_and(|leaf| leaf.months[month]),
             snow_days: snow_days[month],
         }

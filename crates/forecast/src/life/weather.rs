@@ -6,6 +6,7 @@
 )]
 
 use design::node::{Design, Enclosure, MountedPanel};
+use design::quantity::Angle;
 use design::surroundings::Sky;
 
 use super::node::NodeTables;
@@ -90,7 +91,10 @@ impl NodeWeather {
     #[must_use]
     pub fn of_hours(design: &Design, weather: &WeatherHours, diary: &Diary) -> Self {
         let sample = measured(design, weather, diary);
-        let recorded = RecordedWeather::new(&sample.hours, &sample.dates, is_south(design, weather));
+        let latitude = latitude_of(design, weather);
+        let spread = Climate::from_hours(weather, latitude).darkest_month_spread();
+        let recorded =
+            RecordedWeather::new(&sample.hours, weather.starts(), latitude.degrees() < 0.0, spread);
         Self::new(Source::Recorded(recorded), sample, diary, MEASURED_SUN_DOUBT)
     }
 
@@ -264,7 +268,12 @@ pub struct Balance {
 /// Whether it is winter in July where the hours were taken.
 #[must_use]
 pub fn is_south(design: &Design, weather: &WeatherHours) -> bool {
-    weather.place.as_ref().map_or(design.site.latitude, |place| place.latitude).degrees() < 0.0
+    latitude_of(design, weather).degrees() < 0.0
+}
+
+/// Where the weather was taken; at the site if its file does not say.
+fn latitude_of(design: &Design, weather: &WeatherHours) -> Angle {
+    weather.place.as_ref().map_or(design.site.latitude, |place| place.latitude)
 }
 
 /// A weather file as the node feels it.
@@ -341,8 +350,7 @@ pub fn synthetic(design: &Design, climate: &Climate, diary: &Diary) -> Synthetic
 
 /// Days of snow on a flat panel by month: the person's, or a guess where none were given.
 pub fn snow_on_flat(design: &Design, climate: &Climate) -> [f64; 12] {
-    let given = design.site.snow_days;
-    if given.iter().any(|days| *days > 0.0) { given } else { snow_guess_days(climate) }
+    design.site.snow_days.unwrap_or_else(|| snow_guess_days(climate))
 }
 
 /// A few drawn years of a climate, site and parts as designed.
@@ -409,8 +417,7 @@ fn snow_hours(
     dates: &[(u8, u8, u8)],
 ) -> Vec<bool> {
     let mut snowed = vec![false; dates.len()];
-    for month in 1..=12_u8 {
-        let days = design.site.snow_days[usize::from(month) - 1];
+    for (month, days) in (1..=12_u8).zip(design.site.snow_days.unwrap_or_default()) {
         let covered = snow::days_on_tilted(days, mounted.tilt).round() as usize;
         let mut cold: Vec<(f32, usize)> = (0..dates.len() / HOURS_PER_DAY)
             .map(|day| day * HOURS_PER_DAY)

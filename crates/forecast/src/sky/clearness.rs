@@ -1,4 +1,4 @@
-//! Daily clearness of one month after another: its distribution, its persistence and its good and bad years.
+//! Daily clearness: how it is spread within a month.
 #![expect(
     clippy::cast_possible_truncation,
     clippy::cast_sign_loss,
@@ -6,20 +6,79 @@
     reason = "single precision is the point of the tables, and places in them are clamped"
 )]
 
-use crate::random::Stream;
+use crate::random::normal_quantile;
 
-/// Correlation of the day-to-day normal scores, for which the persistence of daily clearness is reproduced.
-///
-/// # References
-/// Graham, Hollands & Unny 1988, *Solar Energy* 40, 83-92 (coefficient from memory).
-pub const DAY_TO_DAY: f64 = 0.29;
-/// Memory of the slow factor that makes good and bad winters \[days\]: months hang together, years hardly (own choice).
-const SLOW_MEMORY_DAYS: f64 = 180.0;
-const LEAST_CLEARNESS: f64 = 0.05;
+/// No day is darker.
+const LEAST_CLEARNESS: f64 = 0.04;
+/// Months are held so far above it: nearer, nothing is left to vary (own choice).
+const LEAST_MEAN: f64 = 0.05;
+/// The largest steepness: days are then either dark or bright.
+const STEEPEST: f64 = 12.0;
+/// Quantiles on which mean and variance are reckoned.
+const QUANTILES: usize = 400;
+/// Towards the steepness: shares up to one half are met to 0.01 %.
+const ROUNDS: usize = 16;
+/// Steps towards the mean at each steepness.
+const NEWTON_STEPS: usize = 4;
 
 const STEPS: usize = 160;
 const LARGEST_SCORE: f32 = 4.0;
 const STEPS_PER_SCORE: f32 = STEPS as f32 / (2.0 * LARGEST_SCORE);
+
+/// How uneven the days of a month are: one number beside their mean and bounds.
+///
+/// # References
+/// Own least squares over 69 places between 23 S and 62 N (`data/climate/README.md`, "The law of days").
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Unevenness {
+    /// Variance of daily clearness as a share of the most that mean and bounds allow: 0 if all days are alike, 1 if each is
+    /// either the darkest or the brightest.
+    pub share: f64,
+    /// The most clearness a day may have.
+    pub largest: f64,
+}
+
+impl Unevenness {
+    /// Where nothing of a place is known, and in polar night.
+    pub const USUAL_SHARE: f64 = 0.23;
+
+    /// So uneven days about a mean clearness, under a sun of this height at noon (its sine, in the middle of the month) at
+    /// this elevation \[km\].
+    #[must_use]
+    pub fn new(share: f64, mean: f64, noon_sine: f64, elevation_km: f64) -> Self {
+        let thin_air = 0.66 + 0.09 * noon_sine.max(0.0) + 0.01 * elevation_km.max(0.0);
+        Self { share, largest: thin_air.max(mean + 0.06) }
+    }
+
+    /// The share that days of this mean and variance have.
+    #[must_use]
+    pub fn of_days(mean: f64, variance: f64, noon_sine: f64, elevation_km: f64) -> Self {
+        let bounds = Self::new(0.0, mean, noon_sine, elevation_km);
+        Self { share: (variance / bounds.most_variance(mean)).clamp(0.005, 0.9), ..bounds }
+    }
+
+    /// Share of the way from the darkest to the brightest day.
+    fn place(&self, mean: f64) -> f64 {
+        (mean.max(LEAST_MEAN) - LEAST_CLEARNESS) / (self.largest - LEAST_CLEARNESS)
+    }
+
+    fn most_variance(&self, mean: f64) -> f64 {
+        let place = self.place(mean);
+        place * (1.0 - place) * (self.largest - LEAST_CLEARNESS).powi(2)
+    }
+}
+
+/// Mean, standard deviation and mean slope of a logistic curve over these scores.
+fn moments(scores: &[f64; QUANTILES], middle: f64, steepness: f64) -> [f64; 3] {
+    let (mut sum, mut squares) = (0.0, 0.0);
+    for score in scores {
+        let place = logistic(middle + steepness * score);
+        sum += place;
+        squares += place * place;
+    }
+    let (mean, square) = (sum / QUANTILES as f64, squares / QUANTILES as f64);
+    [mean, (square - mean * mean).max(1e-12).sqrt(), mean - square]
+}
 
 /// The distribution of daily clearness in one month, as a function of a standard normal score.
 #[derive(Clone, Debug)]
@@ -28,54 +87,48 @@ pub struct Clearness {
 }
 
 impl Clearness {
-    /// The distribution with this mean by the formula of Bendt, Collares-Pereira and Rabl.
-    ///
-    /// The mean is held within 0.1 to 0.74, and met exactly there: the published fit is up to 0.5 % off its own mean.
+    /// Days of this mean clearness that are so uneven: a logistic curve between the darkest and the brightest day over a
+    /// normal score, whose middle and steepness meet mean and variance.
+    #[must_use]
+    pub fn of_days(mean: f64, unevenness: &Unevenness) -> Self {
+        let (wanted, width) = (unevenness.place(mean), unevenness.largest - LEAST_CLEARNESS);
+        let wanted_sd = (unevenness.share * wanted * (1.0 - wanted)).sqrt();
+        let scores: [f64; QUANTILES] =
+            std::array::from_fn(|index| normal_quantile((index as f64 + 0.5) / QUANTILES as f64));
+        let (mut middle, mut steepness) = (logit(wanted), 1.0);
+        for _ in 0..ROUNDS {
+            for _ in 0..NEWTON_STEPS {
+                let [mean, _, slope] = moments(&scores, middle, steepness);
+                middle -= ((mean - wanted) / slope.max(1e-6)).clamp(-2.0, 2.0);
+            }
+            let [_, deviation, _] = moments(&scores, middle, steepness);
+            steepness = (steepness * (wanted_sd / deviation).clamp(0.67, 1.5)).min(STEEPEST);
+        }
+        let curve = Self::from_score(|score| LEAST_CLEARNESS + width * logistic(middle + steepness * score));
+        curve.scaled_to(mean)
+    }
+
+    /// The published formula with its parameter, the mean clearness; it is up to 0.5 % off its own mean.
     ///
     /// # References
     /// Bendt, Collares-Pereira & Rabl 1981, *Solar Energy* 27, 1-5, with Herzog's 1985 fit and Hollands & Huget's
     /// largest clearness; Duffie & Beckman, 5th edition, equations 2.9.4 to 2.9.6.
     #[must_use]
-    pub fn with_mean(mean: f64) -> Self {
-        let wanted = mean.clamp(0.1, 0.74);
-        let mut parameter = wanted;
-        for _ in 0..4 {
-            parameter += wanted - Self::bendt_herzog(parameter).mean();
-        }
-        Self::bendt_herzog(parameter)
-    }
-
-    /// The published formula with its parameter, the mean clearness.
-    #[must_use]
     pub fn bendt_herzog(mean: f64) -> Self {
         let law = BendtHerzog::new(mean);
-        Self::from_quantile(|probability| law.quantile(probability))
+        Self::from_score(|score| law.quantile(normal_share_below(score)))
     }
 
-    /// The distribution with these quantiles: rows of (probability, clearness), both ascending.
-    #[must_use]
-    pub fn from_rows(rows: &[(f64, f64)]) -> Self {
-        Self::from_quantile(|probability| {
-            let above = rows.partition_point(|(at, _)| *at < probability);
-            match (above.checked_sub(1).and_then(|index| rows.get(index)), rows.get(above)) {
-                (Some((p0, k0)), Some((p1, k1))) => k0 + (probability - p0) / (p1 - p0) * (k1 - k0),
-                (Some((_, clearness)), None) | (None, Some((_, clearness))) => *clearness,
-                (None, None) => LEAST_CLEARNESS,
-            }
-        })
+    fn from_score(clearness: impl Fn(f64) -> f64) -> Self {
+        let score = |step: usize| f64::from(step as f32 / STEPS_PER_SCORE - LARGEST_SCORE);
+        Self { by_score: std::array::from_fn(|step| clearness(score(step)) as f32) }
     }
 
     /// The same distribution, every day brighter or darker by what brings it to this mean.
-    #[must_use]
-    pub fn scaled_to(mut self, mean: f64) -> Self {
+    fn scaled_to(mut self, mean: f64) -> Self {
         let factor = (mean / self.mean()) as f32;
         self.by_score.iter_mut().for_each(|clearness| *clearness *= factor);
         self
-    }
-
-    fn from_quantile(quantile: impl Fn(f64) -> f64) -> Self {
-        let score = |step: usize| f64::from(step as f32 / STEPS_PER_SCORE - LARGEST_SCORE);
-        Self { by_score: std::array::from_fn(|step| quantile(normal_share_below(score(step))) as f32) }
     }
 
     /// The clearness at a standard normal score.
@@ -86,6 +139,17 @@ impl Clearness {
         let index = (place as usize).min(STEPS - 1);
         let (low, high) = (self.by_score[index], self.by_score[index + 1]);
         low + (place - index as f32) * (high - low)
+    }
+
+    /// Share of days below a clearness.
+    #[must_use]
+    pub fn share_below(&self, clearness: f64) -> f64 {
+        let (mut low, mut high) = (-LARGEST_SCORE, LARGEST_SCORE);
+        for _ in 0..30 {
+            let middle = 0.5 * (low + high);
+            if f64::from(self.at(middle)) < clearness { low = middle } else { high = middle }
+        }
+        normal_share_below(f64::from(low))
     }
 
     /// The mean.
@@ -136,7 +200,7 @@ struct BendtHerzog {
 
 impl BendtHerzog {
     fn new(mean: f64) -> Self {
-        let least = LEAST_CLEARNESS;
+        let least = 0.05;
         let largest = 0.6313 + 0.267 * mean - 11.9 * (mean - 0.75).powi(8);
         let xi = (largest - least) / (largest - mean);
         let gamma = -1.498 + (1.184 * xi - 27.182 * (-1.5 * xi).exp()) / (largest - least);
@@ -149,99 +213,14 @@ impl BendtHerzog {
     }
 }
 
-/// How days and years hang together.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Persistence {
-    /// Correlation of the fast part of the score from one day to the next.
-    day_to_day: f64,
-    /// Share of the score's variance that the slow factor carries.
-    slow_share: f64,
-    /// Of the slow factor, what is left of it from one day to the next.
-    slow_kept: f64,
-    /// Standard deviations of what a day adds to the fast and to the slow part.
-    day_noise: f64,
-    slow_noise: f64,
-    /// Weights of the two in the score.
-    parts: [f64; 2],
+/// Logarithm of a share over what is left of one.
+pub(crate) fn logit(share: f64) -> f64 {
+    (share / (1.0 - share)).ln()
 }
 
-impl Persistence {
-    /// Day-to-day persistence alone: a year is then as good as the next but for its days.
-    #[must_use]
-    pub fn of_days(day_to_day: f64) -> Self {
-        Self::of_parts(day_to_day, 0.0)
-    }
-
-    fn of_parts(day_to_day: f64, slow_share: f64) -> Self {
-        let slow_kept = (-1.0 / SLOW_MEMORY_DAYS).exp();
-        let noise = |kept: f64| (1.0 - kept * kept).sqrt();
-        Self {
-            day_to_day,
-            slow_share,
-            slow_kept,
-            day_noise: noise(day_to_day),
-            slow_noise: noise(slow_kept),
-            parts: [(1.0 - slow_share).sqrt(), slow_share.sqrt()],
-        }
-    }
-
-    /// Day-to-day persistence and as much of the slow factor as brings the standard deviation of this month's mean over
-    /// the years to `relative_sd` of the mean; none if the days alone make as much.
-    #[must_use]
-    pub fn with_yearly_spread(day_to_day: f64, month: &Clearness, days: usize, relative_sd: f64) -> Self {
-        let terms = month.hermite();
-        let wanted = relative_sd * terms[0];
-        let spread = |slow_share: f64| {
-            let persistence = Self::of_parts(day_to_day, slow_share);
-            sd_of_mean(&terms, days, |apart| persistence.correlation(apart))
-        };
-        let (mut low, mut high) = (0.0, 0.9);
-        for _ in 0..40 {
-            let middle = 0.5 * (low + high);
-            if spread(middle) < wanted { low = middle } else { high = middle }
-        }
-        Self::of_parts(day_to_day, low)
-    }
-
-    /// Correlation of the scores of two days so many days apart.
-    #[must_use]
-    pub fn correlation(&self, apart: usize) -> f64 {
-        let fast = self.day_to_day.powi(apart as i32);
-        let slow = (-(apart as f64) / SLOW_MEMORY_DAYS).exp();
-        (1.0 - self.slow_share) * fast + self.slow_share * slow
-    }
-
-    /// Share of the score's variance that the slow factor carries.
-    #[must_use]
-    pub fn slow_share(&self) -> f64 {
-        self.slow_share
-    }
-}
-
-/// The normal scores of one life's days, one after the other.
-#[derive(Clone, Copy, Debug, Default)]
-pub struct Scores {
-    fast: f64,
-    slow: f64,
-}
-
-impl Scores {
-    /// Scores in their stationary state.
-    #[must_use]
-    pub fn start(random: &mut Stream) -> Self {
-        Self { fast: random.normal(), slow: random.normal() }
-    }
-
-    /// The score of the next day.
-    #[inline]
-    pub fn next(&mut self, persistence: &Persistence, random: &mut Stream) -> f32 {
-        let Persistence { day_to_day, day_noise, slow_noise, slow_kept, parts, .. } = *persistence;
-        self.fast = day_to_day * self.fast + day_noise * random.normal();
-        if persistence.slow_share > 0.0 {
-            self.slow = slow_kept * self.slow + slow_noise * random.normal();
-        }
-        (parts[0] * self.fast + parts[1] * self.slow) as f32
-    }
+/// The share of which this is the [`logit`].
+pub(crate) fn logistic(value: f64) -> f64 {
+    1.0 / (1.0 + (-value).exp())
 }
 
 /// The share of a standard normal below a score.
@@ -262,10 +241,10 @@ fn normal_share_below(score: f64) -> f64 {
 mod tests {
     use super::*;
 
-    /// Shares below five clearnesses and the mean, from the published formula (energy facts 3.4; Duffie & Beckman 5th
-    /// edition, equations 2.9.4 to 2.9.6; numbers computed independently).
+    /// Shares below five clearnesses and the mean, from the published formula (Duffie & Beckman 5th edition, equations 2.9.4
+    /// to 2.9.6; numbers computed independently).
     #[test]
-    fn the_distribution_is_the_published_one() {
+    fn the_published_distribution_is_met() {
         for (mean, shares, mean_of_law) in [
             (0.3, [0.1347, 0.3652, 0.5520, 0.7034, 0.8262], 0.3008),
             (0.4, [0.0688, 0.2083, 0.3504, 0.4950, 0.6424], 0.3998),
@@ -279,57 +258,35 @@ mod tests {
                 assert!((law.quantile(share) - clearness).abs() < 0.004, "{mean} {share}");
             }
             assert!((Clearness::bendt_herzog(mean).mean() - mean_of_law).abs() < 3e-4, "{mean}");
-            assert!((Clearness::with_mean(mean).mean() / mean - 1.0).abs() < 1e-4, "{mean}");
         }
     }
 
-    fn december_means(persistence: Persistence, month: &Clearness, years: usize) -> Vec<f64> {
-        let mut random = Stream::new(3, 0);
-        let mut scores = Scores::start(&mut random);
-        (0..years)
-            .map(|_| {
-                let december: f64 =
-                    (0..31).map(|_| f64::from(month.at(scores.next(&persistence, &mut random)))).sum();
-                for _ in 31..365 {
-                    scores.next(&persistence, &mut random);
+    /// Mean to 0.01 %, deviation to 2 %, and to 6 % where the mean is next to a bound: the variance is the asked share of `p (1 - p) (largest - 0.04)²` with the mean at the
+    /// share `p` of the way, which no days between these bounds can exceed.
+    #[test]
+    fn days_have_the_mean_and_the_variance_that_are_asked() {
+        for mean in [0.08, 0.2, 0.35, 0.5, 0.65, 0.78] {
+            for share in [0.04, 0.15, 0.23, 0.35, 0.46] {
+                for (sine, km) in [(0.0, 0.0), (0.3, 0.1), (1.0, 4.0)] {
+                    let unevenness = Unevenness::new(share, mean, sine, km);
+                    let month = Clearness::of_days(mean, &unevenness);
+                    let way = (mean - 0.04) / (unevenness.largest - 0.04);
+                    let wanted = (share * way * (1.0 - way)).sqrt() * (unevenness.largest - 0.04);
+                    let found = month.sd_of_mean(1, |_| 1.0);
+                    assert!((month.mean() / mean - 1.0).abs() < 1e-4, "{mean} {share}");
+                    let within = if (0.1..0.75).contains(&mean) { 0.02 } else { 0.06 };
+                    assert!((found / wanted - 1.0).abs() < within, "{mean} {share} {sine}: {found} {wanted}");
+                    assert!(month.by_score.windows(2).all(|pair| pair[0] <= pair[1]));
                 }
-                december / 31.0
-            })
-            .collect()
-    }
-
-    fn mean_and_sd(values: &[f64]) -> (f64, f64) {
-        let mean = values.iter().sum::<f64>() / values.len() as f64;
-        let variance = values.iter().map(|value| (value - mean).powi(2)).sum::<f64>() / values.len() as f64;
-        (mean, variance.sqrt())
-    }
-
-    /// The 17 % are measured (24 years of daily records in the cloudy temperate zone); days alone make 13 to 15 %.
-    #[test]
-    fn december_means_spread_over_the_years_as_measured() {
-        for mean in [0.25, 0.35] {
-            let month = Clearness::with_mean(mean);
-            let days_alone = month.sd_of_mean(31, |apart| DAY_TO_DAY.powi(apart as i32)) / mean;
-            assert!((0.125..0.155).contains(&days_alone), "{days_alone}");
-            let persistence = Persistence::with_yearly_spread(DAY_TO_DAY, &month, 31, 0.17);
-            let (found_mean, sd) = mean_and_sd(&december_means(persistence, &month, 20_000));
-            assert!((sd / mean - 0.17).abs() < 0.005, "{sd}");
-            assert!((found_mean / mean - 1.0).abs() < 0.01, "{found_mean}");
+            }
         }
     }
 
-    /// Lag-1 of daily clearness lies between 0.2 and 0.35 (Graham, Hollands & Unny 1988; Aguiar's matrices give 0.2-0.39).
+    /// `.66 + .09 s + .01 km`, and `.06` above a mean that is too bright for it.
     #[test]
-    fn dark_days_follow_dark_days() {
-        let month = Clearness::with_mean(0.43);
-        let persistence = Persistence::of_days(DAY_TO_DAY);
-        let mut random = Stream::new(5, 0);
-        let mut scores = Scores::start(&mut random);
-        let days: Vec<f64> =
-            (0..200_000).map(|_| f64::from(month.at(scores.next(&persistence, &mut random)))).collect();
-        let (mean, sd) = mean_and_sd(&days);
-        let lagged = days.windows(2).map(|pair| (pair[0] - mean) * (pair[1] - mean)).sum::<f64>();
-        let lag_1 = lagged / (days.len() - 1) as f64 / (sd * sd);
-        assert!((0.2..0.35).contains(&lag_1), "{lag_1}");
+    fn the_brightest_day_is_that_of_the_law() {
+        let largest = |mean, sine, km| Unevenness::new(0.2, mean, sine, km).largest;
+        assert!((largest(0.4, 0.5, 2.0) - 0.725).abs() < 1e-12);
+        assert!((largest(0.74, 0.5, 0.0) - 0.80).abs() < 1e-12);
     }
 }

@@ -10,7 +10,7 @@ use super::incidence::{DiffuseKept, glass, marion_diffuse};
 use super::irradiance::{SOLAR_CONSTANT_W_M2, extraterrestrial_normal_w_m2, relative_air_mass};
 use super::skyline::Skyline;
 use super::sun::{self, Algorithm, DELTA_T_S, Observer, SunPosition};
-use super::transpose::{DiffuseSky, SkyModel, Spread, cos_incidence, from_ground_w_m2};
+use super::transpose::{DiffuseSky, LOWEST_BEAM_DEG, SkyModel, Spread, cos_incidence, from_ground_w_m2};
 use super::weather::{HourStart, WeatherHours};
 
 /// Irradiance on a panel's plane, hour by hour.
@@ -180,13 +180,17 @@ impl PlaneTable {
     }
 
     /// Irradiance on the plane in an hour of the table from global and diffuse light on the horizontal, means of the hour
-    /// [W/m²].
+    /// [W/m²]. While the sun stands too low for a beam, on the mean of the hour, all of it is diffuse.
     pub fn of_horizontal(&self, hour: usize, ghi_w_m2: f64, dhi_w_m2: f64) -> InPlane {
         let Some(geometry) = self.hours.get(hour) else { return InPlane::default() };
         let up = geometry.sunlit_share * geometry.zenith_deg.to_radians().cos();
         let largest_w_m2 = geometry.extraterrestrial_w_m2 * geometry.sunlit_share;
-        let dni_w_m2 = if up > 0.0 { ((ghi_w_m2 - dhi_w_m2) / up).min(largest_w_m2) } else { 0.0 };
-        self.in_plane(hour, &HourSky { ghi_w_m2, measured: Some(Split { dni_w_m2, dhi_w_m2 }) })
+        let measured = if up < LOWEST_BEAM_DEG.to_radians().sin() {
+            Split { dni_w_m2: 0.0, dhi_w_m2: ghi_w_m2 }
+        } else {
+            Split { dni_w_m2: ((ghi_w_m2 - dhi_w_m2) / up).min(largest_w_m2), dhi_w_m2 }
+        };
+        self.in_plane(hour, &HourSky { ghi_w_m2, measured: Some(measured) })
     }
 
     fn under(&self, hour: &HourGeometry, sky: &HourSky) -> InPlane {
@@ -195,10 +199,16 @@ impl PlaneTable {
         let ghi_w_m2 = sky.ghi_w_m2 / share;
         let split = match sky.measured {
             _ if dark => Split { dni_w_m2: 0.0, dhi_w_m2: ghi_w_m2 },
-            Some(Split { dni_w_m2, dhi_w_m2 }) => {
-                Split { dni_w_m2: dni_w_m2 / share, dhi_w_m2: dhi_w_m2 / share }
+            Some(Split { dni_w_m2, dhi_w_m2 }) => Split {
+                dni_w_m2: (dni_w_m2 / share).min(hour.extraterrestrial_w_m2),
+                dhi_w_m2: dhi_w_m2 / share,
+            },
+            None => {
+                // The correlation is one of whole hours: where the sun is up for a part of one, so is its height.
+                let up = share * hour.zenith_deg.to_radians().cos();
+                let whole = erbs_hourly(sky.ghi_w_m2, up.acos().to_degrees(), hour.extraterrestrial_w_m2);
+                Split { dhi_w_m2: whole.dhi_w_m2 / share, ..whole }
             }
-            None => erbs_hourly(ghi_w_m2, hour.zenith_deg, hour.extraterrestrial_w_m2),
         };
         let spread = if dark {
             Spread { even_w_m2: ghi_w_m2, around_sun_w_m2: 0.0, along_horizon_w_m2: 0.0 }

@@ -6,20 +6,22 @@
 
 use design::node::Enclosure;
 
-use super::clearness::{Clearness, DAY_TO_DAY, Persistence, Scores};
-use super::climate::{Climate, MonthClimate};
+use super::clearness::Clearness;
+use super::climate::{Climate, MonthClimate, noon_sine};
 use super::hours::{DayHours, LifeWeather, SiteDraw};
 use super::irradiance::faiman_celsius;
-use super::light::{ClearnessPlace, LightTable, YEAR_DAYS};
+use super::light::{ClearnessPlace, LARGEST_CLEARNESS, LightTable, YEAR_DAYS};
+use super::persistence::{Persistence, Scores, next_month};
+use super::warmth::{MonthOfAir, Warmth, together, winter};
 use crate::random::Stream;
 
-/// Correlation of the daily mean temperature from one day to the next.
-///
-/// # References
-/// Richardson & Wright 1984, ARS-8: 0.62 for the daily highest, 0.67 for the lowest.
-const WARMTH_DAY_TO_DAY: f64 = 0.65;
-/// Relative standard deviation of the December mean over the years: 24 measured years in the cloudy temperate zone.
-pub const YEARLY_SPREAD: f64 = 0.17;
+/// Below this the sun is too low for a clearness: its month takes that of the nearest month with sun [Wh/m²].
+const LEAST_OUTSIDE_WH_M2: f64 = 150.0;
+/// The course of clearness is held within these shares of a month's mean, and below the last, the most of any month.
+const COURSE_WITHIN: (f64, f64) = (0.3, 1.7);
+const MOST_CLEARNESS: f64 = 0.8;
+/// Rounds in which the lines meet their months: low sun at the edge of a polar night takes most.
+const ROUNDS: usize = 200;
 /// Hour of the day at which it is warmest.
 const WARMEST_HOUR: f64 = 15.0;
 /// Daily clearness of a cloudless sky.
@@ -32,15 +34,25 @@ const HOURS_PER_DAY: usize = 24;
 #[derive(Clone, Debug)]
 pub struct SyntheticWeather {
     light: LightTable,
-    clearness: Vec<Clearness>,
-    persistence: Persistence,
+    months: Vec<MonthNormal>,
     days: Vec<DayNormal>,
     warmth_by_hour: [f32; HOURS_PER_DAY],
     cell_k_per_w_m2: f32,
     sky_loss_k: f32,
     in_box: InBox,
-    /// Standard deviation of what a day adds to the score of warmth.
-    warmth_noise: f64,
+    /// Standard deviation of the logarithm of the life's own factor on the spread of temperatures.
+    air_sd_doubt: f64,
+}
+
+/// What the days of a month have in common.
+#[derive(Clone, Debug)]
+struct MonthNormal {
+    clearness: Clearness,
+    persistence: Persistence,
+    warmth: Warmth,
+    sun_doubt: f64,
+    /// Snow lies when the day's warmth score is below this.
+    snow_below_score: f64,
 }
 
 /// How a battery in its box follows the day from hour to hour: its lag is linear, so that what each cause alone makes of
@@ -62,21 +74,25 @@ struct DayNormal {
     air_celsius: f64,
     air_sd_k: f64,
     half_swing_k: f64,
+    /// Its mean, and the same over that of its month.
     mean_clearness: f32,
-    /// Snow lies when the day's warmth score is below this.
-    snow_below_score: f64,
-    sun_doubt: f64,
+    course: f32,
 }
 
 /// One life's place in its weather.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Sky {
     scores: Scores,
+    /// Scores of the day's warmth and of the season's.
     warmth: f64,
+    slow_warmth: f64,
+    /// The life's own factor on the spread of temperatures.
+    air_spread: f64,
     day: Day,
     battery_celsius: f32,
     /// The month that is being drawn, and the life's own factor on its sun.
-    sun_of_month: Option<(usize, f32)>,
+    month: Option<usize>,
+    sun_factor: f32,
 }
 
 /// One day of one life.
@@ -95,37 +111,40 @@ impl SyntheticWeather {
     /// tilted panel in each month.
     #[must_use]
     pub fn new(climate: &Climate, light: LightTable, snow_days: &[f64; 12], enclosure: &Enclosure) -> Self {
-        let days = normal_days(climate, &light, snow_days);
-        let clearness: Vec<Clearness> = (0..12).map(|month| month_clearness(climate, &days, month)).collect();
-        let darkest = (0..12)
-            .min_by(|one, other| climate.months[*one].ghi_wh_m2.total_cmp(&climate.months[*other].ghi_wh_m2));
-        let dark = &clearness[darkest.unwrap_or(0)];
+        let days = normal_days(climate, &light);
+        let months = (0..12).map(|month| MonthNormal::new(climate, &days, month, snow_days[month])).collect();
         let warmth =
             |hour: usize| (std::f64::consts::TAU * (hour as f64 + 0.5 - WARMEST_HOUR) / 24.0).cos() as f32;
         let warmth_by_hour = std::array::from_fn(warmth);
         Self {
-            persistence: Persistence::with_yearly_spread(DAY_TO_DAY, dark, 31, YEARLY_SPREAD),
+            months,
             in_box: InBox::new(enclosure, &light, &warmth_by_hour),
             light,
-            clearness,
             days,
             warmth_by_hour,
             cell_k_per_w_m2: faiman_celsius(1.0, 0.0, WIND_M_S) as f32,
             sky_loss_k: enclosure.sky_loss_k as f32,
-            warmth_noise: (1.0 - WARMTH_DAY_TO_DAY * WARMTH_DAY_TO_DAY).sqrt(),
+            air_sd_doubt: climate.day_sd_doubt,
         }
     }
 
     /// The same weather with another persistence: for reference tables that are made with one.
     #[must_use]
-    pub fn with_persistence(self, persistence: Persistence) -> Self {
-        Self { persistence, ..self }
+    pub fn with_persistence(mut self, persistence: Persistence) -> Self {
+        self.months.iter_mut().for_each(|month| month.persistence = persistence);
+        self
     }
 
     /// Light falling on the plane in the day that was drawn [Wh/m²].
     #[must_use]
     pub fn plain_day_wh_m2(&self, day: usize, sky: &Sky) -> f32 {
         self.light.plain_day_wh_m2(day, sky.day.place) * sky.day.sun_factor
+    }
+
+    /// Mean temperature of the air in the day that was drawn [°C].
+    #[must_use]
+    pub fn air_day_celsius(&self, sky: &Sky) -> f64 {
+        f64::from(sky.day.air_celsius)
     }
 
     /// Light falling on the ground in the day that was drawn [Wh/m²].
@@ -139,31 +158,36 @@ impl LifeWeather for SyntheticWeather {
     type Sky = Sky;
 
     fn start(&self, random: &mut Stream) -> Self::Sky {
-        let mut sky = Sky { scores: Scores::start(random), warmth: random.normal(), ..Sky::default() };
-        sky.battery_celsius = self.days.first().map_or(0.0, |day| day.air_celsius as f32);
-        sky
+        Sky {
+            slow_warmth: random.normal(),
+            air_spread: (self.air_sd_doubt * random.normal()).exp(),
+            battery_celsius: self.days.first().map_or(0.0, |day| day.air_celsius as f32),
+            ..Sky::default()
+        }
     }
 
     fn next_day(&self, day: usize, site: &SiteDraw, sky: &mut Self::Sky, random: &mut Stream) {
         let normal = &self.days[day];
-        let score = sky.scores.next(&self.persistence, random);
-        sky.warmth = WARMTH_DAY_TO_DAY * sky.warmth + self.warmth_noise * random.normal();
-        let sun_factor = match sky.sun_of_month {
-            Some((month, factor)) if month == normal.month => factor,
-            _ => site.sun(normal.sun_doubt) as f32,
-        };
-        sky.sun_of_month = Some((normal.month, sun_factor));
-        let clearness = self.clearness[normal.month].at(score);
+        let month = &self.months[normal.month];
+        if sky.month != Some(normal.month) {
+            month.turn(sky, site, random);
+            sky.month = Some(normal.month);
+        }
+        let score = sky.scores.next(&month.persistence, random);
+        sky.warmth = month.warmth.next(sky.warmth, sky.scores.fast(), random.normal());
+        let warmth = together(sky.warmth, sky.slow_warmth);
+        let strays_k = month.warmth.deviation(warmth) * normal.air_sd_k * sky.air_spread;
+        let clearness = (month.clearness.at(score) * normal.course).min(LARGEST_CLEARNESS as f32);
         let clear_share = (clearness / CLEAR_SKY_CLEARNESS).min(1.0);
-        // A clear day warms and cools more, in proportion (see `climate::DailyAir`): so the month keeps its mean swing.
+        // A clear day warms and cools more, in proportion: so the month keeps its mean swing.
         let swing = (clearness / normal.mean_clearness.max(0.05)).clamp(0.2, 2.5);
-        let snowed = sky.warmth < normal.snow_below_score;
+        let snowed = warmth < month.snow_below_score;
         sky.day = Day {
             place: ClearnessPlace::of(clearness),
             clearness,
-            air_celsius: (normal.air_celsius + site.warmer_k + sky.warmth * normal.air_sd_k) as f32,
+            air_celsius: (normal.air_celsius + site.warmer_k + strays_k) as f32,
             half_swing_k: normal.half_swing_k as f32 * swing,
-            sun_factor: if snowed { 0.0 } else { sun_factor },
+            sun_factor: if snowed { 0.0 } else { sky.sun_factor },
             night_loss_k: self.sky_loss_k * clear_share,
         };
     }
@@ -219,45 +243,126 @@ fn lagged(kept: f32, hours: &[f32; HOURS_PER_DAY]) -> [f32; HOURS_PER_DAY] {
     })
 }
 
-fn month_clearness(climate: &Climate, days: &[DayNormal], month: usize) -> Clearness {
-    let mean = days.iter().find(|day| day.month == month).map_or(0.5, |day| f64::from(day.mean_clearness));
-    let shape = match &climate.months[month].clearness_rows {
-        Some(rows) => Clearness::from_rows(rows),
-        None => Clearness::with_mean(mean),
-    };
-    // Days of one month are not equally long, and some months lie beyond the fit of the formula.
-    shape.scaled_to(mean)
+impl MonthNormal {
+    fn new(climate: &Climate, days: &[DayNormal], month: usize, snow_days: f64) -> Self {
+        let known = &climate.months[month];
+        let own = || days.iter().filter(|day| day.month == month);
+        let lit = own().find(|day| day.course > 0.0);
+        let mean = lit.map_or(0.0, |day| f64::from(day.mean_clearness / day.course));
+        let noon_sine = noon_sine(climate.latitude, month);
+        let persistence = Persistence::of_sky(noon_sine);
+        let air = MonthOfAir {
+            latitude_deg: climate.latitude.degrees(),
+            winter: winter(climate.latitude.degrees(), month),
+            noon_sine,
+            clearness: mean,
+            celsius: known.air_celsius,
+        };
+        Self {
+            clearness: Clearness::of_days(mean, &known.unevenness),
+            warmth: Warmth::new(&air, &persistence),
+            persistence,
+            sun_doubt: known.sun_doubt,
+            snow_below_score: snow_score((snow_days / own().count() as f64).clamp(0.0, 1.0)),
+        }
+    }
+
+    /// A life comes into this month, or begins in it.
+    fn turn(&self, sky: &mut Sky, site: &SiteDraw, random: &mut Stream) {
+        if sky.month.is_none() {
+            sky.scores = Scores::start(&self.persistence, random);
+            sky.warmth = self.warmth.start(sky.scores.fast(), random.normal());
+        }
+        sky.scores.turn_month(random);
+        sky.slow_warmth = next_month(sky.slow_warmth, random);
+        sky.sun_factor = site.sun(self.sun_doubt) as f32;
+    }
 }
 
-/// Months drawn out into days: air and swing run straight from mid-month to mid-month, clearness keeps to its month.
-fn normal_days(climate: &Climate, light: &LightTable, snow_days: &[f64; 12]) -> Vec<DayNormal> {
+/// Months drawn out into days: air, swing and clearness run straight from mid-month to mid-month.
+fn normal_days(climate: &Climate, light: &LightTable) -> Vec<DayNormal> {
     let places = places_in_months();
-    let lengths: [f64; 12] =
-        std::array::from_fn(|month| places.iter().filter(|place| place.month == month).count() as f64);
-    let mut outside = [0.0; 12];
-    for (day, place) in places.iter().enumerate() {
-        outside[place.month] += light.outside_wh_m2(day);
-    }
     let at_middles = |of: &dyn Fn(&MonthClimate) -> f64| {
         at_middles(std::array::from_fn(|month| of(&climate.months[month])), &places)
     };
     let air_celsius = at_middles(&|month| month.air_celsius);
     let air_sd_k = at_middles(&|month| month.day_sd_k);
     let swing_k = at_middles(&|month| month.daily_swing_k);
-    let normal = |place: &PlaceInMonth| {
-        let (month, length) = (place.month, lengths[place.month]);
-        let here = &climate.months[month];
+    let outside: Vec<f64> = (0..places.len()).map(|day| light.outside_wh_m2(day)).collect();
+    let clearness =
+        ClearnessCourse::new(&climate.months.each_ref().map(|month| month.ghi_wh_m2), &outside, &places);
+    let normal = |(day, place): (usize, &PlaceInMonth)| {
+        let mean = clearness.months[place.month];
         DayNormal {
-            month,
+            month: place.month,
             air_celsius: place.between(&air_celsius),
             air_sd_k: place.between(&air_sd_k).max(0.0),
             half_swing_k: 0.5 * place.between(&swing_k).max(0.0),
-            mean_clearness: (here.ghi_wh_m2 * length / outside[month].max(1.0)).clamp(0.0, 0.8) as f32,
-            snow_below_score: snow_score((snow_days[month] / length).clamp(0.0, 1.0)),
-            sun_doubt: here.sun_doubt,
+            mean_clearness: clearness.days[day] as f32,
+            course: if mean > 0.0 { (clearness.days[day] / mean) as f32 } else { 0.0 },
         }
     };
-    places.iter().map(normal).collect()
+    places.iter().enumerate().map(normal).collect()
+}
+
+/// Mean clearness day by day: straight lines that keep the months' sun.
+///
+/// # References
+/// Sheng & Zwiers 1998, *Climate Dynamics* 14, 609-613, weighted by the irradiation outside the air.
+struct ClearnessCourse {
+    months: [f64; 12],
+    days: Vec<f64>,
+}
+
+impl ClearnessCourse {
+    /// From the months' daily means on the horizontal and the days' irradiation outside the air [Wh/m²].
+    fn new(ghi_wh_m2: &[f64; 12], outside_wh_m2: &[f64], places: &[PlaceInMonth]) -> Self {
+        let outside = summed(places, outside_wh_m2);
+        let lengths = summed(places, &vec![1.0; places.len()]);
+        let months: [f64; 12] = std::array::from_fn(|month| {
+            (ghi_wh_m2[month] * lengths[month] / outside[month].max(1.0)).clamp(0.0, MOST_CLEARNESS)
+        });
+        let lit: [bool; 12] =
+            std::array::from_fn(|month| outside[month] > LEAST_OUTSIDE_WH_M2 * lengths[month]);
+        let means: [f64; 12] = std::array::from_fn(|month| months[nearest(&lit, month)]);
+        let mut middles = means;
+        for _ in 0..ROUNDS {
+            let lines: Vec<f64> =
+                places.iter().zip(outside_wh_m2).map(|(place, wh)| wh * place.between(&middles)).collect();
+            let found = summed(places, &lines);
+            for month in (0..12).filter(|month| lit[*month]) {
+                let (low, high) = COURSE_WITHIN;
+                let moved = middles[month] + means[month] - found[month] / outside[month];
+                middles[month] = moved.clamp(low * means[month], high * means[month]);
+            }
+        }
+        let mut days: Vec<f64> = places.iter().map(|place| place.between(&middles)).collect();
+        // What the bounds took is given back, below the most that there is.
+        for _ in 0..ROUNDS {
+            let sun: Vec<f64> = days.iter().zip(outside_wh_m2).map(|(day, wh)| day * wh).collect();
+            let found = summed(places, &sun);
+            for (day, PlaceInMonth { month, .. }) in days.iter_mut().zip(places) {
+                let factor = months[*month] * outside[*month] / found[*month];
+                *day = if found[*month] > 0.0 { (*day * factor).clamp(0.0, MOST_CLEARNESS) } else { 0.0 };
+            }
+        }
+        Self { months, days }
+    }
+}
+
+/// Sums of a value per day by month.
+fn summed(places: &[PlaceInMonth], values: &[f64]) -> [f64; 12] {
+    let mut sums = [0.0; 12];
+    places.iter().zip(values).for_each(|(place, value)| sums[place.month] += value);
+    sums
+}
+
+/// The month itself if it has sun, else the nearest that has; itself if none has.
+fn nearest(lit: &[bool; 12], month: usize) -> usize {
+    (0..=6)
+        .flat_map(|away| [(month + away) % 12, (month + 12 - away) % 12])
+        .find(|month| lit[*month])
+        .unwrap_or(month)
 }
 
 /// Where a day stands in its month, January being 0.
@@ -311,5 +416,43 @@ fn snow_score(share: f64) -> f64 {
         f64::INFINITY
     } else {
         crate::random::normal_quantile(share)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use design::quantity::{Angle, Length};
+
+    use super::*;
+    use crate::sky::climate::Climate;
+    use crate::sky::monthly::extraterrestrial_day_wh_m2;
+
+    /// Every cell of the land: what falls outside the air, weighed by the lines, is the month's sun.
+    #[test]
+    fn lines_of_clearness_keep_the_sun_of_every_month_of_every_cell() {
+        let places = places_in_months();
+        let dates: Vec<_> = crate::sky::light::nominal_hours().into_iter().step_by(HOURS_PER_DAY).collect();
+        let mut cells = 0;
+        for latitude in (-57..=72).step_by(3) {
+            let angle = Angle::from_degrees(f64::from(latitude));
+            let outside: Vec<f64> =
+                dates.iter().map(|date| extraterrestrial_day_wh_m2(angle, date.month, date.day)).collect();
+            let whole = summed(&places, &outside);
+            for longitude in (-180..180).step_by(3) {
+                let longitude = Angle::from_degrees(f64::from(longitude));
+                let Ok(climate) = Climate::builtin(angle, longitude, Length::ZERO) else { continue };
+                cells += 1;
+                let ghi = climate.months.each_ref().map(|month| month.ghi_wh_m2);
+                let course = ClearnessCourse::new(&ghi, &outside, &places);
+                assert!(course.days.iter().all(|day| (0.0..=MOST_CLEARNESS).contains(day)));
+                let sun: Vec<f64> = course.days.iter().zip(&outside).map(|(day, wh)| day * wh).collect();
+                let found = summed(&places, &sun);
+                for month in (0..12).filter(|month| whole[*month] > 1.0) {
+                    let wanted = course.months[month] * whole[month];
+                    assert!((found[month] / wanted - 1.0).abs() < 1e-6, "{latitude} {longitude:?} {month}");
+                }
+            }
+        }
+        assert!(cells > 2000, "{cells}");
     }
 }

@@ -73,6 +73,8 @@ const PEREZ_BINS: [(f64, [f64; 6]); 8] = [
     (6.2, [1.060, -1.600, -0.359, 0.264, -1.127, 0.131]),
     (f64::INFINITY, [0.678, -0.327, -0.250, 0.156, -1.377, 0.251]),
 ];
+/// Nearer the horizon Perez' sky holds the sun at this height, and a beam is not told from global and diffuse light [°].
+pub(super) const LOWEST_BEAM_DEG: f64 = 5.0;
 /// Perez 1990, for a zenith angle in radians.
 const PEREZ_KAPPA: f64 = 1.041;
 
@@ -80,7 +82,7 @@ impl SkyModel {
     /// Cosine of incidence over cosine of the zenith angle, held at the model's own limit near the horizon.
     pub fn sun_ratio(self, cos_incidence: f64, zenith_deg: f64) -> f64 {
         let lowest_cos_zenith = match self {
-            Self::Perez => 85.0_f64.to_radians().cos(),
+            Self::Perez => LOWEST_BEAM_DEG.to_radians().sin(),
             Self::HayDavies | Self::Isotropic => 0.01745,
         };
         cos_incidence.max(0.0) / zenith_deg.to_radians().cos().max(lowest_cos_zenith)

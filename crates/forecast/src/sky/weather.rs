@@ -13,7 +13,9 @@
 //! 2021-01-01T01:00,0,0,0,-3.1,1.2
 //! ```
 //!
-//! `time`, `ghi_w_m2` and `air_celsius` are needed, the other columns and the place may be left out.
+//! `time`, `ghi_w_m2` and `air_celsius` are needed, the other columns and the place may be left out. Fields may be parted by
+//! semicolons, with decimal commas. A line `# fill_gaps = "6 h"` asks to fill gaps of up to so many hours (at most six),
+//! missing rows and missing values alike; the title then says how many hours were filled.
 
 mod error;
 mod layout;
@@ -49,6 +51,8 @@ pub struct WeatherHours {
     pub wind_m_s: Option<Vec<f32>>,
     starts: Vec<HourStart>,
     first_line: usize,
+    /// Hours of gaps that were filled, for which no row stands in the file.
+    inserted: Vec<usize>,
 }
 
 /// Where weather was taken.
@@ -100,6 +104,11 @@ impl WeatherHours {
     /// The beginning of each hour.
     pub fn starts(&self) -> &[HourStart] {
         &self.starts
+    }
+
+    /// Line of the file in which an hour stands; of a filled one that of the row after.
+    fn line(&self, hour: usize) -> usize {
+        self.first_line + hour - self.inserted.partition_point(|other| *other < hour)
     }
 
     /// The place it was taken, as one from which the sun is seen.

@@ -18,6 +18,7 @@ pub fn climate(assumed: &Assumed) -> Value {
         "origin": origin,
         "source": view.source,
         "drawn_years": view.years,
+        "day_sd_doubt_percent": number(100.0 * view.day_sd_doubt),
         "snow_guessed": view.snow_guessed,
         "months": view.months.iter().map(month).collect::<Vec<_>>(),
         "darkest_fortnight": {
@@ -45,6 +46,7 @@ fn month(month: &ClimateMonth) -> Value {
         "air_celsius": number(month.air_celsius),
         "daily_swing_k": number(month.daily_swing_k),
         "day_sd_k": number(month.day_sd_k),
+        "overcast_days_percent": number(100.0 * month.overcast_share),
         "in_leaf": month.in_leaf,
         "snow_days_on_flat": number(month.snow_days),
     })

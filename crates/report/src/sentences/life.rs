@@ -71,8 +71,8 @@ pub fn weather_rows(subject: &Subject, plan: &Plan) -> Vec<(&'static str, String
     if let Some(km) = weather.distance_km {
         rows.push(("distance", format!("{km:.0} km from the site of the design")));
     }
-    let lived = words::count(usize::from(weather.passes), "time");
-    rows.push(("length", format!("{} hours, lived through {lived}", words::grouped(weather.hours))));
+    let lived = weather.winters.map(|winters| format!(": {}", super::winters(winters))).unwrap_or_default();
+    rows.push(("length", format!("{} hours{lived}", words::grouped(weather.hours))));
     let split =
         if weather.diffuse_measured { "in the file" } else { "split from the global by Erbs' correlation" };
     rows.push(("diffuse light", split.to_owned()));

@@ -22,6 +22,7 @@ use forecast::load::Demand;
 use forecast::radio::spots::Spots;
 use forecast::sky::climate::Climate;
 use forecast::sky::light::{YEAR_DAYS, nominal_hours};
+use forecast::sky::recorded::Winters;
 use forecast::sky::weather::WeatherHours;
 
 use super::chances::{self, Chances, Effort};
@@ -241,6 +242,7 @@ fn recorded_weather(design: &Design, weather: &WeatherHours) -> WeatherUsed {
         place: weather.place.as_ref().map(|place| (place.latitude, place.longitude)),
         distance_km: weather.place.as_ref().map(|place| distance_km(design, place)),
         hours,
+        winters: Some(Winters::of(weather.starts(), is_south(design, weather))),
         passes: (wanted_h / hours as f64).round().clamp(1.0, 100.0) as u16,
         diffuse_measured: weather.dni_w_m2.is_some() && weather.dhi_w_m2.is_some(),
         wind_measured: weather.wind_m_s.is_some(),
@@ -255,6 +257,7 @@ fn drawn_weather(climate: &Climate) -> WeatherUsed {
         place: None,
         distance_km: None,
         hours: 0,
+        winters: None,
         passes: 1,
         diffuse_measured: false,
         wind_measured: false,

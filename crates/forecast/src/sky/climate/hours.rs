@@ -2,19 +2,22 @@
 
 use design::quantity::Angle;
 
-use super::{Climate, MonthClimate, TWILIGHT_WH_M2};
-use crate::sky::clearness::DAY_TO_DAY;
+use super::{
+    Climate, DAY_SD_DOUBT, MONTH_DAYS, MonthClimate, TWILIGHT_WH_M2, month_outside_wh_m2, noon_sine, ratio,
+};
+use crate::sky::clearness::{Clearness, Unevenness, logistic, logit};
 use crate::sky::monthly::extraterrestrial_day_wh_m2;
+use crate::sky::persistence::Persistence;
 use crate::sky::weather::WeatherHours;
-use crate::stats::quantile;
+use crate::stats::mean_and_deviation;
 
-/// Probabilities at which the distribution of daily clearness is kept.
-const PROBABILITIES: [f64; 13] = [0.0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 1.0];
 /// Relative standard deviation of the measurement itself: a fair pyranometer kept clean (from memory).
 const MEASURED_SUN_DOUBT: f64 = 0.05;
-/// Relative standard deviation of a month's mean from year to year beyond what its days make: 17 % in all where
-/// days alone make 13 to 15 % (24 measured years of December in the cloudy temperate zone).
-const BETWEEN_YEARS: f64 = 0.1;
+/// Daily means stray within one year's month by this share of what they stray about the climate: 0.75 to 0.88 in 14 long
+/// records (`data/climate/README.md`, "The law of days").
+const WITHIN_ONE_YEAR: f64 = 0.80;
+/// How far months beside one count for its unevenness: thirty days alone say little.
+const FIVE_MONTHS: [f64; 5] = [1.0, 2.0, 3.0, 2.0, 1.0];
 
 /// One day of hours.
 struct WeatherDay {
@@ -27,19 +30,65 @@ struct WeatherDay {
 }
 
 impl Climate {
-    /// The climate that hours of weather show: means, spreads and daily distributions of their months.
+    /// The climate that hours of weather show: means, spreads and unevenness of their months.
     ///
     /// `sun_doubt` says how far so few years may be off the long mean; a typical year, chosen for its means, is nearer
     /// to it than said.
     pub fn from_hours(weather: &WeatherHours, latitude: Angle) -> Self {
         let days = days(weather, latitude);
-        let years = days.len() as f64 / 365.0;
-        let months = std::array::from_fn(|index| {
-            let own: Vec<&WeatherDay> = days.iter().filter(|day| day.month == index + 1).collect();
-            month(&own, years.max(1.0))
-        });
-        Self { months, latitude, source: format!("{}, {:.0} hours", weather.title, days.len() as f64 * 24.0) }
+        let years = (days.len() as f64 / 365.0).max(1.0);
+        let elevation_km = weather.place.as_ref().map_or(0.0, |place| place.elevation.metres() / 1000.0);
+        let own: [Vec<&WeatherDay>; 12] =
+            std::array::from_fn(|index| days.iter().filter(|day| day.month == index + 1).collect());
+        let unevenness = unevenness(&own, latitude, elevation_km);
+        let months =
+            std::array::from_fn(|index| month(&own[index], unevenness[index], (latitude, index), years));
+        let source = format!("{}, {:.0} hours", weather.title, days.len() as f64 * 24.0);
+        Self { months, latitude, day_sd_doubt: DAY_SD_DOUBT, source }
     }
+
+    /// Relative standard deviation of the mean sun of the darkest month from year to year, that its days make.
+    pub fn darkest_month_spread(&self) -> f64 {
+        let clearness =
+            |month: usize| ratio(self.months[month].ghi_wh_m2, month_outside_wh_m2(self.latitude, month));
+        let lit = (0..12).filter(|month| clearness(*month) > 0.0);
+        let darkest =
+            lit.min_by(|one, other| self.months[*one].ghi_wh_m2.total_cmp(&self.months[*other].ghi_wh_m2));
+        darkest.map_or(0.0, |month| {
+            let days = usize::from(MONTH_DAYS[month]);
+            spread_of_month(clearness(month), self.months[month].unevenness, (self.latitude, month), days)
+        })
+    }
+}
+
+/// Relative standard deviation over the years of the mean of so many days of a month.
+fn spread_of_month(mean: f64, unevenness: Unevenness, (latitude, month): (Angle, usize), days: usize) -> f64 {
+    let memory = Persistence::of_sky(noon_sine(latitude, month));
+    let clearness = Clearness::of_days(mean, &unevenness);
+    clearness.sd_of_mean(days, |apart| memory.correlation(apart)) / mean.max(1e-9)
+}
+
+/// How uneven the days of each month are: their own variance, averaged over five months as logit.
+fn unevenness(months: &[Vec<&WeatherDay>; 12], latitude: Angle, elevation_km: f64) -> [Unevenness; 12] {
+    let lit: [Vec<f64>; 12] = std::array::from_fn(|index| {
+        let days = months[index].iter().filter(|day| day.outside_wh_m2 > TWILIGHT_WH_M2);
+        days.map(|day| day.ghi_wh_m2 / day.outside_wh_m2).collect()
+    });
+    let own: [Option<f64>; 12] = std::array::from_fn(|index| {
+        let (mean, deviation) = mean_and_deviation(&lit[index]);
+        let sine = noon_sine(latitude, index);
+        let own = || logit(Unevenness::of_days(mean, deviation * deviation, sine, elevation_km).share);
+        (lit[index].len() > 1 && mean > 0.0).then(own)
+    });
+    std::array::from_fn(|index| {
+        let around =
+            (0..5).filter_map(|beside| Some((FIVE_MONTHS[beside], own[(index + 10 + beside) % 12]?)));
+        let (sum, weight) =
+            around.fold((0.0, 0.0), |all, (weight, one)| (all.0 + weight * one, all.1 + weight));
+        let share = if own[index].is_some() { logistic(sum / weight) } else { Unevenness::USUAL_SHARE };
+        let (mean, _) = mean_and_deviation(&lit[index]);
+        Unevenness::new(share, mean, noon_sine(latitude, index), elevation_km)
+    })
 }
 
 fn days(weather: &WeatherHours, latitude: Angle) -> Vec<WeatherDay> {
@@ -63,22 +112,22 @@ fn days(weather: &WeatherHours, latitude: Angle) -> Vec<WeatherDay> {
         .collect()
 }
 
-fn month(days: &[&WeatherDay], years: f64) -> MonthClimate {
+fn month(days: &[&WeatherDay], unevenness: Unevenness, place: (Angle, usize), years: f64) -> MonthClimate {
     let ghi_wh_m2 = mean(days, |day| day.ghi_wh_m2);
-    let lit: Vec<f64> = days
-        .iter()
-        .filter(|day| day.outside_wh_m2 > TWILIGHT_WH_M2)
-        .map(|day| day.ghi_wh_m2 / day.outside_wh_m2)
-        .collect();
-    let middle = lit.iter().sum::<f64>() / lit.len().max(1) as f64;
-    let variance = lit.iter().map(|one| (one - middle).powi(2)).sum::<f64>() / lit.len().max(1) as f64;
+    let clearness = ratio(ghi_wh_m2, mean(days, |day| day.outside_wh_m2));
+    let of_one_year = if clearness > 0.0 {
+        spread_of_month(clearness, unevenness, place, usize::from(MONTH_DAYS[place.1]))
+    } else {
+        0.0
+    };
     MonthClimate {
         ghi_wh_m2,
-        clearness_rows: rows(lit, middle),
+        unevenness,
         air_celsius: mean(days, |day| day.air_celsius),
         daily_swing_k: mean(days, |day| day.swing_k),
-        day_sd_k: spread_about_course(days),
-        sun_doubt: sun_doubt(variance.sqrt() / middle.max(1e-9), days.len() as f64 / years, years),
+        day_sd_k: spread_about_courses(days) / WITHIN_ONE_YEAR,
+        // Measurement, and the days that so few years happened to have.
+        sun_doubt: MEASURED_SUN_DOUBT.hypot(of_one_year / years.sqrt()),
         precipitation_mm_day: None,
     }
 }
@@ -87,29 +136,16 @@ fn mean(days: &[&WeatherDay], value: impl Fn(&WeatherDay) -> f64) -> f64 {
     days.iter().map(|day| value(day)).sum::<f64>() / days.len().max(1) as f64
 }
 
-/// Quantiles of daily clearness, scaled to the mean that straight lines between them would miss.
-fn rows(mut clearness: Vec<f64>, mean: f64) -> Option<Vec<(f64, f64)>> {
-    if clearness.is_empty() || mean <= 0.0 {
-        return None;
-    }
-    clearness.sort_by(f64::total_cmp);
-    let raw = PROBABILITIES.map(|share| (share, quantile(&clearness, share)));
-    let area: f64 =
-        raw.windows(2).map(|pair| f64::midpoint(pair[0].1, pair[1].1) * (pair[1].0 - pair[0].0)).sum();
-    Some(raw.into_iter().map(|(share, value)| (share, value * mean / area)).collect())
+/// Standard deviation of daily means about the straight line through each year's month.
+fn spread_about_courses(days: &[&WeatherDay]) -> f64 {
+    let years = days.chunk_by(|one, next| one.day_of_month < next.day_of_month);
+    let squares: f64 = years.map(squares_about_course).sum();
+    (squares / days.len().max(1) as f64).sqrt()
 }
 
-/// Standard deviation of daily means about the straight line through the month.
-fn spread_about_course(days: &[&WeatherDay]) -> f64 {
+fn squares_about_course(days: &[&WeatherDay]) -> f64 {
     let (middle, level) = (mean(days, |day| day.day_of_month), mean(days, |day| day.air_celsius));
     let along = mean(days, |day| (day.day_of_month - middle) * (day.air_celsius - level));
     let slope = along / mean(days, |day| (day.day_of_month - middle).powi(2)).max(1e-9);
-    mean(days, |day| (day.air_celsius - level - slope * (day.day_of_month - middle)).powi(2)).sqrt()
-}
-
-/// Measurement, the days that so few years happened to have, and the years they happened to be.
-fn sun_doubt(relative_sd_of_days: f64, days_per_month: f64, years: f64) -> f64 {
-    let persistence = (1.0 + DAY_TO_DAY) / (1.0 - DAY_TO_DAY);
-    let days = relative_sd_of_days.powi(2) * persistence / days_per_month.max(1.0);
-    (MEASURED_SUN_DOUBT.powi(2) + (days + BETWEEN_YEARS.powi(2)) / years).sqrt()
+    days.iter().map(|day| (day.air_celsius - level - slope * (day.day_of_month - middle)).powi(2)).sum()
 }

@@ -4,6 +4,7 @@
 
 use super::LAPSE_K_PER_M;
 use super::error::ClimateError;
+use crate::sky::clearness::{logistic, logit};
 
 static LAND: &[u8] = include_bytes!("../../../data/climate/land.bin");
 
@@ -12,7 +13,7 @@ pub const LAND_WITHIN_KM: f64 = 300.0;
 
 const HEAD_BYTES: usize = 16;
 const INDEX_BYTES: usize = 2 * 44 * 120;
-const RECORD_BYTES: usize = 330;
+const RECORD_BYTES: usize = 198;
 const ROWS: i32 = 44;
 const COLUMNS: i32 = 120;
 const SOUTH_DEG: f64 = -57.0;
@@ -24,25 +25,28 @@ const EARTH_KM: f64 = 6371.0;
 
 const CLEARNESS_UNIT: f64 = 1e-4;
 const DOUBT_UNIT: f64 = 0.002;
-const RATIO_UNIT: f64 = 1.0 / 64.0;
+const UNEVENNESS_UNIT: f64 = 0.0025;
+const SPREAD_UNIT_K: f64 = 0.05;
 const PRECIPITATION_UNIT_MM: f64 = 0.2;
 const AIR_UNIT_K: f64 = 0.5;
-const PROBABILITIES: [f64; 13] = [0.0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 1.0];
 
 /// What the table says of a place.
 pub(super) struct Found {
-    pub(super) sun: [MonthSun; 12],
+    pub(super) months: [CellMonth; 12],
     pub(super) air_celsius: [f64; 12],
     pub(super) source: String,
 }
 
-/// One month's sun and rain.
+/// One month of a cell.
 #[derive(Clone, Copy, Debug, Default)]
-pub(super) struct MonthSun {
+pub(super) struct CellMonth {
     pub(super) clearness: f64,
+    /// Of the long-term mean.
     pub(super) doubt: f64,
-    /// Probability, and clearness relative to the mean.
-    pub(super) rows: [(f64, f64); PROBABILITIES.len()],
+    /// Of daily clearness.
+    pub(super) unevenness: f64,
+    /// Standard deviation of daily mean temperatures about the climate \[K\].
+    pub(super) day_sd_k: f64,
     pub(super) precipitation_mm_day: f64,
 }
 
@@ -53,7 +57,7 @@ struct Degree {
 }
 
 struct Cell {
-    sun: [MonthSun; 12],
+    months: [CellMonth; 12],
     /// South to north, in each row west to east.
     degrees: [Degree; 9],
 }
@@ -83,7 +87,7 @@ pub(super) fn at(latitude_deg: f64, longitude_deg: f64, elevation_m: f64) -> Res
     }
     let level = blended_air(latitude_deg, longitude_deg, &cells);
     Ok(Found {
-        sun: std::array::from_fn(|month| blended_sun(&cells, month)),
+        months: std::array::from_fn(|month| blended(&cells, month)),
         air_celsius: level.map(|celsius| celsius - LAPSE_K_PER_M * elevation_m),
         source: source(nearest_km),
     })
@@ -162,20 +166,23 @@ impl<T: Iterator<Item = u8>> Fields<T> {
 
 impl Cell {
     fn read(fields: &mut Fields<impl Iterator<Item = u8>>) -> Self {
-        let mut sun = [MonthSun::default(); 12];
-        for month in &mut sun {
+        let mut months = [CellMonth::default(); 12];
+        for month in &mut months {
             month.clearness = f64::from(u16::from_le_bytes(fields.pair())) * CLEARNESS_UNIT;
         }
-        for month in &mut sun {
+        for month in &mut months {
             month.doubt = fields.small() * DOUBT_UNIT;
         }
-        for month in &mut sun {
-            month.rows = PROBABILITIES.map(|share| (share, fields.small() * RATIO_UNIT));
+        for month in &mut months {
+            month.unevenness = fields.small() * UNEVENNESS_UNIT;
         }
-        for month in &mut sun {
+        for month in &mut months {
+            month.day_sd_k = fields.small() * SPREAD_UNIT_K;
+        }
+        for month in &mut months {
             month.precipitation_mm_day = fields.small() * PRECIPITATION_UNIT_MM;
         }
-        Self { sun, degrees: std::array::from_fn(|_| Degree::read(fields)) }
+        Self { months, degrees: std::array::from_fn(|_| Degree::read(fields)) }
     }
 }
 
@@ -223,20 +230,14 @@ fn mean_by<T>(parts: &[Part<T>], value: impl Fn(&T) -> f64) -> f64 {
     parts.iter().map(|part| part.weight * value(&part.of)).sum::<f64>() / weight
 }
 
-fn blended_sun(cells: &[Part<Cell>], month: usize) -> MonthSun {
-    let mean = |value: &dyn Fn(&MonthSun) -> f64| mean_by(cells, |cell| value(&cell.sun[month]));
-    let raw: [f64; PROBABILITIES.len()] = std::array::from_fn(|index| mean(&|sun| sun.rows[index].1));
-    let area: f64 = raw
-        .windows(2)
-        .zip(PROBABILITIES.windows(2))
-        .map(|(ratio, share)| f64::midpoint(ratio[0], ratio[1]) * (share[1] - share[0]))
-        .sum();
-    MonthSun {
-        clearness: mean(&|sun| sun.clearness),
-        doubt: mean(&|sun| sun.doubt),
-        // Whole numbers of 1/64 leave the mean up to 1 % off.
-        rows: std::array::from_fn(|index| (PROBABILITIES[index], raw[index] / area)),
-        precipitation_mm_day: mean(&|sun| sun.precipitation_mm_day),
+fn blended(cells: &[Part<Cell>], month: usize) -> CellMonth {
+    let mean = |value: &dyn Fn(&CellMonth) -> f64| mean_by(cells, |cell| value(&cell.months[month]));
+    CellMonth {
+        clearness: mean(&|month| month.clearness),
+        doubt: mean(&|month| month.doubt),
+        unevenness: logistic(mean(&|month| logit(month.unevenness))),
+        day_sd_k: mean(&|month| month.day_sd_k),
+        precipitation_mm_day: mean(&|month| month.precipitation_mm_day),
     }
 }
 

@@ -1,6 +1,6 @@
 //! Which format a file has, and where in its rows the values stand.
 
-use design::quantity::{Angle, Length, Quantity};
+use design::quantity::{Angle, Duration, Length, Quantity};
 
 use super::{Place, WeatherError};
 
@@ -21,6 +21,10 @@ pub(super) struct Layout {
     pub(super) dhi: Option<Column>,
     pub(super) air: Column,
     pub(super) wind: Option<Column>,
+    /// What parts the fields of a row; with semicolons decimal commas are read.
+    pub(super) separator: u8,
+    /// Gaps of so many hours are filled; 0: none may be.
+    pub(super) fill_h: usize,
     /// Fields that a whole row has at least.
     pub(super) width: usize,
     /// Lines above the first row.
@@ -62,9 +66,10 @@ pub(super) fn recognise(bytes: &[u8]) -> Result<Layout, WeatherError> {
     } else if second.starts_with("Date (MM/DD/YYYY)") {
         tmy3(first, second)
     } else if let Some(header) = lines.iter().position(|line| !line.is_empty() && !line.starts_with('#'))
-        && columns(&lines[header]).iter().any(|name| name == "time")
+        && let separator = separator(&lines[header])
+        && columns_by(separator, &lines[header]).iter().any(|name| name == "time")
     {
-        csv(&lines, header)
+        csv(&lines, header, separator)
     } else {
         Err(WeatherError::NotWeather { beginning: first.chars().take(40).collect() })
     }
@@ -79,7 +84,16 @@ pub(super) fn text(line: &[u8]) -> String {
 }
 
 fn columns(line: &str) -> Vec<String> {
-    line.split(',').map(|name| name.trim().trim_matches('"').to_owned()).collect()
+    columns_by(b',', line)
+}
+
+fn columns_by(separator: u8, line: &str) -> Vec<String> {
+    line.split(char::from(separator)).map(|name| name.trim().trim_matches('"').to_owned()).collect()
+}
+
+/// What parts the names of a plain file's columns: spreadsheets of half the world write semicolons.
+fn separator(header: &str) -> u8 {
+    if header.contains(';') { b';' } else { b',' }
 }
 
 fn header(line: usize, problem: impl Into<String>, help: &str) -> WeatherError {
@@ -139,6 +153,8 @@ fn tmy3(station: &str, names: &str) -> Result<Layout, WeatherError> {
         dhi: named(&names, "DHI (W/m^2)"),
         air: column("Dry-bulb (C)")?,
         wind: named(&names, "Wspd (m/s)"),
+        separator: b',',
+        fill_h: 0,
         width: names.len(),
         header_lines: 2,
     })
@@ -185,6 +201,8 @@ fn epw(lines: &[String]) -> Result<Layout, WeatherError> {
         place: Some(place),
         utc_offset_h,
         stamp: Stamp::Epw,
+        separator: b',',
+        fill_h: 0,
         width: wind.index + 1,
         ghi,
         dni: Some(dni),
@@ -205,8 +223,8 @@ const CSV_COLUMNS: [(&str, &[&str]); 6] = [
     ("wind_m_s", &["wind"]),
 ];
 
-fn csv(lines: &[String], header_line: usize) -> Result<Layout, WeatherError> {
-    let names = columns(&lines[header_line]);
+fn csv(lines: &[String], header_line: usize, separator: u8) -> Result<Layout, WeatherError> {
+    let names = columns_by(separator, &lines[header_line]);
     for name in &names {
         let lower = name.to_lowercase();
         let known = CSV_COLUMNS.iter().any(|(column, _)| column == name);
@@ -230,6 +248,8 @@ fn csv(lines: &[String], header_line: usize) -> Result<Layout, WeatherError> {
         dhi: named(&names, "dhi_w_m2"),
         air: column("air_celsius")?,
         wind: named(&names, "wind_m_s"),
+        separator,
+        fill_h: notes.fill_h,
         width: names.len(),
         header_lines: header_line + 1,
     })
@@ -240,12 +260,17 @@ struct Notes {
     title: String,
     place: Option<Place>,
     utc_offset_h: f64,
+    fill_h: usize,
 }
+
+/// Longer gaps are not filled \[h\].
+const LONGEST_GAP_H: usize = 6;
 
 impl Notes {
     fn read(lines: &[String]) -> Result<Self, WeatherError> {
         let (mut title, mut offset) = (String::new(), None);
         let (mut latitude, mut longitude, mut elevation) = (None, None, 0.0);
+        let mut fill_h = 0;
         for (index, line) in lines.iter().enumerate() {
             let Some((key, value)) = line.trim_start_matches('#').split_once('=') else { continue };
             let value = value.trim().trim_matches('"');
@@ -254,6 +279,7 @@ impl Notes {
                 "latitude" => latitude = Some(quantity::<Angle>(index + 1, value)?),
                 "longitude" => longitude = Some(quantity::<Angle>(index + 1, value)?),
                 "elevation" => elevation = quantity::<Length>(index + 1, value)?,
+                "fill_gaps" => fill_h = gap_hours(index + 1, value)?,
                 "utc_offset_hours" => offset = Some(offset_hours(index + 1, value)?),
                 _ => {}
             }
@@ -281,7 +307,7 @@ impl Notes {
                 ));
             }
         };
-        Ok(Self { title, place, utc_offset_h })
+        Ok(Self { title, place, utc_offset_h, fill_h })
     }
 }
 
@@ -295,4 +321,14 @@ fn offset_hours(line: usize, value: &str) -> Result<f64, WeatherError> {
         header(line, format!("`{value}` are no hours"), "write `# utc_offset_hours = 1`")
     })?;
     utc_offset(line, hours)
+}
+
+fn gap_hours(line: usize, value: &str) -> Result<usize, WeatherError> {
+    let seconds = quantity::<Duration>(line, value)?;
+    let asked = (1..=LONGEST_GAP_H).find(|hours| (seconds / 3600.0 - *hours as f64).abs() < 1e-9);
+    asked.ok_or_else(|| {
+        let help =
+            format!("write 1 to {LONGEST_GAP_H} h; fill longer gaps yourself, and say so in the title");
+        header(line, format!("gaps of {value} can't be filled"), &help)
+    })
 }

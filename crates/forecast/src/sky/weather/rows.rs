@@ -12,7 +12,7 @@ const MARCH: HourStart = HourStart { year: TYPICAL_YEAR, month: 3, day: 1, hour:
 const LEAP_DAY: HourStart = HourStart { year: 2024, month: 2, day: 29, hour: 0 };
 /// Characters of a wrong field that are shown.
 const SHOWN: usize = 40;
-const CLOCK_HELP: &str = "rows must follow hour by hour in local standard time, without gaps and without summer time, and a typical year must carry one year's number throughout";
+const CLOCK_HELP: &str = "rows must follow hour by hour in local standard time, without gaps and without summer time (a line `# fill_gaps = \"6 h\"` above the column names of a plain file fills gaps of up to 6 h), and a typical year must carry one year's number throughout";
 
 /// Reads all rows.
 pub(super) fn read(bytes: &[u8], layout: Layout) -> Result<WeatherHours, WeatherError> {
@@ -26,7 +26,8 @@ pub(super) fn read(bytes: &[u8], layout: Layout) -> Result<WeatherHours, Weather
         rows.take(index + 1, line)?;
     }
     rows.check_whole_years()?;
-    let Rows { starts, ghi, dni, dhi, air, wind, .. } = rows;
+    let filled = rows.fill()?;
+    let Rows { starts, inserted, ghi, dni, dhi, air, wind, .. } = rows;
     if ghi.numbers.iter().all(|w_m2| *w_m2 <= 0.0) {
         return Err(WeatherError::NoLight { column: layout.ghi.name });
     }
@@ -38,7 +39,12 @@ pub(super) fn read(bytes: &[u8], layout: Layout) -> Result<WeatherHours, Weather
         wind_m_s: wind.and_then(Values::unless_missing),
         starts,
         first_line: layout.header_lines + 1,
-        title: layout.title,
+        inserted,
+        title: match filled {
+            0 => layout.title,
+            1 => format!("{}, 1 hour filled", layout.title),
+            hours => format!("{}, {hours} hours filled", layout.title),
+        },
         place: layout.place,
         utc_offset_h: layout.utc_offset_h,
     })
@@ -47,6 +53,8 @@ pub(super) fn read(bytes: &[u8], layout: Layout) -> Result<WeatherHours, Weather
 struct Rows<'a> {
     layout: &'a Layout,
     starts: Vec<HourStart>,
+    /// Hours that no row of the file stands for.
+    inserted: Vec<usize>,
     ghi: Values<'a>,
     dni: Option<Values<'a>>,
     dhi: Option<Values<'a>>,
@@ -70,6 +78,7 @@ impl<'a> Rows<'a> {
         Self {
             layout,
             starts: Vec::new(),
+            inserted: Vec::new(),
             ghi: needed(&layout.ghi, Kind::Light),
             dni: optional(&layout.dni, Kind::Light),
             dhi: optional(&layout.dhi, Kind::Light),
@@ -79,7 +88,7 @@ impl<'a> Rows<'a> {
     }
 
     fn take(&mut self, line: usize, bytes: &[u8]) -> Result<(), WeatherError> {
-        let fields: Vec<&[u8]> = bytes.split(|byte| *byte == b',').collect();
+        let fields: Vec<&[u8]> = bytes.split(|byte| *byte == self.layout.separator).collect();
         let wanted = self.layout.width;
         if fields.len() < wanted {
             return Err(WeatherError::CutOff { line, found: fields.len(), wanted });
@@ -88,13 +97,52 @@ impl<'a> Rows<'a> {
             return Err(WeatherError::TooManyFields { line, found: fields.len(), wanted });
         }
         let start = self.layout.stamp.start(line, &fields)?;
+        self.skip_to(start);
         self.follow(line, start)?;
-        self.ghi.take(line, &fields)?;
-        self.air.take(line, &fields)?;
-        for values in [&mut self.dni, &mut self.dhi, &mut self.wind].into_iter().flatten() {
-            values.take(line, &fields)?;
+        let layout = self.layout;
+        for values in self.columns() {
+            values.take(line, &fields, layout)?;
         }
         Ok(())
+    }
+
+    fn columns(&mut self) -> impl Iterator<Item = &mut Values<'a>> {
+        let optional = [&mut self.dni, &mut self.dhi, &mut self.wind].into_iter().flatten();
+        [&mut self.ghi, &mut self.air].into_iter().chain(optional)
+    }
+
+    /// Stands in for hours without a row where a gap as long may be filled.
+    fn skip_to(&mut self, found: HourStart) {
+        let Some(last) = self.starts.last() else { return };
+        let next = last.serial() + 1;
+        let gap = usize::try_from(found.serial() - next).unwrap_or(0);
+        if gap > self.layout.fill_h {
+            return;
+        }
+        for serial in next..found.serial() {
+            self.inserted.push(self.starts.len());
+            self.starts.push(HourStart::from_serial(serial));
+            self.columns()
+                .filter(|values| !values.numbers.is_empty())
+                .for_each(|values| values.numbers.push(f32::NAN));
+        }
+    }
+
+    /// Fills what is missing, and says how many hours have something filled.
+    fn fill(&mut self) -> Result<usize, WeatherError> {
+        let mut filled = vec![false; self.starts.len()];
+        let (fill_h, first_line, inserted) =
+            (self.layout.fill_h, self.layout.header_lines + 1, self.inserted.clone());
+        for values in self.columns() {
+            filled.iter_mut().zip(&values.numbers).for_each(|(filled, value)| *filled |= value.is_nan());
+            values.fill(fill_h).map_err(|hour| WeatherError::Missing {
+                line: first_line + hour - inserted.partition_point(|other| *other < hour),
+                column: values.column.name.clone(),
+                text: String::new(),
+                help: "gaps are filled up to the length that the file asks for, with measured days beside them; fill this one yourself",
+            })?;
+        }
+        Ok(filled.into_iter().filter(|filled| *filled).count())
     }
 
     /// Adds the hour of a row if it is the next one; years of a typical year are given, not read.
@@ -153,22 +201,60 @@ struct Values<'a> {
 
 impl Values<'_> {
     /// Takes the field of a row. An optional column may be missing throughout, but not here and there.
-    fn take(&mut self, line: usize, fields: &[&[u8]]) -> Result<(), WeatherError> {
-        let text = field(fields, self.column);
+    fn take(&mut self, line: usize, fields: &[&[u8]], layout: &Layout) -> Result<(), WeatherError> {
+        let mut text = field(fields, self.column);
+        if layout.separator == b';' {
+            text = text.replace(',', ".");
+        }
         match reading(self.kind, line, &self.column.name, &text)? {
             Ok(number) => self.numbers.push(number),
             Err(missing) if self.optional && self.numbers.is_empty() => {
                 self.missing.get_or_insert(missing);
                 return Ok(());
             }
+            Err(_) if layout.fill_h > 0 => self.numbers.push(f32::NAN),
             Err(missing) => return Err(missing),
         }
         self.missing.take().map_or(Ok(()), Err)
     }
 
+    /// Fills gaps of up to so many hours: light with the mean of the same hour on the days beside, all else straight between
+    /// the hours beside. The hour that can't be filled otherwise.
+    fn fill(&mut self, most_h: usize) -> Result<(), usize> {
+        let read = self.numbers.clone();
+        let mut hour = 0;
+        while hour < read.len() {
+            let gap = read[hour..].iter().take_while(|value| value.is_nan()).count();
+            if gap > most_h {
+                return Err(hour);
+            }
+            for missing in hour..hour + gap {
+                let value = match self.kind {
+                    Kind::Light => on_days_beside(&read, missing),
+                    Kind::Air | Kind::Wind => straight(&read, hour, gap, missing),
+                };
+                self.numbers[missing] = value.ok_or(missing)?;
+            }
+            hour += gap.max(1);
+        }
+        Ok(())
+    }
+
     fn unless_missing(self) -> Option<Vec<f32>> {
         (!self.numbers.is_empty()).then_some(self.numbers)
     }
+}
+
+fn on_days_beside(read: &[f32], hour: usize) -> Option<f32> {
+    let days = [hour.checked_sub(24), Some(hour + 24)].into_iter().flatten();
+    let values: Vec<f32> =
+        days.filter_map(|hour| read.get(hour).copied()).filter(|value| !value.is_nan()).collect();
+    (!values.is_empty()).then(|| values.iter().sum::<f32>() / values.len() as f32)
+}
+
+fn straight(read: &[f32], first: usize, gap: usize, hour: usize) -> Option<f32> {
+    let (before, after) = (*read.get(first.checked_sub(1)?)?, *read.get(first + gap)?);
+    Some(before + (after - before) * (hour + 1 - first) as f32 / (gap + 1) as f32)
 }
 
 fn field(fields: &[&[u8]], column: &Column) -> String {

@@ -114,7 +114,7 @@ pub(super) fn check_sun(weather: &WeatherHours, observer: &Observer) -> Result<(
         if w_m2 <= NIGHT_LIGHT_W_M2 {
             continue;
         }
-        let line = weather.first_line + index;
+        let line = weather.line(index);
         let zenith_deg = [0.0, 0.5, 1.0]
             .map(|part| {
                 let hour_utc = f64::from(start.hour) + part - weather.utc_offset_h;
