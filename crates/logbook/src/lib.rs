@@ -1,15 +1,20 @@
-//! What did happen, and to whom: so far the registry of nodes and the box of their keys.
+//! What did happen, and to whom: the registry of nodes, the box of their keys, and what was heard of them.
 //!
 //! - [`registry`]: who is who, dated, in a plain file without secrets.
 //! - [`keys`]: the root keys, in a file sealed with a passphrase. The only place where keys are drawn.
 //! - [`folder`]: both in the folder of a site, kept together whatever interrupts a run.
+//! - [`received`], [`intake`]: a frame as a gateway heard it, and the messages that bring it.
+//! - [`network`]: what a network makes of each frame: sessions, counters, joins; pure.
 //! - [`base64`]: the text form of bytes in sealed files and in messages of networks.
 //!
 //! Files are replaced whole or not at all.
 
 pub mod base64;
 pub mod folder;
+pub mod intake;
 pub mod keys;
+pub mod network;
+pub mod received;
 pub mod registry;
 
 mod whole;

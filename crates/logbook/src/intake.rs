@@ -1,0 +1,3 @@
+//! Messages that bring frames: read, and nothing believed.
+
+pub mod udp;

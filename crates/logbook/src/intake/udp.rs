@@ -1,0 +1,195 @@
+//! The datagrams that gateways send by UDP. Nothing in them is authenticated.
+//!
+//! # References
+//! "Basic communication protocol between gateway and server", version 1.6, and its older edition 1.4: header of 12 octets
+//! (version 2, token, kind, gateway EUI), then JSON. Keys that are not known are left alone.
+
+use serde::Deserialize;
+use wire::identity::GatewayEui;
+
+use crate::base64;
+use crate::received::{Checksum, Moment, Radio, Received};
+
+const VERSION: u8 = 2;
+/// More frames do not come in one datagram (own choice; the newer document allows 255).
+const MOST_FRAMES: usize = 255;
+
+/// What a datagram of a gateway says.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Datagram {
+    /// Frames, or a report on the gateway itself; to be acknowledged at once.
+    Push {
+        /// To be sent back with the acknowledgement.
+        token: [u8; 2],
+        /// Who sent it.
+        gateway: GatewayEui,
+        /// The frames, in order; those that could not be read are counted apart.
+        frames: Vec<Received>,
+        /// Entries that are no frame.
+        unreadable: usize,
+    },
+    /// A sign of life, and the address to which answers go.
+    Pull {
+        /// To be sent back with the acknowledgement.
+        token: [u8; 2],
+        /// Who sent it.
+        gateway: GatewayEui,
+    },
+    /// What became of an answer.
+    Sent {
+        /// The token of the answer.
+        token: [u8; 2],
+        /// Who sent it.
+        gateway: GatewayEui,
+        /// Why it was not sent; none if it was.
+        refused: Option<String>,
+    },
+}
+
+/// Bytes that are no datagram of a gateway.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum DatagramError {
+    /// Too short for its header.
+    #[error("a datagram of a gateway has at least 12 bytes, this one {found}")]
+    Length {
+        /// Bytes of the datagram.
+        found: usize,
+    },
+    /// Another version of the protocol.
+    #[error("the datagram is of version {found} of the protocol; only 2 is known")]
+    Version {
+        /// Version it names.
+        found: u8,
+    },
+    /// A kind that gateways do not send.
+    #[error("gateways send no datagram of kind {found}")]
+    Kind {
+        /// Kind it names.
+        found: u8,
+    },
+    /// No JSON behind the header.
+    #[error("what follows the header is no JSON that is known")]
+    Json,
+}
+
+#[derive(Deserialize)]
+struct Push {
+    #[serde(default)]
+    rxpk: Vec<serde_json::Value>,
+}
+
+#[derive(Deserialize)]
+struct Packet {
+    data: String,
+    freq: f64,
+    datr: Rate,
+    stat: Option<i8>,
+    size: Option<usize>,
+    rssi: Option<f64>,
+    lsnr: Option<f64>,
+    tmst: Option<u32>,
+    #[serde(default)]
+    rsig: Vec<Antenna>,
+}
+
+/// LoRa names its rate, FSK counts bits.
+#[derive(Deserialize)]
+#[serde(untagged)]
+enum Rate {
+    Name(String),
+    Bits(u32),
+}
+
+#[derive(Deserialize)]
+struct Antenna {
+    rssic: Option<f64>,
+    lsnr: Option<f64>,
+}
+
+#[derive(Deserialize)]
+struct Acknowledgement {
+    txpk_ack: Option<Outcome>,
+}
+
+#[derive(Deserialize)]
+struct Outcome {
+    error: Option<String>,
+}
+
+/// Reads a datagram that arrived at a moment.
+///
+/// # Errors
+/// [`DatagramError`]; a single entry that is no frame is counted instead.
+pub fn read(bytes: &[u8], arrived_at: Moment) -> Result<Datagram, DatagramError> {
+    let too_short = DatagramError::Length { found: bytes.len() };
+    let (&[version, t0, t1, kind, ref eui @ ..], json) = bytes.split_first_chunk::<12>().ok_or(too_short)?;
+    if version != VERSION {
+        return Err(DatagramError::Version { found: version });
+    }
+    let (token, gateway) = ([t0, t1], GatewayEui::from_display_bytes(*eui));
+    match kind {
+        0 => push(token, gateway, json, arrived_at),
+        2 => Ok(Datagram::Pull { token, gateway }),
+        5 => sent(token, gateway, json),
+        found => Err(DatagramError::Kind { found }),
+    }
+}
+
+fn push(
+    token: [u8; 2],
+    gateway: GatewayEui,
+    json: &[u8],
+    arrived_at: Moment,
+) -> Result<Datagram, DatagramError> {
+    let Push { rxpk } = serde_json::from_slice(json).ok().ok_or(DatagramError::Json)?;
+    if rxpk.len() > MOST_FRAMES {
+        return Err(DatagramError::Json);
+    }
+    let all = rxpk.len();
+    let packets = rxpk.into_iter().filter_map(|entry| serde_json::from_value(entry).ok());
+    let frames: Vec<Received> = packets.filter_map(|packet| frame(packet, gateway, arrived_at)).collect();
+    Ok(Datagram::Push { token, gateway, unreadable: all - frames.len(), frames })
+}
+
+fn sent(token: [u8; 2], gateway: GatewayEui, json: &[u8]) -> Result<Datagram, DatagramError> {
+    let refused = if json.trim_ascii().is_empty() {
+        None
+    } else {
+        let Acknowledgement { txpk_ack } = serde_json::from_slice(json).ok().ok_or(DatagramError::Json)?;
+        txpk_ack.and_then(|outcome| outcome.error).filter(|word| word != "NONE")
+    };
+    Ok(Datagram::Sent { token, gateway, refused })
+}
+
+fn frame(packet: Packet, gateway: GatewayEui, arrived_at: Moment) -> Option<Received> {
+    let bytes = base64::decode(&packet.data).ok()?;
+    if packet.size.is_some_and(|size| size != bytes.len()) {
+        return None;
+    }
+    let best = packet
+        .rsig
+        .iter()
+        .max_by(|one, other| one.lsnr.unwrap_or(f64::MIN).total_cmp(&other.lsnr.unwrap_or(f64::MIN)));
+    let hertz = (packet.freq * 1e6).round();
+    let radio = Radio {
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "held within 32 bits just before"
+        )]
+        frequency_hz: (0.0..=f64::from(u32::MAX)).contains(&hertz).then_some(hertz as u32)?,
+        data_rate: match packet.datr {
+            Rate::Name(name) => name,
+            Rate::Bits(bits) => bits.to_string(),
+        },
+        rssi_dbm: packet.rssi.or(best.and_then(|antenna| antenna.rssic)),
+        snr_db: packet.lsnr.or(best.and_then(|antenna| antenna.lsnr)),
+        clock_us: packet.tmst,
+    };
+    let checksum = match packet.stat {
+        Some(-1) => Checksum::Bad,
+        Some(0) => Checksum::None,
+        _ => Checksum::Good,
+    };
+    Some(Received { arrived_at, gateway, bytes, checksum, radio })
+}

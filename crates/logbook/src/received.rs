@@ -1,0 +1,47 @@
+//! A frame as a gateway heard it.
+
+use wire::identity::GatewayEui;
+
+/// Microseconds since 1970-01-01 UTC.
+pub type Moment = i64;
+
+/// One copy of a frame: the bytes, who heard them, and how well.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Received {
+    /// When it reached us.
+    pub arrived_at: Moment,
+    /// Who heard it.
+    pub gateway: GatewayEui,
+    /// The frame as it travelled; whatever was on the air.
+    pub bytes: Vec<u8>,
+    /// What the gateway says of its checksum.
+    pub checksum: Checksum,
+    /// How it was heard.
+    pub radio: Radio,
+}
+
+/// The checksum of the packet on the air.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Checksum {
+    /// It fits.
+    Good,
+    /// It does not: the bytes are not what was sent.
+    Bad,
+    /// There was none.
+    None,
+}
+
+/// How a frame was heard.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Radio {
+    /// Centre of the channel \[Hz\].
+    pub frequency_hz: u32,
+    /// Modulation and rate as the gateway names it, such as `SF7BW125`.
+    pub data_rate: String,
+    /// Received power \[dBm\].
+    pub rssi_dbm: Option<f64>,
+    /// Signal to noise \[dB\].
+    pub snr_db: Option<f64>,
+    /// The gateway's own clock at the end of the frame, modulo 2^32 \[us\].
+    pub clock_us: Option<u32>,
+}
