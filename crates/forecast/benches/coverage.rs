@@ -14,7 +14,7 @@ use forecast::radio::trail::End;
 use forecast::terrain::{Grid, Place, Terrain, Tile};
 use path::terminal::Surroundings;
 
-/// Asked of the map in issue 4 \[s\].
+/// A map is waited for no longer than this \[s\].
 const LONGEST_S: f64 = 15.0;
 const SIDE: usize = 1000;
 

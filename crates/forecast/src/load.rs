@@ -392,6 +392,10 @@ fn costs(
                 (Phase::Listening, radio.radio.receive, cost.listening.seconds() * tries),
             ]
         }
+        Step::Snapshot { time, .. } => {
+            let Some(receiver) = &design.receiver else { return Vec::new() };
+            vec![("recording satellites", receiver.acquire.nominal, time.seconds())]
+        }
         Step::Fix { give_up_after, failures } => {
             let Some(receiver) = &design.receiver else { return Vec::new() };
             let cost = FixCost::new(receiver, interval, *give_up_after, failures.fraction(), sky);
@@ -439,9 +443,9 @@ fn largest_pulse(design: &Design, link: &LinkState) -> Pulse {
                     let bytes = |rate| bytes_at(&design.messages, message.as_deref(), *payload, rate);
                     (radio.transmit_current.nominal, MessageCost::longest(radio, link, bytes).seconds())
                 }
-                Step::Fix { give_up_after, .. } => {
+                Step::Fix { give_up_after: time, .. } | Step::Snapshot { time, .. } => {
                     let Some(receiver) = &design.receiver else { continue };
-                    (receiver.acquire.nominal, give_up_after.seconds())
+                    (receiver.acquire.nominal, time.seconds())
                 }
             };
             let draw = Draw::behind(&load.regulator, current, 1.0);

@@ -269,6 +269,7 @@ pub(crate) fn plan() -> Plan {
             hours: 8760,
             passes: 5,
             diffuse_measured: true,
+            doubtful: Some(Share::from_percent(3.2)),
             wind_measured: false,
         },
         life: life(lowest),

@@ -110,6 +110,7 @@ fn weather(subject: &Subject, weather: &WeatherUsed) -> Value {
         "hours": weather.hours,
         "passes": weather.passes,
         "diffuse_measured": weather.diffuse_measured,
+        "doubtful_hours_percent": weather.doubtful.map(|share| number(share.percent())),
         "wind_measured": weather.wind_measured,
     })
 }
