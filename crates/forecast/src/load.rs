@@ -91,6 +91,8 @@ pub enum Phase {
     WaitingForWindow,
     /// In a receive window.
     Listening,
+    /// While satellite signals are recorded for a position that is worked out elsewhere.
+    RecordingSatellites,
     /// Until a position is found.
     Fixing,
     /// Until a search without satellites is given up.
@@ -394,7 +396,7 @@ fn costs(
         }
         Step::Snapshot { time, .. } => {
             let Some(receiver) = &design.receiver else { return Vec::new() };
-            vec![("recording satellites", receiver.acquire.nominal, time.seconds())]
+            vec![(Phase::RecordingSatellites, receiver.acquire.nominal, time.seconds())]
         }
         Step::Fix { give_up_after, failures } => {
             let Some(receiver) = &design.receiver else { return Vec::new() };
