@@ -246,7 +246,6 @@ fn recorded_weather(design: &Design, weather: &WeatherHours) -> WeatherUsed {
         passes: (wanted_h / hours as f64).round().clamp(1.0, 100.0) as u16,
         diffuse_measured: weather.dni_w_m2.is_some() && weather.dhi_w_m2.is_some(),
         doubtful: weather.doubtful,
-        doubtful: weather.doubtful,
         wind_measured: weather.wind_m_s.is_some(),
     }
 }
@@ -261,7 +260,6 @@ fn drawn_weather(climate: &Climate) -> WeatherUsed {
         hours: 0,
         passes: 1,
         diffuse_measured: false,
-        doubtful: None,
         doubtful: None,
         wind_measured: false,
     }
