@@ -13,6 +13,8 @@ use std::process::ExitCode;
 use clap::{CommandFactory as _, Parser, Subcommand};
 use clap_complete::Shell;
 
+use crate::output;
+
 /// Plans solar LoRaWAN nodes that live outdoors for years.
 #[derive(Parser)]
 #[command(name = "overwinter", version, propagate_version = true, arg_required_else_help = true)]
@@ -23,7 +25,7 @@ struct CommandLine {
 }
 
 const EXIT_CODES: &str = "Exit code: 0 all verdicts hold (or are tight or not known), 1 a verdict fails, \
-2 something is wrong with the input.";
+2 something is wrong with the input, or the output could not be written.";
 
 #[derive(Subcommand)]
 enum Command {
@@ -66,7 +68,11 @@ fn completions(shell: Shell) -> ExitCode {
 
 /// Runs the program.
 pub(crate) fn run() -> ExitCode {
-    match CommandLine::parse().command {
+    let command = match CommandLine::try_parse() {
+        Ok(line) => line.command,
+        Err(refused) => return answer(&refused),
+    };
+    match command {
         Command::Check(arguments) => check::run(&arguments),
         Command::Climate(arguments) => climate::run(&arguments),
         Command::Kit(arguments) => kit::run(&arguments),
@@ -74,5 +80,18 @@ pub(crate) fn run() -> ExitCode {
         Command::Enrol(arguments) => enrol::run(&arguments),
         Command::Explain(arguments) => explain::run(&arguments),
         Command::Completions { shell } => completions(shell),
+    }
+}
+
+/// Prints help, version, or what is wrong with the command line.
+fn answer(refused: &clap::Error) -> ExitCode {
+    let text = refused.render().ansi().to_string();
+    if refused.use_stderr() {
+        output::complain(&text);
+        return ExitCode::from(2);
+    }
+    match output::print(&text) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => check::refuse(&failure, false),
     }
 }

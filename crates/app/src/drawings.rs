@@ -4,6 +4,7 @@ use std::fs;
 use std::io::ErrorKind;
 use std::path::Path;
 
+use logbook::bounded;
 use report::problem::{Failure, Problem};
 
 use crate::output::{self, reason};
@@ -48,8 +49,11 @@ pub(crate) fn write(drawings: &[Drawing], folder: &Path) -> Result<String, Failu
 
 const UNCHANGED: &str = "unchanged";
 
+/// No drawing is nearly as large [bytes].
+const LARGEST_BYTES: u64 = 256 << 20;
+
 fn outcome(path: &Path, drawing: &Drawing) -> Result<&'static str, Failure> {
-    match fs::read(path) {
+    match bounded::read(path, LARGEST_BYTES) {
         Ok(found) if found == drawing.bytes => Ok(UNCHANGED),
         Ok(found)
             if found

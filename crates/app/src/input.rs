@@ -3,7 +3,6 @@
 pub(crate) mod fleet;
 mod terrain;
 
-use std::fs::File;
 use std::io::{self, ErrorKind, Read as _};
 use std::ops::Range;
 use std::path::{Path, PathBuf};
@@ -19,6 +18,8 @@ use forecast::sky::weather::{self, WeatherError, WeatherHours};
 use forecast::terrain::Terrain;
 use report::problem::{Failure, Problem, Source};
 use verdict::plan::Weather;
+
+use logbook::bounded;
 
 use crate::output::reason;
 
@@ -219,16 +220,10 @@ fn text(path: &Path, help: &str) -> Result<String, Box<Problem>> {
         let message = format!("the file can't be read: {}", reason(&error));
         Box::new(Problem::of_file("file", &name, message, help))
     };
-    let file = open(path).map_err(unreadable)?;
-    let size = file.metadata().map_err(unreadable)?.len();
-    let mut bytes = Vec::new();
-    file.take(LARGEST_BYTES as u64 + 1).read_to_end(&mut bytes).map_err(unreadable)?;
-    if bytes.len() > LARGEST_BYTES {
-        let megabytes = (size.max(bytes.len() as u64) as f64 / 1e6).round();
-        let message = format!("the file has {megabytes:.0} MB; a design file has a few kilobytes");
-        let help = "is this the design file? a weather file is given with --weather";
-        return Err(Box::new(Problem::of_file(design::diagnostic::TOO_LARGE.name, &name, message, help)));
-    }
+    let bytes = bounded::read(path, LARGEST_BYTES as u64).map_err(|error| match error.kind() {
+        ErrorKind::FileTooLarge => too_large(path, &name),
+        _ => unreadable(error),
+    })?;
     String::from_utf8(bytes).map_err(|error| {
         let at = error.utf8_error().valid_up_to();
         let source = Source::new(&name, &String::from_utf8_lossy(error.as_bytes()));
@@ -243,10 +238,11 @@ fn text(path: &Path, help: &str) -> Result<String, Box<Problem>> {
     })
 }
 
-/// Opens a file; a folder is an error at once and not only when it is read.
-fn open(path: &Path) -> io::Result<File> {
-    let file = File::open(path)?;
-    if file.metadata()?.is_dir() { Err(ErrorKind::IsADirectory.into()) } else { Ok(file) }
+fn too_large(path: &Path, name: &str) -> Box<Problem> {
+    let kilobytes = std::fs::metadata(path).map_or(LARGEST_BYTES as u64, |found| found.len()) >> 10;
+    let message = format!("the file has {kilobytes} kB; a design file has a few");
+    let help = "is this the design file? a weather file is given with --weather";
+    Box::new(Problem::of_file(design::diagnostic::TOO_LARGE.name, name, message, help))
 }
 
 /// Reads a weather file; one that is none is given back after its first 64 kB. One that does not say where it was taken
@@ -255,12 +251,16 @@ pub(crate) fn weather(path: &Path, site: Option<&Observer>) -> Result<WeatherHou
     let name = path.to_string_lossy();
     let mut bytes = Vec::new();
     let read = |bytes: &mut Vec<u8>| -> io::Result<bool> {
-        let mut file = open(path)?;
+        let mut file = bounded::open(path)?;
         file.by_ref().take(RECOGNISED_BY as u64).read_to_end(bytes)?;
         if !is_weather(bytes) {
             return Ok(false);
         }
-        file.take(LARGEST_WEATHER).read_to_end(bytes)?;
+        file.take(LARGEST_WEATHER + 1).read_to_end(bytes)?;
+        if bytes.len() as u64 > LARGEST_WEATHER {
+            let message = format!("it is larger than the {} MB that are read", LARGEST_WEATHER >> 20);
+            return Err(io::Error::new(ErrorKind::FileTooLarge, message));
+        }
         Ok(true)
     };
     read(&mut bytes).map_err(|error| {
@@ -269,7 +269,7 @@ pub(crate) fn weather(path: &Path, site: Option<&Observer>) -> Result<WeatherHou
         Failure::of(Problem::of_file("file", &name, message, help))
     })?;
     let refuse = |error: WeatherError| Failure::of(weather_problem(&name, &bytes, &error));
-    let hours = weather::read(&bytes).map_err(refuse)?;
+    let mut hours = weather::read(&bytes).map_err(refuse)?;
     if let (None, Some(site)) = (&hours.place, site) {
         hours.check_sun(site).map_err(refuse)?;
     }
@@ -316,7 +316,13 @@ fn line_of(error: &WeatherError) -> Option<usize> {
         | E::OutOfOrder { line, .. }
         | E::NotWholeYears { line, .. }
         | E::SunAtNight { line, .. }
-        | E::MoreThanTheSun { line, .. } => Some(*line),
-        E::Empty | E::NotText | E::NotWeather { .. } | E::TooLong { .. } | E::NoLight { .. } => None,
+        | E::MoreThanTheSun { line, .. }
+        | E::Disagree { line, .. } => Some(*line),
+        E::Empty
+        | E::NotText
+        | E::NotWeather { .. }
+        | E::TooLong { .. }
+        | E::NoLight { .. }
+        | E::TooDark { .. } => None,
     }
 }

@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use design::node::Design;
 use forecast::radio::link_state::LinkState;
 use kit::{File, Kit, NOT_SET, OnAir, is_generated};
+use logbook::bounded;
 use report::problem::{Failure, Problem};
 
 use crate::output::{self, Staged, reason};
@@ -141,8 +142,11 @@ fn identity_outcome(path: &Path, file: &File) -> Result<Outcome, Failure> {
     }
 }
 
+/// No file of a kit is nearly as large [bytes].
+const LARGEST_BYTES: u64 = 16 << 20;
+
 fn existing(path: &Path) -> Result<Option<String>, Failure> {
-    match fs::read(path) {
+    match bounded::read(path, LARGEST_BYTES) {
         Ok(bytes) => Ok(Some(String::from_utf8_lossy(&bytes).into_owned())),
         Err(error) if error.kind() == ErrorKind::NotFound => Ok(None),
         Err(error) => {

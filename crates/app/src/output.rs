@@ -6,16 +6,17 @@ use std::path::{Path, PathBuf};
 
 use report::problem::{Failure, Problem};
 
-/// Prints to standard output; a reader that has gone away is no failure.
+/// Prints to standard output. A reader that has gone away is a failure without words: nobody is left to read them.
 pub(crate) fn print(text: &str) -> Result<(), Failure> {
     let mut out = anstream::AutoStream::auto(io::stdout().lock());
     match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
-        Err(error) if error.kind() != ErrorKind::BrokenPipe => {
+        Ok(()) => Ok(()),
+        Err(error) if error.kind() == ErrorKind::BrokenPipe => Err(Failure { problems: Vec::new() }),
+        Err(error) => {
             let message = format!("the result could not be printed: {}", reason(&error));
             let help = "send the output elsewhere; files that were to be written are there";
             Err(Failure::of(Problem::of_file("output", "standard output", message, help)))
         }
-        _ => Ok(()),
     }
 }
 
@@ -82,10 +83,7 @@ fn not_written(path: &Path, error: &io::Error) -> Failure {
 }
 
 fn write_through(path: &Path, contents: &[u8]) -> io::Result<()> {
-    match OpenOptions::new().write(true).open(path)?.write_all(contents) {
-        Err(error) if error.kind() == ErrorKind::BrokenPipe => Ok(()),
-        written => written,
-    }
+    OpenOptions::new().write(true).open(path)?.write_all(contents)
 }
 
 fn beside(
@@ -125,6 +123,7 @@ pub(crate) fn reason(error: &io::Error) -> String {
     match error.kind() {
         ErrorKind::NotFound => "there is no such file or folder".to_owned(),
         ErrorKind::PermissionDenied => "you may not".to_owned(),
+        ErrorKind::InvalidData => "it is not text in UTF-8".to_owned(),
         ErrorKind::IsADirectory => "it is a folder".to_owned(),
         ErrorKind::NotADirectory => "part of its path is a file".to_owned(),
         ErrorKind::StorageFull => "the disk is full".to_owned(),

@@ -248,8 +248,8 @@ impl Change {
 /// The value of a key, if every number in it keeps the range that the key's declaration states.
 fn in_range<S: Section, T: Field>(_: &S, key: &str, value: T, span: &Range<usize>) -> Result<At<T>, Wrong> {
     let rule = (S::DOC.fields)().into_iter().find(|field| field.key == key).and_then(|field| field.rule);
-    match rule.filter(|rule| !value.numbers().iter().all(|number| rule.allows(*number))) {
-        Some(rule) => Err((rule.wanted.to_owned(), format!("take {}", rule.help))),
+    match rule.filter(|rule| !value.numbers().iter().all(|number| rule.allows::<T>(*number))) {
+        Some(rule) => Err((rule.wanted(), rule.help().to_owned())),
         None => Ok(At { value, span: span.clone() }),
     }
 }
@@ -313,8 +313,8 @@ fn replace_panel(section: &mut PanelSection, part: String, span: &Range<usize>) 
 
 fn sound(rows: Vec<(Share, Option<Duration>)>) -> Result<IntervalRows, Wrong> {
     let rows = IntervalRows(rows);
-    if !rows.numbers().iter().all(|seconds| INTERVAL.allows(*seconds)) {
-        return Err((INTERVAL.wanted.to_owned(), format!("take {}", INTERVAL.help)));
+    if !rows.numbers().iter().all(|seconds| INTERVAL.allows::<Duration>(*seconds)) {
+        return Err((INTERVAL.wanted(), INTERVAL.help().to_owned()));
     }
     let wrong = || {
         (

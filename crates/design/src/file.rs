@@ -8,16 +8,17 @@ pub(crate) mod surroundings;
 pub(crate) mod value;
 
 use crate::diagnostic::{self, Diagnostic, Diagnostics};
+use crate::quantity::shortened;
 use crate::section::{At, Field, PartSection, Section, in_order};
 use fleet::FleetSection;
 use node::RootSection;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 /// Largest text that is taken for a design file or part file, in bytes.
-pub const LARGEST_BYTES: usize = 1 << 20;
+pub const LARGEST_BYTES: usize = 256 << 10;
 
 /// Most syntax errors that are worth showing.
 const MOST_SYNTAX_ERRORS: usize = 20;
@@ -151,7 +152,7 @@ fn place_of(places: &Places, path: &str) -> Range<usize> {
 /// The table that a text holds, and whether it is whole; `None` if the text is too large.
 pub(crate) fn read_toml<'t>(text: &'t str, found: &mut Diagnostics) -> Option<(Spanned<DeValue<'t>>, bool)> {
     if text.len() > LARGEST_BYTES {
-        let message = format!("the file has {} MB; a design file has a few kilobytes", text.len() >> 20);
+        let message = format!("the file has {} kB; a design file has a few", text.len() >> 10);
         found.error(
             diagnostic::TOO_LARGE,
             &(0..0),
@@ -161,19 +162,49 @@ pub(crate) fn read_toml<'t>(text: &'t str, found: &mut Diagnostics) -> Option<(S
         return None;
     }
     let (table, errors) = DeTable::parse_recoverable(text);
+    let span = 0..text.lines().next().map_or(0, str::len);
+    let document = Spanned::new(span, DeValue::Table(table.into_inner()));
     for error in errors.iter().take(MOST_SYNTAX_ERRORS) {
         let span = error.span().unwrap_or(0..0);
+        let twice = text.get(span.clone()).filter(|_| error.message() == "duplicate key");
+        if let Some((key, first)) =
+            twice.and_then(|key| Some((key, first_place(&document, key, span.start)?)))
+        {
+            let message =
+                format!("`{}` is written twice, first in line {}", shortened(key), line_at(text, first));
+            found.error(diagnostic::SYNTAX, &span, message, "keep one of the two");
+            continue;
+        }
         let help = "texts stand in quotes, keys before `=`, section names in [brackets]";
         found.error(diagnostic::SYNTAX, &span, error.message().to_owned(), help);
     }
-    let span = 0..text.lines().next().map_or(0, str::len);
-    Some((Spanned::new(span, DeValue::Table(table.into_inner())), errors.is_empty()))
+    Some((document, errors.is_empty()))
+}
+
+/// Where a key that is written again stands first: the nearest of this name before it.
+fn first_place(document: &Spanned<DeValue<'_>>, key: &str, again: usize) -> Option<usize> {
+    let inside: Vec<&Spanned<DeValue<'_>>> = match document.get_ref() {
+        DeValue::Table(table) => table.values().collect(),
+        DeValue::Array(list) => list.iter().collect(),
+        _ => Vec::new(),
+    };
+    let here = document.get_ref().as_table().into_iter().flat_map(|table| table.keys());
+    let name = key.trim_matches(['"', '\'']);
+    let named = here.filter(|known| known.get_ref().as_ref() == name).map(|known| known.span().start);
+    let deeper = inside.into_iter().filter_map(|value| first_place(value, key, again));
+    named.chain(deeper).filter(|place| *place < again).max()
+}
+
+/// Number of the line in which a byte stands, from 1.
+fn line_at(text: &str, at: usize) -> usize {
+    1 + text.as_bytes().iter().take(at).filter(|byte| **byte == b'\n').count()
 }
 
 /// After a syntax error keys go astray: what is missing, or stands on the same line, is not the person's fault.
 fn keep_what_syntax_errors_explain_not(text: &str, found: &mut Vec<Diagnostic>) {
-    let line = |at: usize| text.as_bytes().iter().take(at).filter(|byte| **byte == b'\n').count();
-    let broken: Vec<usize> = found
+    let ends: Vec<usize> = text.match_indices('\n').map(|(at, _)| at).collect();
+    let line = |at: usize| ends.partition_point(|end| *end < at);
+    let broken: BTreeSet<usize> = found
         .iter()
         .filter(|one| one.code == diagnostic::SYNTAX.name)
         .map(|one| line(one.span.start))

@@ -4,6 +4,7 @@
 
 pub mod catalog;
 pub mod change;
+pub mod chemistry;
 pub mod date;
 pub mod diagnostic;
 pub mod file;
@@ -12,6 +13,7 @@ pub mod law;
 pub mod manual;
 pub mod message;
 pub mod node;
+pub mod panel;
 pub mod part;
 pub mod quantity;
 pub mod region;

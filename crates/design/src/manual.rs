@@ -76,7 +76,7 @@ fn chapter(out: &mut String, heading: &str, path: &str, section: &SectionDoc) {
     );
     let fields = (section.fields)();
     for field in &fields {
-        let range = field.rule.map_or_else(String::new, |rule| format!("; {}", rule.wanted));
+        let range = field.range().map_or_else(String::new, |range| format!("; {range}"));
         let like = match (shape(field), field.need) {
             (Shape::Value, Need::Default) => String::new(),
             (Shape::Value, _) => format!(", as `{}`", plain(field.example)),

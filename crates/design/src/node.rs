@@ -332,6 +332,13 @@ pub enum Step {
         /// most 8 tries.
         loss: Share,
     },
+    /// A raw recording of satellite signals, from which a position is worked out elsewhere; an uplink carries it there.
+    Snapshot {
+        /// How long the receiver listens, whether it hears satellites or not.
+        time: Duration,
+        /// What must be sent of it.
+        size: Bytes,
+    },
     /// One position fix.
     Fix {
         /// Give up after this time without satellites.

@@ -47,6 +47,8 @@ pub struct Battery {
     pub title: String,
     /// What it is made of.
     pub chemistry: Chemistry,
+    /// Cells one behind the other.
+    pub cells_in_series: u32,
     /// What the label says.
     pub capacity: Uncertain<Charge>,
     /// What a cell of this make really holds of its label.
@@ -69,6 +71,9 @@ pub struct Battery {
     pub charge_limit: Option<Voltage>,
     /// Coldest and hottest it may be charged at; none for a primary cell.
     pub charge_temperature: Option<(Temperature, Temperature)>,
+    /// Largest charging current at or above a temperature, as share of the capacity in an hour; ascending, empty for what
+    /// bears any current or none.
+    pub charge_rate: Vec<(Temperature, Share)>,
     /// Terminal voltage below which its protection or its chemistry ends the discharge.
     pub empty_voltage: Voltage,
     /// How it wears.

@@ -5,7 +5,7 @@
 
 mod text;
 
-pub use text::QuantityError;
+pub use text::{QuantityError, is_unprintable};
 pub(crate) use text::{a, shortened, unit_list, unit_of_example, units};
 
 /// A quantity that can be written as a number and a unit.

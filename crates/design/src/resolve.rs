@@ -7,6 +7,7 @@ mod message;
 mod place;
 mod power;
 mod radio;
+mod region_place;
 pub(crate) mod surroundings;
 
 use crate::catalog::Catalog;
@@ -62,13 +63,16 @@ impl Resolver<'_> {
     fn intent(&mut self, root: &RootSection) -> Option<Intent> {
         let site = root.site.as_ref().and_then(|at| self.site(&at.value));
         let battery = root.battery.as_ref().and_then(|at| self.battery(&at.value));
-        let promise = root.promise.as_ref().and_then(|at| Self::promise(&at.value, battery.as_ref()));
+        let promise = root.promise.as_ref().and_then(|at| self.promise(&at.value, battery.as_ref()));
         let panel = root.panel.as_ref().map(|at| self.panel(&at.value));
         let charger = root.charger.as_ref().map(|at| self.charger(&at.value));
         let good_panel = panel.as_ref().and_then(Option::as_ref);
         self.check_power(root, battery.as_ref(), good_panel, charger.as_ref().and_then(Option::as_ref));
         let enclosure = self.enclosure(root.enclosure.as_ref().map(|at| &at.value));
         let radio = root.radio.as_ref().map(|at| self.radio(&at.value));
+        if let (Some(site), Some(Some(radio))) = (&site, &radio) {
+            self.check_region_place(site, radio);
+        }
         let receiver = root.receiver.as_ref().map(|at| self.receiver(&at.value));
         let messages = self.messages(root, radio.as_ref().and_then(Option::as_ref));
         let loads = self.loads(root, radio.as_ref().and_then(Option::as_ref), &messages);

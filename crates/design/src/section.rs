@@ -33,6 +33,14 @@ pub(crate) trait Field: Sized {
     fn numbers(&self) -> Vec<f64> {
         Vec::new()
     }
+    /// The number that a text with its unit stands for, in SI units.
+    fn number_in(text: &str) -> Option<f64> {
+        text.parse().ok()
+    }
+    /// A number in SI units as it is written.
+    fn said(number: f64) -> String {
+        number.to_string()
+    }
     /// The keys inside it, if it is a table or a list of tables.
     fn inside() -> Option<SectionDoc> {
         None
@@ -75,6 +83,17 @@ pub(crate) struct FieldDoc {
     pub noun: fn() -> String,
     pub schema: fn() -> String,
     pub inside: fn() -> Option<SectionDoc>,
+    /// The number that a text of this key stands for.
+    #[cfg(test)]
+    pub number_in: fn(&str) -> Option<f64>,
+}
+
+impl FieldDoc {
+    /// What is allowed and what is usual, as a clause.
+    pub(crate) fn range(&self) -> Option<String> {
+        let rule = self.rule?;
+        Some([Some(rule.wanted()), rule.usual()].into_iter().flatten().collect::<Vec<_>>().join(", "))
+    }
 }
 
 /// A table with known keys.
@@ -158,22 +177,48 @@ pub(crate) fn read_field<T: Field>(
     found: &mut Diagnostics,
 ) -> Option<At<T>> {
     let read = T::read(value, found)?;
-    if let Some(rule) = rule
-        && !read.numbers().iter().all(|number| rule.allows(*number))
-    {
-        found.error(
-            rule.code,
-            &value.span(),
-            format!("`{key}` {}", rule.wanted),
-            format!("write {}", rule.help),
-        );
-        return None;
+    let allowed = rule.is_none_or(|rule| rule.check(key, &read, &value.span(), found));
+    allowed.then(|| At { value: read, span: value.span() })
+}
+
+/// Most unknown keys of one table that are worth naming.
+const MOST_UNKNOWN_KEYS: usize = 20;
+
+/// The unknown keys of one table; a table with very many of them is another kind of file.
+#[derive(Default)]
+pub(crate) struct UnknownKeys {
+    count: usize,
+    last: Range<usize>,
+}
+
+impl UnknownKeys {
+    /// Says that a key is not known, as long as there are not too many.
+    pub(crate) fn note(
+        &mut self,
+        key: &Spanned<toml::de::DeString<'_>>,
+        name: &str,
+        keys: &[&'static str],
+        found: &mut Diagnostics,
+    ) {
+        self.count += 1;
+        self.last = key.span();
+        if self.count <= MOST_UNKNOWN_KEYS {
+            unknown_key(key, name, keys, found);
+        }
     }
-    Some(At { value: read, span: value.span() })
+
+    /// Says how many more there were.
+    pub(crate) fn end(self, name: &str, found: &mut Diagnostics) {
+        if self.count > MOST_UNKNOWN_KEYS {
+            let more = self.count - MOST_UNKNOWN_KEYS;
+            let message = format!("{more} more keys of {name} are not known, this is the last");
+            found.error(diagnostic::UNKNOWN_KEY, &self.last, message, "is this the right file?");
+        }
+    }
 }
 
 /// Says that a key is not known, and which one may have been meant.
-pub(crate) fn unknown_key(
+fn unknown_key(
     key: &Spanned<toml::de::DeString<'_>>,
     name: &str,
     keys: &[&'static str],
@@ -225,6 +270,15 @@ impl<T: Field> Field for At<T> {
     }
     fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
         T::read(value, found).map(|read| Self { value: read, span: value.span() })
+    }
+    fn numbers(&self) -> Vec<f64> {
+        self.value.numbers()
+    }
+    fn number_in(text: &str) -> Option<f64> {
+        T::number_in(text)
+    }
+    fn said(number: f64) -> String {
+        T::said(number)
     }
 }
 
@@ -329,6 +383,8 @@ macro_rules! section_struct {
                     noun: <$type as $crate::section::Field>::noun,
                     schema: <$type as $crate::section::Field>::schema,
                     inside: <$type as $crate::section::Field>::inside,
+                    #[cfg(test)]
+                    number_in: <$type as $crate::section::Field>::number_in,
                 }),+],
             };
             fn empty(span: std::ops::Range<usize>) -> Self {
@@ -337,15 +393,17 @@ macro_rules! section_struct {
             fn read_keys(value: &toml::Spanned<toml::de::DeValue<'_>>, found: &mut $crate::diagnostic::Diagnostics) -> Option<Self> {
                 let table = $crate::section::as_table(value, $title, found)?;
                 let mut section = <Self as $crate::section::Section>::empty(value.span());
+                let mut unknown = $crate::section::UnknownKeys::default();
                 for (key, value) in $crate::section::in_order(table) {
                     match key.get_ref().as_ref() {
                         $(stringify!($key) => {
                             section.$key = $crate::section::read_field(stringify!($key), value, $crate::section::rule_of!($($rule)?), found);
                             if section.$key.is_none() { section.unreadable.push(stringify!($key)); }
                         })+
-                        _ => $crate::section::unknown_key(key, $title, &[$(stringify!($key)),+], found),
+                        _ => unknown.note(key, $title, &[$(stringify!($key)),+], found),
                     }
                 }
+                unknown.end($title, found);
                 Some(section)
             }
             fn complete(&mut self, found: &mut $crate::diagnostic::Diagnostics) {

@@ -232,6 +232,11 @@ const CASES: &[Case] = cases! {
     "share-range" at "albedo": "20 %" => "120 %";
     "share-range" at "efficiency": "current = \"250 mA\"" => "current = \"250 mA\"\nefficiency = \"0 %\"";
     "out-of-range" at "steps": "12 bytes" => "300 bytes";
+    "unusual" at "albedo": "20 %" => "99 %";
+    "unusual" at "floor =": "12 uA" => "500 mA";
+    "out-of-range" at "sun_gain": "[cutoff]" => "[enclosure]\nsun_gain = \"1e6 K\"\n[cutoff]";
+    "unattended" at "unattended": "5 years" => "100 years";
+    "unattended" at "unattended": "5 years" => "6 d";
     "latitude" at "latitude": "46.99 deg" => "95 deg";
     "longitude" at "longitude": "13 deg" => "-190 deg";
     "tilt" at "tilt": "60 deg" => "140 deg";
@@ -261,8 +266,20 @@ const CASES: &[Case] = cases! {
     "curve-ends" at "open_circuit = [": "\"100 %\", \"4.16 V\"" => "\"110 %\", \"4.16 V\"";
     "battery-voltages" at "charge_limit": "charge_limit = \"4.2 V\"" => "charge_limit = \"2.5 V\"";
     "battery-voltages" at "charge_temp": "[\"0 C\", \"45 C\"]" => "[\"45 C\", \"0 C\"]";
+    "chemistry-limit" at "charge_limit": "charge_limit = \"4.2 V\"" => "charge_limit = \"12 V\"";
+    "chemistry-limit" at "open_circuit = [": "4.16 V" => "8.32 V";
+    "one-of" at "charge_limit": "chemistry = \"nmc\"" => "chemistry = \"li-mno2\"", "4.16 V" => "3.16 V", "3.7 V" => "3.1 V";
     "gate" at "temperature_gate": "to = \"45 C\"" => "to = \"-5 C\"";
     "panel-points" at "best_voltage": "\"6 V\"" => "\"8 V\"";
+    "panel-curve" at "best_current": "167 mA" => "179 mA";
+    "panel-curve" at "shunt": "tilt = \"60 deg\"" => "shunt = \"400 ohm\"\ntilt = \"60 deg\"";
+    "panel-curve" at "voltage_coefficient": "tilt = \"60 deg\"" => "voltage_coefficient = \"0.4 %/K\"\ntilt = \"60 deg\"", "name = \"Mast\"" => "name = \"Hot mast\"";
+    "charger-thresholds" at "terminate": "current = \"250 mA\"" => "current = \"250 mA\"\nterminate_current = \"300 mA\"";
+    "charger-thresholds" at "recharge": "current = \"250 mA\"" => "current = \"250 mA\"\nrecharge_below = \"4.2 V\"";
+    "charger-thresholds" at "precharge_below": "current = \"250 mA\"" => "current = \"250 mA\"\nprecharge_current = \"20 mA\"\nprecharge_below = \"5 V\"";
+    "charger-thresholds" at "precharge_current": "current = \"250 mA\"" => "current = \"250 mA\"\nprecharge_current = \"300 mA\"";
+    "charger-thresholds" at "input_minimum": "current = \"250 mA\"" => "current = \"250 mA\"\ninput_absolute_maximum = \"6 V\"\ninput_minimum = \"7 V\"";
+    "fix-times" at "hot =": "[[diary]]" => "[receiver]\nacquire = \"25 mA\"\nwarm = \"25 s\"\ncold = \"30 s\"\nephemeris_life = \"2 h\"\nhot = \"26 s\"\n[[diary]]";
     "panel-label-only" at "power = \"1 W": "open_circuit_voltage = \"7.2 V\"\nshort_circuit_current = \"180 mA\"\nbest_voltage = \"6 V\"\nbest_current = \"167 mA\"\n" => "";
     "primary-charged" at "[panel]": "\"nmc\"" => "\"li-socl2\"";
     "overcharge" at "voltage = \"4.2": "charge_limit = \"4.2 V\"" => "charge_limit = \"3.65 V\"", "chemistry = \"nmc\"" => "chemistry = \"lfp\"";
@@ -270,6 +287,7 @@ const CASES: &[Case] = cases! {
     "direct-unlimited" at "kind = \"direct": "kind = \"linear\"\nvoltage = \"4.2 V\"" => "kind = \"direct\"";
     "nimh-direct-current" at "[panel]": "kind = \"linear\"\nvoltage = \"4.2 V\"" => "kind = \"direct\"", "\"nmc\"" => "\"nimh\"", "2600 mAh" => "1700 mAh";
     "unknown-region" at "region": "EU868" => "EU686";
+    "region-place" at "region": "EU868" => "US915", "13 deg" => "14 deg", "\"DR3\"" => "\"DR2\"";
     "data-rate" at "data_rate": "DR3" => "DR15";
     "data-rate" at "allowed": "data_rate = \"DR3\"" => "data_rate = \"DR3\"\nallowed_rates = [\"DR0\"]";
     "newer-rate" at "data_rate": "DR3" => "DR8";
@@ -290,12 +308,17 @@ const CASES: &[Case] = cases! {
     "floor-below-sleep" at "floor =": "12 uA" => "1 uA";
     "interval-zero" at "every =": "10 min" => "0 min";
     "interval-rows" at "every_by": "every = \"10 min\"" => "every_by_charge = [[\"50 %\", \"10 min\"]]";
-    "activity-too-long" at "every =": "10 min" => "100 ms";
+    "activity-too-long" at "every =": "200 ms" => "20 min";
     "activity-empty" at "[load.board.activity.report]": "steps = [{ current = \"6 mA\", time = \"200 ms\" }, { uplink = { payload = \"12 bytes\" } }, { uplink = { message = \"report\" } }]" => "steps = []";
     "step" at "steps": ", time = \"200 ms\"" => "";
+    "snapshot-unsent" at "[load.board.activity.report]": "[[diary]]" => "[receiver]\npart = \"receiver-with-backup\"\n[[diary]]", "{ uplink = { message = \"report\" } }" => "{ uplink = { message = \"report\" } }, { snapshot = { time = \"2 s\" } }";
+    "snapshot-unsent" at "[load.board.activity.report]": "[[diary]]" => "[receiver]\npart = \"receiver-with-backup\"\n[[diary]]", "{ uplink = { payload = \"12 bytes\" } }" => "{ snapshot = { time = \"2 s\" } }, { uplink = { payload = \"18 bytes\" } }";
+    "fix-without-receiver" at "steps": "{ uplink = { payload = \"12 bytes\" } }" => "{ snapshot = { time = \"2 s\" } }, { uplink = { payload = \"19 bytes\" } }";
     "fix-without-receiver" at "steps": "{ uplink = { payload = \"12 bytes\" } }" => "{ fix = { give_up_after = \"60 s\" } }";
     "cutoff-order" at "restarts": "3.6 V\"\n[radio]" => "3.2 V\"\n[radio]";
     "cutoff-above-full" at "stops_below": "stops_below = \"3.3 V\"" => "stops_below = \"4.3 V\"";
+    "cutoff-above-full" at "output": "output = \"3.0 V\"" => "output = \"5 V\"";
+    "cutoff-above-full" at "dropout": "output = \"3.0 V\"" => "output = \"3.0 V\"\ndropout = \"1.5 V\"";
     "cutoff-too-low" at "stops_below": "stops_below = \"3.3 V\"" => "stops_below = \"2.9 V\"";
 };
 
@@ -316,6 +339,9 @@ fn larger_cases() -> Vec<(&'static str, String, &'static str)> {
     let overlap = format!("{GOOD}[[diary]]\nfrom = \"02-01\" # again\nto = \"03-31\"\nsky = \"half\"\n");
     let flags: Vec<String> =
         (0..300).map(|number| format!("lid{number} = {{ kind = \"flag\" }}\n")).collect();
+    let loads: Vec<String> = (0..1001)
+        .map(|number| format!("[load.l{number}]\nfloor = \"1 uA\"\nfloor_measured = true\n"))
+        .collect();
     vec![
         ("too-large", format!("{GOOD}#{}", "x".repeat(10 << 20)), "schema"),
         ("panel-without-charger", removed(CHARGER), "[panel]"),
@@ -323,9 +349,17 @@ fn larger_cases() -> Vec<(&'static str, String, &'static str)> {
         ("field-count", GOOD.replacen("lid = { kind = \"flag\" }\n", &flags.concat(), 1), "[message.report]"),
         ("never-charged", removed(PANEL).replacen(CHARGER, "", 1), "[battery]"),
         ("uplink-without-radio", removed(RADIO), "steps"),
+        ("too-many", GOOD.replacen(LOAD, &loads.concat(), 1), "[load.l0]"),
+        ("no-regulator", without_regulator(), "[load.board]"),
         ("no-load", GOOD.replacen(LOAD, "[load]\n", 1), "[load]"),
         ("diary-overlap", overlap, "[[diary]]\nfrom = \"02-01\" # again"),
     ]
+}
+
+fn without_regulator() -> String {
+    let cutoff = "[cutoff]\nstops_below = \"3.3 V\"\nrestarts_above = \"3.6 V\"\n";
+    let regulator = "[regulator.main]\nkind = \"ldo\"\noutput = \"3.0 V\"\nquiescent = \"1 uA\"\n";
+    removed(cutoff).replacen(regulator, "", 1).replacen("regulator = \"main\"\n", "", 1)
 }
 
 fn assert_found(code: &str, text: &str, at: &str) {

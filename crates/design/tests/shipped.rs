@@ -56,9 +56,13 @@ fn around(section: &str, key: &str) -> String {
     let battery = part("battery", "nmc-18650");
     let primary = battery.starts_with("li-");
     let suits = match battery.as_str() {
-        name if name.starts_with("lfp") => "voltage = \"3.6 V\"",
-        name if name.starts_with("lto") => "voltage = \"2.7 V\"",
-        name if name.starts_with("nimh") => "voltage = \"1.45 V\"",
+        name if name.starts_with("lfp") => "voltage = \"3.6 V\"\nrecharge_below = \"3.4 V\"",
+        name if name.starts_with("lto") => {
+            "voltage = \"2.7 V\"\nrecharge_below = \"2.6 V\"\nprecharge_below = \"2.0 V\""
+        }
+        name if name.starts_with("nimh") => {
+            "voltage = \"1.45 V\"\nrecharge_below = \"1.4 V\"\nprecharge_below = \"1.0 V\""
+        }
         name if name.starts_with("super") => "voltage = \"5.0 V\"",
         _ => "",
     };

@@ -18,6 +18,7 @@ use std::time::Instant;
 
 use design::catalog::Catalog;
 use design::node::Design;
+use design::panel::PanelModel;
 use forecast::Silent;
 use forecast::diary::Diary;
 use forecast::life::ensemble::live_all;
@@ -28,7 +29,6 @@ use forecast::life::unknowns::Unknowns;
 use forecast::life::weather::NodeWeather;
 use forecast::load::Demand;
 use forecast::power::charge_table::ChargeTable;
-use forecast::power::panel::PanelModel;
 use forecast::radio::spots::Spots;
 use forecast::random::Stream;
 use forecast::sky::climate::Climate;

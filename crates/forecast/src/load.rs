@@ -91,6 +91,8 @@ pub enum Phase {
     WaitingForWindow,
     /// In a receive window.
     Listening,
+    /// While satellite signals are recorded for a position that is worked out elsewhere.
+    RecordingSatellites,
     /// Until a position is found.
     Fixing,
     /// Until a search without satellites is given up.
@@ -414,6 +416,10 @@ fn costs(
                 (Phase::Listening, radio.radio.receive, cost.listening.seconds() * tries),
             ]
         }
+        Step::Snapshot { time, .. } => {
+            let Some(receiver) = &design.receiver else { return Vec::new() };
+            vec![(Phase::RecordingSatellites, receiver.acquire.nominal, time.seconds())]
+        }
         Step::Fix { give_up_after, failures } => {
             let Some(receiver) = &design.receiver else { return Vec::new() };
             let cost = FixCost::new(receiver, interval, *give_up_after, failures.fraction(), sky);
@@ -461,9 +467,9 @@ fn largest_pulse(design: &Design, link: &LinkState) -> Pulse {
                     let bytes = |rate| bytes_at(&design.messages, message.as_deref(), *payload, rate);
                     (radio.transmit_current.nominal, MessageCost::longest(radio, link, bytes).seconds())
                 }
-                Step::Fix { give_up_after, .. } => {
+                Step::Fix { give_up_after: time, .. } | Step::Snapshot { time, .. } => {
                     let Some(receiver) = &design.receiver else { continue };
-                    (receiver.acquire.nominal, give_up_after.seconds())
+                    (receiver.acquire.nominal, time.seconds())
                 }
             };
             let draw = Draw::behind(&load.regulator, current, 1.0);

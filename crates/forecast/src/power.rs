@@ -4,6 +4,4 @@ pub mod ageing;
 pub mod battery;
 pub mod charge_table;
 pub mod charger;
-pub mod diode;
-pub mod panel;
 pub mod sizing;

@@ -7,13 +7,13 @@ mod walk;
 use std::ops::ControlFlow::{Break, Continue};
 
 use common::{primary, solar};
+use design::panel::PanelModel;
 use design::quantity::{Charge, Current};
 use forecast::diary::Diary;
 use forecast::life::kernel::{Flows, HourOutcome, Life, QUARTER_H, step, step_quiet_quarter};
 use forecast::life::node::{Harvest, NodeTables};
 use forecast::load::Demand;
 use forecast::power::charge_table::ChargeTable;
-use forecast::power::panel::PanelModel;
 use forecast::sky::hours::{DayHours, HourWeather};
 use proptest::prelude::*;
 use walk::{Record, Walk};

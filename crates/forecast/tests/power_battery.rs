@@ -24,6 +24,7 @@ fn nmc(ohms: f64) -> Battery {
         name: "nmc".into(),
         title: "NMC cell".into(),
         chemistry: Chemistry::Nmc,
+        cells_in_series: 1,
         capacity: Uncertain::exact(Charge::from_ampere_hours(2.15)),
         label_to_real: Uncertain::exact(Share::from_fraction(1.0)),
         open_circuit: rest
@@ -40,6 +41,7 @@ fn nmc(ohms: f64) -> Battery {
         leakage: Current::ZERO,
         charge_limit: Some(Voltage::from_volts(4.2)),
         charge_temperature: None,
+        charge_rate: Vec::new(),
         empty_voltage: Voltage::from_volts(2.5),
         ageing: Ageing {
             first_year_at_25c: Share::ZERO,

@@ -3,11 +3,11 @@
 
 mod power_parts;
 
+use design::panel::PanelModel;
 use design::part::{Ageing, Battery, Charger, ChargerKind, Chemistry, GateBand, Panel};
 use design::quantity::{Charge, Current, Power, Resistance, Share, Temperature, Uncertain, Voltage};
 use forecast::power::charge_table::ChargeTable;
 use forecast::power::charger::{charging_current, gate, offered, panel_point};
-use forecast::power::panel::PanelModel;
 use power_parts::six_volt_panel;
 
 fn near(found: f64, expected: f64, within: f64) {
@@ -52,6 +52,7 @@ fn cell() -> Battery {
         name: "cell".into(),
         title: "lithium-ion".into(),
         chemistry: Chemistry::Nmc,
+        cells_in_series: 1,
         capacity: Uncertain::exact(Charge::from_milliampere_hours(2600.0)),
         label_to_real: Uncertain::exact(Share::from_fraction(1.0)),
         open_circuit: vec![volts(0.0, 3.0), volts(1.0, 4.2)],
@@ -63,6 +64,7 @@ fn cell() -> Battery {
         leakage: Current::ZERO,
         charge_limit: Some(Voltage::from_volts(4.2)),
         charge_temperature: None,
+        charge_rate: Vec::new(),
         empty_voltage: Voltage::from_volts(2.5),
         ageing: Ageing {
             first_year_at_25c: Share::ZERO,

@@ -4,7 +4,7 @@
 
 use std::io::Read;
 
-use forecast::power::diode::Diode;
+use design::panel::diode::Diode;
 use proptest::prelude::*;
 use serde_json::Value;
 

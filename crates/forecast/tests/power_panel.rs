@@ -4,10 +4,10 @@
 
 mod power_parts;
 
+use design::panel::diode::Diode;
+use design::panel::{PanelError, PanelModel, cover_left};
 use design::part::Panel;
 use design::quantity::{Current, PerKelvin, Resistance, Share, Voltage};
-use forecast::power::diode::Diode;
-use forecast::power::panel::{PanelError, PanelModel, cover_left};
 use power_parts::six_volt_panel;
 use serde_json::Value;
 

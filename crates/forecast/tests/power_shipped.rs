@@ -4,11 +4,11 @@
 use design::catalog::{Catalog, SHIPPED};
 use design::file::parse;
 use design::node::Design;
+use design::panel::PanelModel;
 use design::quantity::{Share, Voltage};
 use design::resolve::resolve;
 use forecast::power::charge_table::ChargeTable;
 use forecast::power::charger::offered;
-use forecast::power::panel::PanelModel;
 
 /// A bench node; 100 Ah, so that no panel is too large for a charger without a limit.
 fn node(panel: &str, charger: &str, battery: &str) -> Design {

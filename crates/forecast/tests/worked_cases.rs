@@ -91,6 +91,41 @@ fn position_fixes_cost_what_the_arithmetic_says() {
     }
 }
 
+/// 25 mA for 2 s each hour are 24 * 50 mC = 1200 mC a day; the 19 bytes (32 bits and six times 6 + 14, since 299,792 m in
+/// steps of 30 m need 14 bits) cost what a message of 19 bytes costs, under a roof as under the sky.
+#[test]
+fn a_recording_of_satellites_costs_its_time_and_its_bytes() {
+    let sender = |step: &str, sky: &str| {
+        primary(&format!(
+            r#"
+            [radio]
+            part = "radio-mcu-14dbm"
+            region = "EU868"
+            data_rate = "DR5"
+            power = "14 dBm"
+            [receiver]
+            part = "receiver-without-backup"
+            acquire = "25 mA"
+            [load.node]
+            floor = "0.1 nA"
+            floor_measured = true
+            [load.node.activity.locate]
+            every = "1 h"
+            steps = [{step}{{ uplink = {{ payload = "19 bytes" }} }}]
+            [[diary]]
+            from = "01-01"
+            to = "12-31"
+            sky = "{sky}"
+            "#
+        ))
+    };
+    for sky in ["open", "roof"] {
+        let sent = milliampere_hours_per_day(&sender("", sky));
+        let located = milliampere_hours_per_day(&sender(r#"{ snapshot = { time = "2 s" } }, "#, sky));
+        assert!((located - sent - 1.2 / 3.6).abs() < 1e-4, "{sky}: {located} and {sent} mAh a day");
+    }
+}
+
 /// Counter-law: past the ephemeris' age a *longer* interval raises the charge per day (6 short fixes against 4.8 long).
 #[test]
 fn a_longer_fix_interval_can_cost_more() {

@@ -27,6 +27,7 @@ use zeroize::{Zeroize as _, Zeroizing};
 
 pub use passphrase::{LEAST_LETTERS, Passphrase, PassphraseError};
 
+use crate::bounded;
 use crate::registry::{Node, read_rows, rows_text};
 use crate::whole::{self, Place, Readers};
 
@@ -96,11 +97,11 @@ impl KeyBox {
     /// # Errors
     /// [`KeyBoxError`] if there is none, or it does not open.
     pub fn open(path: &Path, passphrase: &Passphrase) -> Result<Self, KeyBoxError> {
-        let size = fs::metadata(path).map_err(KeyBoxError::Read)?.len();
-        if size > LARGEST_BYTES {
-            return Err(KeyBoxError::NotAKeyBox { why: "it is too large" });
-        }
-        Self::from_sealed(path, &fs::read(path).map_err(KeyBoxError::Read)?, passphrase)
+        let sealed = bounded::read(path, LARGEST_BYTES).map_err(|error| match error.kind() {
+            ErrorKind::FileTooLarge => KeyBoxError::NotAKeyBox { why: "it is too large" },
+            _ => KeyBoxError::Read(error),
+        })?;
+        Self::from_sealed(path, &sealed, passphrase)
     }
 
     /// The box that was sealed as these bytes, to be kept at `path`.

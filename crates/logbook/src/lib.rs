@@ -10,6 +10,7 @@
 //! Files are replaced whole or not at all.
 
 pub mod base64;
+pub mod bounded;
 pub mod folder;
 pub mod intake;
 pub mod keys;

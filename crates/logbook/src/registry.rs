@@ -8,7 +8,6 @@ mod raw;
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
-use std::fs;
 use std::io::{self, ErrorKind};
 use std::path::{Path, PathBuf};
 
@@ -16,6 +15,7 @@ pub use design::date::Date;
 use design::quantity::{Angle, Length};
 use wire::identity::{DevEui, JoinEui};
 
+use crate::bounded;
 use crate::whole::{self, Place as FilePlace, Readers};
 
 const BEGINNING: &str = "\
@@ -182,13 +182,11 @@ impl Registry {
     /// # Errors
     /// [`RegistryError`] if a file is there and is no sound registry.
     pub fn open(path: &Path) -> Result<Self, RegistryError> {
-        let text = match fs::metadata(path) {
+        let text = match bounded::read(path, LARGEST_BYTES) {
             Err(error) if error.kind() == ErrorKind::NotFound => BEGINNING.to_owned(),
             Err(error) => return Err(RegistryError::Read(error)),
-            Ok(found) if found.len() > LARGEST_BYTES => {
-                return Err(RegistryError::Read(ErrorKind::FileTooLarge.into()));
-            }
-            Ok(_) => fs::read_to_string(path).map_err(RegistryError::Read)?,
+            Ok(bytes) => String::from_utf8(bytes)
+                .map_err(|error| RegistryError::Read(io::Error::new(ErrorKind::InvalidData, error)))?,
         };
         Self::from_text(path, text)
     }

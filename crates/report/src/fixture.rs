@@ -273,6 +273,7 @@ pub(crate) fn plan() -> Plan {
             winters: Some(Winters::Joined),
             passes: 5,
             diffuse_measured: true,
+            doubtful: Some(Share::from_percent(3.2)),
             wind_measured: false,
         },
         life: life(lowest),

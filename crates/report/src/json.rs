@@ -115,6 +115,7 @@ fn weather(subject: &Subject, weather: &WeatherUsed) -> Value {
         }),
         "passes": weather.passes,
         "diffuse_measured": weather.diffuse_measured,
+        "doubtful_hours_percent": weather.doubtful.map(|share| number(share.percent())),
         "wind_measured": weather.wind_measured,
     })
 }

@@ -1,12 +1,17 @@
 //! What is wrong with the input, in one form for design files, part files, weather and output paths.
 
+use std::borrow::Cow;
 use std::ops::Range;
 use std::rc::Rc;
 
 use annotate_snippets::renderer::DecorStyle;
 use annotate_snippets::{AnnotationKind, Level, Origin, Renderer, Snippet};
+use design::quantity::is_unprintable;
 use serde_json::{Value, json};
 
+/// Most problems that are shown to a person, and most that are listed as JSON.
+const MOST_SHOWN: usize = 100;
+const MOST_LISTED: usize = 10_000;
 /// Longest line that is shown as it is; a longer one is not a line a person wrote.
 const LONGEST_LINE: usize = 400;
 
@@ -16,6 +21,8 @@ pub struct Source {
     /// As the person named it.
     pub file: String,
     text: Rc<str>,
+    /// Bytes at which its lines end.
+    line_ends: Rc<[usize]>,
     first_line: usize,
 }
 
@@ -27,7 +34,8 @@ impl Source {
 
     /// A line of a file, and its number.
     pub fn one_line(file: &str, number: usize, text: &str) -> Self {
-        Self { file: file.to_owned(), text: text.into(), first_line: number }
+        let line_ends = text.match_indices('\n').map(|(at, _)| at).collect();
+        Self { file: file.to_owned(), text: text.into(), line_ends, first_line: number }
     }
 
     /// Whether there is nothing to point at.
@@ -37,8 +45,23 @@ impl Source {
 
     /// Number of the line in which a byte stands.
     pub fn line_at(&self, byte: usize) -> usize {
-        self.first_line + self.text.bytes().take(byte).filter(|one| *one == b'\n').count()
+        self.first_line + self.line_ends.partition_point(|end| *end < byte)
     }
+}
+
+/// A text without what must never reach a terminal, as long as before in bytes; tabs and line breaks stay.
+fn printable(text: &str) -> Cow<'_, str> {
+    let harmful = |letter: char| is_unprintable(letter) && !matches!(letter, '\t' | '\n' | '\r');
+    if !text.contains(harmful) {
+        return Cow::Borrowed(text);
+    }
+    let shown = |letter: char| match letter.len_utf8() {
+        _ if !harmful(letter) => letter,
+        1 => '?',
+        2 => '\u{b7}',
+        _ => char::REPLACEMENT_CHARACTER,
+    };
+    Cow::Owned(text.chars().map(shown).collect())
 }
 
 /// One thing that is wrong.
@@ -105,20 +128,22 @@ impl Problem {
     /// For a person: the line with a caret, what is wrong, and what to write instead.
     fn render(&self) -> String {
         let level = if self.warning { Level::WARNING } else { Level::ERROR };
-        let title = level.primary_title(self.message.as_str()).id(self.code);
+        let [message, help, file] =
+            [&self.message, &self.help, &self.source.file].map(|text| printable(text));
+        let title = level.primary_title(message).id(self.code);
         let shown = self.span.as_ref().and_then(|span| self.excerpt(span));
         let group = if let Some((text, line, span)) = shown {
             let annotation = AnnotationKind::Primary.span(span);
-            let snippet = Snippet::source(text).line_start(line).path(self.source.file.as_str());
+            let snippet = Snippet::source(printable(text)).line_start(line).path(file);
             title.element(snippet.annotation(annotation))
         } else {
-            let origin = Origin::path(self.source.file.as_str());
+            let origin = Origin::path(file);
             title.element(match self.place() {
                 Some((line, column)) => origin.line(line).char_column(column),
                 None => origin,
             })
         };
-        let group = group.element(Level::HELP.message(self.help.as_str()));
+        let group = group.element(Level::HELP.message(help));
         Renderer::styled().decor_style(DecorStyle::Ascii).render(&[group])
     }
 
@@ -180,8 +205,18 @@ impl Failure {
 
     /// All problems for a person, and how many they are.
     pub fn render(&self) -> String {
-        let mut text: String = self.problems.iter().map(|problem| problem.render() + "\n\n").collect();
-        let errors = self.problems.iter().filter(|problem| !problem.warning).count();
+        if self.problems.is_empty() {
+            return String::new();
+        }
+        let (warnings, errors): (Vec<_>, Vec<_>) = self.problems.iter().partition(|problem| problem.warning);
+        let shown = errors.iter().chain(&warnings).take(MOST_SHOWN);
+        let mut text: String = shown.map(|problem| problem.render() + "\n\n").collect();
+        let errors = errors.len();
+        if self.problems.len() > MOST_SHOWN {
+            let more = crate::words::count(self.problems.len() - MOST_SHOWN, "more problem");
+            text += &more;
+            text += " not shown; ";
+        }
         if self.problems.len() > 1 {
             text += &crate::words::count(errors, "error");
             text += ": nothing was checked\n";
@@ -194,7 +229,7 @@ impl Failure {
 
     /// All problems as JSON.
     pub fn to_json(&self) -> Vec<Value> {
-        self.problems.iter().map(Problem::to_json).collect()
+        self.problems.iter().take(MOST_LISTED).map(Problem::to_json).collect()
     }
 }
 

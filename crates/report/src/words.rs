@@ -105,6 +105,7 @@ pub fn purpose(purpose: &LedgerPurpose) -> String {
                 Phase::Sending => "sending",
                 Phase::WaitingForWindow => "waiting for a window",
                 Phase::Listening => "listening",
+                Phase::RecordingSatellites => "recording satellites",
                 Phase::Fixing => "fixing",
                 Phase::SearchingInVain => "searching in vain",
             };

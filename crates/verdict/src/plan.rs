@@ -2,6 +2,7 @@
 
 mod affordable;
 mod chances;
+mod dangers;
 mod findings;
 mod kept;
 mod ledger;
@@ -71,6 +72,8 @@ pub struct WeatherUsed {
     pub passes: u16,
     /// Whether beam and diffuse came from the file (else from the Erbs split of the global).
     pub diffuse_measured: bool,
+    /// Share of the sunny hours in which global, direct and diffuse light of the file contradict each other.
+    pub doubtful: Option<Share>,
     /// Whether wind was in the file (else 1 m/s).
     pub wind_measured: bool,
 }

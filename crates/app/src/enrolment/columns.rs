@@ -1,8 +1,9 @@
 //! The person's own column names, for lists that go to a network or come from one.
 
-use std::fs;
+use std::io::ErrorKind;
 use std::path::Path;
 
+use logbook::bounded;
 use report::problem::{Failure, Problem, Source};
 use serde::Deserialize;
 
@@ -37,6 +38,9 @@ pub(crate) struct Column {
 }
 
 /// The columns of a list, in their order.
+/// A file that names columns has a few lines [bytes].
+const LARGEST_BYTES: u64 = 64 << 10;
+
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Columns {
@@ -51,10 +55,13 @@ impl Columns {
     /// Reads a column file; it must name a column for the device and one for its key.
     pub(crate) fn read(path: &Path) -> Result<Self, Failure> {
         let file = path.to_string_lossy();
-        let text = fs::read_to_string(path).map_err(|error| {
+        let unreadable = |error: std::io::Error| {
             let message = format!("the file can't be read: {}", reason(&error));
             Failure::of(Problem::of_file("columns", &file, message, EXAMPLE))
-        })?;
+        };
+        let bytes = bounded::read(path, LARGEST_BYTES).map_err(unreadable)?;
+        let text = String::from_utf8(bytes)
+            .map_err(|error| unreadable(std::io::Error::new(ErrorKind::InvalidData, error)))?;
         let columns: Self = toml::from_str(&text).map_err(|error| {
             Failure::of(Problem {
                 warning: false,

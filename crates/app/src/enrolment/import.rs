@@ -1,9 +1,9 @@
 //! A list of devices that have their keys already.
 
 use std::collections::BTreeMap;
-use std::fs;
 use std::path::Path;
 
+use logbook::bounded;
 use logbook::keys::KeyBox;
 use logbook::registry::Registry;
 use report::problem::{Failure, Found, Problem};
@@ -112,10 +112,7 @@ fn rows(list: &Path, columns: &Columns) -> Result<Vec<Row>, Failure> {
             "give a CSV file with titles in its first line",
         ))
     };
-    if fs::metadata(list).map_err(unreadable)?.len() > LARGEST_BYTES {
-        return Err(refuse(list, 1, "the list is too large".to_owned(), "is this the right file?"));
-    }
-    let bytes = Zeroizing::new(fs::read(list).map_err(unreadable)?);
+    let bytes = Zeroizing::new(bounded::read(list, LARGEST_BYTES).map_err(unreadable)?);
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&bytes);
     let mut reader =
         csv::ReaderBuilder::new().delimiter(separator(bytes)).trim(csv::Trim::All).from_reader(bytes);

@@ -23,7 +23,7 @@ fn slips() -> Vec<String> {
 #[test]
 fn every_code_has_a_file_with_that_slip() {
     let mut codes: Vec<&str> =
-        CODES.iter().map(|code| code.name).filter(|code| *code != "too-large").collect();
+        CODES.iter().map(|code| code.name).filter(|code| !code.starts_with("too-")).collect();
     codes.sort_unstable();
     assert_eq!(slips(), codes);
 }

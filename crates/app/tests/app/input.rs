@@ -189,7 +189,7 @@ fn a_report_may_replace_an_older_one() {
 }
 
 #[test]
-fn a_reader_that_goes_away_is_no_failure() {
+fn a_reader_that_goes_away_is_told_by_the_exit_code_alone() {
     use std::process::Stdio;
     for flag in ["--all", "--json"] {
         let mut child = program(&["check", DESIGN, "--weather", WEATHER, "--lives", "0", flag])
@@ -199,8 +199,57 @@ fn a_reader_that_goes_away_is_no_failure() {
             .expect("starts");
         drop(child.stdout.take());
         let output = child.wait_with_output().expect("ends");
-        assert_eq!((output.status.code(), output.stderr.as_slice()), (Some(0), &b""[..]), "{flag}");
+        assert_eq!((output.status.code(), output.stderr.as_slice()), (Some(2), &b""[..]), "{flag}");
     }
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn help_and_version_on_a_full_disk_say_so() {
+    for arguments in [&["--help"][..], &["--version"], &["check", "--help"], &["help", "enrol"]] {
+        let full = fs::File::options().write(true).open("/dev/full").expect("opens");
+        let output = program(arguments).stdout(full).output().expect("starts");
+        let said = String::from_utf8(output.stderr).expect("UTF-8");
+        assert_eq!(output.status.code(), Some(2), "{arguments:?}: {said}");
+        assert!(said.contains("the disk is full"), "{arguments:?}: {said}");
+    }
+    let output = program(&["--version"]).output().expect("starts");
+    assert_eq!(output.status.code(), Some(0));
+    assert!(String::from_utf8_lossy(&output.stdout).starts_with("overwinter "));
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn a_device_or_a_pipe_is_no_file() {
+    let folder = folder();
+    let pipe = folder.path().join("pipe");
+    let made = std::process::Command::new("mkfifo").arg(&pipe).status().expect("mkfifo");
+    assert!(made.success());
+    for place in ["/dev/zero", pipe.to_str().expect("UTF-8")] {
+        for arguments in [
+            &["check", place][..],
+            &["check", "node.toml", "--weather", place],
+            &["reach", place, "-o", "map"],
+            &["kit", place, "-o", "kit"],
+            &["climate", place],
+        ] {
+            let output = program(arguments).current_dir(folder.path()).output().expect("starts");
+            let said = String::from_utf8_lossy(&output.stderr).into_owned();
+            assert_eq!(output.status.code(), Some(2), "{arguments:?}: {said}");
+            assert!(said.contains("pipe or a device"), "{arguments:?}: {said}");
+        }
+    }
+}
+
+#[test]
+fn what_turns_the_direction_of_writing_never_reaches_the_terminal() {
+    let folder = folder();
+    let text = "schema = 1\nname = \"Mast\"\n\"a\u{202e}b\" = \"\u{9b}31m\u{1b}[31m\"\n";
+    fs::write(folder.path().join("turned.toml"), text).expect("writes");
+    let output = program(&["check", "turned.toml"]).current_dir(folder.path()).output().expect("starts");
+    let said = String::from_utf8(output.stderr).expect("UTF-8");
+    assert!(said.contains("error[syntax]") && said.contains("turned.toml:3"), "{said}");
+    assert!(!said.contains(['\u{202e}', '\u{9b}', '\u{1b}']), "{said:?}");
 }
 
 #[cfg(target_os = "linux")]

@@ -2,8 +2,10 @@
 
 mod check;
 mod climate;
+mod codes;
 mod diagnostics;
 mod explain;
+mod growth;
 mod input;
 mod kit;
 mod program;

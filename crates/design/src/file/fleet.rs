@@ -3,7 +3,7 @@
 use crate::file::surroundings::{GatewaySection, GroundSection};
 use crate::file::value::{Facing, Horizon, Named, RegionName};
 use crate::quantity::{Angle, Decibels, Length};
-use crate::section::rule::{ANTENNA_GAIN, ELEVATION, LATITUDE, LONGITUDE, NOT_NEGATIVE, TILT};
+use crate::section::rule::{ANTENNA_GAIN, ELEVATION, LATITUDE, LONGITUDE, OBSTACLE_LOSS, TILT, within};
 use crate::section::section;
 
 section! {
@@ -47,10 +47,10 @@ section! {
         /// Where the panel faces.
         azimuth: Facing = optional "180 deg";
         /// Height of its antenna above the ground.
-        antenna_height: Length = optional "2 m" where NOT_NEGATIVE;
+        antenna_height: Length = optional "2 m" where within("0 m", "1000 m").usually("0 m", "60 m");
         /// What its antenna gains over an isotropic one.
         antenna_gain: Decibels = optional "2.15 dBi" where ANTENNA_GAIN;
         /// Loss by what this node is mounted on or in; replaces that of `ground`.
-        mounting: Decibels = optional "6 dB" where NOT_NEGATIVE;
+        mounting: Decibels = optional "6 dB" where OBSTACLE_LOSS;
     }
 }

@@ -7,7 +7,7 @@ pub(crate) use value::{Day, Decimal, KindWord};
 use crate::file::value::{DataRate, Named};
 use crate::message::Direction;
 use crate::quantity::{Bytes, Duration, Length};
-use crate::section::rule::{EARLIER, POSITIVE, PRIORITY};
+use crate::section::rule::{EARLIER, PRIORITY, within};
 use crate::section::{At, section};
 
 section! {
@@ -22,7 +22,7 @@ section! {
         /// The edition in the first bits of the message. Left out: a new edition takes a new port.
         version: VersionSection = optional { bits = 2, value = 1 };
         /// How long it may become; a message that grows beyond it is an error.
-        at_most: Bytes = optional "12 bytes" where POSITIVE;
+        at_most: Bytes = optional "12 bytes" where within("1 byte", "100000 bytes");
         /// What is sent instead at slow data rates: the fields of high priority, without history.
         short: ShortSection = optional { port = 3, keeps = 1, up_to = "DR2" };
         /// What it carries: a table for each field, or a line such as `humidity = { unit = "%", range = [0, 100], resolution = 1 }` under `[message.NAME.field]`.
@@ -72,19 +72,19 @@ section! {
         /// Most counts in an hour. Needed for a counter without `bits`.
         per_hour: u32 = depends 400;
         /// Longest time without a message over which a counter must not go round. Needed for a counter without `bits`.
-        longest_gap: Duration = depends "2 d" where POSITIVE;
+        longest_gap: Duration = depends "2 d" where within("1 s", "50 years");
         /// Words of a choice, at least two.
         words: Vec<At<String>> = depends ["dry", "wet"];
         /// Distance between neighbouring positions, at most.
-        grid: Length = depends "2 m" where POSITIVE;
+        grid: Length = depends "2 m" where within("1 mm", "20000 km");
         /// First day that a time can say.
         epoch: Day = depends "2026-01-01";
         /// Distance between two times, in whole seconds.
-        tick: Duration = depends "1 min" where POSITIVE;
+        tick: Duration = depends "1 min" where within("1 ms", "1 year");
         /// How long after the epoch a time can lie.
-        lasts: Duration = depends "20 years" where POSITIVE;
+        lasts: Duration = depends "20 years" where within("1 s", "1000 years");
         /// Number of bytes.
-        length: Bytes = depends "4 bytes" where POSITIVE;
+        length: Bytes = depends "4 bytes" where within("1 byte", "100000 bytes");
         /// 1 is most important; decides what the short form keeps.
         priority: u32 = default 1 where PRIORITY;
         /// Earlier readings sent along, so that a lost message loses nothing; numbers and counters only.

@@ -11,8 +11,8 @@ use crate::quantity::{
     TemperatureDifference, Uncertain, Voltage,
 };
 use crate::section::rule::{
-    EFFICIENCY, ELEVATION, FRACTION, INTERVAL, LATITUDE, LONGITUDE, NOT_NEGATIVE, PAYLOAD, POSITIVE, PROMISE,
-    TEMPERATURE,
+    AIR_TEMPERATURE, CURRENT, EFFICIENCY, ELEVATION, FRACTION, INTERVAL, LATITUDE, LEAKAGE, LONGITUDE,
+    PACK_VOLTAGE, PAYLOAD, PROMISE, STEP_TIME, UNATTENDED, within,
 };
 use crate::section::{At, section};
 use crate::surroundings::Sky;
@@ -79,7 +79,7 @@ section! {
         /// Months in which `horizon_in_leaf` holds in place of `horizon`, 1 to 12.
         months_in_leaf: Months = optional [5, 6, 7, 8, 9, 10];
         /// Share of sunlight that the ground throws back.
-        albedo: Share = default "20 %" where FRACTION;
+        albedo: Share = default "20 %" where FRACTION.usually("3 %", "90 %");
         /// Days of each month on which snow lies on a flat panel, January first. Left out: none with a weather file, a guess from cold and rain without one.
         snow_days: SnowDays = optional [14, 12, 5, 0, 0, 0, 0, 0, 0, 0, 3, 10];
     }
@@ -89,9 +89,9 @@ section! {
     /// The climate of the place in twelve monthly numbers.
     pub(crate) struct ClimateSection = "climate" {
         /// Mean daily sun on level ground by month, January first.
-        sun: Monthly<Irradiation> = required ["1.0 kWh/m2", "1.8 kWh/m2", "3.0 kWh/m2", "4.1 kWh/m2", "4.9 kWh/m2", "5.3 kWh/m2", "5.3 kWh/m2", "4.7 kWh/m2", "3.3 kWh/m2", "2.2 kWh/m2", "1.3 kWh/m2", "0.9 kWh/m2"];
+        sun: Monthly<Irradiation> = required ["1.0 kWh/m2", "1.8 kWh/m2", "3.0 kWh/m2", "4.1 kWh/m2", "4.9 kWh/m2", "5.3 kWh/m2", "5.3 kWh/m2", "4.7 kWh/m2", "3.3 kWh/m2", "2.2 kWh/m2", "1.3 kWh/m2", "0.9 kWh/m2"] where within("0 kWh/m2", "14 kWh/m2").usually("0 kWh/m2", "10 kWh/m2");
         /// Mean temperature by month, January first. Left out: that of the built-in climate.
-        air: Monthly<Temperature> = optional ["-2 C", "0 C", "4 C", "8 C", "13 C", "17 C", "19 C", "18 C", "14 C", "9 C", "3 C", "-1 C"];
+        air: Monthly<Temperature> = optional ["-2 C", "0 C", "4 C", "8 C", "13 C", "17 C", "19 C", "18 C", "14 C", "9 C", "3 C", "-1 C"] where AIR_TEMPERATURE;
     }
 }
 
@@ -99,21 +99,21 @@ section! {
     /// What the node must keep.
     pub(crate) struct PromiseSection = "promise" {
         /// How long it must live without a visit.
-        unattended: Duration = required "5 years" where POSITIVE;
+        unattended: Duration = required "5 years" where UNATTENDED;
         /// Share of such lives that must pass without an outage, below 100 %.
         without_outage: Share = default "95 %" where PROMISE;
         /// Month and day on which it goes out, as `MM-DD`.
         installed: Date = optional "10-15";
-        /// State of charge on that day. Left out: 50 %, of a primary cell 100 %.
-        charge_at_installation: Share = optional "50 %" where FRACTION;
+        /// State of charge on that day. Left out: 90 %, as somebody would carry it out; of a primary cell 100 %. New cells are sold at about 30 % (lithium-ion for air freight) to 60 %: charge them first.
+        charge_at_installation: Share = optional "90 %" where FRACTION.usually("20 %", "100 %");
         /// Share of the reports that must be sent, of those a full battery would send.
-        completeness: Share = optional "98 %" where FRACTION;
+        completeness: Share = optional "98 %" where FRACTION.usually("50 %", "100 %");
         /// Longest silence that 95 % of lives may not exceed.
-        freshness: Duration = optional "6 h" where POSITIVE;
+        freshness: Duration = optional "6 h" where within("1 s", "50 years").usually("1 min", "60 d");
         /// Share of the reports sent that a gateway must hear.
-        heard: Share = default "90 %" where FRACTION;
+        heard: Share = default "90 %" where FRACTION.usually("50 %", "100 %");
         /// Visits a year that the owner is ready for: one for each outage that does not end by itself.
-        visits_per_year: f64 = optional 0.2 where NOT_NEGATIVE;
+        visits_per_year: f64 = optional 0.2 where within("0", "366").usually("0", "12");
     }
 }
 
@@ -121,11 +121,11 @@ section! {
     /// A capacitor across the rail that carries the pulses.
     pub(crate) struct BufferSection = "buffer" {
         /// Its capacitance.
-        capacitance: Capacitance = required "470 uF" where POSITIVE;
+        capacitance: Capacitance = required "470 uF" where within("0.1 uF", "1000 F").usually("10 uF", "20 F");
         /// Its series resistance.
-        esr: Resistance = required "80 mohm" where NOT_NEGATIVE;
+        esr: Resistance = required "80 mohm" where within("0 mohm", "1 kohm").usually("0 mohm", "50 ohm");
         /// What it leaks for ever.
-        leakage: Current = default "0 uA" where NOT_NEGATIVE;
+        leakage: Current = default "0 uA" where LEAKAGE;
     }
 }
 
@@ -133,11 +133,11 @@ section! {
     /// The box around battery and electronics. The defaults are those of a white box and from memory.
     pub(crate) struct EnclosureSection = "enclosure" {
         /// How far the inside rises above the air at 1000 W/m² on the horizontal.
-        sun_gain: TemperatureDifference = default "15 K" where NOT_NEGATIVE;
+        sun_gain: TemperatureDifference = default "15 K" where within("0 K", "100 K").usually("0 K", "40 K");
         /// How far the inside falls below the air in a clear night.
-        sky_loss: TemperatureDifference = default "4 K" where NOT_NEGATIVE;
+        sky_loss: TemperatureDifference = default "4 K" where within("0 K", "30 K").usually("0 K", "10 K");
         /// Time constant of the inside.
-        lag: Duration = default "2 h" where POSITIVE;
+        lag: Duration = default "2 h" where within("1 s", "10 d").usually("5 min", "1 d");
     }
 }
 
@@ -145,11 +145,11 @@ section! {
     /// When the node stops and when it comes back.
     pub(crate) struct CutoffSection = "cutoff" {
         /// Battery voltage under the largest pulse below which it stops. Left out: regulator output plus dropout, or the battery's `empty_voltage` if that is higher.
-        stops_below: Voltage = optional "3.4 V" where NOT_NEGATIVE;
+        stops_below: Voltage = optional "3.4 V" where PACK_VOLTAGE;
         /// Open-circuit voltage at which it comes back. Left out: that of 10 % more charge than at `stops_below`.
-        restarts_above: Voltage = optional "3.7 V" where NOT_NEGATIVE;
+        restarts_above: Voltage = optional "3.7 V" where PACK_VOLTAGE;
         /// What it still draws from the battery while stopped.
-        stopped_current: Current = default "2 uA" where NOT_NEGATIVE;
+        stopped_current: Current = default "2 uA" where within("0 uA", "1 A").usually("0 uA", "5 mA");
     }
 }
 
@@ -159,11 +159,11 @@ section! {
         /// `ldo` (linear), `buck` (switching) or `none`.
         kind: RegulatorWord = required "ldo";
         /// Output voltage. Needed for `ldo` and `buck`.
-        output: Voltage = shown "3.0 V" where POSITIVE;
+        output: Voltage = shown "3.0 V" where within("0.3 V", "60 V").usually("0.8 V", "30 V");
         /// What it needs above its output.
-        dropout: Voltage = default "0.2 V" where NOT_NEGATIVE;
+        dropout: Voltage = default "0.2 V" where within("0 V", "10 V").usually("0 V", "2 V");
         /// What it takes for itself. Needed for `ldo` and `buck`.
-        quiescent: Current = shown "1 uA" where NOT_NEGATIVE;
+        quiescent: Current = shown "1 uA" where within("0 uA", "100 mA").usually("0 uA", "10 mA");
         /// Power out over power in. Needed for `buck`.
         efficiency: Share = depends "90 %" where EFFICIENCY;
     }
@@ -175,7 +175,7 @@ section! {
         /// Name of its regulator. Needed only where there are several.
         regulator: String = optional "main";
         /// What the whole load draws when nothing happens, after the regulator: the sleeping radio included, sensors named in `sensors` not.
-        floor: Uncertain<Current> = required "4 uA +- 50 %" where POSITIVE;
+        floor: Uncertain<Current> = required "4 uA +- 50 %" where within("0.001 nA", "20 A").usually("0.1 uA", "100 mA");
         /// Whether the floor was measured on the finished board. If not and no tolerance is written, a spread of 100 % is used.
         floor_measured: bool = default false;
         /// What it does from time to time, each under a name of your choice.
@@ -194,7 +194,7 @@ section! {
         when: WhenSection = optional { air_below = "3 C" };
         /// Sensors that are read first, by catalogue key or part file.
         sensors: Vec<At<String>> = shown ["temperature-humidity"];
-        /// What it does, in order; each step has either `current` and `time`, or `uplink`, or `fix`.
+        /// What it does, in order; each step has either `current` and `time`, or `uplink`, or `fix`, or `snapshot`.
         steps: Vec<StepSection> = shown [{ current = "6 mA", time = "200 ms" }, { uplink = { payload = "12 bytes" } }];
     }
 }
@@ -203,7 +203,7 @@ section! {
     /// When an activity happens.
     pub(crate) struct WhenSection = "when" {
         /// Air colder than this.
-        air_below: Temperature = optional "3 C" where TEMPERATURE;
+        air_below: Temperature = optional "3 C" where AIR_TEMPERATURE;
         /// Only while moving (`true`) or only while standing (`false`).
         moving: bool = optional true;
         /// Months, 1 to 12.
@@ -214,16 +214,30 @@ section! {
 }
 
 section! {
-    /// One step of an activity: `current` and `time`, or `uplink`, or `fix`.
+    /// One step of an activity: `current` and `time`, or `uplink`, or `fix`, or `snapshot`.
     pub(crate) struct StepSection = "steps" {
         /// A constant current, after the regulator.
-        current: Uncertain<Current> = depends "6 mA" where POSITIVE;
+        current: Uncertain<Current> = depends "6 mA" where CURRENT;
         /// How long it flows.
-        time: Duration = depends "200 ms" where POSITIVE;
+        time: Duration = depends "200 ms" where STEP_TIME;
         /// One message and its receive windows.
         uplink: UplinkSection = depends { payload = "12 bytes", confirmed = false };
         /// One position fix.
         fix: FixSection = depends { give_up_after = "120 s", failures = "10 %" };
+        /// A raw recording of satellite signals; the position is worked out where it arrives. An uplink behind it in the same activity carries it.
+        snapshot: SnapshotSection = depends { time = "2 s", satellites = 6, resolution = "30 m" };
+    }
+}
+
+section! {
+    /// One raw recording of satellite signals. It takes its time whether satellites are heard or not, under a roof as well, and is sent all the same.
+    pub(crate) struct SnapshotSection = "snapshot" {
+        /// How long the receiver is on.
+        time: Duration = required "2 s" where within("1 ms", "1 h").usually("10 ms", "30 s");
+        /// Satellites whose signals are sent, the strongest first; five are needed for a position without the time.
+        satellites: u32 = default 6 where within("4", "32").usually("5", "16");
+        /// How fine the distance to a satellite is sent. The recording then has 4 bytes and for each satellite 6 bits and those that tell 300 km into such steps: 19 bytes for 6 satellites and 30 m.
+        resolution: Length = default "30 m" where within("10 cm", "10 km").usually("1 m", "1 km");
     }
 }
 
@@ -237,7 +251,7 @@ section! {
         /// Whether an acknowledgement is asked for.
         confirmed: bool = default false;
         /// Share of confirmed messages that get no acknowledgement at one try, whatever the link; each is repeated, at most 8 tries. What a link to a named gateway loses comes on top.
-        loss: Share = default "5 %" where FRACTION;
+        loss: Share = default "5 %" where FRACTION.usually("0 %", "60 %");
     }
 }
 
@@ -245,9 +259,9 @@ section! {
     /// One position fix.
     pub(crate) struct FixSection = "fix" {
         /// Give up after this time without satellites.
-        give_up_after: Duration = required "120 s" where POSITIVE;
+        give_up_after: Duration = required "120 s" where within("1 s", "1 d").usually("5 s", "30 min");
         /// Share of tries under the open sky that fail.
-        failures: Share = default "10 %" where FRACTION;
+        failures: Share = default "10 %" where FRACTION.usually("0 %", "80 %");
     }
 }
 

@@ -8,7 +8,7 @@ pub(crate) use word::{ChargerWord, RegulatorWord, Word};
 
 use crate::diagnostic::{self, Diagnostics};
 use crate::quantity::{
-    Angle, Duration, Quantity, Share, Uncertain, a, shortened, unit_list, unit_of_example,
+    Angle, Duration, Quantity, Share, Uncertain, a, is_unprintable, shortened, unit_list, unit_of_example,
 };
 use crate::region::Region;
 use crate::section::schema::quoted;
@@ -16,6 +16,8 @@ use crate::section::{At, Field, Section, SectionDoc, as_table, in_order, wrong_t
 use toml::Spanned;
 use toml::de::DeValue;
 
+/// Most tables under names of the person's choice in one place, and most entries of one list.
+const MOST_TABLES: usize = 1000;
 /// Longest name or remark.
 const LONGEST_TEXT: usize = 200;
 
@@ -94,6 +96,12 @@ impl<Q: Quantity> Field for Uncertain<Q> {
     fn numbers(&self) -> Vec<f64> {
         vec![self.nominal.si()]
     }
+    fn number_in(text: &str) -> Option<f64> {
+        Q::parse(text).ok().map(|read| read.nominal.si())
+    }
+    fn said(number: f64) -> String {
+        Q::from_si(number).text()
+    }
 }
 
 fn bare_number<Q: Quantity>(number: f64, value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) {
@@ -126,6 +134,12 @@ impl<Q: Quantity> Field for Q {
     }
     fn numbers(&self) -> Vec<f64> {
         vec![self.si()]
+    }
+    fn number_in(text: &str) -> Option<f64> {
+        Q::parse(text).ok().map(|read| read.nominal.si())
+    }
+    fn said(number: f64) -> String {
+        Q::from_si(number).text()
     }
 }
 
@@ -218,7 +232,7 @@ impl Field for Prose {
     fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
         let text = text_of(value, "a text", "it in quotes", found)?;
         let words: Vec<&str> = text.split_whitespace().collect();
-        if words.is_empty() || words.iter().any(|word| word.chars().any(char::is_control)) {
+        if words.is_empty() || words.iter().any(|word| word.chars().any(is_unprintable)) {
             found.error(
                 diagnostic::TEXT,
                 &value.span(),
@@ -236,8 +250,8 @@ fn usable_text(text: &str, span: &std::ops::Range<usize>, found: &mut Diagnostic
         "the text is empty"
     } else if text.chars().count() > LONGEST_TEXT {
         "the text is longer than 200 characters"
-    } else if text.chars().any(char::is_control) {
-        "the text has line breaks or control characters"
+    } else if text.chars().any(is_unprintable) {
+        "the text has line breaks, control characters or marks that turn the direction of writing"
     } else {
         return true;
     };
@@ -254,11 +268,22 @@ impl<T: Field> Field for Vec<T> {
     }
     fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
         let list = list_of(value, "a list", "it in square brackets", found)?;
+        if list.len() > MOST_TABLES {
+            let message = format!("a list of {} is too long, at most {MOST_TABLES} are read", list.len());
+            found.error(diagnostic::TOO_MANY, &value.span(), message, "shorten it, or check what wrote it");
+            return None;
+        }
         let read: Vec<Option<T>> = list.iter().map(|item| T::read(item, found)).collect();
         read.into_iter().collect()
     }
     fn numbers(&self) -> Vec<f64> {
         self.iter().flat_map(Field::numbers).collect()
+    }
+    fn number_in(text: &str) -> Option<f64> {
+        T::number_in(text)
+    }
+    fn said(number: f64) -> String {
+        T::said(number)
     }
     fn inside() -> Option<SectionDoc> {
         T::inside()
@@ -299,6 +324,12 @@ impl<Q: Quantity> Field for Pair<Q> {
     }
     fn numbers(&self) -> Vec<f64> {
         vec![self.0.si(), self.1.si()]
+    }
+    fn number_in(text: &str) -> Option<f64> {
+        Q::number_in(text)
+    }
+    fn said(number: f64) -> String {
+        Q::said(number)
     }
 }
 
@@ -351,6 +382,12 @@ impl<X: Quantity, Y: Quantity> Field for Curve<X, Y> {
     fn numbers(&self) -> Vec<f64> {
         self.0.iter().map(|row| row.1.si()).collect()
     }
+    fn number_in(text: &str) -> Option<f64> {
+        Y::number_in(text)
+    }
+    fn said(number: f64) -> String {
+        Y::said(number)
+    }
 }
 
 /// Height of the skyline by azimuth.
@@ -382,6 +419,15 @@ impl Field for Horizon {
     }
 }
 
+/// The azimuth of a compass point such as `south` or `NNE`.
+fn compass_degrees(text: &str) -> Option<f64> {
+    let letters = text.to_lowercase().replace("north", "n").replace("east", "e").replace("south", "s");
+    let letters = letters.replace("west", "w").replace(['-', ' '], "");
+    let points =
+        ["n", "nne", "ne", "ene", "e", "ese", "se", "sse", "s", "ssw", "sw", "wsw", "w", "wnw", "nw", "nnw"];
+    points.iter().zip(0u8..).find(|(point, _)| **point == letters).map(|(_, index)| f64::from(index) * 22.5)
+}
+
 /// Where a panel faces; `None` for anywhere.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Facing(pub(crate) Option<Angle>);
@@ -403,6 +449,11 @@ impl Field for Facing {
     fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
         if value.get_ref().as_str() == Some("any") {
             return Some(Self(None));
+        }
+        if let Some(degrees) = value.get_ref().as_str().and_then(compass_degrees) {
+            let help = format!("write \"{degrees} deg\"");
+            found.error(diagnostic::AZIMUTH, &value.span(), "an azimuth is an angle, not a word", help);
+            return None;
         }
         let angle = Angle::read(value, found)?;
         if !Self(Some(angle)).is_sound() {
@@ -594,6 +645,12 @@ impl<T: Field + Section> Field for Named<T> {
     }
     fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
         let table = as_table(value, T::DOC.name, found)?;
+        if table.len() > MOST_TABLES {
+            let message = format!("{} tables are too many, at most {MOST_TABLES} are read", table.len());
+            let help = "split the file, or check what wrote it";
+            found.error(diagnostic::TOO_MANY, &value.span(), message, help);
+            return None;
+        }
         let rows: Vec<Option<_>> = in_order(table)
             .into_iter()
             .map(|(key, section)| {

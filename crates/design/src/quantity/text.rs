@@ -152,15 +152,41 @@ fn find_unit<Q: Quantity>(text: &str, unit: &str) -> Result<(f64, f64)> {
             format!("{} is wanted, such as \"{example}\"", a(Q::NOUN)),
         );
     }
-    let help = match diagnostic::nearest(
-        &unit,
-        Q::UNITS.iter().map(|(symbol, ..)| *symbol).filter(|s| !s.is_empty()),
-    ) {
-        Some(near) => format!("write \"{near}\"; {} is written in {list}", a(Q::NOUN)),
-        None => format!("{} is written in {list}, as \"{example}\"", a(Q::NOUN)),
+    let symbols = || Q::UNITS.iter().map(|(symbol, ..)| *symbol).filter(|symbol| !symbol.is_empty());
+    let spelled = UNIT_WORDS.iter().find(|(word, _)| unit.to_lowercase().trim_end_matches('s') == *word);
+    let near = match spelled.and_then(|(_, meant)| symbols().find(|symbol| symbol == meant)) {
+        Some(meant) => meant,
+        None => diagnostic::closest(&unit, symbols()).unwrap_or(example),
     };
+    let help = format!("did you mean \"{near}\"? {} is written in {list}, as \"{example}\"", a(Q::NOUN));
     error(diagnostic::UNKNOWN_UNIT, format!("`{}` is not a unit known here", shortened(&unit)), help)
 }
+
+/// Units as people spell them out, without the plural's `s`, and their symbols.
+const UNIT_WORDS: &[(&str, &str)] = &[
+    ("volt", "V"),
+    ("millivolt", "mV"),
+    ("amp", "A"),
+    ("ampere", "A"),
+    ("milliamp", "mA"),
+    ("microamp", "uA"),
+    ("watt", "W"),
+    ("milliwatt", "mW"),
+    ("hour", "h"),
+    ("hr", "h"),
+    ("minute", "min"),
+    ("second", "s"),
+    ("sec", "s"),
+    ("degree", "deg"),
+    ("celsiu", "C"),
+    ("kelvin", "K"),
+    ("metre", "m"),
+    ("meter", "m"),
+    ("kilometre", "km"),
+    ("kilometer", "km"),
+    ("percent", "%"),
+    ("farad", "F"),
+];
 
 /// A noun with its article.
 pub(crate) fn a(noun: &str) -> String {
@@ -181,6 +207,16 @@ pub(crate) fn unit_list<Q: Quantity>() -> String {
 /// The unit that the example of the quantity uses.
 pub(crate) fn unit_of_example<Q: Quantity>() -> &'static str {
     Q::EXAMPLE.split_once(' ').map_or("", |(_, unit)| unit)
+}
+
+/// Whether a character is never shown: a control character, or a mark that turns the direction of what follows and can
+/// make a text look like another.
+///
+/// # References
+/// Unicode Standard Annex 9, revision 48, section 2 (directional formatting characters).
+pub fn is_unprintable(letter: char) -> bool {
+    let turns = matches!(letter, '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    letter.is_control() || turns
 }
 
 /// At most 40 characters of a text, for a message.

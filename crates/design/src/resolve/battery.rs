@@ -1,6 +1,7 @@
 //! The battery as a pack.
 
 use super::Resolver;
+use crate::chemistry::Limits;
 use crate::diagnostic::{self, Code};
 use crate::file::part::{AgeingSection, BatterySection};
 use crate::part::{Ageing, Battery, Chemistry};
@@ -28,7 +29,9 @@ impl Resolver<'_> {
         } else {
             self.cell(&section)
         };
+        let limits = Limits::of(chemistry);
         let (charge_limit, charge_temperature) = self.charge_limits(&section, chemistry);
+        self.check_chemistry(&section, &limits);
         let cell = cell?;
         self.check_cell(&section, &cell, charge_limit)?;
         let series = f64::from(section.cells_in_series.as_ref()?.value);
@@ -37,6 +40,7 @@ impl Resolver<'_> {
             name: origin.name,
             title: origin.title,
             chemistry,
+            cells_in_series: section.cells_in_series?.value,
             capacity: scaled(cell.capacity, parallel),
             label_to_real: section.label_to_real?.value,
             open_circuit: cell
@@ -52,6 +56,7 @@ impl Resolver<'_> {
             leakage: section.leakage?.value * parallel,
             charge_limit: if chemistry.rechargeable() { Some(charge_limit? * series) } else { None },
             charge_temperature: if chemistry.rechargeable() { Some(charge_temperature?) } else { None },
+            charge_rate: section.charge_rate.map_or(limits.charge_rate, |at| at.value.0),
             empty_voltage: cell.empty_voltage * series,
             ageing: ageing(&section.ageing?.value)?,
             source: origin.source,
@@ -123,6 +128,12 @@ impl Resolver<'_> {
         chemistry: Chemistry,
     ) -> (Option<Voltage>, Option<(Temperature, Temperature)>) {
         if !chemistry.rechargeable() {
+            let foreign = [
+                ("charge_limit", place(section.charge_limit.as_ref())),
+                ("charge_temperature", place(section.charge_temperature.as_ref())),
+                ("charge_rate", place(section.charge_rate.as_ref())),
+            ];
+            self.refuse(&foreign, "belongs to a battery that can be charged", "remove the key");
             return (None, None);
         }
         let what = "a battery that can be charged";
@@ -133,6 +144,35 @@ impl Resolver<'_> {
         let temperature =
             self.needs(section.charge_temperature.as_ref(), "charge_temperature", what, section);
         (limit, temperature.map(|pair| (pair.0, pair.1)))
+    }
+
+    /// Whether a cell claims more than any cell of its chemistry bears.
+    fn check_chemistry(&mut self, section: &BatterySection, limits: &Limits) {
+        let most = limits.never_above.or(section.rated_voltage.as_ref().map(|at| at.value));
+        if let (Some(limit), Some(most)) = (&section.charge_limit, most)
+            && limit.value > most
+        {
+            let message = format!(
+                "a charge limit of {} destroys the cell; none of its kind bears more than {}",
+                limit.value.text(),
+                most.text()
+            );
+            let usual = limits.charge_limit.unwrap_or(most).text();
+            let help = format!("write that of one cell, \"{usual}\" or less; packs have `cells_in_series`");
+            self.found.error(diagnostic::CHEMISTRY_LIMIT, &limit.span, message, help);
+        }
+        if let (Some(curve), Some((low, high))) = (&section.open_circuit, limits.cell_voltage)
+            && let Some((_, strange)) = curve.value.0.iter().find(|(_, volts)| *volts < low || *volts > high)
+        {
+            let message = format!(
+                "{} is no open-circuit voltage of one such cell, which has {} to {}",
+                strange.text(),
+                low.text(),
+                high.text()
+            );
+            let help = "write the voltages of one cell; packs have `cells_in_series`";
+            self.found.error(diagnostic::CHEMISTRY_LIMIT, &curve.span, message, help);
+        }
     }
 
     /// Whether curve, limits and temperatures of a cell fit together.

@@ -3,8 +3,8 @@
 use super::Resolver;
 use crate::diagnostic;
 use crate::file::node::{
-    ActivitySection, FixSection, LoadSection, RegulatorSection, RootSection, StepSection, UplinkSection,
-    WhenSection,
+    ActivitySection, FixSection, LoadSection, RegulatorSection, RootSection, SnapshotSection, StepSection,
+    UplinkSection, WhenSection,
 };
 use crate::file::part::SensorSection;
 use crate::file::value::RegulatorWord;
@@ -43,6 +43,12 @@ impl Resolver<'_> {
             has_receiver: root.receiver.is_some(),
             messages,
         };
+        if root.regulator.is_none() && !self.file.writes("cutoff.stops_below") {
+            let message =
+                "no regulator is named: the loads are taken to run until the battery's `empty_voltage`";
+            let help = "add `[regulator.main]`, or `stops_below` in `[cutoff]`: a board for 3.3 V stops well above 3.0 V";
+            self.found.warning(diagnostic::NO_REGULATOR, &named.span, message, help);
+        }
         let rows = root.regulator.iter().flat_map(|rows| &rows.value.0);
         let regulators: Vec<_> =
             rows.map(|(name, section)| (name.value.as_str(), self.regulator(name, section))).collect();
@@ -253,6 +259,7 @@ impl Resolver<'_> {
         let steps: Vec<Step> = steps.into_iter().collect::<Option<_>>()?;
         let every = every?;
         self.check_length(section, &every, &steps);
+        self.check_snapshots(name, &steps);
         let when = section.when.as_ref().map_or_else(Condition::default, |when| condition(&when.value));
         Some(Activity { name: name.value.clone(), every, when, steps })
     }
@@ -310,19 +317,23 @@ impl Resolver<'_> {
     }
 
     fn step(&mut self, section: &StepSection, around: &Surroundings<'_>) -> Option<Step> {
-        match (&section.current, &section.time, &section.uplink, &section.fix) {
-            (Some(current), Some(time), None, None) => {
+        match (&section.current, &section.time, &section.uplink, &section.fix, &section.snapshot) {
+            (Some(current), Some(time), None, None, None) => {
                 Some(Step::Draw { current: current.value, time: time.value })
             }
-            (None, None, Some(uplink), None) => self.uplink(&uplink.value, &uplink.span, around),
-            (None, None, None, Some(fix)) => self.fix(&fix.value, &fix.span, around),
+            (None, None, Some(uplink), None, None) => self.uplink(&uplink.value, &uplink.span, around),
+            (None, None, None, Some(fix), None) => self.fix(&fix.value, &fix.span, around),
+            (None, None, None, None, Some(snapshot)) => {
+                self.asks_receiver(&snapshot.span, around);
+                snapshot_step(&snapshot.value)
+            }
             _ if !section.unreadable.is_empty() => None,
             _ => {
-                let help = "write { current = \"6 mA\", time = \"200 ms\" }, or { uplink = { payload = \"12 bytes\" } }, or { fix = { give_up_after = \"120 s\" } }";
+                let help = "write { current = \"6 mA\", time = \"200 ms\" }, or { uplink = { payload = \"12 bytes\" } }, or { fix = { give_up_after = \"120 s\" } }, or { snapshot = { time = \"2 s\" } }";
                 self.found.error(
                     diagnostic::STEP,
                     &section.span,
-                    "the step has not exactly one of current with time, uplink, fix",
+                    "the step has not exactly one of current with time, uplink, fix, snapshot",
                     help,
                 );
                 None
@@ -427,7 +438,7 @@ impl Resolver<'_> {
         self.found.error(diagnostic::UNKNOWN_MESSAGE, &name.span, text, help);
     }
 
-    fn fix(&mut self, section: &FixSection, span: &Range<usize>, around: &Surroundings<'_>) -> Option<Step> {
+    fn asks_receiver(&mut self, span: &Range<usize>, around: &Surroundings<'_>) {
         if !around.has_receiver {
             self.found.error(
                 diagnostic::FIX_WITHOUT_RECEIVER,
@@ -436,6 +447,35 @@ impl Resolver<'_> {
                 "add `[receiver]`, or remove the step",
             );
         }
+    }
+
+    /// Whether an uplink behind each raw recording has room for it.
+    fn check_snapshots(&mut self, name: &At<String>, steps: &[Step]) {
+        for (index, step) in steps.iter().enumerate() {
+            let Step::Snapshot { size, .. } = step else { continue };
+            let carried = steps.iter().skip(index + 1).find_map(|later| match later {
+                Step::Uplink { payload, .. } => Some(*payload),
+                _ => None,
+            });
+            if carried.is_some_and(|carried| carried >= *size) {
+                continue;
+            }
+            let message = match carried {
+                None => format!("activity `{}` records satellites and sends nothing of it", name.value),
+                Some(carried) => {
+                    format!("the recording has {}, the uplink behind it {}", size.text(), carried.text())
+                }
+            };
+            let help = format!(
+                "add a step {{ uplink = {{ payload = \"{}\" }} }} behind it, or a message with a field of kind `bytes` of that length",
+                size.text()
+            );
+            self.found.error(diagnostic::SNAPSHOT_UNSENT, &name.span, message, help);
+        }
+    }
+
+    fn fix(&mut self, section: &FixSection, span: &Range<usize>, around: &Surroundings<'_>) -> Option<Step> {
+        self.asks_receiver(span, around);
         Some(Step::Fix {
             give_up_after: section.give_up_after.as_ref()?.value,
             failures: section.failures.as_ref()?.value,
@@ -452,7 +492,7 @@ impl Resolver<'_> {
         let length: Duration = steps
             .iter()
             .map(|step| match step {
-                Step::Draw { time, .. } => *time,
+                Step::Draw { time, .. } | Step::Snapshot { time, .. } => *time,
                 Step::Fix { give_up_after, .. } => *give_up_after,
                 Step::Uplink { .. } => Duration::ZERO,
             })
@@ -476,6 +516,24 @@ impl Resolver<'_> {
             );
         }
     }
+}
+
+/// What the code of a satellite tells apart: one millisecond of it, in metres.
+///
+/// # References
+/// IS-GPS-200, 3.3.2.3 (the coarse code repeats every millisecond); speed of light in vacuum, SI.
+const CODE_LENGTH_M: f64 = 299_792.458;
+/// Bits beside the satellites: the time of the recording (own choice, 4 bytes of seconds).
+const SNAPSHOT_HEAD_BITS: f64 = 32.0;
+/// Bits that name one of 64 satellites.
+const SATELLITE_BITS: f64 = 6.0;
+
+/// The step; its size follows from satellites and resolution: the fraction of a code that each signal is late.
+fn snapshot_step(section: &SnapshotSection) -> Option<Step> {
+    let satellites = f64::from(section.satellites.as_ref()?.value);
+    let steps = CODE_LENGTH_M / section.resolution.as_ref()?.value.metres();
+    let bits = SNAPSHOT_HEAD_BITS + satellites * (SATELLITE_BITS + steps.log2().ceil());
+    Some(Step::Snapshot { time: section.time.as_ref()?.value, size: Bytes::from_bytes((bits / 8.0).ceil()) })
 }
 
 fn without_quiescent(regulator: Regulator) -> Regulator {

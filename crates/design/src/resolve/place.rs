@@ -2,11 +2,13 @@
 
 use super::Resolver;
 use super::battery::{charge_at, voltage_at};
+use crate::chemistry::Limits;
 use crate::diagnostic;
 use crate::file::node::{
     BufferSection, ClimateSection, CutoffSection, EnclosureSection, PromiseSection, RootSection, SiteSection,
     StaySection,
 };
+use crate::file::value::RegulatorWord;
 use crate::node::{Buffer, Cutoff, Enclosure, InLeaf, Load, MonthlyClimate, Promise, Site, Stay};
 use crate::part::{Battery, Regulator};
 use crate::quantity::{Quantity, Share, Voltage};
@@ -15,7 +17,7 @@ use crate::section::Section;
 /// How much more charge than at the cut-off the node waits for before it comes back, if the file does not say.
 const RESTART_CHARGE: f64 = 0.1;
 /// State of charge of a rechargeable battery as it is installed, if the file does not say.
-const USUAL_CHARGE: f64 = 0.5;
+const USUAL_CHARGE: f64 = 0.9;
 /// On a flat curve ten percent of charge may be no voltage at all; at least this much is waited for \[V\].
 const RESTART_VOLTS: f64 = 0.02;
 /// How far the sun stands from the equator at a solstice \[°\].
@@ -72,9 +74,12 @@ impl Resolver<'_> {
         self.found.warning(diagnostic::HORIZON_CLOSED, &written.span, message, help);
     }
 
-    pub(super) fn promise(section: &PromiseSection, battery: Option<&Battery>) -> Option<Promise> {
+    pub(super) fn promise(&mut self, section: &PromiseSection, battery: Option<&Battery>) -> Option<Promise> {
         let primary = battery.is_some_and(|battery| !battery.chemistry.rechargeable());
         let usual_charge = Share::from_fraction(if primary { 1.0 } else { USUAL_CHARGE });
+        if let Some(battery) = battery.filter(|_| section.charge_at_installation.is_none()) {
+            self.doubt("promise.charge_at_installation", assumed_charge(battery, usual_charge));
+        }
         Some(Promise {
             unattended: section.unattended.as_ref()?.value,
             without_outage: section.without_outage.as_ref()?.value,
@@ -137,6 +142,7 @@ impl Resolver<'_> {
             self.doubt("cutoff.stopped_current", "assumed");
         }
         let (battery, loads) = (battery?, loads?);
+        self.regulators_can_run(root, battery)?;
         let needed = loads
             .iter()
             .map(|load| needs_volts(load.regulator))
@@ -187,6 +193,32 @@ impl Resolver<'_> {
         Some(Cutoff { stops_below, restarts_above, stopped_current: section.stopped_current?.value })
     }
 
+    /// Whether the full battery can feed each regulator, whatever `[cutoff]` says; `None` after an error.
+    fn regulators_can_run(&mut self, root: &RootSection, battery: &Battery) -> Option<()> {
+        let mut sound = Some(());
+        let full = voltage_at(&battery.open_circuit, Share::from_fraction(1.0));
+        for (name, section) in root.regulator.iter().flat_map(|rows| &rows.value.0) {
+            let (Some(output), Some(dropout)) = (&section.output, &section.dropout) else { continue };
+            if section.kind.as_ref().is_some_and(|kind| kind.value == RegulatorWord::None) {
+                continue;
+            }
+            let needed = output.value + dropout.value;
+            if needed >= full {
+                let message = format!(
+                    "regulator `{}` needs {}, the full battery has {}",
+                    name.value,
+                    needed.text(),
+                    full.text()
+                );
+                let help = "choose a lower output, or more cells in series";
+                let span = if output.value >= full { &output.span } else { &dropout.span };
+                self.found.error(diagnostic::CUTOFF_ABOVE_FULL, span, message, help);
+                sound = None;
+            }
+        }
+        sound
+    }
+
     pub(super) fn diary(&mut self, root: &RootSection) -> Option<Vec<Stay>> {
         let sections = root.diary.as_ref().map_or(&[][..], |at| &at.value);
         let mut taken = [false; 366];
@@ -219,6 +251,17 @@ impl Resolver<'_> {
         taken.iter_mut().enumerate().for_each(|(day, taken)| *taken |= in_stay(day));
         free
     }
+}
+
+/// What is assumed of a battery whose charge at installation is not stated, and what a new one has.
+fn assumed_charge(battery: &Battery, assumed: Share) -> String {
+    let sold_at = Limits::of(battery.chemistry).sold_at.map(|share| {
+        format!(
+            "; new ones of this kind come with about {:.0} %, so charge it before it goes out",
+            share.percent()
+        )
+    });
+    format!("not stated: {:.0} % is assumed{}", assumed.percent(), sold_at.unwrap_or_default())
 }
 
 fn stay(section: &StaySection) -> Option<Stay> {

@@ -7,8 +7,10 @@ use crate::file::node::RootSection;
 use crate::file::part::{ChargerSection, GateSection, PanelSection};
 use crate::file::value::ChargerWord;
 use crate::node::MountedPanel;
+use crate::panel::{PanelError, PanelModel};
 use crate::part::{Battery, Charger, ChargerKind, Chemistry, GateBand, Panel};
 use crate::quantity::{Current, Power, Quantity, Resistance, Share, Uncertain, Voltage};
+use crate::section::At;
 use std::ops::Range;
 
 /// Tolerance of a panel of which only the label is known. Common practice, no source.
@@ -58,6 +60,10 @@ impl Resolver<'_> {
             from_label_only,
             source: origin.source,
         };
+        if let Err(error) = PanelModel::new(&panel) {
+            self.no_curve(error, written);
+            return None;
+        }
         let months = section.shade_months.map(|months| months.value);
         Some(MountedPanel {
             panel,
@@ -67,6 +73,17 @@ impl Resolver<'_> {
             shade: section.shade?.value,
             shade_months: months.map_or([true; 12], |months| months.by_month()),
         })
+    }
+
+    /// Says which figures of a panel can't be true together.
+    fn no_curve(&mut self, error: PanelError, written: &PanelSection) {
+        let keys = error.keys();
+        let at = keys.iter().map(|key| format!("panel.{key}")).find(|path| self.file.writes(path));
+        let span = at.map_or_else(|| written.span.clone(), |path| self.file.span_of(&path));
+        let said = error.to_string();
+        let (message, remedy) = said.split_once("; ").unwrap_or((&said, "check the data sheet"));
+        let help = format!("{remedy}; these can't be true together: `{}`", keys.join("`, `"));
+        self.found.error(diagnostic::PANEL_CURVE, &span, message.to_owned(), help);
     }
 
     /// The four points, written or generic, and whether they are generic.
@@ -142,6 +159,7 @@ impl Resolver<'_> {
             (None, current) => Some(current.as_ref().map_or(Current::ZERO, |at| at.value)),
         };
         let gate = section.temperature_gate.as_ref().and_then(|at| self.gate(&at.value, &at.span));
+        self.check_thresholds(&section);
         Some(Charger {
             name: origin.name,
             title: origin.title,
@@ -162,6 +180,52 @@ impl Resolver<'_> {
             temperature_gate: gate?,
             source: origin.source,
         })
+    }
+
+    /// Whether the charger's own thresholds let it charge at all.
+    fn check_thresholds(&mut self, section: &ChargerSection) {
+        let volts = |at: &Option<At<Voltage>>| at.as_ref().map(|at| (at.value.volts(), at.span.clone()));
+        let amperes = |at: &Option<At<Current>>| at.as_ref().map(|at| (at.value.amperes(), at.span.clone()));
+        let (voltage, current) = (volts(&section.voltage), amperes(&section.current));
+        let ladders = [
+            (
+                volts(&section.precharge_below),
+                &voltage,
+                "precharge_below",
+                "voltage",
+                "it would trickle for ever",
+            ),
+            (volts(&section.recharge_below), &voltage, "recharge_below", "voltage", "it would never stop"),
+            (
+                amperes(&section.terminate_current),
+                &current,
+                "terminate_current",
+                "current",
+                "it would stop at once",
+            ),
+            (
+                volts(&section.input_minimum),
+                &volts(&section.input_absolute_maximum),
+                "input_minimum",
+                "input_absolute_maximum",
+                "it would be destroyed before it wakes",
+            ),
+        ];
+        for (low, high, low_key, high_key, why) in ladders {
+            let (Some((low, span)), Some((high, _))) = (low, high) else { continue };
+            if low >= *high {
+                let message = format!("`{low_key}` is not below `{high_key}`: {why}");
+                let help = format!("write less than `{high_key}` for `{low_key}`");
+                self.found.error(diagnostic::CHARGER_THRESHOLDS, &span, message, help);
+            }
+        }
+        if let (Some((trickle, span)), Some((most, _))) = (amperes(&section.precharge_current), &current)
+            && trickle > *most
+        {
+            let message = "`precharge_current` is above `current`, the largest charging current";
+            let help = "a trickle is about a tenth of `current`";
+            self.found.error(diagnostic::CHARGER_THRESHOLDS, &span, message, help);
+        }
     }
 
     fn charger_kind(&mut self, section: &ChargerSection) -> Option<ChargerKind> {

@@ -170,8 +170,21 @@ impl Resolver<'_> {
         Some(Uncertain::exact(Current::from_amperes(interpolate(&points, power.value.dbm()))))
     }
 
+    fn check_fix_times(&mut self, section: &ReceiverSection) {
+        let (Some(hot), Some(warm), Some(cold)) = (&section.hot, &section.warm, &section.cold) else {
+            return;
+        };
+        if hot.value > warm.value || warm.value > cold.value {
+            let span = if hot.value > warm.value { &hot.span } else { &warm.span };
+            let message = "`hot`, `warm` and `cold` do not ascend";
+            let help = "the more a receiver has to find out, the longer it takes: check the three times";
+            self.found.error(diagnostic::FIX_TIMES, span, message, help);
+        }
+    }
+
     pub(super) fn receiver(&mut self, written: &ReceiverSection) -> Option<Receiver> {
         let (section, origin) = self.filled(written, "receiver")?;
+        self.check_fix_times(&section);
         Some(Receiver {
             name: origin.name,
             title: origin.title,

@@ -15,7 +15,8 @@ pub(crate) fn section_schema(section: &SectionDoc) -> String {
                 schema
             } else {
                 let rest = schema.trim_start_matches('{');
-                format!("{{\"description\":{},{rest}", quoted(&plain(field.doc)))
+                let range = field.range().map_or_else(String::new, |range| format!(" It {range}."));
+                format!("{{\"description\":{},{rest}", quoted(&(plain(field.doc) + &range)))
             };
             format!("{}:{described}", quoted(field.key))
         })

@@ -16,7 +16,6 @@ use crate::power::ageing;
 use crate::power::battery::{self, FREEZING_CELSIUS};
 use crate::power::charge_table::{ChargeTable, split};
 use crate::power::charger;
-use crate::power::panel::PanelModel;
 
 /// Where the charging current comes from.
 #[derive(Clone, Debug)]
@@ -223,7 +222,7 @@ impl NodeTables {
     /// points fit no solar cell.
     #[must_use]
     pub fn of_design(design: &Design, demand: Demand) -> Self {
-        let model = design.panel.as_ref().and_then(|mounted| PanelModel::new(&mounted.panel).ok());
+        let model = design.panel.as_ref().map(|mounted| mounted.panel.curve());
         let harvest = match (model, &design.charger) {
             (Some(model), Some(charger)) => {
                 Harvest::Table(Arc::new(ChargeTable::new(&model, charger, &design.battery)))

@@ -2,16 +2,16 @@
 #![expect(clippy::cast_possible_truncation, reason = "lives have few years")]
 
 use design::node::Design;
+use design::panel::PanelModel;
 use design::quantity::{Current, Irradiance, Share, Temperature, Voltage};
 
 use super::kernel::HourOutcome;
 use super::node::NodeTables;
 use super::run::{HOURS_PER_DAY, LifeOutcome, LivedHour, Recorder, Trial, live};
 use crate::power::charger::charging_current;
-use crate::power::diode::Point;
-use crate::power::panel::PanelModel;
 use crate::sky::hours::HourWeather;
 use crate::sky::light::{YEAR_DAYS, YEAR_HOURS, nominal_hours};
+use design::panel::diode::Point;
 
 /// An hour of a life, as a date: `pass` counts the years lived, from 0.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -119,7 +119,7 @@ pub fn year_around_the_lowest(design: &Design, trial: &Trial<'_>, life: &LifeOut
     let from = lowest.saturating_sub(YEAR_HOURS / 2).min(all.saturating_sub(YEAR_HOURS));
     let mut recorder = HourByHour { from, to: from + YEAR_HOURS, kept: Vec::with_capacity(YEAR_HOURS) };
     live(trial, life.life, None, &mut recorder);
-    let panel = design.panel.as_ref().and_then(|mounted| PanelModel::new(&mounted.panel).ok());
+    let panel = design.panel.as_ref().map(|mounted| mounted.panel.curve());
     let node = &trial.nodes[life.class];
     recorder.kept.iter().map(|kept| hour(design, panel.as_ref(), node, kept)).collect()
 }

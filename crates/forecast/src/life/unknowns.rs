@@ -155,7 +155,7 @@ fn active_spread(design: &Design) -> f64 {
             Step::Uplink { .. } => design.radio.as_ref().map_or((0.0, 0.0), |radio| {
                 (radio.transmit_current.nominal.si(), radio.transmit_current.spread_si)
             }),
-            Step::Fix { .. } => design
+            Step::Fix { .. } | Step::Snapshot { .. } => design
                 .receiver
                 .as_ref()
                 .map_or((0.0, 0.0), |receiver| (receiver.acquire.nominal.si(), receiver.acquire.spread_si)),

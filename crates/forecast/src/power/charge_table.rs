@@ -4,8 +4,8 @@ use design::part::{Battery, Charger, ChargerKind};
 use design::quantity::{Share, Voltage};
 
 use super::charger::{LEAST_BATTERY_V, converted_w, converter_runs, operating_point};
-use super::diode::Diode;
-use super::panel::{PanelModel, REFERENCE_W_M2};
+use design::panel::diode::Diode;
+use design::panel::{PanelModel, REFERENCE_W_M2};
 
 /// Nodes over light and battery voltage. The power out of a converter depends on light alone, and bends more.
 const PINNED: (usize, usize) = (32, 13);

@@ -3,8 +3,8 @@
 use design::part::{Charger, ChargerKind, GateBand};
 use design::quantity::{Current, Voltage};
 
-use super::diode::{Diode, Point};
-use super::panel::PanelModel;
+use design::panel::PanelModel;
+use design::panel::diode::{Diode, Point};
 
 /// An empty supercapacitor takes power at no voltage; below this the current limit is what counts \[V\].
 pub(super) const LEAST_BATTERY_V: f32 = 0.05;

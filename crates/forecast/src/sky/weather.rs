@@ -24,7 +24,7 @@ mod sense;
 
 pub use error::WeatherError;
 
-use design::quantity::{Angle, Length, Quantity};
+use design::quantity::{Angle, Length, Quantity, Share};
 
 use super::decompose::Split;
 use super::plane::HourSky;
@@ -49,6 +49,9 @@ pub struct WeatherHours {
     pub air_celsius: Vec<f32>,
     /// Wind [m/s].
     pub wind_m_s: Option<Vec<f32>>,
+    /// Share of the sunny hours in which global, direct and diffuse light contradict each other; `None` if the file does
+    /// not have all three, or before its place is known.
+    pub doubtful: Option<Share>,
     starts: Vec<HourStart>,
     first_line: usize,
     /// Hours of gaps that were filled, for which no row stands in the file.
@@ -88,7 +91,7 @@ pub struct HourStart {
 /// What is wrong, where, and what to do. Whether the bytes are weather at all is decided on the first 64 kB.
 pub fn read(bytes: &[u8]) -> Result<WeatherHours, WeatherError> {
     let layout = layout::recognise(bytes)?;
-    let weather = rows::read(bytes, layout)?;
+    let mut weather = rows::read(bytes, layout)?;
     if let Some(observer) = weather.observer() {
         weather.check_sun(&observer)?;
     }
@@ -127,12 +130,15 @@ impl WeatherHours {
         HourSky { ghi_w_m2: at(&self.ghi_w_m2).unwrap_or(0.0), measured: measured() }
     }
 
-    /// Checks that light and sun agree, seen from a place: for a file that does not name its own.
+    /// Checks that light and sun agree, seen from a place, and notes the share of doubtful hours: for a file that does not
+    /// name its own place.
     ///
     /// # Errors
-    /// The first hour in which much light falls from a sun far below the horizon, or more than the sun can give.
-    pub fn check_sun(&self, observer: &Observer) -> Result<(), WeatherError> {
-        sense::check_sun(self, observer)
+    /// The first hour in which much light falls from a sun far below the horizon, or more than the sun can give; columns
+    /// that contradict each other in many hours; hardly any light in all.
+    pub fn check_sun(&mut self, observer: &Observer) -> Result<(), WeatherError> {
+        self.doubtful = sense::check_sun(self, observer)?;
+        Ok(())
     }
 }
 

@@ -76,6 +76,10 @@ pub fn weather_rows(subject: &Subject, plan: &Plan) -> Vec<(&'static str, String
     let split =
         if weather.diffuse_measured { "in the file" } else { "split from the global by Erbs' correlation" };
     rows.push(("diffuse light", split.to_owned()));
+    if let Some(doubtful) = weather.doubtful {
+        let text = "of the sunny hours: direct and diffuse do not make the global light";
+        rows.push(("doubtful", format!("{:.1} % {text}", doubtful.percent())));
+    }
     rows.push((
         "wind",
         if weather.wind_measured { "in the file" } else { "not in the file; 1 m/s assumed" }.to_owned(),

@@ -9,25 +9,28 @@ use design::quantity::{Share, Voltage};
 
 use super::WeatherUsed;
 use super::chances::Chances;
+use super::dangers;
 use super::make::Case;
 use crate::finding::{Finding, Severity};
+use design::panel::PanelModel;
 use forecast::life::account::Account;
 use forecast::life::node::NodeTables;
 use forecast::life::weather::{SampleYears, YEAR_H};
 use forecast::power::battery;
-use forecast::power::panel::PanelModel;
 use forecast::radio::spots::Spots;
 
 /// Distance beyond which a weather file tells of another place (own choice: half the spacing of good station networks).
 const ELSEWHERE_KM: f64 = 50.0;
 /// Above this share of the charge out of reach of the largest pulse, the pulse decides the battery size (own choice).
 const STRANDED_SHARE: f64 = 0.3;
+/// Share of doubtful hours in a weather file from which on it is said beside the verdict (own choice).
+const DOUBTFUL: Share = Share::from_percent(5.0);
 const WARM_CELSIUS: f64 = 45.0;
 
 /// All findings, worst first.
 pub(super) fn findings(case: &Case<'_>, account: &Account, weather: &WeatherUsed) -> Vec<Finding> {
     let (design, node, sample) = (case.design, case.node(), case.trial.weather.sample());
-    let panel = design.panel.as_ref().and_then(|mounted| PanelModel::new(&mounted.panel).ok());
+    let panel = design.panel.as_ref().map(|mounted| mounted.panel.curve());
     let found = [
         panel.as_ref().and_then(|panel| open_circuit_too_high(sample, design, panel)),
         panel.as_ref().and_then(|panel| panel_below_input(design, panel)),
@@ -37,14 +40,21 @@ pub(super) fn findings(case: &Case<'_>, account: &Account, weather: &WeatherUsed
         stranded(node, sample),
         hot_battery(sample, design),
         elsewhere(weather),
+        doubtful(weather),
         one_year(weather),
     ];
-    let mut found: Vec<Finding> = found.into_iter().flatten().collect();
+    let mut found: Vec<Finding> = found.into_iter().flatten().chain(dangers::dangers(design)).collect();
     found.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     found
 }
 
-fn finding(code: &'static str, severity: Severity, field: &str, message: String, help: &str) -> Finding {
+pub(super) fn finding(
+    code: &'static str,
+    severity: Severity,
+    field: &str,
+    message: String,
+    help: &str,
+) -> Finding {
     Finding { code, severity, field: field.to_owned(), message, help: help.to_owned() }
 }
 
@@ -231,6 +241,20 @@ fn elsewhere(weather: &WeatherUsed) -> Option<Finding> {
             "use a weather file of a place with the same winter",
         )
     })
+}
+
+fn doubtful(weather: &WeatherUsed) -> Option<Finding> {
+    let share = weather.doubtful.filter(|share| *share > DOUBTFUL)?;
+    Some(finding(
+        "weather-doubtful",
+        Severity::Warning,
+        "site",
+        format!(
+            "in {:.0} % of the sunny hours of the weather file direct and diffuse light do not make the global light",
+            share.percent()
+        ),
+        "check the file's clock and instruments; without the direct and diffuse columns they are worked out from the global light",
+    ))
 }
 
 fn one_year(weather: &WeatherUsed) -> Option<Finding> {

@@ -26,6 +26,7 @@ use forecast::sky::recorded::Winters;
 use forecast::sky::weather::WeatherHours;
 
 use super::chances::{self, Chances, Effort};
+use super::dangers::is_charging_danger;
 use super::findings::{self, findings};
 use super::ledger::{ledger, months};
 use super::{Life, Plan, WeatherUsed};
@@ -140,8 +141,9 @@ fn lay_out(case: &Case<'_>, used: WeatherUsed) -> Plan {
     let life = life(case, &lives, &account);
     let chances = (!lives.outcomes.is_empty()).then(|| chances::chances(case, &lives));
     let plates = account.plates.fraction() > PLATING_LIVES;
-    let (verdict, reason) = judge(chances.as_ref(), plates);
     let mut findings = findings(case, &account, &used);
+    let endangered = plates || findings.iter().any(is_charging_danger);
+    let (verdict, reason) = judge(chances.as_ref(), endangered);
     findings.extend(chances.as_ref().and_then(|chances| {
         let near = chances::near_a_gateway(case, chances)?;
         findings::dies_by_distance(design, spots, chances, near)
@@ -162,13 +164,13 @@ fn lay_out(case: &Case<'_>, used: WeatherUsed) -> Plan {
     }
 }
 
-fn judge(chances: Option<&Chances>, plates: bool) -> (Verdict, String) {
+fn judge(chances: Option<&Chances>, endangered: bool) -> (Verdict, String) {
     let Some(chances) = chances else {
         let reason = "no life was lived, so how many survive is not known; below is the first of them";
         return (Verdict::NotKnown, reason.to_owned());
     };
     match chances.verdict() {
-        Verdict::Holds if plates => (Verdict::Tight, chances.reason()),
+        Verdict::Holds if endangered => (Verdict::Tight, chances.reason()),
         verdict => (verdict, chances.reason()),
     }
 }
@@ -245,6 +247,7 @@ fn recorded_weather(design: &Design, weather: &WeatherHours) -> WeatherUsed {
         winters: Some(Winters::of(weather.starts(), is_south(design, weather))),
         passes: (wanted_h / hours as f64).round().clamp(1.0, 100.0) as u16,
         diffuse_measured: weather.dni_w_m2.is_some() && weather.dhi_w_m2.is_some(),
+        doubtful: weather.doubtful,
         wind_measured: weather.wind_m_s.is_some(),
     }
 }
@@ -260,6 +263,7 @@ fn drawn_weather(climate: &Climate) -> WeatherUsed {
         winters: None,
         passes: 1,
         diffuse_measured: false,
+        doubtful: None,
         wind_measured: false,
     }
 }

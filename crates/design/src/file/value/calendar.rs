@@ -169,6 +169,15 @@ impl<T: Field + Copy> Field for Monthly<T> {
         }
         months.map(Self)
     }
+    fn numbers(&self) -> Vec<f64> {
+        self.0.iter().flat_map(Field::numbers).collect()
+    }
+    fn number_in(text: &str) -> Option<f64> {
+        T::number_in(text)
+    }
+    fn said(number: f64) -> String {
+        T::said(number)
+    }
 }
 
 /// Days of snow by month.

@@ -107,8 +107,7 @@ impl Resolver<'_> {
             return Some(unit.to_owned());
         };
         let slip = UNIT_SLIPS.iter().find(|(slip, _)| *slip == unit.value);
-        let ascii = unit.value.bytes().all(|byte| byte.is_ascii_graphic() && byte != b'"' && byte != b'\\');
-        if slip.is_none() && ascii {
+        if slip.is_none() && is_ucum_text(&unit.value) {
             return Some(unit.value.clone());
         }
         let text = format!("`{}` is not the UCUM code that is meant", unit.value);
@@ -119,6 +118,15 @@ impl Resolver<'_> {
         self.found.error(diagnostic::FIELD_UNIT, &unit.span, text, help);
         None
     }
+}
+
+/// Whether a text has only characters of UCUM codes (case-sensitive form) and can stand in a comment of generated code.
+///
+/// # References
+/// UCUM, version 2.1, sections 2.1 to 2.4; quotes, markup and blanks have no place in a code outside of annotations.
+fn is_ucum_text(unit: &str) -> bool {
+    let allowed = |byte: u8| byte.is_ascii_alphanumeric() || b"%./()[]{}*^'+-_#:,".contains(&byte);
+    unit.bytes().all(allowed) && !unit.contains("*/") && !unit.contains("/*") && !unit.contains("//")
 }
 
 type Owned = (&'static str, Option<Range<usize>>, &'static [KindWord]);

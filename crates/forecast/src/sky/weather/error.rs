@@ -155,26 +155,55 @@ pub enum WeatherError {
     },
     /// Light from a sun far below the horizon.
     #[error(
-        "line {line}: {w_m2:.0} W/m2 while the sun is {below_deg:.0} deg below the horizon; time zone and longitude do not fit (universal time in place of local standard time, a wrong sign of the longitude or of the hours from UTC)"
+        "line {line}: {w_m2:.0} W/m2 of {light} light while the sun is {below_deg:.0} deg below the horizon; time zone and longitude do not fit (universal time in place of local standard time, a wrong sign of the longitude or of the hours from UTC), or the column is not what its name says"
     )]
     SunAtNight {
         /// Counted from 1.
         line: usize,
-        /// Global irradiance.
+        /// `global`, `direct` or `diffuse`.
+        light: &'static str,
+        /// Irradiance.
         w_m2: f64,
         /// How far below the horizon the sun is at its highest in that hour [°].
         below_deg: f64,
     },
     /// More light than that sun can give.
     #[error(
-        "line {line}: {w_m2:.0} W/m2 while the sun stands so low that {limit:.0} W/m2 are the most; check time zone, longitude, and that the unit is W/m2 (or Wh/m2 of the hour)"
+        "line {line}: {w_m2:.0} W/m2 of {light} light while the sun stands so low that {limit:.0} W/m2 are the most; check time zone, longitude, the names of the columns, and that the unit is W/m2 (or Wh/m2 of the hour)"
     )]
     MoreThanTheSun {
         /// Counted from 1.
         line: usize,
-        /// Global irradiance.
+        /// `global`, `direct` or `diffuse`.
+        light: &'static str,
+        /// Irradiance.
         w_m2: f64,
         /// The most there can be.
         limit: f64,
+    },
+    /// Hardly any light.
+    #[error(
+        "the global light of the year is {:.1} % of what the sun sends, less than anywhere on earth; write W/m2, not kW/m2",
+        share * 100.0
+    )]
+    TooDark {
+        /// Global light over what arrives above the air.
+        share: f64,
+    },
+    /// Global, direct and diffuse light contradict each other.
+    #[error(
+        "line {line}: here and in {:.0} % of the sunny hours direct and diffuse light do not make the global light, {:.0} % are allowed; {help}",
+        share * 100.0,
+        limit * 100.0
+    )]
+    Disagree {
+        /// The first such line, counted from 1.
+        line: usize,
+        /// Share of the sunny hours.
+        share: f64,
+        /// The most that is allowed.
+        limit: f64,
+        /// What to do.
+        help: &'static str,
     },
 }

@@ -37,6 +37,7 @@ pub(super) fn read(bytes: &[u8], layout: Layout) -> Result<WeatherHours, Weather
         dhi_w_m2: dhi.and_then(Values::unless_missing),
         air_celsius: air.numbers,
         wind_m_s: wind.and_then(Values::unless_missing),
+        doubtful: None,
         starts,
         first_line: layout.header_lines + 1,
         inserted,

@@ -1,9 +1,10 @@
 //! A panel from its data-sheet points, under any light and temperature.
 
-use design::part::Panel;
-use design::quantity::{Share, Voltage};
+pub mod diode;
 
-use super::diode::Diode;
+use crate::part::Panel;
+use crate::quantity::{Share, Voltage};
+use diode::Diode;
 
 /// Irradiance at which data sheets are written [W/m²].
 pub const REFERENCE_W_M2: f64 = 1000.0;
@@ -91,6 +92,38 @@ pub enum PanelError {
         /// The coefficient given [1/K].
         per_k: f64,
     },
+}
+
+impl PanelError {
+    /// The keys of the figures that can't be true together.
+    pub fn keys(self) -> &'static [&'static str] {
+        const POINTS: [&str; 5] =
+            ["best_current", "best_voltage", "short_circuit_current", "open_circuit_voltage", "shunt"];
+        match self {
+            Self::NotPositive => &POINTS,
+            Self::BestPointOutside { .. } | Self::FillFactor { .. } | Self::NotTheBestPoint { .. } => {
+                &POINTS[..4]
+            }
+            Self::ShuntTooLow { .. } => &["shunt", "best_current", "short_circuit_current", "best_voltage"],
+            Self::VoltageCoefficient { .. } => &[
+                "voltage_coefficient",
+                "best_current",
+                "best_voltage",
+                "short_circuit_current",
+                "open_circuit_voltage",
+            ],
+        }
+    }
+}
+
+impl Panel {
+    /// Its curve under any light and temperature.
+    ///
+    /// # Panics
+    /// If no curve goes through its points; a panel of a resolved design has one.
+    pub fn curve(&self) -> PanelModel {
+        PanelModel::new(self).expect("a panel is refused when its design is resolved if it has no curve")
+    }
 }
 
 impl PanelModel {
