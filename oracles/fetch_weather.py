@@ -94,7 +94,7 @@ def port_angeles():
         "0cbb174a411611572897aae8f6025fbe403fdf74ea5418c8801930851905484b",
     )
     lines = list(csv.reader(text.splitlines()))
-    _, name, state, _, kind, number, latitude, longitude, zone, elevation = lines[0]
+    _, _, state, _, kind, number, latitude, longitude, zone, elevation = lines[0]
     if kind != "TMY3":
         raise SystemExit(f"the header says {kind}, not TMY3")
     rows = []
@@ -102,7 +102,7 @@ def port_angeles():
         year, month, day, hour = (int(field) for field in row[:4])
         date, time = f"{month:02}/{day:02}/{year}", f"{hour:02}:00"
         rows.append([date, time, *(row[EPW[key]] for key in ("ghi", "dni", "dhi", "dry_bulb", "wind", "albedo"))])
-    station = [number, f"PORT ANGELES {name.upper()}", state, zone, latitude, longitude, elevation]
+    station = [number, "PORT ANGELES", state, zone, latitude, longitude, elevation]
     return written(station, rows)
 
 

@@ -351,6 +351,7 @@ fn larger_cases() -> Vec<(&'static str, String, &'static str)> {
         ("uplink-without-radio", removed(RADIO), "steps"),
         ("too-many", GOOD.replacen(LOAD, &loads.concat(), 1), "[load.l0]"),
         ("no-regulator", without_regulator(), "[load.board]"),
+        ("old-name", GOOD.replacen(CHARGER, "[charger]\npart = \"linear-nano\"\n\n", 1), "linear-nano"),
         ("no-load", GOOD.replacen(LOAD, "[load]\n", 1), "[load]"),
         ("diary-overlap", overlap, "[[diary]]\nfrom = \"02-01\" # again"),
     ]

@@ -331,8 +331,11 @@ fn winter_days() -> Vec<WinterDay> {
     rows.records().map(|row| day(row.expect("a row"))).collect()
 }
 
-/// Days with their number in the nominal year and their clearness, and the table of their place.
-fn winters() -> Vec<(LightTable, Vec<(usize, f64, WinterDay)>)> {
+/// A day with its number in the nominal year and its clearness.
+type NumberedDay = (usize, f64, WinterDay);
+
+/// The days of each place, and the table of its light.
+fn winters() -> Vec<(LightTable, Vec<NumberedDay>)> {
     let dates: Vec<_> = nominal_hours().into_iter().step_by(24).map(|hour| (hour.month, hour.day)).collect();
     let mut days = winter_days();
     days.sort_by(|one, other| one.place.0.total_cmp(&other.place.0));

@@ -83,7 +83,7 @@ fn drawn(climate: &Climate, place: (f64, f64, f64)) -> [Found; 12] {
         .collect();
     let (mut random, parts) = (Stream::new(3, 0), SiteDraw::default());
     let mut sky = weather.start(&mut random);
-    let mut sums = [Sums::default(); YEAR_DAYS];
+    let mut sums = vec![Sums::default(); YEAR_DAYS];
     let (mut before, mut air_before) = ([0.0; LAGS], 0.0);
     for day in (0..YEARS).flat_map(|_| 0..YEAR_DAYS) {
         weather.next_day(day, &parts, &mut sky, &mut random);
@@ -92,9 +92,9 @@ fn drawn(climate: &Climate, place: (f64, f64, f64)) -> [Found; 12] {
         let one = &mut sums[day];
         one.sky += clearness;
         one.sky_squares += clearness * clearness;
-        for lag in 0..LAGS {
-            one.sky_before[lag] += before[lag];
-            one.sky_with_before[lag] += clearness * before[lag];
+        for (lag, earlier) in before.iter().enumerate() {
+            one.sky_before[lag] += earlier;
+            one.sky_with_before[lag] += clearness * earlier;
         }
         one.air += air;
         one.air_squares += air * air;

@@ -25,8 +25,11 @@ type Day = (f64, f64);
 /// From July on.
 type Year = Vec<Day>;
 
+/// What is counted of the days of a year.
+type Statistic = fn(&[Day]) -> f64;
+
 /// What a node dies of, of one year; all of November to February but the run.
-const STATISTICS: [(&str, fn(&[Day]) -> f64); 6] = [
+const STATISTICS: [(&str, Statistic); 6] = [
     ("share of days below clearness 0.2", |year| {
         let dark = year[WINTER].iter().filter(|(clearness, _)| *clearness < 0.2).count();
         dark as f64 / WINTER.len() as f64

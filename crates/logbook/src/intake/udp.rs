@@ -141,7 +141,7 @@ fn push(
     json: &[u8],
     arrived_at: Moment,
 ) -> Result<Datagram, DatagramError> {
-    let Push { rxpk } = serde_json::from_slice(json).ok().ok_or(DatagramError::Json)?;
+    let Push { rxpk } = object(json)?;
     if rxpk.len() > MOST_FRAMES {
         return Err(DatagramError::Json);
     }
@@ -151,11 +151,19 @@ fn push(
     Ok(Datagram::Push { token, gateway, unreadable: all - frames.len(), frames })
 }
 
+/// What a datagram says; a list would be taken for an object whose members come in order.
+fn object<T: serde::de::DeserializeOwned>(json: &[u8]) -> Result<T, DatagramError> {
+    if !json.trim_ascii_start().starts_with(b"{") {
+        return Err(DatagramError::Json);
+    }
+    serde_json::from_slice(json).ok().ok_or(DatagramError::Json)
+}
+
 fn sent(token: [u8; 2], gateway: GatewayEui, json: &[u8]) -> Result<Datagram, DatagramError> {
     let refused = if json.trim_ascii().is_empty() {
         None
     } else {
-        let Acknowledgement { txpk_ack } = serde_json::from_slice(json).ok().ok_or(DatagramError::Json)?;
+        let Acknowledgement { txpk_ack } = object(json)?;
         txpk_ack.and_then(|outcome| outcome.error).filter(|word| word != "NONE")
     };
     Ok(Datagram::Sent { token, gateway, refused })
