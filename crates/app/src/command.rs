@@ -7,6 +7,7 @@ mod enrol;
 mod explain;
 mod kit;
 mod reach;
+mod reach_survey;
 
 use std::process::ExitCode;
 

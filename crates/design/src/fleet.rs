@@ -79,7 +79,7 @@ fn fleet(root: &FleetSection) -> Option<Fleet> {
         name: root.name.as_ref()?.value.clone(),
         note: root.note.as_ref().map(|at| at.value.clone()),
         registry: root.registry.as_ref().map(|at| at.value.clone()),
-        surroundings: surroundings::resolve(gateways, root.ground.as_ref().map(|at| &at.value))?,
+        surroundings: surroundings::resolve(gateways, root.ground.as_ref().map(|at| &at.value), None)?,
         nodes: nodes
             .value
             .0
@@ -148,6 +148,11 @@ impl PlacedSection {
         if let Some(radio) = root.radio.as_mut().map(|at| &mut at.value) {
             over(&mut radio.antenna_height, self.antenna_height.as_ref());
             over(&mut radio.antenna_gain, self.antenna_gain.as_ref());
+            over(&mut radio.place, self.place.as_ref());
+            over(&mut radio.building, self.building.as_ref());
+            over(&mut radio.surroundings, self.surroundings.as_ref());
+            over(&mut radio.clearing, self.clearing.as_ref());
+            over(&mut radio.antenna, self.antenna.as_ref());
         }
         if self.mounting.is_some() {
             let ground = root.ground.get_or_insert_with(|| defaults(&self.span));

@@ -98,6 +98,7 @@ impl Resolver<'_> {
             surroundings: surroundings::resolve(
                 root.gateway.as_ref().map(|at| &at.value),
                 root.ground.as_ref().map(|at| &at.value),
+                root.radio.as_ref().map(|at| &at.value),
             )?,
             doubts: std::mem::take(&mut self.doubts),
         })

@@ -48,14 +48,14 @@ fn a_placed_node_is_its_kind_but_for_what_the_site_says() {
     assert_eq!(near.name, "near");
     assert_eq!(near.site.latitude.degrees(), 47.01);
     assert_eq!(near.site.elevation, kind.site.elevation);
-    assert_eq!(near.surroundings.ground.mounting.decibels(), 1.0);
+    assert_eq!(near.surroundings.ground.mounting.map(design::quantity::Decibels::decibels), Some(1.0));
     assert_eq!(near.surroundings.gateways.len(), 1, "the site's gateways, not the kind's");
     assert_eq!(near.surroundings.gateways[0].name, "roof");
     let far = fleet.design(far, &kind).expect("it may stand there");
     assert_eq!(far.site.elevation.metres(), 900.0);
     assert_eq!(far.panel.as_ref().map(|panel| (panel.tilt.degrees(), panel.azimuth)), Some((70.0, None)));
     assert_eq!(far.radio.as_ref().map(|radio| radio.antenna_height.metres()), Some(4.0));
-    assert_eq!(far.surroundings.ground.mounting.decibels(), 6.0);
+    assert_eq!(far.surroundings.ground.mounting.map(design::quantity::Decibels::decibels), Some(6.0));
 }
 
 #[test]

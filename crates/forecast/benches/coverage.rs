@@ -8,11 +8,11 @@
 use std::time::Instant;
 
 use design::quantity::{Decibels, Frequency, Length};
+use design::surroundings::{Around, Clutter};
 use forecast::Silent;
 use forecast::radio::coverage::{Station, Survey, coverage};
 use forecast::radio::trail::End;
 use forecast::terrain::{Grid, Place, Terrain, Tile};
-use path::terminal::Surroundings;
 
 /// Longer than this nobody waits for a map \[s\] (own choice).
 const LONGEST_S: f64 = 15.0;
@@ -32,13 +32,13 @@ fn main() {
         ..posts
     };
     let place = Place { latitude_deg: 36.6, longitude_deg: -84.25 };
-    let end = End { place, antenna: Length::from_metres(12.0), surroundings: Surroundings::Open };
+    let end = End { place, antenna: Length::from_metres(12.0), surroundings: Around::of(Clutter::Open) };
     let stations = [Station { end, advantage: Decibels::ZERO }];
     let survey = Survey {
         terrain: &terrain,
         stations: &stations,
         antenna: Length::from_metres(2.0),
-        surroundings: Surroundings::Open,
+        surroundings: Around::of(Clutter::Open),
         frequency: Frequency::from_megahertz(868.1),
         grid,
     };

@@ -6,11 +6,11 @@ use std::path::Path;
 
 use design::catalog::Catalog;
 use design::node::Design;
+use design::surroundings::Place as Side;
 use forecast::Silent;
-use forecast::radio::budget::{borne_losses, stations};
+use forecast::radio::budget::{around_on_map, borne_losses, stations};
 use forecast::radio::coverage::{Survey, coverage};
 use forecast::radio::link::{frequency, links};
-use forecast::radio::loss::surroundings;
 use forecast::terrain::{Grid, Terrain, Tile};
 
 fn larkmoor() -> (Vec<Design>, Terrain) {
@@ -39,7 +39,7 @@ fn at_the_place_of_each_node_the_map_leaves_the_margin_of_its_link() {
     assert!(designs.len() >= 4);
     for design in &designs {
         let radio = design.radio.as_ref().expect("a radio");
-        let stations = stations(design);
+        let stations = stations(design, Side::Outside);
         let grid = Grid {
             north_deg: design.site.latitude.degrees(),
             west_deg: design.site.longitude.degrees(),
@@ -52,20 +52,20 @@ fn at_the_place_of_each_node_the_map_leaves_the_margin_of_its_link() {
             terrain: &terrain,
             stations: &stations,
             antenna: radio.antenna_height,
-            surroundings: surroundings(design.surroundings.ground.around_nodes),
+            surroundings: around_on_map(design),
             frequency: frequency(radio),
             grid,
         };
         let map = coverage(&survey, 1, &Silent).expect("in range").expect("not stopped");
         let loss_db = f64::from(map.loss_db(0, 0).expect("on the tile"));
-        let best = links(design, Some(&terrain)).into_iter().next().expect("a gateway");
-        assert!(!borne_losses(design).is_empty());
-        for borne in borne_losses(design) {
+        let best = links(design, Some(&terrain), Side::Outside).into_iter().next().expect("a gateway");
+        assert!(!borne_losses(design, Side::Outside).is_empty());
+        for borne in borne_losses(design, Side::Outside) {
             let margin =
                 best.rates.iter().find(|rate| rate.data_rate == borne.data_rate).expect("the same rates");
             let left_db = borne.most.decibels() - loss_db;
             assert!(
-                (left_db - margin.margin.decibels()).abs() < 0.02,
+                (left_db - margin.margin.decibels()).abs() < 0.05,
                 "{}: {left_db} {margin:?}",
                 design.name
             );
@@ -77,7 +77,7 @@ fn at_the_place_of_each_node_the_map_leaves_the_margin_of_its_link() {
 fn rates_come_fastest_first_and_each_bears_more_than_the_one_before() {
     let (designs, _) = larkmoor();
     for design in &designs {
-        let rates = borne_losses(design);
+        let rates = borne_losses(design, Side::Outside);
         assert!(
             rates.windows(2).all(|pair| pair[0].data_rate > pair[1].data_rate && pair[0].most < pair[1].most)
         );
@@ -89,6 +89,7 @@ fn a_gateway_with_more_antenna_or_less_noise_bears_more() {
     let better = "\n[gateway.better]\nlatitude = \"47.005 deg\"\nlongitude = \"13.035 deg\"\nantenna_height = \"11 m\"\nantenna_gain = \"7 dBi\"\ncable_loss = \"1 dB\"\n";
     let (designs, _) = with_gateways(better);
     let design = designs.first().expect("a node");
-    let advantages: Vec<f64> = stations(design).iter().map(|station| station.advantage.decibels()).collect();
+    let advantages: Vec<f64> =
+        stations(design, Side::Outside).iter().map(|station| station.advantage.decibels()).collect();
     assert!(advantages[0].abs() < 1e-12 && (advantages[1] - 4.0).abs() < 1e-9, "{advantages:?}");
 }

@@ -3,11 +3,11 @@
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use design::quantity::{Decibels, Frequency, Length};
+use design::surroundings::{Around, Clutter};
 use forecast::radio::coverage::{Coverage, Station, Survey, coverage};
 use forecast::radio::trail::{End, Trail, TrailError};
 use forecast::terrain::{Grid, Place, Terrain, Tile};
 use forecast::{Progress, Silent};
-use path::terminal::Surroundings;
 
 const JACKSBORO: &[u8] = include_bytes!("data/terrain/jacksboro.tif");
 
@@ -17,7 +17,7 @@ fn jacksboro() -> Terrain {
 
 fn station(latitude_deg: f64, longitude_deg: f64, advantage_db: f64) -> Station {
     let place = Place { latitude_deg, longitude_deg };
-    let end = End { place, antenna: Length::from_metres(12.0), surroundings: Surroundings::Open };
+    let end = End { place, antenna: Length::from_metres(12.0), surroundings: Around::of(Clutter::Open) };
     Station { end, advantage: Decibels::from_decibels(advantage_db) }
 }
 
@@ -40,7 +40,7 @@ fn survey<'a>(terrain: &'a Terrain, stations: &'a [Station], side: usize) -> Sur
         terrain,
         stations,
         antenna: Length::from_metres(2.0),
-        surroundings: Surroundings::Open,
+        surroundings: Around::of(Clutter::Open),
         frequency: Frequency::from_megahertz(868.1),
         grid: grid(terrain, side),
     }

@@ -3,6 +3,7 @@
 #![expect(clippy::expect_used, reason = "expect() is a test's refusal")]
 
 use forecast::radio::survey::{LogError, read};
+use proptest::prelude::*;
 
 const HEAD: &str = "time,node,gateway,data_rate,rssi_dbm,snr_db,power_dbm,counter\n";
 
@@ -85,4 +86,24 @@ fn columns_that_are_missing_double_or_not_known_are_named() {
         assert_eq!(read(text.as_bytes()), Err(error));
     }
     assert!(matches!(read(log("1,2\n").as_bytes()), Err(LogError::NotCsv { line: 2, .. })));
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
+
+    /// Whatever stands in a survey, each row after the heading is a packet or is named as none.
+    #[test]
+    fn every_row_is_used_or_named(cells in prop::collection::vec("[-0-9.aT:]{0,12}|DR0|roof|2026-10-04|14", 8..80)) {
+        let rows: Vec<String> = cells.chunks_exact(8).map(|row| row.join(",")).collect();
+        let text = log(&rows.join("\n"));
+        if let Ok(log) = read(text.as_bytes()) {
+            prop_assert_eq!(log.packets.len() + log.anomalies.len(), rows.len());
+        }
+    }
+
+    #[test]
+    fn no_bytes_bring_the_reader_down(bytes in prop::collection::vec(any::<u8>(), 0..400)) {
+        let _ = read(&bytes);
+        let _ = read(&[HEAD.as_bytes(), &bytes].concat());
+    }
 }

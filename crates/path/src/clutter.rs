@@ -93,6 +93,71 @@ impl Way {
         self.loss(columns)
     }
 
+    /// Median loss over terrain that is known at these distances from the first antenna, from 0 to the whole length
+    /// \[km\], rising: the ground \[m\] there. What stands on it, the first rows among it, is laid over it.
+    ///
+    /// # Errors
+    /// An input outside its range, a void in the terrain among them; columns that are no section of this way.
+    pub fn over_section(
+        &self,
+        distance_km: &[f64],
+        ground_m: &[f64],
+        columns: &mut Columns,
+    ) -> Result<Loss, Error> {
+        self.check()?;
+        self.lay_over(distance_km, ground_m, columns);
+        Profile::TERRAIN.check_points(&columns.terrain_m)?;
+        self.loss(columns)
+    }
+
+    /// Merges the points of a section with the first rows of both ends and the middle; the ground between two points is
+    /// straight.
+    fn lay_over(&self, distance_km: &[f64], ground_m: &[f64], columns: &mut Columns) {
+        let half_km = 0.5 * self.length_km;
+        let [near, far] = self.ends.map(|end| end.clearing_m / 1000.0);
+        let rows = [1.0, 2.0, 3.0];
+        let of_end = |clearing_km: f64, row: f64| (row * clearing_km).min(half_km);
+        let before = rows.map(|row| of_end(near, row));
+        let after = rows.map(|row| self.length_km - of_end(far, row)).into_iter().rev();
+        let mut laid = before.into_iter().chain([half_km]).chain(after).peekable();
+        columns.distance_km.clear();
+        columns.terrain_m.clear();
+        let mut last: Option<(f64, f64)> = None;
+        for (at_km, here_m) in distance_km.iter().copied().zip(ground_m.iter().copied()) {
+            while let Some(row_km) = laid.next_if(|row_km| *row_km < at_km + SAME_KM) {
+                let Some((last_km, last_m)) = last.filter(|_| row_km < at_km - SAME_KM) else { continue };
+                let reached_km = columns.distance_km.last().copied().unwrap_or(0.0);
+                if row_km > reached_km + SAME_KM {
+                    columns.distance_km.push(row_km);
+                    columns
+                        .terrain_m
+                        .push(last_m + (here_m - last_m) * (row_km - last_km) / (at_km - last_km));
+                }
+            }
+            columns.distance_km.push(at_km);
+            columns.terrain_m.push(here_m);
+            last = Some((at_km, here_m));
+        }
+        columns.middle = columns.distance_km.partition_point(|at_km| *at_km < half_km - SAME_KM);
+        let on_middle =
+            columns.distance_km.get(columns.middle).is_some_and(|at_km| *at_km < half_km + SAME_KM);
+        let middle_m = if on_middle { self.middle_clutter_m([true; 2]) } else { 0.0 };
+        let standing = |(at, at_km): (usize, &f64)| {
+            let (from_end_km, end) = if at < columns.middle {
+                (*at_km, self.ends[0])
+            } else {
+                (self.length_km - at_km, self.ends[1])
+            };
+            match on_middle && at == columns.middle {
+                true => middle_m,
+                false if 1000.0 * (from_end_km + SAME_KM) < end.clearing_m => 0.0,
+                false => end.clutter_m,
+            }
+        };
+        columns.clutter_m.clear();
+        columns.clutter_m.extend(columns.distance_km.iter().enumerate().map(standing));
+    }
+
     /// Median loss over terrain: `height_m` gives the height \[m\] of the ground at a distance \[km\] from the first
     /// antenna. Points lie no farther apart than `mesh_m` \[m\] and 60 m.
     ///
@@ -226,8 +291,8 @@ impl Way {
         self.ends.map(|end| end.antenna_m.max(p1812::ANTENNA.min))
     }
 
-    /// What two rays over flat ground lose more between the antennas than between such at 1 m.
-    fn low_antenna_db(&self) -> f64 {
+    /// What two rays over flat ground lose more between the antennas than between such at 1 m \[dB\]; nothing for others.
+    pub fn low_antenna_db(&self) -> f64 {
         let low_m = self.ends.map(|end| end.antenna_m.max(LOWEST_M));
         let rays_db = |antennas_m| rays_db(self.frequency_ghz, self.length_km.max(NEAREST_KM), antennas_m);
         (rays_db(low_m) - rays_db(self.raised_m())).max(0.0)
@@ -235,6 +300,8 @@ impl Way {
 }
 
 const FAR_FROM_SEA_KM: f64 = 500.0;
+/// Points nearer together than this are one \[km\].
+const SAME_KM: f64 = 1e-5;
 
 impl Loss {
     fn without_low_antenna_db(&self) -> f64 {
@@ -246,6 +313,14 @@ impl Columns {
     fn push(&mut self, distance_km: f64, clutter_m: f64) {
         self.distance_km.push(distance_km);
         self.clutter_m.push(clutter_m);
+    }
+
+    /// The profile of the last way that was looked at.
+    ///
+    /// # Errors
+    /// A way shorter than the model goes has none.
+    pub fn profile(&self) -> Result<Profile<'_>, Error> {
+        Profile::new(&self.distance_km, &self.terrain_m, &self.clutter_m, &[])
     }
 
     /// Distance \[km\], ground above sea level \[m\] and clutter on it \[m\] at each point of the last way.

@@ -152,6 +152,17 @@ proptest! {
         prop_assert!((over - back).abs() < 1e-6, "{over} there, {back} back");
     }
 
+    /// The same ground in 400 equal steps instead of the model's own: within 2 dB, with clearings down to 5 m among them.
+    #[test]
+    fn a_section_of_flat_ground_loses_what_flat_ground_does(one in any_end(), other in any_end(), length_km in 0.3..20.0_f64) {
+        let way = way(length_km, one, other);
+        let distance_km: Vec<f64> = (0..=400).map(|step| length_km * f64::from(step) / 400.0).collect();
+        let ground_m = vec![0.0; distance_km.len()];
+        let section_db =
+            way.over_section(&distance_km, &ground_m, &mut Columns::default()).expect("in range").total_db;
+        prop_assert!((section_db - flat_db(&way)).abs() < 2.0, "{section_db} for {}", flat_db(&way));
+    }
+
     #[test]
     fn every_way_has_a_finite_loss_no_less_than_free_space(one in any_end(), other in any_end(), length_km in 0.0..60.0_f64) {
         let loss_db = flat_db(&way(length_km, one, other));

@@ -168,7 +168,7 @@ fn other_verdicts(subject: &Subject) -> Vec<String> {
         if let Some(first) = lines.first_mut() {
             *first = first.replacen(&format!(" {word}:"), &format!(" {}:", paint(style, word)), 1);
         }
-        lines.truncate(3);
+        lines.truncate(5);
         lines
     };
     let law = line("law", law.verdict, words::verdict(law.verdict), &sentences::law(law));

@@ -8,6 +8,7 @@ pub mod law;
 pub mod message;
 pub mod plan;
 pub mod reach;
+pub mod survey;
 
 pub use answer::{Answer, Environment, Question, answer};
 pub use finding::{Finding, Severity, Verdict};

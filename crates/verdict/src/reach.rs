@@ -8,11 +8,13 @@
 use design::change::Change;
 use design::node::Design;
 use design::quantity::{Decibels, Duration, Length, Quantity, Share};
+use design::surroundings::Place as Side;
 
 use crate::finding::{Finding, Severity, Verdict};
 use forecast::radio::adr::{self, Settling};
 use forecast::radio::collisions::Sender;
-use forecast::radio::link::{Bench, Link, bench, links};
+use forecast::radio::level::{Cause, Part};
+use forecast::radio::link::{Bench, Link, bench, links, place_is_unknown};
 use forecast::radio::spots::Spots;
 use forecast::stats;
 use forecast::terrain::{Place, Terrain};
@@ -37,6 +39,8 @@ pub struct Reach {
     pub verdict: Verdict,
     /// The reason in one sentence, without the verdict's word.
     pub reason: String,
+    /// The two answers of a design that does not say on which side of a wall its antennas are.
+    pub sides: Option<Sides>,
     /// The smallest single changes that would make it hold.
     pub remedies: Vec<Remedy>,
     /// Links to the gateways, best first.
@@ -100,10 +104,90 @@ impl Remedy {
     }
 }
 
+/// Both answers of a design that does not say on which side of a wall its antennas are.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Sides {
+    /// With all of those outside.
+    pub outside: Verdict,
+    /// With all of those inside.
+    pub inside: Verdict,
+    /// By how much the best link is better outside: what knowing is worth.
+    pub worth: Decibels,
+}
+
 /// Judges whether a design is heard by its gateways, over a terrain if there is one, among others who send.
+///
+/// Antennas of which the file does not say where they are give two answers, and no verdict unless both agree; what else is
+/// said, and what lives are lived with, is then the worse of the two.
 #[must_use]
 pub fn judge(design: &Design, terrain: Option<&Terrain>, crowd: &[Sender], seed: u64) -> Reach {
-    let spots = Spots::new(design, links(design, terrain), crowd, seed);
+    let inside = judged(design, terrain, crowd, seed, Side::Inside);
+    if inside.links.is_empty() || !place_is_unknown(design) {
+        return inside;
+    }
+    let outside = judged(design, terrain, crowd, seed, Side::Outside);
+    let level = |reach: &Reach| reach.links.first().map_or(0.0, Link::slowest_margin);
+    let sides = Sides {
+        outside: outside.verdict,
+        inside: inside.verdict,
+        worth: Decibels::from_decibels(level(&outside) - level(&inside)),
+    };
+    let agree = outside.verdict == inside.verdict;
+    let terrain_unusable = inside.links.first().is_some_and(|best| best.path.problem.is_some());
+    let mut findings = inside.findings;
+    findings.insert(0, side_unknown(design, &sides));
+    Reach {
+        verdict: if agree { inside.verdict } else { Verdict::NotKnown },
+        reason: if agree {
+            inside.reason
+        } else if terrain_unusable {
+            outside.reason
+        } else {
+            format!(
+                "it is not said whether {} outside: then {:.0} % of the plausible positions would do, inside {:.0} %; knowing is worth {:.0} dB",
+                unsaid(design),
+                outside.spots_heard.percent(),
+                inside.spots_heard.percent(),
+                sides.worth.decibels()
+            )
+        },
+        remedies: if agree { inside.remedies } else { Vec::new() },
+        sides: Some(sides),
+        findings,
+        ..inside
+    }
+}
+
+/// Whose antennas the file leaves on an unknown side of the walls, with the verb.
+fn unsaid(design: &Design) -> String {
+    let gateways = design.surroundings.gateways.iter().filter(|gateway| gateway.spot.place.is_none());
+    let names: Vec<&str> = gateways.map(|gateway| gateway.name.as_str()).collect();
+    match (design.surroundings.node.place, names.as_slice()) {
+        (None, []) => "the node is".to_owned(),
+        (None, _) => "node and gateways are".to_owned(),
+        (Some(_), [one]) => format!("gateway {one} is"),
+        (Some(_), _) => "the gateways are".to_owned(),
+    }
+}
+
+fn side_unknown(design: &Design, sides: &Sides) -> Finding {
+    let field = match design.surroundings.gateways.iter().find(|gateway| gateway.spot.place.is_none()) {
+        Some(gateway) => format!("gateway.{}", gateway.name),
+        None => "radio".to_owned(),
+    };
+    let message = format!(
+        "it is not said whether {} outside or inside: knowing is worth {:.0} dB; life and law are reckoned for inside",
+        unsaid(design),
+        sides.worth.decibels()
+    );
+    let help =
+        "write `place = \"outside\"` or `place = \"inside\"` for the gateway and in `[radio]` for the node";
+    finding("reach-place-unknown", Severity::Warning, &field, message, help)
+}
+
+/// The answer with antennas of unknown place on this side of the walls.
+fn judged(design: &Design, terrain: Option<&Terrain>, crowd: &[Sender], seed: u64, unknown: Side) -> Reach {
+    let spots = Spots::new(design, links(design, terrain, unknown), crowd, seed);
     let seen = Seen::of(&spots, design.promise.heard);
     let verdict = match spots.links().first() {
         None if other_region(design).is_some() => Verdict::Fails,
@@ -116,13 +200,14 @@ pub fn judge(design: &Design, terrain: Option<&Terrain>, crowd: &[Sender], seed:
     };
     let gateway = spots.links().first().and_then(|best| design.surroundings.gateways.get(best.index));
     let remedies = if !spots.links().is_empty() && matches!(verdict, Verdict::Tight | Verdict::Fails) {
-        remedies(design, terrain, crowd, seed)
+        remedies(design, terrain, crowd, seed, unknown)
     } else {
         Vec::new()
     };
     Reach {
         verdict,
         reason: reason(design, &spots, &seen),
+        sides: None,
         remedies,
         bench: design.radio.as_ref().zip(gateway).map(|(radio, gateway)| bench(radio, gateway)),
         spots_heard: seen.spots_heard,
@@ -225,12 +310,18 @@ fn reporting_interval(design: &Design) -> Option<Duration> {
 
 /// The smallest change of each kind that makes it hold: first by how much the best link must get better, then what brings
 /// as much. Heights are tried one by one: more height can cost decibels.
-fn remedies(design: &Design, terrain: Option<&Terrain>, crowd: &[Sender], seed: u64) -> Vec<Remedy> {
-    let Some(best) = links(design, terrain).first().cloned() else { return Vec::new() };
+fn remedies(
+    design: &Design,
+    terrain: Option<&Terrain>,
+    crowd: &[Sender],
+    seed: u64,
+    unknown: Side,
+) -> Vec<Remedy> {
+    let Some(best) = links(design, terrain, unknown).first().cloned() else { return Vec::new() };
     let better = |by: u32| Decibels::from_decibels(by.into());
     let holds = |change: Remedy| {
         let Some(changed) = change.made_to(design, best.index) else { return false };
-        let spots = Spots::new(&changed, links(&changed, terrain), crowd, seed);
+        let spots = Spots::new(&changed, links(&changed, terrain, unknown), crowd, seed);
         Seen::of(&spots, changed.promise.heard).verdict(&changed) == Verdict::Holds
     };
     let Some(needed) = (1..=BETTER_ANTENNA_DB).map(better).find(|by| holds(Remedy::BetterAntenna(*by)))
@@ -239,7 +330,7 @@ fn remedies(design: &Design, terrain: Option<&Terrain>, crowd: &[Sender], seed: 
     };
     let brings_enough = |change: &Remedy| {
         let Some(changed) = change.made_to(design, best.index) else { return false };
-        let links = links(&changed, terrain);
+        let links = links(&changed, terrain, unknown);
         let margin = links.iter().find(|link| link.index == best.index).map(Link::slowest_margin);
         margin.is_some_and(|margin| margin >= best.slowest_margin() + needed.decibels()) && holds(*change)
     };
@@ -258,7 +349,8 @@ fn findings(design: &Design, terrain: Option<&Terrain>, spots: &Spots) -> Vec<Fi
         flat_ground(terrain, best),
         low_antenna(best),
         elevation_differs(design, terrain),
-        spread_guessed(design),
+        spread_of_level(best),
+        surroundings_assumed(design, best),
         adapts_while_moving(design),
         answers_unheard(best),
     ];
@@ -327,11 +419,61 @@ fn elevation_differs(design: &Design, terrain: Option<&Terrain>) -> Option<Findi
         .then(|| finding("reach-elevation-differs", Severity::Warning, "site.elevation", message, help))
 }
 
-fn spread_guessed(design: &Design) -> Option<Finding> {
-    let message = "how much one position differs from the next is a wide guess, 8 dB".to_owned();
-    let help = "send 20 packets or more from several spots, and write the standard deviation of their means as `spread`";
-    let guessed = design.surroundings.ground.spread.is_none();
-    guessed.then(|| finding("reach-spread-guessed", Severity::Note, "ground.spread", message, help))
+/// What is not known of the level, by parts, and what would settle the greatest.
+fn spread_of_level(best: &Link) -> Option<Finding> {
+    let parts = best.level.parts();
+    let greatest = parts.first()?;
+    let said = parts
+        .iter()
+        .filter(|part| part.sd_db() >= LEAST_SAID_DB)
+        .map(|part| format!("{} {:.0} dB", cause(part), part.sd_db()));
+    let message = format!(
+        "the level at {} may lie {:.0} dB off either way (one standard deviation): {}",
+        best.gateway,
+        best.level.spread().sd_db,
+        said.collect::<Vec<_>>().join(", ")
+    );
+    let help = match greatest.cause {
+        Cause::NodeEntry | Cause::GatewayEntry => {
+            "walls cost most: put that antenna outside, or survey it: send 20 packets from its position at fixed power"
+        }
+        _ => "walk out with a node and send 20 packets from its position at fixed power: that leaves 4 dB",
+    };
+    Some(finding("reach-spread", Severity::Note, "ground.spread", message, help))
+}
+
+/// Parts below this say nothing \[dB\].
+const LEAST_SAID_DB: f64 = 1.5;
+
+fn cause(part: &Part) -> &'static str {
+    match part.cause {
+        Cause::Site => "how well the model suits the place",
+        Cause::Air => "the air on so long a path",
+        Cause::Spot => "the position itself",
+        Cause::Noise => "noise at the gateway",
+        Cause::NodeAntenna => "the node's antenna",
+        Cause::NodeClutter => "how high things stand around the node",
+        Cause::NodeClearing => "how far they are from it",
+        Cause::NodeEntry => "the walls around the node",
+        Cause::GatewayAntenna => "the gateway's antenna",
+        Cause::GatewayClutter => "how high things stand around the gateway",
+        Cause::GatewayClearing => "how far they are from that",
+        Cause::GatewayEntry => "the walls around the gateway",
+    }
+}
+
+fn surroundings_assumed(design: &Design, best: &Link) -> Option<Finding> {
+    let node = !design.surroundings.node.around.stated;
+    let gateway = design.surroundings.gateways.get(best.index).is_some_and(|one| !one.spot.around.stated);
+    let (whom, field) = match (node, gateway) {
+        (true, true) => ("the node and the gateways", "ground.around_nodes"),
+        (true, false) => ("the node", "ground.around_nodes"),
+        (false, true) => ("the gateways", "ground.around_gateways"),
+        (false, false) => return None,
+    };
+    let message = format!("what stands around {whom} is not said, and a village is assumed");
+    let help = "write `around_nodes` and `around_gateways` in [ground]: open ground against a village is worth up to 30 dB";
+    Some(finding("reach-surroundings-assumed", Severity::Warning, field, message, help))
 }
 
 fn adapts_while_moving(design: &Design) -> Option<Finding> {

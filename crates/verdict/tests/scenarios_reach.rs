@@ -7,6 +7,7 @@
 mod common;
 
 use design::node::Design;
+use design::surroundings::Place as Side;
 use forecast::Silent;
 use forecast::radio::collisions::Sender;
 use forecast::radio::link::links;
@@ -37,6 +38,7 @@ fn frost_net(rate: &str, channels: &str, km: f64) -> Design {
         part = "radio-mcu-14dbm"
         region = "EU868"
         power = "14 dBm"
+        place = "outside"
         {rate}
         {channels}
         [regulator.main]
@@ -51,6 +53,10 @@ fn frost_net(rate: &str, channels: &str, km: f64) -> Design {
         latitude = "{latitude} deg"
         longitude = "9 deg"
         antenna_height = "10 m"
+        place = "outside"
+        [ground]
+        around_nodes = "open"
+        around_gateways = "open"
         "#
     ))
 }
@@ -60,9 +66,9 @@ const EIGHT: &str = "channels = [\"867.1 MHz\", \"867.3 MHz\", \"867.5 MHz\", \"
 /// Share of messages lost to 23 equal nodes.
 fn lost(rate: &str, channels: &str) -> f64 {
     let design = frost_net(rate, channels, 1.0);
-    let alone = senders(&design, &Spots::new(&design, links(&design, None), &[], 1));
+    let alone = senders(&design, &Spots::new(&design, links(&design, None, Side::Outside), &[], 1));
     let crowd: Vec<Sender> = (0..23).flat_map(|_| alone.iter().copied()).collect();
-    let spots = Spots::new(&design, links(&design, None), &crowd, 1);
+    let spots = Spots::new(&design, links(&design, None, Side::Outside), &crowd, 1);
     1.0 - spots.clear(design.radio.as_ref().map_or(0, |radio| radio.data_rates[0].0))
 }
 

@@ -1,16 +1,16 @@
 //! `overwinter reach`: where the nodes of a site would be heard, as a map, and the way of each link.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::Args;
 use design::node::{Design, RadioUse};
 use design::quantity::Decibels;
 use design::region::Modulation;
-use forecast::radio::budget::{borne_losses, stations};
+use design::surroundings::Place as Side;
+use forecast::radio::budget::{around_on_map, borne_losses, stations};
 use forecast::radio::coverage::{Coverage, Survey, coverage};
 use forecast::radio::link::frequency;
-use forecast::radio::loss::surroundings;
 use forecast::radio::trail::{LAPSE_N_KM, REFRACTIVITY_N};
 use forecast::terrain::{Place, Terrain};
 use report::chart::clearance::{self, NamedLink};
@@ -22,6 +22,7 @@ use verdict::plan::Verdict;
 use verdict::reach::{Reach, judge};
 
 use super::check_site::crowds;
+use super::reach_survey;
 use crate::drawings::{self, Drawing};
 use crate::input::fleet::{self, Site};
 use crate::output;
@@ -31,6 +32,12 @@ use crate::progress::{Counter, INTERRUPTED};
 pub(super) const EXAMPLE: &str = "\
 Example:
   overwinter reach examples/larkmoor/larkmoor.toml -o larkmoor-reach
+
+  overwinter reach SITE.toml --survey survey.csv
+
+Columns of a survey, in any order: time (UTC), node, gateway, data_rate (DR0), rssi_dbm, snr_db, power_dbm (fixed: \
+without it a level says nothing of the path), and counter (packets in between were missed) or sent and heard; \
+frequency_mhz if you like.
 
 Writes coverage.svg (the map), coverage.png and coverage.geojson (the same for other programs), and link-NODE.svg for \
 the way of each node to the gateway that hears it best. Files are written whole, once everything is known; others in \
@@ -47,8 +54,11 @@ pub(super) struct ReachOf {
     #[arg(value_name = "SITE.toml")]
     site: PathBuf,
     /// Folder to write to; it is made if it is not there
-    #[arg(short, long, value_name = "DIR")]
-    output: PathBuf,
+    #[arg(short, long, value_name = "DIR", required_unless_present = "survey")]
+    output: Option<PathBuf>,
+    /// Packets that were sent at the site, one row each or with counts, as CSV: prints what they say about each link
+    #[arg(long, value_name = "FILE", conflicts_with = "output")]
+    survey: Option<PathBuf>,
     /// The node whose antenna and radio the map is drawn for; left out: the first of the file
     #[arg(long, value_name = "NAME")]
     node: Option<String>,
@@ -84,6 +94,9 @@ fn refuse(failure: &Failure) -> ExitCode {
 /// The page and the worst verdict; `None` if stopped.
 fn reach(arguments: &ReachOf) -> Result<Option<(String, Verdict)>, Failure> {
     let site = fleet::site(&arguments.site)?;
+    if let Some(survey) = &arguments.survey {
+        return Ok(Some((reach_survey::page(&site, survey)?, Verdict::NotKnown)));
+    }
     let name = arguments.site.to_string_lossy();
     let wrong =
         |message: &str, help: &str| Failure::of(Problem::of_file("reach", &name, message.to_owned(), help));
@@ -118,7 +131,8 @@ fn reach(arguments: &ReachOf) -> Result<Option<(String, Verdict)>, Failure> {
         gateways: &gateways,
     };
     let drawings = drawn(&map, designs, &reaches);
-    let written = drawings::write(&drawings, &arguments.output)?;
+    let folder = arguments.output.as_deref().unwrap_or(Path::new("."));
+    let written = drawings::write(&drawings, folder)?;
     let page = page(&site, &map, designs, &reaches) + &written;
     let worst = reaches.iter().map(|reach| reach.verdict).max_by_key(|verdict| *verdict == Verdict::Fails);
     Ok(Some((page, worst.unwrap_or(Verdict::NotKnown))))
@@ -142,7 +156,7 @@ fn surveyed(
     (design, radio): (&Design, &RadioUse),
     side: u32,
 ) -> Result<Option<Coverage>, String> {
-    let stations = stations(design);
+    let stations = stations(design, Side::Inside);
     let places: Vec<Place> = map_places(site);
     let grid = map::around(&places, terrain, side as usize)
         .ok_or("neither nodes nor gateways lie on the terrain")?;
@@ -150,7 +164,7 @@ fn surveyed(
         terrain,
         stations: &stations,
         antenna: radio.antenna_height,
-        surroundings: surroundings(design.surroundings.ground.around_nodes),
+        surroundings: around_on_map(design),
         frequency: frequency(radio),
         grid,
     };
@@ -195,7 +209,7 @@ fn map_gateways(site: &Site) -> Vec<MapGateway> {
 /// The data rates with the margin that adaptation keeps, then the slowest without; and that margin \[dB\].
 fn steps(design: &Design, radio: &RadioUse) -> (Vec<Step>, f64) {
     let margin_db = radio.adaptation_margin.map_or(USUAL_MARGIN_DB, Decibels::decibels);
-    let rates = borne_losses(design);
+    let rates = borne_losses(design, Side::Inside);
     let words = |modulation: &Modulation| match modulation {
         Modulation::Lora { spreading_factor, bandwidth } if bandwidth.kilohertz() > 130.0 => {
             format!("SF{spreading_factor}/{:.0}", bandwidth.kilohertz())

@@ -3,7 +3,8 @@
 use design::change::Change;
 use design::node::Design;
 use design::part::Chemistry;
-use forecast::radio::loss::WIDE_SPREAD;
+use design::quantity::Decibels;
+use forecast::radio::level::SPOT_SD_DB;
 use forecast::terrain::Terrain;
 use logbook::registry::Node;
 use maud::{Markup, html};
@@ -129,7 +130,7 @@ fn skyline(points: &[(design::quantity::Angle, design::quantity::Angle)]) -> Str
 fn heard(design: &Design, terrain: Option<&Terrain>) -> Markup {
     let Some(radio) = &design.radio else { return html! {} };
     let reach = reach::judge(design, terrain, &[], 1);
-    let spread_db = design.surroundings.ground.spread.unwrap_or(WIDE_SPREAD).decibels();
+    let spread_db = design.surroundings.ground.spread.map_or(SPOT_SD_DB, Decibels::decibels);
     let around = |decibels: f64, unit: &str| {
         format!("{decibels:.0} {unit}, {spread_db:.0} dB more or less from spot to spot")
     };

@@ -57,9 +57,15 @@ fn draws_map_and_links_once_and_the_second_time_changes_nothing() {
 #[test]
 fn moving_the_gateway_onto_the_ridge_brings_the_hollow_back() {
     let folder = tempfile::tempdir().expect("there is room");
-    let packing_house = "latitude = \"47.005 deg\"\nlongitude = \"13.035 deg\"\nantenna_height = \"11 m\"";
-    let ridge = "latitude = \"46.981 deg\"\nlongitude = \"13.052 deg\"\nantenna_height = \"11 m\"";
-    let site = changed_site(folder.path(), packing_house, ridge);
+    let at = |place: &str, surroundings: &str| {
+        format!(
+            "{place}\nantenna_height = \"11 m\"\nantenna_gain = \"3 dBi\"\ncable_loss = \"1 dB\"\nplace = \"outside\"\n\
+             surroundings = \"{surroundings}\""
+        )
+    };
+    let packing_house = at("latitude = \"47.005 deg\"\nlongitude = \"13.035 deg\"", "village");
+    let ridge = at("latitude = \"46.981 deg\"\nlongitude = \"13.052 deg\"", "open");
+    let site = changed_site(folder.path(), &packing_house, &ridge);
     let answer = reach(&site, &folder.path().join("out"), &[]);
     let line = |run: &Run| run.stdout.lines().find(|line| line.starts_with("mast-hollow")).map(str::to_owned);
     let moved = line(&answer).expect("a line for the node");
@@ -120,4 +126,36 @@ fn stopped_by_ctrl_c_it_writes_nothing() {
     assert_eq!(output.status.code(), Some(130));
     assert!(String::from_utf8_lossy(&output.stderr).contains("nothing was written"));
     assert!(!out.exists());
+}
+
+/// Twenty packets at -125 dBm at one link of the example, none of twenty at another, and a row without a fix.
+#[test]
+fn a_survey_shows_each_link_before_and_after_and_names_what_it_left_out() {
+    let folder = tempfile::tempdir().expect("there is room");
+    let survey = folder.path().join("survey.csv");
+    fs::write(
+        &survey,
+        "time,node,gateway,data_rate,rssi_dbm,snr_db,power_dbm,sent,heard\n\
+         2026-10-04,mast-slope,packing-house,DR0,-125,-8,14,20,20\n\
+         2026-10-04,mast-hollow,packing-house,DR0,,,14,20,0\n\
+         2026-10-04,hail-net,packing-house,DR0,125,-8,14,20,20\n",
+    )
+    .expect("it can be written");
+    let said = run(&["reach", SITE, "--survey", survey.to_str().expect("the path is text")]);
+    assert_eq!((said.code, said.stderr.as_str()), (Some(0), ""));
+    assert!(said.stdout.contains("20 packets heard and 20 missed on 2 links"), "{}", said.stdout);
+    assert!(said.stdout.contains("mast-slope to packing-house"), "{}", said.stdout);
+    assert!(said.stdout.contains("left out: line 4: `rssi_dbm` is 125"), "{}", said.stdout);
+}
+
+#[test]
+fn a_survey_without_its_power_is_refused_and_says_why() {
+    let folder = tempfile::tempdir().expect("there is room");
+    let survey = folder.path().join("survey.csv");
+    let text =
+        "time,node,gateway,data_rate,rssi_dbm,snr_db\n2026-10-04,mast-slope,packing-house,DR0,-125,-8\n";
+    fs::write(&survey, text).expect("it can be written");
+    let refused = run(&["reach", SITE, "--survey", survey.to_str().expect("the path is text")]);
+    assert_eq!(refused.code, Some(2));
+    assert!(refused.stderr.contains("column `power_dbm` is missing"), "{}", refused.stderr);
 }

@@ -47,6 +47,7 @@ fn a_moved_gateway_moves_reach_and_law_together() {
     let moved = changed(folder.path(), |text| {
         text.replace("latitude = \"47.005 deg\"", "latitude = \"46.981 deg\"")
             .replace("longitude = \"13.035 deg\"", "longitude = \"13.052 deg\"")
+            .replace("surroundings = \"village\"", "surroundings = \"open\"")
     });
     let (before_code, before) = json(SITE);
     let (_, after) = json(&moved);

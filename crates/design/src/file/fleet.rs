@@ -3,8 +3,11 @@
 use crate::file::surroundings::{GatewaySection, GroundSection};
 use crate::file::value::{Facing, Horizon, Named, RegionName};
 use crate::quantity::{Angle, Decibels, Length};
-use crate::section::rule::{ANTENNA_GAIN, ELEVATION, LATITUDE, LONGITUDE, OBSTACLE_LOSS, TILT, within};
+use crate::section::rule::{
+    ANTENNA_GAIN, CLEARING, ELEVATION, LATITUDE, LONGITUDE, OBSTACLE_LOSS, TILT, within,
+};
 use crate::section::section;
+use crate::surroundings::{Building, Clutter, NodeAntenna, Place};
 
 section! {
     /// The nodes of one site and what hears them.
@@ -48,6 +51,16 @@ section! {
         azimuth: Facing = optional "180 deg";
         /// Height of its antenna above the ground.
         antenna_height: Length = optional "2 m" where within("0 m", "1000 m").usually("0 m", "60 m");
+        /// Which side of a wall its antenna is on: `outside` or `inside`.
+        place: Place = optional "outside";
+        /// How the walls around it are made where it is inside: `traditional` or `insulated`.
+        building: Building = optional "traditional";
+        /// What stands around it, as `around_nodes` of `ground`, over which it goes.
+        surroundings: Clutter = optional "open";
+        /// From its antenna to the first roofs or trees.
+        clearing: Length = optional "27 m" where CLEARING;
+        /// What is near its antenna: `on counterpoise`, `in box` or `on metal`.
+        antenna: NodeAntenna = optional "in box";
         /// What its antenna gains over an isotropic one.
         antenna_gain: Decibels = optional "2.15 dBi" where ANTENNA_GAIN;
         /// Loss by what this node is mounted on or in; replaces that of `ground`.

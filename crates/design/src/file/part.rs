@@ -7,11 +7,12 @@ use crate::quantity::{
     Resistance, Share, Temperature, Uncertain, Voltage,
 };
 use crate::section::rule::{
-    ANTENNA_GAIN, BOX_TEMPERATURE, CABLE_LOSS, CELL_VOLTAGE, CELLS, CURRENT, EFFICIENCY, FACTOR, FIX_TIME,
-    FRACTION, IDLE_CURRENT, LEAKAGE, LOSS, PANEL_CURRENT, PANEL_VOLTAGE, RADIO_CURRENT, RADIO_POWER,
-    SERIES_RESISTANCE, STEP_TIME, SYMBOLS, TILT, within,
+    ANTENNA_GAIN, BOX_TEMPERATURE, CABLE_LOSS, CELL_VOLTAGE, CELLS, CLEARING, CURRENT, EFFICIENCY, FACTOR,
+    FIX_TIME, FRACTION, IDLE_CURRENT, LEAKAGE, LOSS, PANEL_CURRENT, PANEL_VOLTAGE, RADIO_CURRENT,
+    RADIO_POWER, SERIES_RESISTANCE, STEP_TIME, SYMBOLS, TILT, within,
 };
 use crate::section::{part_section, section};
+use crate::surroundings::{Building, Clutter, NodeAntenna, Place};
 
 part_section! {
     /// The battery: one pack as it hangs on the charger.
@@ -206,6 +207,16 @@ part_section! {
         antenna_gain: Decibels = default "2.15 dBi" where ANTENNA_GAIN;
         /// Height of its antenna above the ground.
         antenna_height: Length = default "1.5 m" where within("0 m", "1000 m").usually("0 m", "60 m");
+        /// Which side of a wall its antenna is on: `outside`, or `inside`, also behind a window. Left out, both are reckoned.
+        place: Place = shown "outside";
+        /// How the walls around it are made where it is inside: `traditional` or `insulated`. Left out: seven in ten traditional.
+        building: Building = optional "traditional";
+        /// What stands around it, as `around_nodes` of `ground`, over which it goes.
+        surroundings: Clutter = optional "open";
+        /// From its antenna to the first roofs or trees. Left out: about the width of a street, 27 m.
+        clearing: Length = optional "27 m" where CLEARING;
+        /// What is near its antenna: `on counterpoise` (nothing: it stands outside on one), `in box`, or `on metal` or a body.
+        antenna: NodeAntenna = optional "in box";
         /// What cable and plugs lose between radio and antenna.
         cable_loss: Decibels = default "0 dB" where CABLE_LOSS;
         /// Centres of the channels it sends on. Left out: those of the regional plan.

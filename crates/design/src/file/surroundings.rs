@@ -3,10 +3,10 @@
 use crate::file::value::RegionName;
 use crate::quantity::{Angle, Dbm, Decibels, Length};
 use crate::section::rule::{
-    ANTENNA_GAIN, CABLE_LOSS, LATITUDE, LONGITUDE, OBSTACLE_LOSS, RADIO_POWER, within,
+    ANTENNA_GAIN, CABLE_LOSS, CLEARING, LATITUDE, LONGITUDE, OBSTACLE_LOSS, RADIO_POWER, within,
 };
 use crate::section::{At, section};
-use crate::surroundings::{Clutter, Sensitivity};
+use crate::surroundings::{Building, Clutter, Place, Sensitivity};
 
 section! {
     /// A gateway that hears the nodes.
@@ -17,6 +17,14 @@ section! {
         longitude: Angle = required "7.42 deg" where LONGITUDE;
         /// Height of its antenna above the ground.
         antenna_height: Length = required "12 m" where within("0 m", "1000 m").usually("0 m", "200 m");
+        /// Which side of a wall its antenna is on: `outside`, or `inside`, also behind a window. Left out, both are reckoned: they are worth 15 to 30 dB.
+        place: Place = shown "outside";
+        /// How the walls around it are made where it is inside: `traditional`, or `insulated` with metallised glass or foil. Left out: seven in ten traditional.
+        building: Building = optional "traditional";
+        /// What stands around it, as `around_gateways` of `ground`, over which it goes.
+        surroundings: Clutter = shown "village";
+        /// From its antenna to the first roofs or trees. Left out: about the width of a street, 27 m.
+        clearing: Length = optional "27 m" where CLEARING;
         /// What its antenna gains over an isotropic one.
         antenna_gain: Decibels = default "2.15 dBi" where ANTENNA_GAIN;
         /// What cable, plugs and lightning arrester lose.
@@ -37,15 +45,15 @@ section! {
     pub(crate) struct GroundSection = "ground" {
         /// Terrain tiles, HGT or GeoTIFF in latitude and longitude; their paths count from the folder of this file. Left out: flat ground, with a wide doubt.
         terrain: Vec<At<String>> = optional ["terrain/larkmoor.tif"];
-        /// What stands around the nodes: `open`, `suburban`, `trees`, `urban` or `dense-urban`.
-        around_nodes: Clutter = default "open";
-        /// What stands around the gateways.
-        around_gateways: Clutter = default "open";
-        /// Loss in leaves and stems between the two, in the worst season.
-        vegetation: Decibels = default "0 dB" where OBSTACLE_LOSS;
-        /// Loss by what the node is mounted on or in: a steel wall, a wet post, a body.
-        mounting: Decibels = default "0 dB" where OBSTACLE_LOSS;
-        /// Standard deviation of the loss from one spot to the next, from packets of a survey. Left out: 8 dB, a wide guess.
+        /// What stands around the nodes up to half-way: `open`, `water`, `sparse-trees`, `village`, `suburban`, `trees`, `urban`, `industrial` or `dense-urban`. Left out: a village is assumed, and said; open ground against a village is worth 30 dB at 1 km.
+        around_nodes: Clutter = shown "open";
+        /// What stands around the gateways, in the same words.
+        around_gateways: Clutter = shown "village";
+        /// Loss in leaves and stems between the two, in the worst season. It takes the place of what is reckoned for trees.
+        vegetation: Decibels = optional "6 dB" where OBSTACLE_LOSS;
+        /// Loss by what the node is mounted on or in: a steel wall, a wet post, a body. It takes the place of that of `antenna`.
+        mounting: Decibels = optional "6 dB" where OBSTACLE_LOSS;
+        /// Standard deviation of the loss from one spot to the next, from packets of a survey. Left out: 8 dB, what cities show.
         spread: Decibels = optional "5 dB" where within("0.1 dB", "40 dB").usually("2 dB", "16 dB");
     }
 }

@@ -3,13 +3,12 @@
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use design::quantity::{Decibels, Frequency, Length};
+use design::surroundings::Around;
+use path::clutter::{Columns, Way};
 use path::geodesic::Line;
-use path::p1812::{self, Link, Scratch, predict};
-use path::terminal::Surroundings;
-use path::{Profile, free_space_db};
+use path::p1812;
 
-use super::loss::{low_antenna, raised};
-use super::trail::{End, TrailError, clutter_at, clutter_height, link};
+use super::trail::{End, TrailError, way};
 use crate::Progress;
 use crate::terrain::{Grid, POSTS_A_STEP, Place, Terrain, crossings, steps};
 
@@ -32,7 +31,7 @@ pub struct Survey<'a> {
     /// The node's antenna above the ground.
     pub antenna: Length,
     /// What stands around the node.
-    pub surroundings: Surroundings,
+    pub surroundings: Around,
     /// Of the uplink.
     pub frequency: Frequency,
     /// The places.
@@ -62,7 +61,7 @@ impl Coverage {
 
 /// Loss over the grid, on so many threads; the answer does not depend on how many. `None` if asked to stop.
 ///
-/// Nearer than the model of paths over terrain goes (250 m) it is that of free space.
+/// What holds nearer than the model of paths over terrain goes (250 m), and for antennas under 1 m, is that of a link.
 ///
 /// # Errors
 /// Antennas or a frequency for which the model doesn't hold, wherever the place.
@@ -115,34 +114,31 @@ fn check(survey: &Survey<'_>) -> Result<(), TrailError> {
 /// One thread's working memory.
 struct Surveyor<'a> {
     survey: &'a Survey<'a>,
-    links: Vec<Link>,
+    ways: Vec<Way>,
     mesh_m: f64,
-    scratch: Scratch,
+    columns: Columns,
     distance_km: Vec<f64>,
-    height_m: Vec<f64>,
-    clutter_m: Vec<f64>,
+    ground_m: Vec<f64>,
+    between: Vec<f64>,
 }
 
 impl<'a> Surveyor<'a> {
     fn new(survey: &'a Survey<'a>) -> Self {
-        let antenna = raised(survey.antenna);
-        let node = End { place: survey.grid.middle(), antenna, surroundings: survey.surroundings };
+        let node =
+            End { place: survey.grid.middle(), antenna: survey.antenna, surroundings: survey.surroundings };
         let meshes = survey.terrain.tiles().iter().map(|tile| tile.grid().spacing_m());
         Self {
             survey,
-            links: survey
+            ways: survey
                 .stations
                 .iter()
-                .map(|station| {
-                    let end = End { antenna: raised(station.end.antenna), ..station.end };
-                    link(&end, &node, survey.frequency)
-                })
+                .map(|station| way([&station.end, &node], survey.frequency, 0.0))
                 .collect(),
             mesh_m: meshes.fold(f64::INFINITY, f64::min),
-            scratch: Scratch::default(),
+            columns: Columns::default(),
             distance_km: Vec::new(),
-            height_m: Vec::new(),
-            clutter_m: Vec::new(),
+            ground_m: Vec::new(),
+            between: Vec::new(),
         }
     }
 
@@ -164,69 +160,42 @@ impl<'a> Surveyor<'a> {
     }
 
     fn loss_db(&mut self, station: usize, node: Place) -> Option<f64> {
-        let (known, link) = (self.survey.stations.get(station)?, self.links.get(station)?);
+        let known = self.survey.stations.get(station)?;
         let course = Course::between(known.end.place, node)?;
-        let advantage_db = known.advantage.decibels();
-        if course.length_m / 1000.0 < Profile::LENGTH.min {
-            let rise_m = self.survey.terrain.height_m(known.end.place)? + link.transmitter_m
-                - self.survey.terrain.height_m(node)?
-                - link.receiver_m;
-            let slant_km = course.length_m.hypot(rise_m).max(1.0) / 1000.0;
-            return Some(free_space_db(link.frequency_ghz, slant_km) - advantage_db);
-        }
-        let clutter_m =
-            [known.end.surroundings, self.survey.surroundings].map(|around| clutter_height(around).metres());
-        fill(
-            self.survey.terrain,
-            &course,
-            self.mesh_m,
-            clutter_m,
-            [&mut self.distance_km, &mut self.height_m, &mut self.clutter_m],
-        )?;
-        let profile = Profile::new(&self.distance_km, &self.height_m, &self.clutter_m, &[]).ok()?;
-        let prediction = predict(link, &profile, &mut self.scratch).ok()?;
-        let heights = [self.survey.antenna, known.end.antenna];
-        let low = low_antenna(heights, Length::from_metres(course.length_m), self.survey.frequency);
-        Some(prediction.loss_db + low.decibels() - advantage_db)
+        let length_km = course.length_m / 1000.0;
+        let way = Way { length_km, ..*self.ways.get(station)? };
+        self.section(&course)?;
+        let loss = way.over_section(&self.distance_km, &self.ground_m, &mut self.columns).ok()?;
+        Some(loss.total_db - known.advantage.decibels())
     }
-}
 
-/// Writes the profile along a course into three columns; `None` where the ground isn't known.
-fn fill(
-    terrain: &Terrain,
-    course: &Course,
-    mesh_m: f64,
-    clutter_m: [f64; 2],
-    [distances_km, heights_m, clutters_m]: [&mut Vec<f64>; 3],
-) -> Option<()> {
-    let steps = steps(course.length_m, POSTS_A_STEP * mesh_m);
-    let (length_km, per_step) = (course.length_m / 1000.0, 1.0 / steps as f64);
-    distances_km.clear();
-    heights_m.clear();
-    clutters_m.clear();
-    let mut add = |share: f64, at: Place| {
-        distances_km.push(share * length_km);
-        heights_m.push(terrain.height_m(at)?);
-        Some(())
-    };
-    let (mut here, mut passed, mut between) = (0.0, course.at(0.0), Vec::new());
-    add(here, passed)?;
-    for step in 1..=steps {
-        let next = step as f64 * per_step;
-        let reached = course.at(next);
-        crossings(terrain, passed, reached, &mut between);
-        for crossing in &between {
-            let share = here + crossing * (next - here);
-            add(share, course.at(share))?;
+    /// The ground along a course, at the same points as [`Terrain::between`]; `None` where it is not known.
+    fn section(&mut self, course: &Course) -> Option<()> {
+        let terrain = self.survey.terrain;
+        let (distance_km, ground_m) = (&mut self.distance_km, &mut self.ground_m);
+        distance_km.clear();
+        ground_m.clear();
+        let mut add = |share: f64, at: Place| {
+            distance_km.push(share * course.length_m / 1000.0);
+            ground_m.push(terrain.height_m(at)?);
+            Some(())
+        };
+        let steps = steps(course.length_m, POSTS_A_STEP * self.mesh_m);
+        let (mut here, mut passed) = (0.0, course.at(0.0));
+        add(here, passed)?;
+        for step in 1..=steps {
+            let next = step as f64 / steps as f64;
+            let reached = course.at(next);
+            crossings(terrain, passed, reached, &mut self.between);
+            for crossing in &self.between {
+                let share = here + crossing * (next - here);
+                add(share, course.at(share))?;
+            }
+            add(next, reached)?;
+            (here, passed) = (next, reached);
         }
-        add(next, reached)?;
-        (here, passed) = (next, reached);
+        Some(())
     }
-    if clutter_m.iter().any(|height_m| *height_m > 0.0) {
-        clutters_m
-            .extend(distances_km.iter().map(|distance_km| clutter_at(*distance_km, length_km, clutter_m)));
-    }
-    Some(())
 }
 
 /// A geodesic of some kilometres as two parabolas, through its ends and its middle: within 0.2 m over 50 km.

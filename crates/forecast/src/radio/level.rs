@@ -5,7 +5,7 @@
 //! which of them costs most and what would settle it.
 #![expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "places in a table are clamped")]
 
-use path::clutter::{End, Way};
+use path::clutter::{CLEARING, End, Way};
 use path::{Range, entry};
 
 use crate::random::{Stream, normal_quantile};
@@ -291,8 +291,10 @@ fn around<E>(
     type Change = fn(End, f64) -> End;
     let higher: Change =
         |end, deviate| End { clutter_m: end.clutter_m * (CLUTTER_LOG_SD * deviate).exp(), ..end };
-    let wider: Change =
-        |end, deviate| End { clearing_m: end.clearing_m * (CLEARING_LOG_SD * deviate).exp(), ..end };
+    let wider: Change = |end, deviate| {
+        let clearing_m = end.clearing_m * (CLEARING_LOG_SD * deviate).exp();
+        End { clearing_m: clearing_m.clamp(CLEARING.min, CLEARING.max), ..end }
+    };
     let unknown = [
         (Cause::NodeClutter, 0, higher),
         (Cause::NodeClearing, 0, wider),

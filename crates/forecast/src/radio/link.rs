@@ -1,16 +1,20 @@
 //! The link between a node and a gateway: what arrives, and how far that lies above what can be heard.
 
+use std::convert::Infallible;
+
 use design::law::Law;
 use design::node::{Design, RadioUse};
 use design::quantity::{Dbm, Decibels, Duration, Frequency, Length, Share};
 use design::region::Modulation;
-use design::surroundings::{Gateway, Sensitivity};
-use path::free_space_db;
+use design::surroundings::{Around, Building, Clutter, Gateway, Place as Side, Sensitivity, Spot};
+use path::clutter::Columns;
 use path::geodesic::{Place, inverse};
+use path::{entry, free_space_db};
 
 use super::airtime;
 use super::demodulation::{usual_noise, weakest};
-use super::loss::{Antenna, Loss, Way};
+use super::level::{Doubtful, Known, Level, NOISE_DB, SPOT_SD_DB, Walls};
+use super::loss::{Antenna, BEYOND_DB, Loss, Way};
 use crate::terrain::Terrain;
 
 /// A reflection off the ground doubles the field at best.
@@ -29,11 +33,13 @@ pub struct Link {
     pub distance: Length,
     /// Where the gateway lies, clockwise from north \[deg\].
     pub azimuth_deg: f64,
-    /// Median loss of the path and by which model; without vegetation and mounting.
+    /// Median loss of the path and by which model.
     pub path: Loss,
-    /// Loss in vegetation and by what the node is mounted on.
+    /// What is lost besides: leaves, walls, what is near the node's antenna, noise around the gateway.
     pub obstructed: Decibels,
-    /// Median power at the gateway's plug.
+    /// The level with everything that is not known about it.
+    pub level: Level,
+    /// Its middle, on the scale of the signal-to-noise ratio.
     pub received: Dbm,
     /// The same over the noise in the channel.
     pub snr: Decibels,
@@ -80,14 +86,22 @@ pub struct Bench {
 }
 
 /// The links of a design to the gateways that listen to its regional plan, the best first; none without radio or gateways.
+/// Antennas of which the file does not say where they are, are on this side of the walls.
 #[must_use]
-pub fn links(design: &Design, terrain: Option<&Terrain>) -> Vec<Link> {
+pub fn links(design: &Design, terrain: Option<&Terrain>, unknown: Side) -> Vec<Link> {
     let Some(radio) = &design.radio else { return Vec::new() };
     let gateways = design.surroundings.gateways.iter().enumerate();
-    let mut links: Vec<Link> =
-        gateways.filter_map(|(index, gateway)| link(design, radio, index, gateway, terrain)).collect();
+    let link = |(index, gateway)| link(design, radio, index, gateway, terrain, unknown);
+    let mut links: Vec<Link> = gateways.filter_map(link).collect();
     links.sort_by(|one, other| other.slowest_margin().total_cmp(&one.slowest_margin()));
     links
+}
+
+/// Whether the file leaves open on which side of a wall an antenna is.
+#[must_use]
+pub fn place_is_unknown(design: &Design) -> bool {
+    let gateways = &design.surroundings.gateways;
+    design.surroundings.node.place.is_none() || gateways.iter().any(|gateway| gateway.spot.place.is_none())
 }
 
 impl Link {
@@ -134,34 +148,41 @@ fn link(
     index: usize,
     gateway: &Gateway,
     terrain: Option<&Terrain>,
+    unknown: Side,
 ) -> Option<Link> {
     if !gateway.listens_to(&radio.region.name) {
         return None;
     }
-    let ground = &design.surroundings.ground;
     let node_place = place(design.site.latitude.degrees(), design.site.longitude.degrees());
     let gateway_place = place(gateway.latitude.degrees(), gateway.longitude.degrees());
     let between = inverse(node_place, gateway_place).ok()?;
     let way = Way {
-        node: Antenna { height: radio.antenna_height, clutter: ground.around_nodes },
+        node: Antenna { height: radio.antenna_height, around: around_node(design) },
         node_place,
-        gateway: Antenna { height: gateway.antenna_height, clutter: ground.around_gateways },
+        gateway: Antenna { height: gateway.antenna_height, around: around_gateway(design, gateway) },
         gateway_place,
         distance: Length::from_metres(between.distance_m),
         frequency: frequency(radio),
     };
     let path = way.loss(terrain);
-    let obstructed = ground.vegetation + ground.mounting;
-    let lost = path.median + obstructed;
-    let received = radio.power + radiated_gain(radio) + gateway_gain(gateway) - lost;
+    let known = known(design, radio, gateway, way.of_model(), unknown);
+    let section = way.section(terrain.filter(|_| path.trail.is_some()));
+    let mut columns = Columns::default();
+    let like = |other: &_| {
+        Ok::<f64, Infallible>(Way::like(other, section.as_ref(), &mut columns).unwrap_or(BEYOND_DB))
+    };
+    let Ok(level) = Level::new(&known, like);
+    let received = Dbm::from_dbm(level.middle_dbm());
     let mut rates: Vec<RateMargin> =
         radio.allowed_rates.iter().filter_map(|rate| rate_margin(radio, gateway, *rate, received)).collect();
     rates.sort_by_key(|rate| rate.data_rate);
-    let back = gateway.power + gateway_gain(gateway) + radiated_gain(radio) - lost;
+    // The way back is the same; the noise around the gateway is not in it.
+    let back = gateway.power - (radio.power - received) + Decibels::from_decibels(known.noise.mean_db);
     let first = rates.first().and_then(|slowest| radio.region.answer_rate(slowest.data_rate));
     let (second_at, second) = radio.region.second_window;
     let windows = [(first, way.frequency), (Some(second), second_at)];
     let noise = gateway.noise.unwrap_or_else(usual_noise);
+    let obstructed = radio.power + radiated_gain(radio) + gateway_gain(gateway) - path.median - received;
     Some(Link {
         gateway: gateway.name.clone(),
         index,
@@ -169,11 +190,86 @@ fn link(
         azimuth_deg: between.azimuth_deg,
         path,
         obstructed,
+        level,
         received,
         snr: received - noise,
         rates,
         answers: windows.map(|(rate, at)| answer(radio, rate?, at, back)),
     })
+}
+
+/// What stands around the node. Where the loss in leaves is stated, it is taken for the trees.
+pub(super) fn around_node(design: &Design) -> Around {
+    without_stated_trees(design, design.surroundings.node.around)
+}
+
+/// What stands around a gateway, in the same way.
+pub(super) fn around_gateway(design: &Design, gateway: &Gateway) -> Around {
+    without_stated_trees(design, gateway.spot.around)
+}
+
+fn without_stated_trees(design: &Design, around: Around) -> Around {
+    let stated = design.surroundings.ground.vegetation.is_some() && around.clutter.standing().trees;
+    if stated { Around { clutter: Clutter::Open, ..around } } else { around }
+}
+
+/// The level of a gateway that nothing lies before: what the path may lose.
+pub(super) fn without_path(design: &Design, radio: &RadioUse, gateway: &Gateway, unknown: Side) -> Dbm {
+    let way = path::clutter::Way {
+        frequency_ghz: frequency(radio).megahertz() / 1000.0,
+        length_km: 1.0,
+        ends: [NOTHING; 2],
+        climate: path::p1812::Climate { latitude_deg: 0.0, lapse_n_km: 0.0, refractivity_n: 0.0 },
+    };
+    let known = known(design, radio, gateway, way, unknown);
+    let Ok(level) = Level::new(&known, |_| Ok::<f64, Infallible>(0.0));
+    Dbm::from_dbm(level.middle_dbm())
+}
+
+const NOTHING: path::clutter::End = path::clutter::End {
+    antenna_m: 0.0,
+    clutter_m: 0.0,
+    clearing_m: path::clutter::USUAL_CLEARING_M,
+    trees: None,
+};
+
+fn known(
+    design: &Design,
+    radio: &RadioUse,
+    gateway: &Gateway,
+    way: path::clutter::Way,
+    unknown: Side,
+) -> Known {
+    let (ground, node) = (&design.surroundings.ground, design.surroundings.node);
+    let antenna = node.antenna.loss();
+    let leaves = ground.vegetation.unwrap_or(Decibels::ZERO);
+    let near_node = ground.mounting.unwrap_or(antenna.loss);
+    let noise = |mean_db, sd_db| Doubtful { mean_db, sd_db };
+    Known {
+        way,
+        walls: [node, gateway.spot].map(|spot| walls(spot, unknown)),
+        sent_dbm: (radio.power - leaves).dbm(),
+        node_antenna: Doubtful {
+            mean_db: (radiated_gain(radio) - near_node).decibels(),
+            sd_db: antenna.spread.decibels(),
+        },
+        gateway_antenna: Doubtful { mean_db: gateway_gain(gateway).decibels(), sd_db: GATEWAY_ANTENNA_SD_DB },
+        noise: gateway.noise.map_or(noise(NOISE_DB[0], NOISE_DB[1]), |_| noise(0.0, 0.0)),
+        spot_sd_db: ground.spread.map_or(SPOT_SD_DB, Decibels::decibels),
+    }
+}
+
+/// Directions, match and cable of a gateway's antenna (from memory) \[dB\].
+const GATEWAY_ANTENNA_SD_DB: f64 = 2.0;
+
+fn walls(spot: Spot, unknown: Side) -> Walls {
+    match spot.place.unwrap_or(unknown) {
+        Side::Outside => Walls::Outside,
+        Side::Inside => Walls::Inside(spot.building.map(|building| match building {
+            Building::Traditional => entry::Building::Traditional,
+            Building::Insulated => entry::Building::Insulated,
+        })),
+    }
 }
 
 pub(super) fn place(latitude_deg: f64, longitude_deg: f64) -> Place {

@@ -12,9 +12,9 @@ use design::region::Modulation;
 use super::adr;
 use super::airtime;
 use super::collisions::{Rejection, Sender, above_floor, delivery};
+use super::level::Draws;
 use super::link::{Link, RateMargin};
 use super::link_state::LinkState;
-use super::loss::WIDE_SPREAD;
 use crate::random::Stream;
 
 /// Spots have random streams of their own, so that a gateway in the file changes no weather.
@@ -34,7 +34,6 @@ pub struct Spot {
 #[derive(Clone, Debug)]
 pub struct Spots {
     links: Vec<Link>,
-    spread: Decibels,
     kept: Option<Decibels>,
     fixed: Vec<(u8, Share)>,
     /// Share of messages that no other spoils, by data rate; those not listed meet nobody.
@@ -52,7 +51,6 @@ impl Spots {
     pub fn new(design: &Design, links: Vec<Link>, crowd: &[Sender], seed: u64) -> Self {
         let radio = design.radio.as_ref();
         let mut spots = Self {
-            spread: design.surroundings.ground.spread.unwrap_or(WIDE_SPREAD),
             kept: radio.and_then(|radio| radio.adaptation_margin),
             fixed: radio.map(|radio| radio.data_rates.clone()).unwrap_or_default(),
             clear: Vec::new(),
@@ -134,8 +132,15 @@ impl Spots {
     /// The spot of one life.
     #[must_use]
     pub fn draw(&self, life: u64) -> Spot {
-        let mut random = Stream::new(self.seed, life);
-        Spot { offsets: self.links.iter().map(|_| self.spread * random.normal()).collect() }
+        let draws = Draws::of_life(&mut Stream::new(self.seed, life), self.gateways());
+        let offset = |link: &Link| draws[link.index];
+        let off = |link: &Link| Dbm::from_dbm(link.level.at(&offset(link))) - link.received;
+        Spot { offsets: self.links.iter().map(off).collect() }
+    }
+
+    /// Gateways of the file up to the last that has a link: draws go by its order, not by that of the margins.
+    fn gateways(&self) -> usize {
+        self.links.iter().map(|link| link.index + 1).max().unwrap_or(0)
     }
 
     /// The spot at which every link is as its median.
@@ -159,9 +164,14 @@ impl Spots {
         let of =
             |spot: &Spot| self.best(spot).map(|(_, link, offset)| link.slowest_margin() + offset.decibels());
         match (of(spot), of(&self.middle())) {
-            (Some(here), Some(middle)) => (here - middle) / self.spread.decibels(),
+            (Some(here), Some(middle)) => (here - middle) / self.spread_db(),
             _ => 0.0,
         }
+    }
+
+    /// Standard deviation of the level of the best link over lives.
+    fn spread_db(&self) -> f64 {
+        self.links.first().map_or(1.0, |best| best.level.spread().sd_db)
     }
 
     /// Share of the uplinks that some gateway hears on this spot, fading and seasons included.

@@ -1,12 +1,15 @@
 //! The way of a radio link over the terrain: its loss, its clearance, and the obstacle that rules it.
 
 use design::quantity::{Decibels, Frequency, Length};
+use design::surroundings::Around;
+use path::Profile;
+use path::clutter::{self, Columns, USUAL_CLEARING_M, Way};
 use path::fresnel::{self, Clearance};
-use path::p1812::{self, Climate, Link, Prediction, Scratch};
-use path::terminal::Surroundings;
-use path::{Polarisation, Profile};
+use path::geodesic::Line;
+use path::p1812::{self, Climate, Prediction};
+use path::vegetation::Trees;
 
-use crate::terrain::{GroundError, POSTS_A_STEP, Place, Section, Terrain};
+use crate::terrain::{GroundError, POSTS_A_STEP, Place, Terrain};
 
 /// Median fall of refractivity in the lowest kilometre, DN \[N-units/km\], that is taken everywhere: an earth of 4/3 of
 /// its radius. The maps of Rec. ITU-R P.453 that P.1812 asks for are not shipped; between 30 and 60 degrees north
@@ -15,9 +18,7 @@ pub const LAPSE_N_KM: f64 = 39.25;
 /// Sea-level surface refractivity, N0 \[N-units\], that is taken everywhere: the mean of the same maps there, which
 /// give 314 to 347.
 pub const REFRACTIVITY_N: f64 = 325.0;
-/// Clutter around an end stands on the profile so far from it \[m\] (a choice of ours: as far as a person looks around).
-pub const CLUTTER_AROUND_M: f64 = 200.0;
-/// What is taken for the posts of a terrain that says nothing \[m\].
+/// What is taken for the posts of a terrain that says nothing.
 const USUAL_SPACING_M: f64 = 90.0;
 
 /// One end of a link.
@@ -27,19 +28,8 @@ pub struct End {
     pub place: Place,
     /// Its antenna above the ground; at least 1 m.
     pub antenna: Length,
-    /// What stands around it.
-    pub surroundings: Surroundings,
-}
-
-/// How high the clutter of surroundings stands on a profile, by P.2108-1 Table 3; open ground and water are bare, since
-/// what grows there is no higher than antennas.
-pub fn clutter_height(surroundings: Surroundings) -> Length {
-    Length::from_metres(match surroundings {
-        Surroundings::Water | Surroundings::Open => 0.0,
-        Surroundings::Suburban => 10.0,
-        Surroundings::Urban | Surroundings::Forest => 15.0,
-        Surroundings::DenseUrban => 20.0,
-    })
+    /// What stands around it, up to half-way.
+    pub surroundings: Around,
 }
 
 /// Which end of a link.
@@ -122,8 +112,6 @@ pub struct Trail {
     pub end_antenna_m: [f64; 2],
     /// Basic transmission loss between isotropic antennas, in half of the time at half of the spots.
     pub loss: Decibels,
-    /// By how much spots near the first end scatter around it, one standard deviation.
-    pub spread: Decibels,
     /// All terms of the loss.
     pub prediction: Prediction,
     /// The ground between the ends.
@@ -139,34 +127,36 @@ impl Trail {
     /// Terrain that ends or is void on the way; ends or antennas for which the model doesn't hold.
     ///
     /// # References
-    /// Rec. ITU-R P.1812-6 (loss, and spread over a square as wide as the terrain's mesh); P.526-15 (clearance).
+    /// Rec. ITU-R P.1812-6 (loss); P.526-15 (clearance).
     pub fn over(terrain: &Terrain, from: &End, to: &End, frequency: Frequency) -> Result<Self, TrailError> {
         refuse_low(from, Which::From)?;
         refuse_low(to, Which::To)?;
         let meshes = [from, to].map(|end| terrain.spacing_m(end.place));
-        let mesh_m = meshes.into_iter().flatten().fold(f64::NAN, f64::min);
-        let mesh_m = if mesh_m.is_nan() { USUAL_SPACING_M } else { mesh_m };
-        let section = terrain.between(from.place, to.place, Length::from_metres(POSTS_A_STEP * mesh_m))?;
-        refuse_near(section.distance_km.last().copied().unwrap_or(0.0))?;
-        let clutter_m = clutter(&section, from, to);
-        let profile = Profile::new(&section.distance_km, &section.height_m, &clutter_m, &[])?;
-        let link = link(from, to, frequency);
-        let prediction = p1812::predict(&link, &profile, &mut Scratch::default())?;
+        let section = terrain.between(from.place, to.place, step_over(meshes))?;
+        let length_km = section.distance_km.last().copied().unwrap_or(0.0);
+        refuse_near(length_km)?;
+        let way = way([from, to], frequency, length_km);
+        let mut columns = Columns::default();
+        let loss = way.over_section(&section.distance_km, &section.height_m, &mut columns)?;
+        let (line, _) =
+            Line::between(from.place, to.place).map_err(|_nearly_antipodal| GroundError::Antipodal)?;
+        let profile = columns.profile()?;
         let antennas_m = [from.antenna.metres(), to.antenna.metres()];
         let clearances: Vec<Clearance> =
-            fresnel::clearances(&profile, link.frequency_ghz, antennas_m, LAPSE_N_KM)?.collect();
+            fresnel::clearances(&profile, way.frequency_ghz, antennas_m, LAPSE_N_KM)?.collect();
         let ruling = fresnel::ruling(clearances.iter().copied()).map_or(0, |worst| worst.point - 1);
-        let around_m = clutter_height(from.surroundings).metres();
-        let spread_db = p1812::location_sigma_db(link.frequency_ghz, from.antenna.metres(), around_m, mesh_m);
         let [start_m, end_m] = [profile.first_m(), profile.last_m()];
+        let points: Vec<[f64; 3]> = columns.points().collect();
         Ok(Self {
             length: Length::from_kilometres(profile.length_km()),
             end_ground_m: [start_m, end_m],
             end_antenna_m: [start_m + antennas_m[0], end_m + antennas_m[1]],
-            loss: Decibels::from_decibels(prediction.loss_db),
-            spread: Decibels::from_decibels(spread_db),
-            prediction,
-            points: clearances.iter().filter_map(|at| point(&section, &clutter_m, at)).collect(),
+            loss: Decibels::from_decibels(loss.total_db),
+            prediction: loss.prediction.ok_or_else(|| too_near(way.length_km))?,
+            points: clearances
+                .iter()
+                .filter_map(|at| Some(point(line.at(1000.0 * at.distance_km), *points.get(at.point)?, at)))
+                .collect(),
             ruling,
         })
     }
@@ -175,6 +165,12 @@ impl Trail {
     pub fn obstacle(&self) -> Option<&TrailPoint> {
         self.points.get(self.ruling)
     }
+}
+
+/// The equal steps of a way between ends where posts stand so far apart \[m\].
+pub(super) fn step_over(meshes_m: [Option<f64>; 2]) -> Length {
+    let mesh_m = meshes_m.into_iter().flatten().reduce(f64::min).unwrap_or(USUAL_SPACING_M);
+    Length::from_metres(POSTS_A_STEP * mesh_m)
 }
 
 fn refuse_low(end: &End, which: Which) -> Result<(), TrailError> {
@@ -186,54 +182,47 @@ fn refuse_low(end: &End, which: Which) -> Result<(), TrailError> {
 }
 
 fn refuse_near(length_km: f64) -> Result<(), TrailError> {
-    if length_km < Profile::LENGTH.min {
-        let shortest = Length::from_kilometres(Profile::LENGTH.min);
-        return Err(TrailError::TooNear { length: Length::from_kilometres(length_km), shortest });
-    }
-    Ok(())
+    if length_km < Profile::LENGTH.min { Err(too_near(length_km)) } else { Ok(()) }
 }
 
-/// A link as the model takes it: upright antennas, half of the time, far from the sea, the usual air.
-pub(super) fn link(from: &End, to: &End, frequency: Frequency) -> Link {
-    Link {
+fn too_near(length_km: f64) -> TrailError {
+    let shortest = Length::from_kilometres(Profile::LENGTH.min);
+    TrailError::TooNear { length: Length::from_kilometres(length_km), shortest }
+}
+
+/// A way as the models take it: upright antennas, half of the time, far from the sea, the usual air.
+pub(super) fn way(ends: [&End; 2], frequency: Frequency, length_km: f64) -> Way {
+    let [from, to] = ends.map(|end| end.place.latitude_deg);
+    Way {
         frequency_ghz: frequency.megahertz() / 1000.0,
-        transmitter_m: from.antenna.metres(),
-        receiver_m: to.antenna.metres(),
-        polarisation: Polarisation::Vertical,
-        time_percent: 50.0,
+        length_km,
+        ends: ends.map(end_of_way),
         climate: Climate {
-            latitude_deg: f64::midpoint(from.place.latitude_deg, to.place.latitude_deg),
+            latitude_deg: f64::midpoint(from, to),
             lapse_n_km: LAPSE_N_KM,
             refractivity_n: REFRACTIVITY_N,
         },
-        coast_km: [FAR_FROM_SEA_KM; 2],
     }
 }
 
-const FAR_FROM_SEA_KM: f64 = 500.0;
-
-fn clutter(section: &Section, from: &End, to: &End) -> Vec<f64> {
-    let length_km = section.distance_km.last().copied().unwrap_or(0.0);
-    let heights_m = [from, to].map(|end| clutter_height(end.surroundings).metres());
-    section.distance_km.iter().map(|distance_km| clutter_at(*distance_km, length_km, heights_m)).collect()
+fn end_of_way(end: &End) -> clutter::End {
+    let standing = end.surroundings.clutter.standing();
+    clutter::End {
+        antenna_m: end.antenna.metres(),
+        clutter_m: standing.height.metres(),
+        clearing_m: end.surroundings.clearing.map_or(USUAL_CLEARING_M, Length::metres),
+        trees: standing.trees.then_some(Trees::IN_LEAF),
+    }
 }
 
-/// Clutter \[m\] on a point of a path, for the heights around its two ends.
-pub(super) fn clutter_at(distance_km: f64, length_km: f64, [from_m, to_m]: [f64; 2]) -> f64 {
-    let near =
-        |away_km: f64, height_m: f64| if away_km * 1000.0 <= CLUTTER_AROUND_M { height_m } else { 0.0 };
-    near(distance_km, from_m).max(near(length_km - distance_km, to_m))
-}
-
-fn point(section: &Section, clutter_m: &[f64], at: &Clearance) -> Option<TrailPoint> {
-    let (terrain_m, clutter_m) = (*section.height_m.get(at.point)?, *clutter_m.get(at.point)?);
-    Some(TrailPoint {
-        place: *section.places.get(at.point)?,
+fn point(place: Place, [_, terrain_m, clutter_m]: [f64; 3], at: &Clearance) -> TrailPoint {
+    TrailPoint {
+        place,
         distance_km: at.distance_km,
         terrain_m,
         clutter_m,
         bulge_m: at.obstacle_m - terrain_m - clutter_m,
         ray_m: at.ray_m,
         zone_radius_m: at.zone_radius_m,
-    })
+    }
 }

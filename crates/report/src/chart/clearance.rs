@@ -178,9 +178,9 @@ mod tests {
     use super::{NamedLink, chart};
     use crate::sentences::obstacle::finding;
     use design::quantity::{Frequency, Length};
+    use design::surroundings::{Around, Clutter};
     use forecast::radio::trail::{End, Trail};
     use forecast::terrain::{Place, Terrain, Tile};
-    use path::terminal::Surroundings;
 
     /// Even ground at 100 m with a ridge of so many metres at 13.05 E.
     fn over_ridge(ridge_m: i16, antenna_m: f64) -> Trail {
@@ -190,7 +190,7 @@ mod tests {
         let end = |longitude_deg| End {
             place: Place { latitude_deg: 46.5, longitude_deg },
             antenna: Length::from_metres(antenna_m),
-            surroundings: Surroundings::Open,
+            surroundings: Around::of(Clutter::Open),
         };
         Trail::over(&terrain, &end(13.0), &end(13.1), Frequency::from_megahertz(868.1)).expect("inside")
     }

@@ -59,7 +59,7 @@ fn link(link: &Link) -> Value {
         "azimuth_deg": number(link.azimuth_deg),
         "loss_db": number(link.path.median.decibels()),
         "over_terrain": link.path.trail.is_some(),
-        "vegetation_and_mounting_db": number(link.obstructed.decibels()),
+        "lost_besides_db": number(link.obstructed.decibels()),
         "received_dbm": number(link.received.dbm()),
         "snr_db": number(link.snr.decibels()),
         "margins": link.rates.iter().map(margin).collect::<Vec<_>>(),

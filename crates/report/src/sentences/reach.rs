@@ -115,7 +115,10 @@ pub fn rows(reach: &Reach) -> Vec<(String, String)> {
 fn path(link: &Link) -> String {
     let over = if link.path.trail.is_some() { "over the terrain (P.1812)" } else { "over flat ground" };
     let obstructed = if link.obstructed > Decibels::ZERO {
-        format!(", and {:.0} dB in leaves and by its mounting", link.obstructed.decibels())
+        format!(
+            ", and {:.0} dB by leaves, walls, what is near its antenna, and noise",
+            link.obstructed.decibels()
+        )
     } else {
         String::new()
     };

@@ -7,7 +7,7 @@ use crate::message::Direction;
 use crate::part::{Chemistry, Cover};
 use crate::quantity::{a, shortened};
 use crate::section::Field;
-use crate::surroundings::{Clutter, Sensitivity, Sky};
+use crate::surroundings::{Building, Clutter, NodeAntenna, Place, Sensitivity, Sky};
 use toml::Spanned;
 use toml::de::DeValue;
 
@@ -99,9 +99,15 @@ words! {
         "number" = Self::Number, "battery" = Self::Battery, "counter" = Self::Counter, "flag" = Self::Flag,
         "choice" = Self::Choice, "position" = Self::Position, "time" = Self::Time, "bytes" = Self::Bytes
     }
-    Clutter "kind of clutter" {
-        "open" = Self::Open, "suburban" = Self::Suburban, "trees" = Self::Trees, "urban" = Self::Urban,
+    Clutter "kind of surroundings" {
+        "open" = Self::Open, "water" = Self::Water, "sparse-trees" = Self::SparseTrees, "village" = Self::Village,
+        "suburban" = Self::Suburban, "trees" = Self::Trees, "urban" = Self::Urban, "industrial" = Self::Industrial,
         "dense-urban" = Self::DenseUrban
+    }
+    Place "place" { "outside" = Self::Outside, "inside" = Self::Inside }
+    Building "kind of building" { "traditional" = Self::Traditional, "insulated" = Self::Insulated }
+    NodeAntenna "kind of antenna" {
+        "on counterpoise" = Self::Counterpoise, "in box" = Self::Box, "on metal" = Self::Metal
     }
     Sensitivity "sensitivity" {
         "measured" = Self::Measured, "datasheet" = Self::Datasheet, "multi-channel" = Self::MultiChannel
