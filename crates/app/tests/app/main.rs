@@ -5,7 +5,6 @@ mod climate;
 mod codes;
 mod diagnostics;
 mod explain;
-mod growth;
 mod input;
 mod kit;
 mod program;

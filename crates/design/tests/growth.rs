@@ -1,4 +1,9 @@
 //! The cost of reading grows with the size of the file and not with its square.
+#![expect(
+    clippy::disallowed_methods,
+    clippy::disallowed_types,
+    reason = "the time that reading takes is what is tested"
+)]
 
 use std::fmt::Write as _;
 use std::time::{Duration, Instant};
@@ -30,9 +35,11 @@ fn cost(text: &str) -> Duration {
 
 #[track_caller]
 fn assert_near_linear(what: &str, text: impl Fn(usize) -> String, small: usize) {
-    let (few, many) = (cost(&text(small)), cost(&text(4 * small)));
-    let growth = many.as_secs_f64() / few.as_secs_f64().max(1e-4);
-    assert!(growth < MOST_GROWTH, "{what}: {few:?} for {small}, {many:?} for four times as many");
+    let growth = || cost(&text(4 * small)).as_secs_f64() / cost(&text(small)).as_secs_f64().max(1e-4);
+    // A busy machine lengthens some of the tries; work that grows with the square is in all of them.
+    let tries: Vec<f64> = (0..4).map(|_| growth()).collect();
+    let least = tries.iter().copied().fold(f64::INFINITY, f64::min);
+    assert!(least < MOST_GROWTH, "{what}: {tries:.1?} times the work for four times the input");
 }
 
 #[test]
