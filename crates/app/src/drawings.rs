@@ -49,7 +49,7 @@ pub(crate) fn write(drawings: &[Drawing], folder: &Path) -> Result<String, Failu
 
 const UNCHANGED: &str = "unchanged";
 
-/// No drawing is nearly as large [bytes].
+/// No drawing is nearly as large \[bytes\].
 const LARGEST_BYTES: u64 = 256 << 20;
 
 fn outcome(path: &Path, drawing: &Drawing) -> Result<&'static str, Failure> {

@@ -142,7 +142,7 @@ fn identity_outcome(path: &Path, file: &File) -> Result<Outcome, Failure> {
     }
 }
 
-/// No file of a kit is nearly as large [bytes].
+/// No file of a kit is nearly as large \[bytes\].
 const LARGEST_BYTES: u64 = 16 << 20;
 
 fn existing(path: &Path) -> Result<Option<String>, Failure> {

@@ -322,7 +322,7 @@ pub enum Step {
     },
     /// One message sent and its receive windows.
     Uplink {
-        /// The message, if it is designed: its name among [`Design::messages`].
+        /// The message, if it is designed: its name among [`Intent::messages`].
         message: Option<String>,
         /// Application bytes; of a message with a short form, of the longest form in use.
         payload: Bytes,

@@ -38,7 +38,7 @@ pub(crate) struct Column {
 }
 
 /// The columns of a list, in their order.
-/// A file that names columns has a few lines [bytes].
+/// A file that names columns has a few lines \[bytes\].
 const LARGEST_BYTES: u64 = 64 << 10;
 
 #[derive(Debug, Deserialize)]
