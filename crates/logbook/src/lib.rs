@@ -5,6 +5,8 @@
 //! - [`folder`]: both in the folder of a site, kept together whatever interrupts a run.
 //! - [`received`], [`intake`]: a frame as a gateway heard it, and the messages that bring it.
 //! - [`network`]: what a network makes of each frame: sessions, counters, joins; pure.
+//! - [`readings`]: what the messages of a kind of node say; pure.
+//! - [`store`]: all of it in one file, kept before anything is acted upon.
 //! - [`base64`]: the text form of bytes in sealed files and in messages of networks.
 //!
 //! Files are replaced whole or not at all.
@@ -15,7 +17,10 @@ pub mod folder;
 pub mod intake;
 pub mod keys;
 pub mod network;
+pub mod readings;
 pub mod received;
 pub mod registry;
+pub mod store;
 
+mod digits;
 mod whole;

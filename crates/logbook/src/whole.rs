@@ -68,6 +68,11 @@ fn folder(path: &Path) -> &Path {
     path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."))
 }
 
+/// The move of a file to its place must survive a power cut too.
+pub(crate) fn settle_beside(path: &Path) -> io::Result<()> {
+    settle(folder(path))
+}
+
 /// The move itself must survive a power cut too.
 pub(crate) fn settle(folder: &Path) -> io::Result<()> {
     if cfg!(unix) { File::open(folder)?.sync_all() } else { Ok(()) }

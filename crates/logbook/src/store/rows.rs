@@ -1,0 +1,311 @@
+//! Rows of the log, one statement each.
+
+use rusqlite::{Connection, OptionalExtension as _, params};
+use serde_json::Value;
+use wire::identity::{DevAddr, DevEui, GatewayEui, JoinEui};
+
+use super::StoreError;
+use crate::network::{Joined, PRIVATE};
+use crate::received::{Moment, Received};
+
+/// A number by which the log knows a row.
+pub(super) type Id = i64;
+
+/// What becomes a row of `frame`.
+pub(super) struct FrameRow<'a> {
+    pub(super) id: Id,
+    pub(super) received: &'a Received,
+    pub(super) source: &'a str,
+    pub(super) kind: &'a str,
+    pub(super) verdict: &'a str,
+    pub(super) reason: Option<&'a str>,
+    pub(super) session: Option<Id>,
+    pub(super) fcnt: Option<u32>,
+    pub(super) port: Option<u8>,
+    pub(super) flags: Option<(bool, bool)>,
+    pub(super) payload: Option<&'a [u8]>,
+    pub(super) options: Option<&'a [u8]>,
+}
+
+impl FrameRow<'_> {
+    pub(super) fn keep(&self, log: &Connection) -> Result<(), StoreError> {
+        let received = self.received;
+        log.prepare_cached(
+            "INSERT INTO frame (id, seq, arrived_at, at, at_from, kind, verdict, reason, session, fcnt, port, confirmed, \
+             adr, bytes, payload, options, data_rate, freq_hz, source) \
+             VALUES (?1, ?1, ?2, ?2, 'arrival', ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16)",
+        )?
+        .execute(params![
+            self.id,
+            received.arrived_at,
+            self.kind,
+            self.verdict,
+            self.reason,
+            self.session,
+            self.fcnt,
+            self.port,
+            self.flags.map(|(confirmed, _)| confirmed),
+            self.flags.map(|(_, adr)| adr),
+            received.bytes,
+            self.payload,
+            self.options,
+            received.radio.data_rate,
+            received.radio.frequency_hz,
+            self.source,
+        ])?;
+        Ok(())
+    }
+}
+
+pub(super) fn keep_reception(
+    log: &Connection,
+    frame: Id,
+    gateway: Id,
+    received: &Received,
+) -> Result<(), StoreError> {
+    let radio = &received.radio;
+    log.prepare_cached(
+        "INSERT INTO reception (frame, arrived_at, gateway, rssi, snr, gateway_clock_us) VALUES (?, ?, ?, ?, ?, ?)",
+    )?
+    .execute(params![frame, received.arrived_at, gateway, radio.rssi_dbm, radio.snr_db, radio.clock_us])?;
+    Ok(())
+}
+
+/// The gateway's row; one is made where there is none. A name is kept anew.
+pub(super) fn gateway(log: &Connection, eui: GatewayEui, name: Option<&str>) -> Result<Id, StoreError> {
+    Ok(log
+        .prepare_cached(
+            "INSERT INTO gateway (eui, name) VALUES (?1, ?2) \
+             ON CONFLICT (eui) DO UPDATE SET name = coalesce(?2, name) RETURNING id",
+        )?
+        .query_row(params![eui.to_string(), name], |row| row.get(0))?)
+}
+
+pub(super) fn sign_of_life(
+    log: &Connection,
+    gateway: Id,
+    at: Moment,
+    address: Option<&str>,
+) -> Result<(), StoreError> {
+    log.prepare_cached(
+        "UPDATE gateway SET last_sign_of_life = max(?2, coalesce(last_sign_of_life, 0)), \
+         last_address = coalesce(?3, last_address) WHERE id = ?1",
+    )?
+    .execute(params![gateway, at, address])?;
+    Ok(())
+}
+
+pub(super) fn node(log: &Connection, dev_eui: DevEui, join_eui: JoinEui) -> Result<Id, StoreError> {
+    Ok(log
+        .prepare_cached(
+            "INSERT INTO node (dev_eui, join_eui) VALUES (?1, ?2) \
+             ON CONFLICT (dev_eui) DO UPDATE SET join_eui = ?2 RETURNING id",
+        )?
+        .query_row(params![dev_eui.to_string(), join_eui.to_string()], |row| row.get(0))?)
+}
+
+/// Compare and set: a nonce that is not above the last one changes nothing, and is an error.
+pub(super) fn join(log: &Connection, node: Id, joined: &Joined) -> Result<(), StoreError> {
+    let changed = log
+        .prepare_cached(
+            "UPDATE node SET dev_nonce = ?2, join_nonce = ?3, dev_addr = ?4 \
+             WHERE id = ?1 AND (dev_nonce IS NULL OR dev_nonce < ?2) AND join_nonce < ?3",
+        )?
+        .execute(params![node, joined.dev_nonce, joined.join_nonce, joined.dev_addr.to_string()])?;
+    if changed == 1 {
+        return Ok(());
+    }
+    Err(StoreError::Row { why: format!("nonce {} is in the log already", joined.dev_nonce) })
+}
+
+/// The session that a join begins; an earlier one that was never used is closed.
+pub(super) fn begin_session(
+    log: &Connection,
+    node: Id,
+    joined: &Joined,
+    at: Moment,
+) -> Result<Id, StoreError> {
+    log.prepare_cached(
+        "UPDATE session SET state = 'closed', closed = ?2 WHERE node = ?1 AND state = 'pending' AND source IS NULL",
+    )?
+    .execute(params![node, at])?;
+    Ok(log
+        .prepare_cached(
+            "INSERT INTO session (node, state, dev_nonce, join_nonce, net_id, dev_addr) \
+             VALUES (?, 'pending', ?, ?, ?, ?) RETURNING id",
+        )?
+        .query_row(
+            params![
+                node,
+                joined.dev_nonce,
+                joined.join_nonce,
+                PRIVATE.to_string(),
+                joined.dev_addr.to_string()
+            ],
+            |row| row.get(0),
+        )?)
+}
+
+pub(super) fn open_session(
+    log: &Connection,
+    pending: Id,
+    before: Option<Id>,
+    at: Moment,
+) -> Result<(), StoreError> {
+    log.prepare_cached("UPDATE session SET state = 'closed', closed = ?2 WHERE id = ?1")?
+        .execute(params![before, at])?;
+    log.prepare_cached("UPDATE session SET state = 'open', opened = ?2 WHERE id = ?1")?
+        .execute(params![pending, at])?;
+    Ok(())
+}
+
+pub(super) fn counter_up(log: &Connection, session: Id, fcnt: u32) -> Result<(), StoreError> {
+    log.prepare_cached("UPDATE session SET last_up = max(coalesce(last_up, -1), ?2) WHERE id = ?1")?
+        .execute(params![session, fcnt])?;
+    Ok(())
+}
+
+/// The frame of a session of which these bytes are a copy.
+pub(super) fn frame_of_copy(
+    log: &Connection,
+    session: Id,
+    carried: u16,
+    last: u32,
+    bytes: &[u8],
+) -> Result<Option<Id>, StoreError> {
+    // Counters that carry the same 16 bits, newest first.
+    let newest = (last & 0xffff_0000) | u32::from(carried);
+    for fcnt in std::iter::successors(Some(newest), |fcnt| fcnt.checked_sub(0x1_0000)) {
+        let found = log
+            .prepare_cached(
+                "SELECT id FROM frame WHERE session = ? AND fcnt = ? AND verdict IN ('new', 'late') AND bytes = ?",
+            )?
+            .query_row(params![session, fcnt, bytes], |row| row.get(0))
+            .optional()?;
+        if found.is_some() {
+            return Ok(found);
+        }
+    }
+    Ok(None)
+}
+
+/// The newest join-request with these bytes.
+pub(super) fn frame_of_join(log: &Connection, session: Id, bytes: &[u8]) -> Result<Option<Id>, StoreError> {
+    Ok(log
+        .prepare_cached(
+            "SELECT id FROM frame WHERE session = ? AND verdict = 'join' AND bytes = ? ORDER BY id DESC LIMIT 1",
+        )?
+        .query_row(params![session, bytes], |row| row.get(0))
+        .optional()?)
+}
+
+/// What becomes a row of `reading`.
+pub(super) struct ReadingRow<'a> {
+    pub(super) node: Id,
+    pub(super) at: Moment,
+    pub(super) message: &'a str,
+    pub(super) frame: Id,
+    pub(super) edition: Id,
+    pub(super) values: &'a [Value],
+    pub(super) marks: Option<String>,
+    pub(super) rebuilt: bool,
+    pub(super) late: bool,
+}
+
+impl ReadingRow<'_> {
+    pub(super) fn keep(&self, log: &Connection) -> Result<(), StoreError> {
+        log.prepare_cached(
+            "INSERT INTO reading (node, at, message, frame, edition, vals, marks, rebuilt, late) \
+             VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING",
+        )?
+        .execute(params![
+            self.node,
+            self.at,
+            self.message,
+            self.frame,
+            self.edition,
+            as_text(self.values),
+            self.marks,
+            self.rebuilt,
+            self.late,
+        ])?;
+        Ok(())
+    }
+}
+
+/// A list in JSON.
+pub(super) fn as_text(values: &[Value]) -> String {
+    let mut text = String::from("[");
+    for (index, value) in values.iter().enumerate() {
+        if index > 0 {
+            text.push(',');
+        }
+        text.push_str(&value.to_string());
+    }
+    text + "]"
+}
+
+/// Keeps what is to be sent, before it is.
+pub(super) struct DownlinkRow<'a> {
+    pub(super) node: Id,
+    pub(super) session: Option<Id>,
+    pub(super) fcnt: Option<u32>,
+    pub(super) gateway: Option<Id>,
+    pub(super) asked_at: Moment,
+    pub(super) window: &'a str,
+    pub(super) frequency_hz: u32,
+    pub(super) data_rate: &'a str,
+    pub(super) airtime_us: Option<i64>,
+    pub(super) bytes: &'a [u8],
+    pub(super) why: &'a str,
+}
+
+impl DownlinkRow<'_> {
+    #[expect(dead_code, reason = "answers come with the network's own")]
+    pub(super) fn keep(&self, log: &Connection) -> Result<Id, StoreError> {
+        Ok(log
+            .prepare_cached(
+                "INSERT INTO downlink (node, session, fcnt, gateway, asked_at, \"window\", freq_hz, data_rate, airtime_us, \
+                 bytes, why) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id",
+            )?
+            .query_row(
+                params![
+                    self.node,
+                    self.session,
+                    self.fcnt,
+                    self.gateway,
+                    self.asked_at,
+                    self.window,
+                    self.frequency_hz,
+                    self.data_rate,
+                    self.airtime_us,
+                    self.bytes,
+                    self.why,
+                ],
+                |row| row.get(0),
+            )?)
+    }
+}
+
+/// Nonces and address of a node, as they were kept.
+pub(super) struct NodeRow {
+    pub(super) id: Id,
+    pub(super) dev_addr: Option<DevAddr>,
+    pub(super) dev_nonce: Option<u16>,
+    pub(super) join_nonce: u32,
+}
+
+pub(super) fn node_row(log: &Connection, dev_eui: DevEui) -> Result<Option<NodeRow>, StoreError> {
+    let row = log
+        .prepare_cached("SELECT id, dev_addr, dev_nonce, join_nonce FROM node WHERE dev_eui = ?")?
+        .query_row([dev_eui.to_string()], |row| {
+            Ok((row.get(0)?, row.get::<_, Option<String>>(1)?, row.get(2)?, row.get(3)?))
+        })
+        .optional()?;
+    let Some((id, dev_addr, dev_nonce, join_nonce)) = row else { return Ok(None) };
+    let dev_addr = dev_addr
+        .map(|text| DevAddr::from_display(&text))
+        .transpose()
+        .map_err(|error| StoreError::Damaged { why: format!("node {dev_eui}: {error}") })?;
+    Ok(Some(NodeRow { id, dev_addr, dev_nonce, join_nonce }))
+}
