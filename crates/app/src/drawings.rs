@@ -49,11 +49,10 @@ pub(crate) fn write(drawings: &[Drawing], folder: &Path) -> Result<String, Failu
 
 const UNCHANGED: &str = "unchanged";
 
-/// No drawing is nearly as large \[bytes\].
-const LARGEST_BYTES: u64 = 256 << 20;
-
 fn outcome(path: &Path, drawing: &Drawing) -> Result<&'static str, Failure> {
-    match bounded::read(path, LARGEST_BYTES) {
+    // One byte more than the drawing has tells a longer file from it.
+    let most = drawing.bytes.len().max(NEAR) as u64 + 1;
+    match bounded::beginning(path, most) {
         Ok(found) if found == drawing.bytes => Ok(UNCHANGED),
         Ok(found)
             if found

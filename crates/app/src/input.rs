@@ -25,8 +25,8 @@ use crate::output::reason;
 
 /// So much of a weather file is read to see whether it is one \[bytes\].
 const RECOGNISED_BY: usize = 64 << 10;
-/// So much of it is read at all: a hundred years of the longest rows \[bytes\].
-const LARGEST_WEATHER: u64 = 400 << 20;
+/// So much of it is read at all: a hundred years of rows of 140 bytes \[bytes\].
+const LARGEST_WEATHER: u64 = 120 << 20;
 
 /// A design without errors.
 pub(crate) struct Checked {

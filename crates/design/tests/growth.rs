@@ -53,6 +53,11 @@ fn reading_is_near_linear_in_tables_keys_loads_and_slips() {
     assert_near_linear("unknown tables", |count| repeated(count, |index| format!("[t{index}]\n")), 5_000);
     assert_near_linear("unknown keys", |count| repeated(count, key), 4_000);
     assert_near_linear("loads", |count| repeated(count, load), 200);
+    assert_near_linear(
+        "lines of wrong syntax",
+        |count| repeated(count, |index| format!("k{index} = = 1\n")),
+        4_000,
+    );
     assert_near_linear("keys twice", |count| repeated(count, |_| "name = \"M\"\n".to_owned()), 3_000);
 }
 

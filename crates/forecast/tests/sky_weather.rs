@@ -68,6 +68,13 @@ fn csv() -> String {
     csv_rows(&[(2021, false)], plain)
 }
 
+#[test]
+fn a_title_can_neither_colour_a_terminal_nor_turn_the_direction_of_writing() {
+    let text = csv().replace("upper mast", "upper \u{202e}mast\u{1b}[31m");
+    let weather = weather::read(text.as_bytes()).expect("sound");
+    assert_eq!(weather.title, "upper \u{fffd}mast\u{fffd}[31m");
+}
+
 #[track_caller]
 fn refused(text: impl AsRef<[u8]>) -> WeatherError {
     weather::read(text.as_ref()).expect_err("this file is broken")

@@ -18,6 +18,24 @@ pub fn read(path: &Path, most: u64) -> io::Result<Vec<u8>> {
     if bytes.len() as u64 > most { Err(too_large(most)) } else { Ok(bytes) }
 }
 
+/// The first bytes of a file, at most so many.
+///
+/// # Errors
+/// As [`read`], whatever the size of the file.
+pub fn beginning(path: &Path, most: u64) -> io::Result<Vec<u8>> {
+    let mut bytes = Vec::new();
+    open(path)?.take(most).read_to_end(&mut bytes)?;
+    Ok(bytes)
+}
+
+/// Reads a text of at most so many bytes.
+///
+/// # Errors
+/// As [`read`], and [`ErrorKind::InvalidData`] of bytes that are not UTF-8.
+pub fn read_text(path: &Path, most: u64) -> io::Result<String> {
+    String::from_utf8(read(path, most)?).map_err(|error| io::Error::new(ErrorKind::InvalidData, error))
+}
+
 /// Opens a file, and nothing but a file: a pipe would be waited for, a device may never end.
 ///
 /// # Errors
@@ -51,6 +69,15 @@ mod tests {
         let error = read(&path, 2047).expect_err("too large");
         assert_eq!(error.kind(), ErrorKind::FileTooLarge);
         assert!(error.to_string().contains("1 kB"), "{error}");
+    }
+
+    #[test]
+    fn the_beginning_of_a_file_is_as_long_as_was_asked_for() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("picture.png");
+        fs::write(&path, b"overwinter").expect("writes");
+        assert_eq!(beginning(&path, 4).expect("reads"), b"over");
+        assert_eq!(beginning(&path, 99).expect("reads"), b"overwinter");
     }
 
     #[test]

@@ -13,8 +13,9 @@ use std::path::{Path, PathBuf};
 use sha2::{Digest as _, Sha256};
 use wire::identity::DevEui;
 
-use crate::keys::{KeyBox, KeyBoxError, Passphrase};
-use crate::registry::{Node, Registry, RegistryError};
+use crate::bounded;
+use crate::keys::{self, KeyBox, KeyBoxError, Passphrase};
+use crate::registry::{self, Node, Registry, RegistryError};
 use crate::whole::{self, DRAFT, Place, Readers};
 
 /// Name of the registry in the folder.
@@ -157,13 +158,15 @@ fn is_unfinished(name: &str, place: &Path) -> bool {
 
 /// Whether a registry that was to come belongs with the key box that is there, and loses no line of the one that is.
 fn belongs(folder: &Path, place: &Path, name: &str) -> bool {
-    let sealed = fs::read(folder.join(KEYS)).unwrap_or_default();
-    let now = match fs::read_to_string(folder.join(REGISTRY)) {
-        Err(error) if error.kind() == ErrorKind::NotFound => Ok(String::new()),
+    let unless_missing = |read: io::Result<Vec<u8>>| match read {
+        Err(error) if error.kind() == ErrorKind::NotFound => Ok(Vec::new()),
         read => read,
     };
-    let next = fs::read_to_string(place);
-    name == next_name(&sealed) && matches!((now, next), (Ok(now), Ok(next)) if next.starts_with(&now))
+    let sealed = unless_missing(bounded::read(&folder.join(KEYS), keys::LARGEST_BYTES));
+    let now = unless_missing(bounded::read(&folder.join(REGISTRY), registry::LARGEST_BYTES));
+    let next = bounded::read(place, registry::LARGEST_BYTES);
+    matches!((sealed, now, next), (Ok(sealed), Ok(now), Ok(next))
+        if name == next_name(&sealed) && next.starts_with(&now))
 }
 
 fn next_name(sealed: &[u8]) -> String {

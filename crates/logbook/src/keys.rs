@@ -34,8 +34,8 @@ use crate::whole::{self, Place, Readers};
 /// First line of what is sealed; schema 1 had no rows.
 const TITLE: &str = "overwinter keys, schema ";
 const SCHEMA: &str = "2";
-/// Nobody keeps more keys in one box \[bytes\].
-const LARGEST_BYTES: u64 = 16 << 20;
+/// Keys and rows of as many nodes as a registry holds \[bytes\].
+pub(crate) const LARGEST_BYTES: u64 = 8 << 20;
 
 /// Why a key box can't be used.
 #[derive(Debug, thiserror::Error)]

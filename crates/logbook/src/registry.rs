@@ -27,8 +27,8 @@ schema = 1
 ";
 /// Longest name of a node \[characters\].
 pub const LONGEST_NAME: usize = 40;
-/// Nobody keeps more nodes in one file \[bytes\].
-const LARGEST_BYTES: u64 = 16 << 20;
+/// Seventeen thousand rows, which are read in 130 MB of memory \[bytes\].
+pub(crate) const LARGEST_BYTES: u64 = 4 << 20;
 
 /// Why a registry can't be used.
 #[derive(Debug, thiserror::Error)]
@@ -119,11 +119,9 @@ pub struct Place {
 
 /// A day on which keys left the key box.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct HandOver {
-    /// The day.
-    pub on: Date,
-    /// The devices whose keys left.
-    pub dev_euis: Vec<DevEui>,
+struct HandOver {
+    on: Date,
+    dev_euis: Vec<DevEui>,
 }
 
 impl Node {
@@ -173,7 +171,17 @@ pub struct Registry {
     path: PathBuf,
     text: String,
     nodes: Vec<Node>,
-    hand_overs: Vec<HandOver>,
+    index: Index,
+}
+
+/// Where the rows of an identity or of a name are, so that the cost of a large registry does not grow with its square.
+#[derive(Clone, Debug, Default)]
+struct Index {
+    by_identity: BTreeMap<DevEui, Vec<usize>>,
+    /// By the name in small letters: names become names of files, and some systems take A for a.
+    by_name: BTreeMap<String, Vec<usize>>,
+    /// The last day on which the key left the key box.
+    handed_over: BTreeMap<DevEui, Date>,
 }
 
 impl Registry {
@@ -197,10 +205,17 @@ impl Registry {
     /// [`RegistryError`] if it is no sound registry.
     pub fn from_text(path: &Path, text: String) -> Result<Self, RegistryError> {
         let (nodes, hand_overs) = raw::read(&text)?;
-        let mut registry = Self { path: path.to_owned(), text, nodes: Vec::new(), hand_overs };
+        let mut registry = Self {
+            path: path.to_owned(),
+            text,
+            nodes: Vec::with_capacity(nodes.len()),
+            index: Index::default(),
+        };
         for node in nodes {
-            registry.check_free(&node)?;
-            registry.nodes.push(node);
+            registry.push(node)?;
+        }
+        for HandOver { on, dev_euis } in &hand_overs {
+            registry.index.note_hand_over(*on, dev_euis);
         }
         Ok(registry)
     }
@@ -217,18 +232,17 @@ impl Registry {
 
     /// The open row of a device.
     pub fn device(&self, dev_eui: DevEui) -> Option<&Node> {
-        self.nodes.iter().find(|node| node.open() && node.dev_eui == dev_eui)
+        self.rows(self.index.by_identity.get(&dev_eui)).find(|node| node.open())
     }
 
     /// Whether any row, open or closed, has this identity.
     pub fn knows(&self, dev_eui: DevEui) -> bool {
-        self.nodes.iter().any(|node| node.dev_eui == dev_eui)
+        self.index.by_identity.contains_key(&dev_eui)
     }
 
     /// The last day on which the key of a device left the key box.
     pub fn handed_over(&self, dev_eui: DevEui) -> Option<Date> {
-        let of_device = self.hand_overs.iter().filter(|hand_over| hand_over.dev_euis.contains(&dev_eui));
-        of_device.map(|hand_over| hand_over.on).max()
+        self.index.handed_over.get(&dev_eui).copied()
     }
 
     /// Adds a row.
@@ -236,20 +250,20 @@ impl Registry {
     /// # Errors
     /// [`RegistryError`] if it is wrong in itself, or its name or identity belongs to another at the same time.
     pub fn add(&mut self, node: Node) -> Result<(), RegistryError> {
-        self.check_free(&node)?;
-        self.append(&row_text(&node));
-        self.nodes.push(node);
+        let text = row_text(&node);
+        self.push(node)?;
+        self.append(&text);
         Ok(())
     }
 
     /// Notes that the keys of these devices leave the key box.
-    pub fn add_hand_over(&mut self, on: Date, dev_euis: Vec<DevEui>) {
+    pub fn add_hand_over(&mut self, on: Date, dev_euis: &[DevEui]) {
         let mut text = format!("\n[[hand_over]]\non = {on}\ndev_euis = [\n");
-        for dev_eui in &dev_euis {
+        for dev_eui in dev_euis {
             writeln!(text, "    \"{dev_eui}\",").expect("a string takes any text");
         }
         self.append(&(text + "]\n"));
-        self.hand_overs.push(HandOver { on, dev_euis });
+        self.index.note_hand_over(on, dev_euis);
     }
 
     /// Puts the registry in its place, whole or not at all.
@@ -274,18 +288,37 @@ impl Registry {
         self.text.push_str(text);
     }
 
-    fn check_free(&self, node: &Node) -> Result<(), RegistryError> {
+    fn push(&mut self, node: Node) -> Result<(), RegistryError> {
         node.check()?;
-        for other in self.nodes.iter().filter(|other| other.meets(node)) {
-            if other.dev_eui == node.dev_eui {
-                return Err(RegistryError::DevEuiTaken { dev_eui: node.dev_eui, name: other.name.clone() });
-            }
-            // Names become names of files, and some systems take A for a.
-            if other.name.to_lowercase() == node.name.to_lowercase() {
-                return Err(RegistryError::NameTaken { name: node.name.clone() });
-            }
+        let name = node.name.to_lowercase();
+        if let Some(other) = self.meeting(self.index.by_identity.get(&node.dev_eui), &node) {
+            return Err(RegistryError::DevEuiTaken { dev_eui: node.dev_eui, name: other.name.clone() });
         }
+        if self.meeting(self.index.by_name.get(&name), &node).is_some() {
+            return Err(RegistryError::NameTaken { name: node.name });
+        }
+        self.index.by_identity.entry(node.dev_eui).or_default().push(self.nodes.len());
+        self.index.by_name.entry(name).or_default().push(self.nodes.len());
+        self.nodes.push(node);
         Ok(())
+    }
+
+    /// The first of these rows that holds on a day on which the node's does.
+    fn meeting<'r>(&'r self, rows: Option<&'r Vec<usize>>, node: &Node) -> Option<&'r Node> {
+        self.rows(rows).find(|other| other.meets(node))
+    }
+
+    fn rows<'r>(&'r self, rows: Option<&'r Vec<usize>>) -> impl Iterator<Item = &'r Node> {
+        rows.into_iter().flatten().filter_map(|row| self.nodes.get(*row))
+    }
+}
+
+impl Index {
+    fn note_hand_over(&mut self, on: Date, dev_euis: &[DevEui]) {
+        for dev_eui in dev_euis {
+            let last = self.handed_over.entry(*dev_eui).or_insert(on);
+            *last = on.max(*last);
+        }
     }
 }
 

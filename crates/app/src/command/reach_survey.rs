@@ -1,16 +1,19 @@
 //! `overwinter reach --survey`: what packets that were sent at a site say about its links.
 
+use std::io::ErrorKind;
 use std::path::Path;
 
 use forecast::radio::survey::{Anomaly, SurveyLog, read};
+use logbook::bounded;
 use report::problem::{Failure, Problem};
 use report::words;
 use verdict::survey::{Surveyed, SurveyedGateway, SurveyedLink, survey};
 
 use crate::input::fleet::Site;
+use crate::output::reason;
 
-/// Largest survey that is read, in bytes.
-const LARGEST_BYTES: u64 = 200 << 20;
+/// Largest survey that is read: half a million packets \[bytes\].
+const LARGEST_BYTES: u64 = 48 << 20;
 /// Rows that were left out and are named; more are counted.
 const MOST_NAMED: usize = 20;
 
@@ -18,17 +21,13 @@ const MOST_NAMED: usize = 20;
 pub(super) fn page(site: &Site, path: &Path) -> Result<String, Failure> {
     let name = path.to_string_lossy();
     let wrong = |message: String, help: &str| Failure::of(Problem::of_file("survey", &name, message, help));
-    let unreadable = |error: std::io::Error| {
-        wrong(
-            format!("the survey can't be read: {error}"),
-            "give a CSV file with named columns after --survey",
-        )
-    };
-    if std::fs::metadata(path).map_err(unreadable)?.len() > LARGEST_BYTES {
-        let help = "take one day or one node at a time";
-        return Err(wrong(format!("the survey has more than {} MB", LARGEST_BYTES >> 20), help));
-    }
-    let bytes = std::fs::read(path).map_err(unreadable)?;
+    let bytes = bounded::read(path, LARGEST_BYTES).map_err(|error| {
+        let help = match error.kind() {
+            ErrorKind::FileTooLarge => "take one day or one node at a time",
+            _ => "give a CSV file with named columns after --survey",
+        };
+        wrong(format!("the survey can't be read: {}", reason(&error)), help)
+    })?;
     let help = "`overwinter reach --help` shows the columns";
     let log = read(&bytes).map_err(|error| wrong(error.to_string(), help))?;
     let surveyed = survey(site.designs(), &log, site.terrain.as_ref()).map_err(|error| {

@@ -11,6 +11,7 @@ use logbook::keys::{KeyBox, push_hex};
 use logbook::registry::{Date, Node, Registry};
 use report::problem::{Failure, Problem};
 use report::words;
+use wire::identity::DevEui;
 use wire::key::AppKey;
 use zeroize::Zeroizing;
 
@@ -67,7 +68,8 @@ pub(crate) fn hand_over(
     let written = Written::begin(place).map_err(|error| unwritten(site, &error))?;
     written.fill(&list, &with_keys, &interrupted).map_err(|error| unwritten(site, &error))?;
     // Noted before the folder counts as whole: a day too many is better than a day too few.
-    registry.add_hand_over(today, chosen.iter().map(|node| node.dev_eui).collect());
+    let leaving: Vec<DevEui> = chosen.iter().map(|node| node.dev_eui).collect();
+    registry.add_hand_over(today, &leaving);
     registry.save().map_err(|error| site::registry_failure(&error))?;
     let folder = written.finish().map_err(|error| unwritten(site, &error))?;
     Ok(HandedOver { folder, names: chosen.iter().map(|node| node.name.clone()).collect(), before })

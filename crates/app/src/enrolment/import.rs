@@ -16,7 +16,7 @@ use super::{Batch, MOST_NODES, site};
 use crate::output::reason;
 
 /// No list of [`MOST_NODES`] is larger \[bytes\].
-const LARGEST_BYTES: u64 = 16 << 20;
+const LARGEST_BYTES: u64 = 4 << 20;
 
 /// Nobody mends more lines at once.
 const MOST_PROBLEMS: usize = 20;

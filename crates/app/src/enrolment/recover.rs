@@ -47,7 +47,7 @@ pub(crate) fn recover(
         found.take(registry.add(node).map_err(|error| site::registry_failure(&error)));
     }
     if !lost.is_empty() {
-        registry.add_hand_over(today, lost);
+        registry.add_hand_over(today, &lost);
     }
     found.take(site::agree(keys, registry));
     found.refuse().map(|()| names)

@@ -3,6 +3,7 @@
 use std::fs;
 use std::path::Path;
 
+use logbook::bounded;
 use logbook::keys::KeyBox;
 use report::problem::{Failure, Problem};
 use serde::Deserialize;
@@ -114,7 +115,7 @@ fn read(path: &Path) -> Result<Zeroizing<String>, (String, &'static str)> {
             "take the right away with `chmod 600`",
         ));
     }
-    fs::read_to_string(path).map(Zeroizing::new).map_err(unreadable)
+    bounded::read_text(path, LARGEST_BYTES).map(Zeroizing::new).map_err(unreadable)
 }
 
 /// The session that a join opens, if one of the keys made both frames.

@@ -181,6 +181,21 @@ fn the_report_needs_nothing_but_itself() {
 }
 
 #[test]
+fn markup_in_a_design_is_text_on_its_page() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let text = fs::read_to_string(root().join("examples/larkmoor/frost-mast.toml")).expect("it is there");
+    let text = text.replace("name = \"Frost mast\"", "name = \"Frost <i>&mast\"");
+    let text = text.replace("title = \"surface of a leaf\"", "title = \"<i onload='x'>leaf\"");
+    let node = folder.path().join("node.toml");
+    fs::write(&node, text).expect("it is written");
+    let (node, page) = (node.to_string_lossy().into_owned(), folder.path().join("page.html"));
+    let run = run(&["check", &node, "--lives", "1", "--report", &page.to_string_lossy()]);
+    let page = fs::read_to_string(page).unwrap_or_else(|error| panic!("{error}: {}", run.stderr));
+    assert!(!page.contains("<i"), "markup of the design is markup of the page");
+    assert!(page.contains("Frost &lt;i&gt;&amp;mast"), "the name stands there as it is written");
+}
+
+#[test]
 fn the_same_input_gives_the_same_bytes() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let write = |name: &str| {

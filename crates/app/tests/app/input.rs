@@ -10,6 +10,20 @@ use crate::program::{program, root};
 const DESIGN: &str = "examples/larkmoor/frost-mast.toml";
 const WEATHER: &str = "examples/weather/sand-point-ak.csv";
 
+/// A site of one node, beside the design file `node.toml`.
+const LONE_SITE: &str = r#"schema = 1
+name = "Lone mast"
+[gateway.barn]
+latitude = "47.0 deg"
+longitude = "13.0 deg"
+antenna_height = "10 m"
+place = "outside"
+[node.mast]
+kind = "node.toml"
+latitude = "47.01 deg"
+longitude = "13.0 deg"
+"#;
+
 /// Runs `check` in a folder of its own, into which the two good files are copied as `node.toml` and `weather.csv`.
 fn check(folder: &Path, arguments: &[&str]) -> (Option<i32>, String) {
     fs::copy(root().join(DESIGN), folder.join("node.toml")).expect("copies");
@@ -218,6 +232,53 @@ fn help_and_version_on_a_full_disk_say_so() {
     assert!(String::from_utf8_lossy(&output.stdout).starts_with("overwinter "));
 }
 
+/// Each file as large as it is read at all, and read in the memory of a small computer.
+#[cfg(target_os = "linux")]
+#[test]
+fn files_at_their_ceiling_are_answered_in_200_megabytes_of_memory() {
+    const MOST_KB: usize = 200 << 10;
+    let folder = folder();
+    fs::copy(root().join(DESIGN), folder.path().join("node.toml")).expect("copies");
+    let filled = |name: &str, bytes: usize, head: &str, piece: &dyn Fn(usize) -> String| {
+        let mut text = head.to_owned();
+        for index in 0.. {
+            let piece = piece(index);
+            if text.len() + piece.len() > bytes {
+                break;
+            }
+            text += &piece;
+        }
+        fs::write(folder.path().join(name), text).expect("writes");
+    };
+    let design = 256 << 10;
+    filled("tables.toml", design, "", &|index| format!("[t{index}]\n"));
+    filled("slips.toml", design, "", &|index| format!("k{index} = = 1\n"));
+    filled("loads.toml", design, "schema = 1\n", &|index| format!("[load.l{index}]\nfloor = \"1 uA\"\n"));
+    filled("tiles.toml", design, "schema = 1\nterrain = [\n", &|index| format!("\"t{index}.tif\",\n"));
+    filled("nodes.toml", design, LONE_SITE, &|index| format!("[node.n{index}]\nkind = \"node.toml\"\n"));
+    filled("rows.csv", 120 << 20, "time,ghi_w_m2,air_celsius\n", &|_| "2021-01-01T00:00,0,-3.5\n".to_owned());
+    filled("heard.csv", 48 << 20, "time,node,gateway,rssi_dbm\n", &|_| "2026-01-01,a,b,-100\n".to_owned());
+    for arguments in [
+        "check tables.toml",
+        "check slips.toml",
+        "check loads.toml",
+        "check tiles.toml",
+        "check nodes.toml",
+        "check node.toml --weather rows.csv",
+        "reach site.toml --survey heard.csv",
+    ] {
+        fs::write(folder.path().join("site.toml"), LONE_SITE).expect("writes");
+        let program = env!("CARGO_BIN_EXE_overwinter");
+        let script = format!("ulimit -v {MOST_KB} && exec {program} {arguments}");
+        let output =
+            std::process::Command::new("sh").args(["-c", &script]).current_dir(folder.path()).output();
+        let output = output.expect("a shell");
+        let said = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert_eq!(output.status.code(), Some(2), "{arguments}: {said}");
+        assert!(said.contains("error["), "{arguments}: {said}");
+    }
+}
+
 #[cfg(target_os = "linux")]
 #[test]
 fn a_device_or_a_pipe_is_no_file() {
@@ -225,6 +286,8 @@ fn a_device_or_a_pipe_is_no_file() {
     let pipe = folder.path().join("pipe");
     let made = std::process::Command::new("mkfifo").arg(&pipe).status().expect("mkfifo");
     assert!(made.success());
+    fs::write(folder.path().join("site.toml"), LONE_SITE).expect("writes");
+    fs::copy(root().join(DESIGN), folder.path().join("node.toml")).expect("copies");
     for place in ["/dev/zero", pipe.to_str().expect("UTF-8")] {
         for arguments in [
             &["check", place][..],
@@ -232,6 +295,7 @@ fn a_device_or_a_pipe_is_no_file() {
             &["reach", place, "-o", "map"],
             &["kit", place, "-o", "kit"],
             &["climate", place],
+            &["reach", "site.toml", "--survey", place],
         ] {
             let output = program(arguments).current_dir(folder.path()).output().expect("starts");
             let said = String::from_utf8_lossy(&output.stderr).into_owned();

@@ -1,5 +1,7 @@
 //! The rows of a weather file.
 
+use design::quantity::is_unprintable;
+
 use super::layout::{Column, Layout, Stamp};
 use super::sense::{Kind, reading};
 use super::{HourStart, WeatherError, WeatherHours};
@@ -41,14 +43,22 @@ pub(super) fn read(bytes: &[u8], layout: Layout) -> Result<WeatherHours, Weather
         starts,
         first_line: layout.header_lines + 1,
         inserted,
-        title: match filled {
-            0 => layout.title,
-            1 => format!("{}, 1 hour filled", layout.title),
-            hours => format!("{}, {hours} hours filled", layout.title),
+        title: match (printable(&layout.title), filled) {
+            (title, 0) => title,
+            (title, 1) => format!("{title}, 1 hour filled"),
+            (title, hours) => format!("{title}, {hours} hours filled"),
         },
         place: layout.place,
         utc_offset_h: layout.utc_offset_h,
     })
+}
+
+/// A title goes to pages, terminals and scripts: what would write over their lines is shown as not known.
+fn printable(title: &str) -> String {
+    title
+        .chars()
+        .map(|letter| if is_unprintable(letter) { char::REPLACEMENT_CHARACTER } else { letter })
+        .collect()
 }
 
 struct Rows<'a> {
