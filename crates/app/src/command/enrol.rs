@@ -288,7 +288,7 @@ fn paper(site: &Site, wish: &Wish, registry: &Registry, month: u8) -> Result<[St
         site.stage("labels.html", &labels::page(&design.name, &nodes, &wish.profile))?,
         site.stage(
             "sheets.html",
-            &sheets::pages(design, wish.terrain.as_ref(), &nodes, &expected, &wish.profile),
+            &sheets::pages(design, wish.terrain.as_ref(), &nodes, &expected, &wish.profile)?,
         )?,
         site.stage("bench.html", &bench::pages(design, &nodes, &expected))?,
     ])

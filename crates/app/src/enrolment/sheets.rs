@@ -1,6 +1,8 @@
 //! Installation sheets: two pages a node, to print and to fill in.
 
-use design::change::Change;
+use std::cell::LazyCell;
+
+use design::change::{Change, Refused};
 use design::node::Design;
 use design::part::Chemistry;
 use design::quantity::Decibels;
@@ -8,6 +10,7 @@ use forecast::radio::level::SPOT_SD_DB;
 use forecast::terrain::Terrain;
 use logbook::registry::Node;
 use maud::{Markup, html};
+use report::problem::{Failure, Problem};
 use report::sentences::reach as sentences;
 use report::words;
 use verdict::reach;
@@ -21,35 +24,46 @@ const CHOSEN: &str = "what the network chooses";
 const NO_GATEWAY: &str = "not known: the design names no gateway";
 
 /// The sheets of these nodes.
+///
+/// # Errors
+/// A node stands where its design can't.
 pub(crate) fn pages(
     design: &Design,
     terrain: Option<&Terrain>,
     nodes: &[&Node],
     expected: &Expected,
     profile: &ProfileId,
-) -> String {
-    let pages = html! {
-        @for node in nodes {
-            (standing(&placed(design, node), terrain, node, expected, profile))
+) -> Result<String, Failure> {
+    // Nodes whose place was not noted are heard as the design is, which is worked out once.
+    let as_designed = LazyCell::new(|| heard(design, terrain));
+    let sheet = |node: &&Node| {
+        let there = placed(design, node)?;
+        let heard = there.map_or_else(|| as_designed.clone(), |there| heard(&there, terrain));
+        Ok(html! {
+            (standing(design, node, &heard, expected, profile))
             (living(design, node))
-        }
+        })
     };
-    paper::document(&format!("Installation sheets: {}", design.name), &pages)
+    let sheets = nodes.iter().map(sheet).collect::<Result<Vec<Markup>, Failure>>()?;
+    let pages = html! { @for sheet in sheets { (sheet) } };
+    Ok(paper::document(&format!("Installation sheets: {}", design.name), &pages))
 }
 
-/// The design where this node stands.
-fn placed(design: &Design, node: &Node) -> Design {
-    let there = node.place.as_ref().and_then(|place| {
-        let elevation = place.elevation.unwrap_or(design.site.elevation);
-        design.with(Change::Position(place.latitude, place.longitude, elevation)).ok()
-    });
-    there.unwrap_or_else(|| design.clone())
+/// The design where this node stands; none if that was not noted.
+fn placed(design: &Design, node: &Node) -> Result<Option<Design>, Failure> {
+    let Some(place) = node.place else { return Ok(None) };
+    let elevation = place.elevation.unwrap_or(design.site.elevation);
+    let refused = |refused: Refused| {
+        let message = format!("{} can't stand there: {}", node.name, refused.message);
+        Failure::of(Problem::of_file("placement", "registry.toml", message, &refused.help))
+    };
+    design.with(Change::Position(place.latitude, place.longitude, elevation)).map(Some).map_err(refused)
 }
 
 fn standing(
     design: &Design,
-    terrain: Option<&Terrain>,
     node: &Node,
+    heard: &Markup,
     expected: &Expected,
     profile: &ProfileId,
 ) -> Markup {
@@ -69,7 +83,7 @@ fn standing(
                 (qr::drawing(&qr::text(node.join_eui, node.dev_eui, profile)))
             }
             (how_it_stands(design, node))
-            (heard(design, terrain))
+            (heard)
             (hours(expected))
             (paper::foot(&format!("Sheet of {}. Photograph both pages when they are filled in.", node.name)))
         }

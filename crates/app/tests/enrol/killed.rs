@@ -3,7 +3,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
@@ -16,8 +16,10 @@ use wire::key::AppKey;
 
 /// Runs that are ended in CI; the long form asks for more by `OVERWINTER_KILLS`.
 const KILLS: usize = 30;
-/// A folder is used for so many of them.
-const ROUNDS_OF_A_FOLDER: usize = 10;
+/// A folder is used for so many of them; folders are worked on side by side.
+const KILLS_OF_A_FOLDER: usize = 10;
+/// So many runs in a row are killed at most before one may end: what a kill left is there when the next one strikes.
+const KILLS_IN_A_ROW: usize = 3;
 const COMMON: [&str; 5] = ["enrol", "-o", "site", "--passphrase-file", "pass"];
 
 /// What must survive: names of the registry, and identities and keys of the box.
@@ -38,56 +40,84 @@ enum Victim {
 #[test]
 fn a_run_that_is_killed_at_any_moment_loses_and_doubles_nothing() {
     let kills = std::env::var("OVERWINTER_KILLS").map_or(KILLS, |text| text.parse().expect("a number"));
-    let mut dice = Dice(2026);
-    let mut ended = [0_usize; 2];
-    let (mut desk, mut site) = (Desk::new(), Site::default());
-    for round in 0..kills {
-        if round % ROUNDS_OF_A_FOLDER == 0 {
-            (desk, site) = (Desk::new(), Site::default());
-        }
-        let victim = match round % ROUNDS_OF_A_FOLDER {
-            0 | 1 => Victim::Run,
-            _ => [Victim::Run, Victim::HandOver, Victim::Recovery][dice.below(3)],
-        };
-        let done = one_kill(&desk, victim, &mut site, &mut dice);
-        ended[usize::from(done)] += 1;
-    }
-    let [killed, too_late] = ended;
+    let folders = kills.div_ceil(KILLS_OF_A_FOLDER);
+    let threads = std::thread::available_parallelism().map_or(1, usize::from);
+    let of_thread = |thread: usize| -> usize {
+        (thread..folders)
+            .step_by(threads)
+            .map(|folder| {
+                let before = folder * KILLS_OF_A_FOLDER;
+                kills_in_a_folder(KILLS_OF_A_FOLDER.min(kills - before), &mut Dice(2026 + folder as u64))
+            })
+            .sum()
+    };
+    let too_late: usize = std::thread::scope(|scope| {
+        let of_thread = &of_thread;
+        let running: Vec<_> =
+            (0..threads).map(|thread| scope.spawn(move || of_thread(thread))).collect();
+        running.into_iter().map(|one| one.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))).sum()
+    });
+    let killed = kills - too_late;
     assert!(killed > kills / 2, "{killed} of {kills} runs were killed, {too_late} had ended before");
 }
 
-/// Whether the run had ended before it could be killed.
-fn one_kill(desk: &Desk, victim: Victim, site: &mut Site, dice: &mut Dice) -> bool {
+/// How many of the runs had ended before they could be killed.
+fn kills_in_a_folder(kills: usize, dice: &mut Dice) -> usize {
+    let (desk, mut site) = (Desk::new(), Site::default());
+    let (mut left, mut too_late) = (kills, 0);
+    while left > 0 {
+        let row = left.min(1 + dice.below(KILLS_IN_A_ROW));
+        too_late += kills_in_a_row(&desk, row, &mut site, dice);
+        left -= row;
+    }
+    too_late
+}
+
+/// Runs that are killed one after the other, and one that may end.
+fn kills_in_a_row(desk: &Desk, kills: usize, site: &mut Site, dice: &mut Dice) -> usize {
     let before = site.clone();
     let more = (before.keys.len() + 1 + dice.below(3)).to_string();
     let run = [&[MAST, "--count", &more], &BLOCK[..]].concat();
-    let victim = if before.keys.is_empty() { Victim::Run } else { victim };
-    let arguments: &[&str] = match victim {
-        Victim::Run => &run,
-        Victim::HandOver => &["--hand-over", "columns.toml", "--again"],
-        Victim::Recovery => {
-            let rows = desk.read("site/registry.toml");
-            desk.write("site/registry.toml", &rows[..rows.rfind("\n[[node]]").expect("it has rows")]);
-            &["--recover"]
-        }
-    };
-    let had_ended = kill_somewhere(desk, arguments, dice);
-    look(desk, site);
-    check_plain(desk, site, victim);
+    let (mut too_late, mut victims, mut left) = (0, Vec::new(), Vec::new());
+    let mut last = &run[..];
+    for _ in 0..kills {
+        // A registry that lost a row takes nothing but a recovery.
+        let victim = match victims.last() {
+            _ if before.keys.is_empty() => Victim::Run,
+            Some(Victim::Recovery) => Victim::Recovery,
+            _ => [Victim::Run, Victim::HandOver, Victim::Recovery][dice.below(3)],
+        };
+        last = match victim {
+            Victim::Run => &run,
+            Victim::HandOver => &["--hand-over", "columns.toml", "--again"],
+            Victim::Recovery => {
+                let rows = desk.read("site/registry.toml");
+                desk.write("site/registry.toml", &rows[..rows.rfind("\n[[node]]").unwrap_or(rows.len())]);
+                &["--recover"]
+            }
+        };
+        victims.push(victim);
+        too_late += usize::from(kill_somewhere(desk, last, dice));
+        left.extend(texts_outside_hand_overs(desk));
+    }
     // The next run, of the same kind or another.
-    let next = if victim == Victim::HandOver && dice.below(2) == 0 { &run } else { arguments };
-    let said = desk.done(&[&COMMON[..], next].concat());
+    let ends = if victims.last() == Some(&Victim::HandOver) && dice.below(2) == 0 { &run } else { last };
+    let said = desk.done(&[&COMMON[..], ends].concat());
     look(desk, site);
-    assert!(before.names.is_subset(&site.names), "{victim:?}: a row is lost\n{said}");
+    assert!(before.names.is_subset(&site.names), "{victims:?}: a row is lost\n{said}");
     for (dev_eui, key) in &before.keys {
-        assert_eq!(site.keys.get(dev_eui), Some(key), "{victim:?}: {dev_eui} has another key or none");
+        assert_eq!(site.keys.get(dev_eui), Some(key), "{victims:?}: {dev_eui} has another key or none");
     }
     let distinct: BTreeSet<&[String; 2]> = site.keys.values().collect();
-    assert_eq!(distinct.len(), site.keys.len(), "{victim:?}: a key is doubled");
-    assert_eq!(site.names.len(), site.keys.len(), "{victim:?}: every node has one key");
-    check_plain(desk, site, victim);
+    assert_eq!(distinct.len(), site.keys.len(), "{victims:?}: a key is doubled");
+    assert_eq!(site.names.len(), site.keys.len(), "{victims:?}: every node has one key");
+    left.extend(texts_outside_hand_overs(desk));
+    for (place, text) in left {
+        let key_stands = site.keys.values().flatten().any(|key| text.contains(key));
+        assert!(!key_stands, "{victims:?}: a key in {}", place.display());
+    }
     check_left_overs(&desk.path("site"));
-    had_ended
+    too_late
 }
 
 /// Starts a run and kills it: half of the times at a random moment, else just when it changes the folder.
@@ -109,6 +139,8 @@ fn kill_somewhere(desk: &Desk, arguments: &[&str], dice: &mut Dice) -> bool {
             std::thread::sleep(Duration::from_micros(dice.below(3_000) as u64));
             break;
         }
+        // Other runs need the processor too.
+        std::thread::sleep(Duration::from_micros(20));
     }
     let had_ended = run.try_wait().expect("it is ours").is_some();
     run.kill().expect("it is ours");
@@ -123,7 +155,7 @@ fn start(desk: &Desk, arguments: &[&str]) -> Child {
 }
 
 /// Names and sizes below a folder.
-fn state(folder: &Path) -> Vec<(std::path::PathBuf, u64)> {
+fn state(folder: &Path) -> Vec<(PathBuf, u64)> {
     let entries = fs::read_dir(folder).into_iter().flatten().flatten();
     let mut found = Vec::new();
     for entry in entries {
@@ -135,7 +167,8 @@ fn state(folder: &Path) -> Vec<(std::path::PathBuf, u64)> {
     found
 }
 
-/// Looks again at what is there; a box that is as it was is not opened again, since that takes half a second.
+/// Looks again at what is there; a box that is as it was is not opened again, since that takes half a
+/// second.
 fn look(desk: &Desk, site: &mut Site) {
     let folder = desk.path("site");
     if let Ok(registry) = Registry::open(&folder.join(folder::REGISTRY)) {
@@ -159,15 +192,16 @@ fn spellings(key: &AppKey) -> [String; 2] {
     [text, octets.join(", ")]
 }
 
-/// No key of the box stands in plain but in a folder of a hand-over.
-fn check_plain(desk: &Desk, site: &Site, victim: Victim) {
-    for (place, _) in state(desk.0.path()) {
-        if place.is_file() && !is_handed_over(place.strip_prefix(desk.path("site")).unwrap_or(&place)) {
+/// What stands where no key of the box may stand in plain: everywhere but in a folder of a hand-over.
+fn texts_outside_hand_overs(desk: &Desk) -> Vec<(PathBuf, String)> {
+    let files = state(desk.0.path()).into_iter().map(|(place, _)| place).filter(|place| place.is_file());
+    files
+        .filter(|place| !is_handed_over(place.strip_prefix(desk.path("site")).unwrap_or(place)))
+        .map(|place| {
             let text = String::from_utf8_lossy(&fs::read(&place).expect("it is there")).to_uppercase();
-            let key_stands = site.keys.values().flatten().any(|key| text.contains(key));
-            assert!(!key_stands, "{victim:?}: a key in {}", place.display());
-        }
-    }
+            (place, text)
+        })
+        .collect()
 }
 
 fn is_handed_over(place: &Path) -> bool {
