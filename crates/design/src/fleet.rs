@@ -126,10 +126,54 @@ impl Fleet {
     }
 }
 
+/// Nodes of one kind share a sky up to so many degrees and metres of height from the first of them. Within it the climate
+/// differs by less than what is not known of it: by 0.3 K with height, where a site is known to 1 K.
+const SHARED_SKY_DEG: f64 = 0.05;
+const SHARED_SKY_M: f64 = 50.0;
+
+impl Fleet {
+    /// For each node the place in the file of the one whose sky it shares: the first of its kind with the same skyline and
+    /// mounting that stands near enough and shares no other's; itself if there is none before it.
+    #[must_use]
+    pub fn skies(&self) -> Vec<usize> {
+        let mut skies: Vec<usize> = Vec::with_capacity(self.nodes.len());
+        for (index, node) in self.nodes.iter().enumerate() {
+            let mut leaders = (0..index).filter(|earlier| skies[*earlier] == *earlier);
+            let shared = leaders.find(|leader| node.shares_sky_with(&self.nodes[*leader]));
+            skies.push(shared.unwrap_or(index));
+        }
+        skies
+    }
+}
+
+impl Placed {
+    fn shares_sky_with(&self, other: &Self) -> bool {
+        let away_deg = |one: Angle, other: Angle| (one.degrees() - other.degrees()).abs();
+        let is_near = away_deg(self.latitude, other.latitude) <= SHARED_SKY_DEG
+            && away_deg(self.longitude, other.longitude) <= SHARED_SKY_DEG;
+        let height_m = |node: &Self| node.section.elevation.as_ref().map(|at| at.value.metres());
+        let is_level = match (height_m(self), height_m(other)) {
+            (Some(one), Some(other)) => (one - other).abs() <= SHARED_SKY_M,
+            // What is left out is the height in the file of the kind.
+            (one, other) => one.is_none() && other.is_none(),
+        };
+        is_near && is_level && self.kind == other.kind && self.section.mounts_like(&other.section)
+    }
+}
+
 /// Keys that go when a site file gives the skyline: that of the months in leaf is that of the kind's place.
 const IN_LEAF: [&str; 2] = ["site.horizon_in_leaf", "site.months_in_leaf"];
 
 impl PlacedSection {
+    fn mounts_like(&self, other: &Self) -> bool {
+        let of = |section: &Self| {
+            let skyline = section.horizon.as_ref().map(|at| at.value.0.clone());
+            let tilt = section.tilt.as_ref().map(|at| at.value);
+            (skyline, tilt, section.azimuth.as_ref().map(|at| at.value.0))
+        };
+        of(self) == of(other)
+    }
+
     /// Writes what is stated here over what the file of the kind says.
     fn place(&self, root: &mut RootSection) {
         if let Some(site) = root.site.as_mut().map(|at| &mut at.value) {

@@ -104,3 +104,23 @@ fn without_a_data_rate_the_network_adapts_it() {
     assert_eq!(radio.data_rates.first().map(|(rate, _)| *rate), radio.allowed_rates.first().copied());
     assert_eq!(kind().radio.as_ref().expect("has a radio").adaptation_margin, None, "a written rate is kept");
 }
+
+/// Within 0.05 degrees and 50 m of the first that shares no other's sky.
+#[test]
+fn nodes_of_one_kind_and_mounting_share_a_sky_near_the_first() {
+    let node = |name: &str, more: &str| {
+        format!("[node.{name}]\nkind = \"mast.toml\"\nlongitude = \"13.01 deg\"\n{more}\n")
+    };
+    let site = SITE.split("[node.near]").next().expect("gateways").to_owned()
+        + &node("first", "latitude = \"47.01 deg\"")
+        + &node("beside", "latitude = \"47.05 deg\"\nantenna_height = \"5 m\"")
+        + &node("beyond", "latitude = \"47.07 deg\"")
+        + &node("steeper", "latitude = \"47.01 deg\"\ntilt = \"70 deg\"")
+        + &node("shaded", "latitude = \"47.01 deg\"\nhorizon = [[\"180 deg\", \"20 deg\"]]")
+        + &node("low", "latitude = \"47.01 deg\"\nelevation = \"410 m\"")
+        + &node("lower", "latitude = \"47.01 deg\"\nelevation = \"355 m\"")
+        + &node("low_too", "latitude = \"47.02 deg\"\nelevation = \"440 m\"")
+        + &node("other", "latitude = \"47.01 deg\"").replace("mast.toml", "tank.toml");
+    let fleet = fleet(&site).expect("resolves");
+    assert_eq!(fleet.skies(), [0, 0, 2, 3, 4, 5, 6, 5, 8]);
+}

@@ -12,6 +12,7 @@ pub mod fault;
 pub mod kernel;
 pub mod node;
 pub mod run;
+pub mod shared;
 pub mod shown;
 pub mod unknowns;
 pub mod visits;

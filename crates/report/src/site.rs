@@ -3,7 +3,8 @@
 use design::fleet::Fleet;
 use design::quantity::Share;
 use serde_json::{Value, json};
-use verdict::{Answer, Finding, Severity, Verdict};
+use verdict::site::SiteAnswer;
+use verdict::{Finding, Severity, Verdict};
 
 use super::text::lay::{clip, paint, wrap_indented};
 use super::text::{BOLD, QUIET, WIDTH, verdict_mark};
@@ -16,6 +17,10 @@ const QUESTION: usize = 9;
 const RATE: usize = 11;
 const DBM: usize = 6;
 
+/// What is said below the table of a site in which nodes share a sky.
+pub(crate) const SHARED_SKY: &str =
+    "nodes of one kind, mounting and skyline live under one sky within 0.05 degrees and 50 m of the first";
+
 /// So many nodes are shown in full, worst first, unless all are asked for.
 const MOST_ROWS: usize = 20;
 
@@ -23,8 +28,10 @@ const MOST_ROWS: usize = 20;
 pub struct NodeRow {
     /// Its name.
     pub name: String,
+    /// The node under whose sky it lives, if that is another.
+    pub sky_of: Option<String>,
     /// Every verdict on it.
-    pub answer: Answer,
+    pub answer: SiteAnswer,
 }
 
 /// All nodes of a site.
@@ -46,7 +53,7 @@ impl NodeRow {
     }
 
     fn survival(&self) -> f64 {
-        self.answer.life.chances.as_ref().map_or(0.0, |chances| chances.without_outage.fraction())
+        self.answer.life.without_outage.map_or(0.0, Share::fraction)
     }
 
     /// The data rate that most messages are sent at.
@@ -96,6 +103,11 @@ impl SiteReport {
         Verdict::worst(self.rows.iter().map(NodeRow::worst)).unwrap_or(Verdict::NotKnown)
     }
 
+    /// Whether some node lives under the sky of another.
+    pub(crate) fn shares_sky(&self) -> bool {
+        self.rows.iter().any(|row| row.sky_of.is_some())
+    }
+
     /// Its file, without the folders.
     pub(crate) fn file_name(&self) -> &str {
         words::file_name(&self.file)
@@ -136,6 +148,9 @@ impl SiteReport {
             lines.extend(why.iter().flat_map(|(label, text)| super::text::fact(label, text)));
         }
         lines.push(String::new());
+        if self.shares_sky() {
+            lines.extend(wrap_indented(SHARED_SKY, WIDTH, "").iter().map(|line| paint(QUIET, line)));
+        }
         lines.push(paint(
             QUIET,
             "signal at the median position; check NODE.toml: one node in full; --json: all",
@@ -219,9 +234,10 @@ fn node(row: &NodeRow) -> Value {
     let findings = row.answer.findings();
     json!({
         "name": row.name,
+        "sky_of": row.sky_of,
         "verdicts": serde_json::Map::from_iter(verdicts),
         "life_reason": row.answer.life.reason,
-        "without_outage_percent": row.answer.life.chances.as_ref().map(|chances| data::number(chances.without_outage.percent())),
+        "without_outage_percent": row.answer.life.without_outage.map(|share| data::number(share.percent())),
         "law_reason": row.answer.law.reason,
         "reach": data::reach::summary(&row.answer.reach),
         "findings": findings.map(finding).collect::<Vec<_>>(),

@@ -1,6 +1,7 @@
 //! The plan: everything that can be said about a design under given weather.
 
 mod affordable;
+mod brief;
 mod chances;
 mod dangers;
 mod findings;
@@ -9,6 +10,8 @@ mod ledger;
 mod make;
 
 pub use affordable::affordable;
+pub use brief::LifeInBrief;
+pub(crate) use brief::Sky;
 pub use chances::{Chances, DayBand, Driver, Effort, FaultRow, WorstLife};
 pub use forecast::life::cause::Cause;
 pub use forecast::life::fault::{Fault, FaultKind};

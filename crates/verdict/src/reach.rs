@@ -260,8 +260,7 @@ impl Seen {
     /// Holds on as many spots as lives must be without an outage; fails on more than half of them.
     fn verdict(&self, design: &Design) -> Verdict {
         let heard = (self.spots_heard.fraction() * SPOTS as f64).round() as u32;
-        let (low, _) = stats::wilson(heard, SPOTS as u32);
-        if low >= design.promise.without_outage.fraction() {
+        if is_enough(heard, design) {
             Verdict::Holds
         } else if self.spots_heard.fraction() < 0.5 {
             Verdict::Fails
@@ -269,6 +268,18 @@ impl Seen {
             Verdict::Tight
         }
     }
+}
+
+/// Whether so many of the spots, their number being what it is, are as many as lives must be without an outage.
+fn is_enough(heard: u32, design: &Design) -> bool {
+    stats::wilson(heard, SPOTS as u32).0 >= design.promise.without_outage.fraction()
+}
+
+/// Whether a design is heard on enough spots: its verdict alone, which is known as soon as too many have failed.
+fn holds(design: &Design, spots: &Spots) -> bool {
+    let Some(least) = (0..=SPOTS as u32).find(|heard| is_enough(*heard, design)) else { return false };
+    let unheard = |life: &u64| spots.delivery(&spots.draw(*life)) < design.promise.heard.fraction();
+    (0..SPOTS).filter(unheard).nth(SPOTS as usize - least as usize).is_none()
 }
 
 fn reason(design: &Design, spots: &Spots, seen: &Seen) -> String {
@@ -322,12 +333,14 @@ fn remedies(
     let holds = |change: Remedy| {
         let Some(changed) = change.made_to(design, best.index) else { return false };
         let spots = Spots::new(&changed, links(&changed, terrain, unknown), crowd, seed);
-        Seen::of(&spots, changed.promise.heard).verdict(&changed) == Verdict::Holds
+        holds(&changed, &spots)
     };
-    let Some(needed) = (1..=BETTER_ANTENNA_DB).map(better).find(|by| holds(Remedy::BetterAntenna(*by)))
-    else {
+    // A better antenna never costs signal: where the best is not enough, no lesser one need be tried.
+    if !holds(Remedy::BetterAntenna(better(BETTER_ANTENNA_DB))) {
         return vec![Remedy::AnotherGateway];
-    };
+    }
+    let needed = (1..=BETTER_ANTENNA_DB).map(better).find(|by| holds(Remedy::BetterAntenna(*by)));
+    let Some(needed) = needed else { return vec![Remedy::AnotherGateway] };
     let brings_enough = |change: &Remedy| {
         let Some(changed) = change.made_to(design, best.index) else { return false };
         let links = links(&changed, terrain, unknown);

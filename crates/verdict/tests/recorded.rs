@@ -42,7 +42,7 @@ fn answer(hours: &WeatherHours, floor_milliamperes: f64) -> (f64, usize) {
         "part = \"nmc-18650\"",
         &format!("[load.node]\nfloor = \"{floor_milliamperes} mA +- 15 %\""),
     );
-    let effort = Effort { lives: Some(300), seed: 1, threads: 2 };
+    let effort = Effort { lives: Some(120), seed: 1, threads: 2 };
     let plan = plan(&design, Weather::Hours(hours), &Spots::alone(&design), effort, &Silent);
     let chances = plan.chances.expect("lives");
     (chances.without_outage.fraction(), chances.darkest_day)

@@ -1,14 +1,14 @@
 //! `overwinter check SITE.toml`: every node of a site, worst first.
 
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
-use design::node::Design;
-use forecast::radio::collisions::Sender;
-use forecast::radio::spots::senders;
+use forecast::sky::climate::Climate;
 use report::problem::{Failure, Problem};
 use report::site::{NodeRow, SiteReport};
+use verdict::Verdict;
 use verdict::plan::Weather;
-use verdict::{Environment, Verdict, answer, reach};
+use verdict::site::{self, SiteNode};
 
 use super::check::{Check, effort};
 use crate::input::{self, fleet};
@@ -21,22 +21,23 @@ pub(super) fn check(arguments: &Check) -> Result<(String, Verdict), Failure> {
     output::refuse_to_overwrite(&[arguments.report.as_deref()], &[&arguments.design])?;
     let site = fleet::site(&arguments.design)?;
     let weather = arguments.weather.as_deref().map(|path| input::weather(path, None)).transpose()?;
-    let designs = site.designs();
-    let crowds = crowds(designs, &site, arguments.seed);
-    let mut counter = Counter::begin();
-    let mut rows = Vec::new();
-    for (index, (design, crowd)) in designs.iter().zip(&crowds).enumerate() {
-        counter.at(format!("{} ({} of {} nodes)", design.name, index + 1, designs.len()));
-        let climate = weather.is_none().then(|| site.climate(design)).transpose()?;
-        let Some(under) = weather.as_ref().map(Weather::Hours).or(climate.as_ref().map(Weather::Climate))
-        else {
-            continue;
-        };
-        let environment = Environment { weather: under, terrain: site.terrain.as_ref(), others: crowd };
-        let answer = answer(design, &environment, effort(arguments), &counter);
-        rows.push(NodeRow { name: design.name.clone(), answer });
-    }
+    let skies = site.fleet.skies();
+    let climates = climates(&site, &skies, weather.is_some())?;
+    let node = |(design, sky_of): (_, &usize)| {
+        let climate = climates.get(sky_of).map(Weather::Climate);
+        let weather = weather.as_ref().map(Weather::Hours).or(climate)?;
+        Some(SiteNode { design, sky_of: *sky_of, weather })
+    };
+    let nodes: Vec<SiteNode<'_>> = site.designs().iter().zip(&skies).filter_map(node).collect();
+    let counter = Counter::begin();
+    let answers = site::answer(&nodes, site.terrain.as_ref(), effort(arguments), &counter);
     drop(counter);
+    let name = |index: usize| site.designs()[index].name.clone();
+    let row = |((index, answer), sky_of): ((usize, _), usize)| {
+        let sky_of = (sky_of != index).then(|| name(sky_of));
+        NodeRow { name: name(index), sky_of, answer }
+    };
+    let rows = answers.into_iter().enumerate().zip(skies).map(row).collect();
     let answer =
         SiteReport::new(&site.fleet, &arguments.design.to_string_lossy(), rows, site.warnings.clone());
     if let Some(path) = &arguments.report {
@@ -46,17 +47,14 @@ pub(super) fn check(arguments: &Check) -> Result<(String, Verdict), Failure> {
     Ok((page, answer.verdict()))
 }
 
-/// What each node hears of the others: they all send to the same gateways.
-pub(super) fn crowds(designs: &[Design], site: &fleet::Site, seed: u64) -> Vec<Vec<Sender>> {
-    let alone: Vec<Vec<Sender>> = designs
-        .iter()
-        .map(|design| senders(design, &reach::judge(design, site.terrain.as_ref(), &[], seed).spots))
-        .collect();
-    let others = |index: usize| {
-        let others = alone.iter().enumerate().filter(move |(other, _)| *other != index);
-        others.flat_map(|(_, senders)| senders.iter().copied()).collect()
-    };
-    (0..designs.len()).map(others).collect()
+/// The climates of the nodes whose sky others share, where no weather is given.
+fn climates(
+    site: &fleet::Site,
+    skies: &[usize],
+    is_given: bool,
+) -> Result<BTreeMap<usize, Climate>, Failure> {
+    let wanted: BTreeSet<usize> = if is_given { BTreeSet::new() } else { skies.iter().copied().collect() };
+    wanted.into_iter().map(|index| Ok((index, site.climate(&site.designs()[index])?))).collect()
 }
 
 /// The hours are those of one node.

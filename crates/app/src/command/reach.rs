@@ -18,10 +18,10 @@ use report::chart::coverage::{self as map, CoverageMap, MapGateway, MapNode, Ste
 use report::geojson;
 use report::problem::{Failure, Problem};
 use report::{sentences, words};
-use verdict::plan::Verdict;
-use verdict::reach::{Reach, judge};
+use verdict::Verdict;
+use verdict::reach::Reach;
+use verdict::site;
 
-use super::check_site::crowds;
 use super::reach_survey;
 use crate::drawings::{self, Drawing};
 use crate::input::fleet::{self, Site};
@@ -113,7 +113,9 @@ fn reach(arguments: &ReachOf) -> Result<Option<(String, Verdict)>, Failure> {
             "give the name of a node of the site with --node, or leave it out",
         )
     })?;
-    let reaches = judged(designs, &site, terrain, arguments.seed);
+    let threads = std::thread::available_parallelism().map_or(1, Into::into);
+    let placed: Vec<&Design> = designs.iter().collect();
+    let reaches = site::reaches(&placed, Some(terrain), arguments.seed, threads);
     let Some(coverage) = surveyed(&site, terrain, shown, arguments.side)
         .map_err(|error| wrong(&error, "look at the places and antennas of the site's file"))?
     else {
@@ -134,7 +136,7 @@ fn reach(arguments: &ReachOf) -> Result<Option<(String, Verdict)>, Failure> {
     let folder = arguments.output.as_deref().unwrap_or(Path::new("."));
     let written = drawings::write(&drawings, folder)?;
     let page = page(&site, &map, designs, &reaches) + &written;
-    let worst = reaches.iter().map(|reach| reach.verdict).max_by_key(|verdict| *verdict == Verdict::Fails);
+    let worst = Verdict::worst(reaches.iter().map(|reach| reach.verdict));
     Ok(Some((page, worst.unwrap_or(Verdict::NotKnown))))
 }
 
@@ -142,12 +144,6 @@ fn reach(arguments: &ReachOf) -> Result<Option<(String, Verdict)>, Failure> {
 fn shown<'a>(designs: &'a [Design], name: Option<&str>) -> Option<(&'a Design, &'a RadioUse)> {
     let mut wanted = designs.iter().filter(|design| name.is_none_or(|name| design.name == name));
     wanted.find_map(|design| Some((design, design.radio.as_ref()?)))
-}
-
-/// The same verdicts as `check` gives.
-fn judged(designs: &[Design], site: &Site, terrain: &Terrain, seed: u64) -> Vec<Reach> {
-    let crowds = crowds(designs, site, seed);
-    designs.iter().zip(&crowds).map(|(design, crowd)| judge(design, Some(terrain), crowd, seed)).collect()
 }
 
 fn surveyed(

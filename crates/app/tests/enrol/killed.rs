@@ -53,9 +53,11 @@ fn a_run_that_is_killed_at_any_moment_loses_and_doubles_nothing() {
     };
     let too_late: usize = std::thread::scope(|scope| {
         let of_thread = &of_thread;
-        let running: Vec<_> =
-            (0..threads).map(|thread| scope.spawn(move || of_thread(thread))).collect();
-        running.into_iter().map(|one| one.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))).sum()
+        let running: Vec<_> = (0..threads).map(|thread| scope.spawn(move || of_thread(thread))).collect();
+        running
+            .into_iter()
+            .map(|one| one.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
+            .sum()
     });
     let killed = kills - too_late;
     assert!(killed > kills / 2, "{killed} of {kills} runs were killed, {too_late} had ended before");

@@ -25,10 +25,42 @@ pub struct Account {
     pub purposes: Vec<(Purpose, [f64; 12])>,
     /// Hours a year in which sun was refused for the battery's temperature, mean.
     pub gated_hours_per_year: f64,
-    /// Hours a year in which a battery that plates was charged below freezing, mean.
-    pub plating_hours_per_year: f64,
-    /// Share of lives in which that happens.
-    pub plates: Share,
+    /// Charging of a battery that plates below freezing.
+    pub plating: Plating,
+}
+
+/// Charging below freezing of a battery that this damages.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Plating {
+    /// Hours a year, mean over lives.
+    pub hours_per_year: f64,
+    /// Share of lives in which it happens.
+    pub lives: Share,
+}
+
+impl Plating {
+    /// Of lives of so many years in which it happened for so many hours.
+    #[must_use]
+    pub fn of(hours: &[u32], years: f64) -> Self {
+        let per_life_year = 1.0 / (hours.len().max(1) as f64 * years);
+        let plated = hours.iter().filter(|hours| **hours > 0).count();
+        Self {
+            hours_per_year: hours.iter().map(|hours| f64::from(*hours) * per_life_year).sum(),
+            lives: Share::from_fraction(plated as f64 / hours.len().max(1) as f64),
+        }
+    }
+}
+
+/// Counts the hours in which a battery is charged below freezing.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct PlatingHours(pub(super) u32);
+
+impl Recorder for PlatingHours {
+    #[inline]
+    fn hour(&mut self, hour: &LivedHour<'_>) {
+        let below = hour.weather.battery_celsius < FREEZING_CELSIUS;
+        self.0 += u32::from(hour.outcome.taken > 0.0 && below);
+    }
 }
 
 /// A month of the year over many lives.
@@ -90,7 +122,7 @@ struct LifeAccount<'a> {
     /// By month, row of the demand, and how many of its thresholds of cold air are passed.
     rows: Vec<Vec<RowHours>>,
     gated_hours: u32,
-    plating_hours: u32,
+    plating_hours: PlatingHours,
 }
 
 impl<'a> LifeAccount<'a> {
@@ -104,7 +136,7 @@ impl<'a> LifeAccount<'a> {
             months: [MonthAccount { lowest_charge: 1.0, ..MonthAccount::default() }; 12],
             rows: node.demand.rows().iter().map(cells).collect(),
             gated_hours: 0,
-            plating_hours: 0,
+            plating_hours: PlatingHours::default(),
         }
     }
 
@@ -141,8 +173,9 @@ impl Recorder for LifeAccount<'_> {
         account.hours += 1.0;
         account.air_celsius_h += f64::from(weather.air_celsius);
         self.gated_hours += u32::from(outcome.gated);
-        let below = weather.battery_celsius < FREEZING_CELSIUS;
-        self.plating_hours += u32::from(self.node.plates && outcome.taken > 0.0 && below);
+        if self.node.plates {
+            self.plating_hours.hour(hour);
+        }
         if !outcome.running {
             return;
         }
@@ -177,28 +210,26 @@ pub fn account(trial: &Trial<'_>, lives: usize, threads: usize) -> Account {
         let mut account = LifeAccount::new(trial, number as u64);
         let outcome = live(trial, number as u64, None, &mut account);
         let purposes = account.purposes(&outcome.drawn);
-        (outcome.class, account.months, purposes, account.gated_hours, account.plating_hours)
+        (outcome.class, account.months, purposes, account.gated_hours, account.plating_hours.0)
     };
     let mut sum = Account {
         lives,
         months: [MonthAccount { lowest_charge: 1.0, ..MonthAccount::default() }; 12],
         purposes: Vec::new(),
         gated_hours_per_year: 0.0,
-        plating_hours_per_year: 0.0,
-        plates: Share::ZERO,
+        plating: Plating::default(),
     };
     let per_life_year = 1.0 / (lives as f64 * trial.years());
-    let mut plated = 0;
+    let mut plating_hours = Vec::with_capacity(lives);
     for (class, months, purposes, gated, plating) in on_threads(threads, lives, one) {
         sum.months.iter_mut().zip(&months).for_each(|(mine, its)| mine.add(its));
         for (purpose, its) in trial.nodes[class].demand.purposes.iter().zip(purposes) {
             sum.spend(purpose, &its);
         }
         sum.gated_hours_per_year += f64::from(gated) * per_life_year;
-        sum.plating_hours_per_year += f64::from(plating) * per_life_year;
-        plated += usize::from(plating > 0);
+        plating_hours.push(plating);
     }
-    sum.plates = Share::from_fraction(plated as f64 / lives as f64);
+    sum.plating = Plating::of(&plating_hours, trial.years());
     sum
 }
 

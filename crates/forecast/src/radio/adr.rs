@@ -4,7 +4,11 @@
 //! over the weakest signal, on the mean of the last uplinks; else the slowest. Networks differ, so the margin is an input
 //! of the design file. Power is not reduced.
 
+use std::sync::LazyLock;
+
 use design::quantity::{Decibels, Duration, Share};
+
+use crate::random::normal_quantile;
 
 /// Uplinks whose mean decides (own choice).
 pub const LISTENS_TO: u32 = 20;
@@ -21,11 +25,10 @@ pub const STATES: usize = 20;
 
 /// What a link may be off its mean over a life, each as likely as any other: seasons, and what twenty faded readings let the
 /// network believe \[dB\].
-#[must_use]
-pub fn states_db() -> [f64; STATES] {
+pub static STATES_DB: LazyLock<[f64; STATES]> = LazyLock::new(|| {
     let sd_db = SEASON_SD_DB.hypot(FADE_SD_DB / f64::from(LISTENS_TO).sqrt());
-    std::array::from_fn(|state| sd_db * crate::random::normal_quantile((state as f64 + 0.5) / STATES as f64))
-}
+    std::array::from_fn(|state| sd_db * normal_quantile((state as f64 + 0.5) / STATES as f64))
+});
 
 /// The data rate that the network asks for: the fastest whose margin is large enough, else the slowest. Rates come slowest
 /// first with their margins.
@@ -39,7 +42,7 @@ pub fn asked_for(margins: &[(u8, Decibels)], kept: Decibels) -> Option<u8> {
 #[must_use]
 pub fn mix(margins: &[(u8, Decibels)], kept: Decibels) -> Vec<(u8, Share)> {
     let mut counts: Vec<(u8, u32)> = margins.iter().map(|(rate, _)| (*rate, 0)).collect();
-    for state_db in states_db() {
+    for state_db in *STATES_DB {
         // A link that is better by so much keeps the margin at a faster rate.
         let asked = asked_for(margins, kept - Decibels::from_decibels(state_db));
         if let Some((_, count)) = counts.iter_mut().find(|(rate, _)| Some(*rate) == asked) {

@@ -95,7 +95,8 @@ impl Spots {
             Decibels::from_decibels(f64::from(LOWEST_BIN_DB + bin) - self.links[index].slowest_margin());
         let data_rates = self.mix(&self.links[index], offset);
         let unanswered = confirmed.then(|| {
-            let heard = self.heard(&[(&self.links[index], offset)], &data_rates);
+            let link = std::slice::from_ref(&self.links[index]);
+            let heard = self.heard(link, &[offset], Decibels::ZERO, &data_rates);
             let answered =
                 self.links[index].answers.iter().flatten().map(|answer| survives(answer.margin + offset));
             let lost = answered.fold(1.0, |lost, one| lost * (1.0 - one));
@@ -178,18 +179,16 @@ impl Spots {
     #[must_use]
     pub fn delivery(&self, spot: &Spot) -> f64 {
         let Some((_, best, offset)) = self.best(spot) else { return 0.0 };
-        let offset_by = |state: Decibels| -> Vec<(&Link, Decibels)> {
-            self.links.iter().zip(&spot.offsets).map(|(link, offset)| (link, *offset + state)).collect()
-        };
-        let Some(kept) = self.kept else { return self.heard(&offset_by(Decibels::ZERO), &self.fixed) };
+        let heard = |state, rates: &[(u8, Share)]| self.heard(&self.links, &spot.offsets, state, rates);
+        let Some(kept) = self.kept else { return heard(Decibels::ZERO, &self.fixed) };
         let margins = best.margins(offset);
         let in_state = |state_db: f64| {
             let state = Decibels::from_decibels(state_db);
             let rate = adr::asked_for(&margins, kept - state);
             let rates = rate.map(|rate| (rate, Share::from_fraction(1.0)));
-            self.heard(&offset_by(state), rates.as_slice())
+            heard(state, rates.as_slice())
         };
-        adr::states_db().map(in_state).iter().sum::<f64>() / adr::STATES as f64
+        adr::STATES_DB.map(in_state).iter().sum::<f64>() / adr::STATES as f64
     }
 
     /// The link that is best on a spot, with what it is off its median.
@@ -207,12 +206,13 @@ impl Spots {
         self.clear.iter().find(|(rate, _)| *rate == data_rate).map_or(1.0, |(_, clear)| *clear)
     }
 
-    /// Share of uplinks at these data rates that at least one of the links, each off its median by so much, carries.
-    fn heard(&self, links: &[(&Link, Decibels)], rates: &[(u8, Share)]) -> f64 {
+    /// Share of uplinks at these data rates that at least one of the links, each off its median by so much and by what all
+    /// are off, carries.
+    fn heard(&self, links: &[Link], offsets: &[Decibels], all_off: Decibels, rates: &[(u8, Share)]) -> f64 {
         let at = |rate: u8| {
-            let lost = links.iter().map(|(link, offset)| {
+            let lost = links.iter().zip(offsets).map(|(link, offset)| {
                 let known = link.rates.iter().find(|known| known.data_rate == rate);
-                1.0 - known.map_or(0.0, |known| survives(known.margin + *offset))
+                1.0 - known.map_or(0.0, |known| survives(known.margin + (*offset + all_off)))
             });
             (1.0 - lost.product::<f64>()) * self.clear(rate)
         };

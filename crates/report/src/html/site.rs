@@ -5,7 +5,7 @@ use verdict::plan::Verdict;
 
 use super::{code, shell};
 use crate::chart::verdict_mark;
-use crate::site::{NodeRow, SiteReport};
+use crate::site::{NodeRow, SHARED_SKY, SiteReport};
 use crate::words;
 
 /// The page: the answer, what weakens it, a row for each node, and why some do not hold.
@@ -18,6 +18,7 @@ pub fn page(site: &SiteReport) -> String {
         (nodes(&site.rows))
         @for row in &site.rows { (why(row)) }
         p.quiet { "Data rate, signal and SNR are those at the median position, at the gateway that hears the node best." }
+        @if site.shares_sky() { p.quiet { "Life: " (SHARED_SKY) "." } }
     };
     let footer = html! { "Made by overwinter " (env!("CARGO_PKG_VERSION")) " from " (site.file_name()) "." };
     shell(&answer, site.file_name(), &main, &footer)

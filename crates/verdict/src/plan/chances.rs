@@ -18,7 +18,7 @@ use forecast::sky::light::{YEAR_DAYS, nominal_hours};
 use forecast::stats;
 
 use super::Restart;
-use super::kept::{Evidence, Figure, Kept};
+use super::kept::{self, Evidence, Figure, Kept};
 use super::make::Case;
 use crate::finding::Verdict;
 
@@ -143,7 +143,8 @@ pub(super) fn chances(case: &Case<'_>, lives: &Lives) -> Chances {
     let ranked = by_unknowns(case, &lives.outcomes);
     let (fifth, rest) = ranked.split_at(ranked.len() / 5);
     let best_fifth = rest.get(rest.len() - fifth.len()..).unwrap_or_default();
-    let evidence = Evidence::new(case, &lives.outcomes, fifth);
+    let visits = kept::visits_per_year(case, &lives.outcomes);
+    let evidence = Evidence::new(case, &lives.outcomes, fifth, visits);
     let low: Vec<f64> =
         (0..YEAR_DAYS).map(|day| lives.bands.quantile(day, 0.05).unwrap_or(f64::INFINITY)).collect();
     let darkest_day = darkest(&low);
@@ -163,7 +164,7 @@ pub(super) fn chances(case: &Case<'_>, lives: &Lives) -> Chances {
         outage_hours_per_year: mean(&lives.outcomes, |life| f64::from(life.outage_hours())) / trial.years(),
         completeness: evidence.completeness(),
         longest_silence: evidence.longest_silence(),
-        visits_per_year: evidence.visits_per_year(),
+        visits_per_year: visits.found,
         kept: evidence.keep(&case.design.promise),
         in_hand: reserve(&nominal, darkest_day, charge, threads),
         restart: restart(comeback(&nominal, darkest_day, threads), darkest_day),
@@ -176,16 +177,42 @@ pub(super) fn chances(case: &Case<'_>, lives: &Lives) -> Chances {
     }
 }
 
+/// What many lives show of the promises: the first line of an answer.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Headline<'a> {
+    pub(super) lives: usize,
+    pub(super) years: f64,
+    pub(super) without_outage: Share,
+    pub(super) interval: (Share, Share),
+    pub(super) kept: &'a [Kept],
+}
+
 impl Chances {
-    /// The verdict on all that was promised: that of the worst.
+    pub(super) fn headline(&self) -> Headline<'_> {
+        let Self { lives, years, without_outage, interval, .. } = *self;
+        Headline { lives, years, without_outage, interval, kept: &self.kept }
+    }
+
+    /// The smaller promises that are not kept, or in doubt.
+    pub fn missed(&self) -> impl Iterator<Item = &Kept> {
+        self.headline().missed()
+    }
+
+    /// The headline as a sentence.
     #[must_use]
-    pub fn verdict(&self) -> Verdict {
+    pub fn sentence(&self) -> String {
+        self.headline().sentence()
+    }
+}
+
+impl<'a> Headline<'a> {
+    /// The verdict on all that was promised: that of the worst.
+    pub(super) fn verdict(&self) -> Verdict {
         Verdict::worst(self.kept.iter().map(|kept| kept.verdict)).unwrap_or(Verdict::NotKnown)
     }
 
     /// The headline, and which of the smaller promises are not kept.
-    #[must_use]
-    pub fn reason(&self) -> String {
+    pub(super) fn reason(&self) -> String {
         let missed = self.missed().map(|kept| match kept.verdict {
             Verdict::Fails => format!("; misses the promised {}", kept.promised.name()),
             _ => format!("; the promised {} is in doubt", kept.promised.name()),
@@ -193,14 +220,11 @@ impl Chances {
         self.sentence() + &missed.collect::<String>()
     }
 
-    /// The smaller promises that are not kept, or in doubt.
-    pub fn missed(&self) -> impl Iterator<Item = &Kept> {
+    fn missed(self) -> impl Iterator<Item = &'a Kept> {
         self.kept.iter().skip(1).filter(|kept| kept.verdict != Verdict::Holds)
     }
 
-    /// The headline as a sentence.
-    #[must_use]
-    pub fn sentence(&self) -> String {
+    fn sentence(&self) -> String {
         let percent = |share: Share| percent_text(share.percent());
         let (low, high) = self.interval;
         format!(
@@ -268,7 +292,7 @@ fn band(lives: &Lives, day: usize) -> DayBand {
 }
 
 /// The lives ranked by what the fixed draws alone do to a dark month's harvest less its load, worst first.
-fn by_unknowns(case: &Case<'_>, lives: &[LifeOutcome]) -> Vec<LifeOutcome> {
+pub(super) fn by_unknowns(case: &Case<'_>, lives: &[LifeOutcome]) -> Vec<LifeOutcome> {
     let (trial, weather) = (case.trial, case.trial.weather);
     let months: Vec<Balance> =
         trial.nodes.iter().map(|node| weather.sample().dark_month_balance(node)).collect();
@@ -309,11 +333,10 @@ fn worst(case: &Case<'_>, lives: &[LifeOutcome]) -> WorstLife {
 
 /// Share of lives without an outage if the node stood next to a gateway, at the fastest data rate; `None` where distance
 /// stopped less than half of those that failed.
-pub(super) fn near_a_gateway(case: &Case<'_>, chances: &Chances) -> Option<Share> {
-    let by_distance = chances.causes.iter().find(|(cause, _)| *cause == Cause::Distance);
+pub(super) fn near_a_gateway(case: &Case<'_>, causes: &[(Cause, Share)], lives: usize) -> Option<Share> {
+    let by_distance = causes.iter().find(|(cause, _)| *cause == Cause::Distance);
     by_distance.filter(|(_, share)| share.fraction() >= 0.5)?;
-    let lives = chances.lives.min(NEAR_LIVES);
-    Some(survival_next_to_a_gateway(case.trial, lives, case.effort.threads, case.progress))
+    Some(survival_next_to_a_gateway(case.trial, lives.min(NEAR_LIVES), case.effort.threads, case.progress))
 }
 
 /// What the outcome hangs on: rank regression of how well a life went on its own draws.

@@ -8,12 +8,11 @@ use design::node::Design;
 use design::quantity::{Share, Voltage};
 
 use super::WeatherUsed;
-use super::chances::Chances;
 use super::dangers;
 use super::make::Case;
 use crate::finding::{Finding, Severity};
 use design::panel::PanelModel;
-use forecast::life::account::Account;
+use forecast::life::account::Plating;
 use forecast::life::node::NodeTables;
 use forecast::life::weather::{SampleYears, YEAR_H};
 use forecast::power::battery;
@@ -28,13 +27,13 @@ const DOUBTFUL: Share = Share::from_percent(5.0);
 const WARM_CELSIUS: f64 = 45.0;
 
 /// All findings, worst first.
-pub(super) fn findings(case: &Case<'_>, account: &Account, weather: &WeatherUsed) -> Vec<Finding> {
+pub(super) fn findings(case: &Case<'_>, plating: Plating, weather: &WeatherUsed) -> Vec<Finding> {
     let (design, node, sample) = (case.design, case.node(), case.trial.weather.sample());
     let panel = design.panel.as_ref().map(|mounted| mounted.panel.curve());
     let found = [
         panel.as_ref().and_then(|panel| open_circuit_too_high(sample, design, panel)),
         panel.as_ref().and_then(|panel| panel_below_input(design, panel)),
-        plating(design, account),
+        plates(design, plating),
         stalemate(node, design),
         hysteresis(node, sample, design),
         stranded(node, sample),
@@ -62,7 +61,7 @@ pub(super) fn finding(
 pub(super) fn dies_by_distance(
     design: &Design,
     spots: &Spots,
-    chances: &Chances,
+    without_outage: Share,
     near: Share,
 ) -> Option<Finding> {
     let radio = design.radio.as_ref()?;
@@ -75,7 +74,7 @@ pub(super) fn dies_by_distance(
     let message = format!(
         "it is the distance that kills it: next to a gateway, at {fast}, {:.1} % of its lives pass without an outage; here, mostly at {slow}, {:.1} %, and nothing but the distance differs",
         near.percent(),
-        chances.without_outage.percent()
+        without_outage.percent()
     );
     let help = "bring a gateway nearer or raise an antenna, send less often at slow data rates, or enlarge panel and battery";
     Some(finding("dies-by-distance", Severity::Danger, "radio", message, help))
@@ -121,8 +120,8 @@ fn panel_below_input(design: &Design, panel: &PanelModel) -> Option<Finding> {
     })
 }
 
-fn plating(design: &Design, account: &Account) -> Option<Finding> {
-    let hours = account.plating_hours_per_year;
+fn plates(design: &Design, plating: Plating) -> Option<Finding> {
+    let hours = plating.hours_per_year;
     (hours > 0.0).then(|| {
         let gated = design.charger.as_ref().is_some_and(|charger| !charger.temperature_gate.is_empty());
         finding(
@@ -131,7 +130,7 @@ fn plating(design: &Design, account: &Account) -> Option<Finding> {
             if gated { "charger.temperature_gate" } else { "charger" },
             format!(
                 "in {:.0} % of lives the battery is charged below 0 C, {} a year on average; lithium plates out, capacity and safety go",
-                account.plates.percent().max(1.0),
+                plating.lives.percent().max(1.0),
                 if hours < 1.5 { "about an hour".to_owned() } else { format!("{hours:.0} hours") },
             ),
             "use a charger with a thermistor input and state its `temperature_gate`",

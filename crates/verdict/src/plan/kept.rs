@@ -143,7 +143,12 @@ pub(super) struct Evidence<'a> {
 
 impl<'a> Evidence<'a> {
     /// The lives of a trial, and the fifth of them with the worst unknowns.
-    pub(super) fn new(case: &Case<'_>, lives: &'a [LifeOutcome], worst_fifth: &'a [LifeOutcome]) -> Self {
+    pub(super) fn new(
+        case: &Case<'_>,
+        lives: &'a [LifeOutcome],
+        worst_fifth: &'a [LifeOutcome],
+        visits_per_year: Figure,
+    ) -> Self {
         let sample = case.trial.weather.sample();
         Self {
             lives,
@@ -152,7 +157,7 @@ impl<'a> Evidence<'a> {
             usual_silence_h: sample.usual_silence_h(case.node()),
             life_h: 24.0 * case.trial.days as f64,
             spares: case.node().demand.levels.len() > 1,
-            visits_per_year: visits_per_year(case, lives),
+            visits_per_year,
         }
     }
 
@@ -166,11 +171,6 @@ impl<'a> Evidence<'a> {
         let mut hours = self.lives.iter().map(|life| self.silence_h(life)).collect::<Option<Vec<f64>>>()?;
         hours.sort_by(f64::total_cmp);
         (!hours.is_empty()).then(|| Duration::from_hours(stats::quantile(&hours, FRESH_LIVES)))
-    }
-
-    /// Outages a year that do not end by themselves, mean over all lives.
-    pub(super) fn visits_per_year(&self) -> f64 {
-        self.visits_per_year.found
     }
 
     /// Each promise of a design file with its verdict, survival first.
@@ -236,7 +236,7 @@ impl<'a> Evidence<'a> {
 }
 
 /// Outages a year that do not end by themselves; of the lives with an outage a number is looked into.
-fn visits_per_year(case: &Case<'_>, lives: &[LifeOutcome]) -> Figure {
+pub(super) fn visits_per_year(case: &Case<'_>, lives: &[LifeOutcome]) -> Figure {
     let failed: Vec<&LifeOutcome> = lives.iter().filter(|life| !life.is_unbroken()).collect();
     if failed.is_empty() {
         return Figure::default();

@@ -9,7 +9,7 @@ use design::node::Design;
 use design::quantity::{Charge, Duration, Share};
 use forecast::Progress;
 use forecast::diary::Diary;
-use forecast::life::account::{Account, account};
+use forecast::life::account::{Account, Plating, account};
 use forecast::life::cause::survival_with_gate;
 use forecast::life::ensemble::{Lives, live_all};
 use forecast::life::fault::{lifetimes, refill, reserve};
@@ -25,12 +25,12 @@ use forecast::sky::light::{YEAR_DAYS, nominal_hours};
 use forecast::sky::recorded::Winters;
 use forecast::sky::weather::WeatherHours;
 
-use super::chances::{self, Chances, Effort};
+use super::chances::{self, Chances, Effort, Headline};
 use super::dangers::is_charging_danger;
 use super::findings::{self, findings};
 use super::ledger::{ledger, months};
 use super::{Life, Plan, WeatherUsed};
-use crate::finding::Verdict;
+use crate::finding::{Finding, Verdict};
 
 /// A primary cell must last the promise and this share more: its end comes without a warning (own choice).
 pub(super) const PRIMARY_MARGIN: f64 = 1.2;
@@ -65,14 +65,7 @@ pub fn plan(
     progress: &dyn Progress,
 ) -> Plan {
     let diary = Diary::new(design);
-    let (node_weather, used) = match weather {
-        Weather::Hours(hours) => {
-            (NodeWeather::of_hours(design, hours, &diary), recorded_weather(design, hours))
-        }
-        Weather::Climate(climate) => {
-            (NodeWeather::of_climate(design, climate, &diary, effort.seed), drawn_weather(climate))
-        }
-    };
+    let (node_weather, used) = surroundings(design, weather, &diary, effort.seed);
     let middle = NodeTables::of_design(design, Demand::on_link(design, spots.middle_state(), &diary));
     let nodes: Vec<NodeTables> = spots
         .classes()
@@ -80,11 +73,42 @@ pub fn plan(
         .map(|class| middle.with_demand(Demand::on_link(design, class, &diary)))
         .collect();
     let unknowns = Unknowns::new(design, nodes.len() > 1);
-    let trial = Trial {
-        nodes: &nodes,
+    let trial = trial(design, &node_weather, &unknowns, spots, effort.seed);
+    let trial = Trial { nodes: &nodes, ..trial };
+    let nominal = vec![middle; nodes.len()];
+    lay_out(&Case { design, spots, trial: &trial, nominal: &nominal, effort, progress }, used)
+}
+
+/// The weather as this node feels it, and what there is to say of it.
+pub(super) fn surroundings(
+    design: &Design,
+    weather: Weather<'_>,
+    diary: &Diary,
+    seed: u64,
+) -> (NodeWeather, WeatherUsed) {
+    match weather {
+        Weather::Hours(hours) => {
+            (NodeWeather::of_hours(design, hours, diary), recorded_weather(design, hours))
+        }
+        Weather::Climate(climate) => {
+            (NodeWeather::of_climate(design, climate, diary, seed), drawn_weather(climate))
+        }
+    }
+}
+
+/// What lives of a design are lived under, without its tables.
+pub(super) fn trial<'a>(
+    design: &Design,
+    weather: &'a NodeWeather,
+    unknowns: &'a Unknowns,
+    spots: &'a Spots,
+    seed: u64,
+) -> Trial<'a> {
+    Trial {
+        nodes: &[],
         spots,
-        weather: &node_weather,
-        unknowns: &unknowns,
+        weather,
+        unknowns,
         days: days_of_life(design),
         start_day: design.promise.installed.map(|(month, day)| day_of_year(month, day)),
         charge: design.promise.charge_at_installation,
@@ -92,10 +116,8 @@ pub fn plan(
             .panel
             .as_ref()
             .map_or(1.0, |panel| 1.0 - panel.panel.yearly_loss.fraction()),
-        seed: effort.seed,
-    };
-    let nominal = vec![middle; nodes.len()];
-    lay_out(&Case { design, spots, trial: &trial, nominal: &nominal, effort, progress }, used)
+        seed,
+    }
 }
 
 /// What all parts of the plan need.
@@ -140,13 +162,13 @@ fn lay_out(case: &Case<'_>, used: WeatherUsed) -> Plan {
     let account = account(trial, lives.outcomes.len(), effort.threads);
     let life = life(case, &lives, &account);
     let chances = (!lives.outcomes.is_empty()).then(|| chances::chances(case, &lives));
-    let plates = account.plates.fraction() > PLATING_LIVES;
-    let mut findings = findings(case, &account, &used);
-    let endangered = plates || findings.iter().any(is_charging_danger);
-    let (verdict, reason) = judge(chances.as_ref(), endangered);
+    let plates = account.plating.lives.fraction() > PLATING_LIVES;
+    let mut findings = findings(case, account.plating, &used);
+    let headline = chances.as_ref().map(Chances::headline);
+    let (verdict, reason) = judge(headline, is_endangered(account.plating, &findings));
     findings.extend(chances.as_ref().and_then(|chances| {
-        let near = chances::near_a_gateway(case, chances)?;
-        findings::dies_by_distance(design, spots, chances, near)
+        let near = chances::near_a_gateway(case, &chances.causes, chances.lives)?;
+        findings::dies_by_distance(design, spots, chances.without_outage, near)
     }));
     findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     Plan {
@@ -164,14 +186,19 @@ fn lay_out(case: &Case<'_>, used: WeatherUsed) -> Plan {
     }
 }
 
-fn judge(chances: Option<&Chances>, endangered: bool) -> (Verdict, String) {
-    let Some(chances) = chances else {
+/// Whether charging endangers the battery, so that no verdict is better than tight.
+pub(super) fn is_endangered(plating: Plating, findings: &[Finding]) -> bool {
+    plating.lives.fraction() > PLATING_LIVES || findings.iter().any(is_charging_danger)
+}
+
+pub(super) fn judge(headline: Option<Headline<'_>>, endangered: bool) -> (Verdict, String) {
+    let Some(headline) = headline else {
         let reason = "no life was lived, so how many survive is not known; below is the first of them";
         return (Verdict::NotKnown, reason.to_owned());
     };
-    match chances.verdict() {
-        Verdict::Holds if endangered => (Verdict::Tight, chances.reason()),
-        verdict => (verdict, chances.reason()),
+    match headline.verdict() {
+        Verdict::Holds if endangered => (Verdict::Tight, headline.reason()),
+        verdict => (verdict, headline.reason()),
     }
 }
 
@@ -207,8 +234,8 @@ fn life(case: &Case<'_>, lives: &Lives, account: &Account) -> Life {
             (year.flows.offered - year.flows.taken) / (year.hours.max(1.0) / 24.0),
         ),
         gated_hours_per_year: account.gated_hours_per_year,
-        plating_hours_per_year: account.plating_hours_per_year,
-        plates: account.plates,
+        plating_hours_per_year: account.plating.hours_per_year,
+        plates: account.plating.lives,
         lives_in_means: account.lives,
     }
 }

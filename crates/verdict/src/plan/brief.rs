@@ -1,0 +1,111 @@
+//! The verdict on life alone, of nodes that share their lives: what a row of a site says, and nothing that it does not.
+
+use design::node::Design;
+use design::quantity::Share;
+use forecast::Progress;
+use forecast::diary::Diary;
+use forecast::life::account::{ACCOUNTED_LIVES, Plating};
+use forecast::life::cause::causes;
+use forecast::life::node::NodeTables;
+use forecast::life::run::{LifeOutcome, Trial};
+use forecast::life::shared::SharedLives;
+use forecast::life::unknowns::Unknowns;
+use forecast::life::weather::NodeWeather;
+use forecast::load::Demand;
+use forecast::radio::spots::Spots;
+
+use super::chances::{self, Effort, Headline};
+use super::findings::{self, findings};
+use super::kept::{self, Evidence, Figure};
+use super::make::{self, Case, Weather};
+use super::{Kept, WeatherUsed};
+use crate::finding::{Finding, Verdict};
+
+/// Whether a node lives, in a word, a sentence and a figure.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LifeInBrief {
+    /// Will it live?
+    pub verdict: Verdict,
+    /// The reason in one sentence, without the verdict's word.
+    pub reason: String,
+    /// Share of lives without an outage; `None` if none was lived.
+    pub without_outage: Option<Share>,
+    /// What was promised and whether it is kept; survival first.
+    pub kept: Vec<Kept>,
+    /// What is wrong only in this weather.
+    pub findings: Vec<Finding>,
+}
+
+/// A kind of node under one sky.
+pub(crate) struct Sky<'a> {
+    design: &'a Design,
+    diary: Diary,
+    weather: NodeWeather,
+    used: WeatherUsed,
+    unknowns: Unknowns,
+    effort: Effort,
+}
+
+impl<'a> Sky<'a> {
+    /// The sky over the design that stands for its kind.
+    pub(crate) fn new(design: &'a Design, weather: Weather<'_>, effort: Effort) -> Self {
+        let diary = Diary::new(design);
+        let (weather, used) = make::surroundings(design, weather, &diary, effort.seed);
+        Self { design, diary, weather, used, unknowns: Unknowns::new(design, true), effort }
+    }
+
+    /// Judges nodes of this kind by their designs and spots; each life that several of them could live is lived once.
+    pub(crate) fn judge(&self, nodes: &[(&Design, &Spots)], progress: &dyn Progress) -> Vec<LifeInBrief> {
+        let alone = Spots::alone(self.design);
+        let common = make::trial(self.design, &self.weather, &self.unknowns, &alone, self.effort.seed);
+        let middle = NodeTables::of_design(self.design, Demand::new(self.design, &self.diary));
+        let node = |state: &_| middle.with_demand(Demand::on_link(self.design, state, &self.diary));
+        let spots: Vec<&Spots> = nodes.iter().map(|(_, spots)| *spots).collect();
+        let lives = chances::lives_wanted(self.design, self.effort);
+        let mut shared = SharedLives::new(common);
+        shared.live(&spots, (lives, ACCOUNTED_LIVES), node, self.effort.threads, progress);
+        let brief = |(design, spots): &(&Design, &Spots)| {
+            let (outcomes, plating_hours) = shared.of(spots, lives, ACCOUNTED_LIVES);
+            let tables = shared.nodes(spots);
+            let unknowns = Unknowns::new(design, tables.len() > 1);
+            let trial = Trial { nodes: &tables, spots, unknowns: &unknowns, ..common };
+            let nominal = vec![tables[spots.class(&spots.middle())].clone(); tables.len()];
+            let (effort, trial) = (self.effort, &trial);
+            let case = Case { design, spots, trial, nominal: &nominal, effort, progress };
+            brief(&case, &outcomes, Plating::of(&plating_hours, trial.years()), &self.used)
+        };
+        nodes.iter().map(brief).collect()
+    }
+}
+
+fn brief(case: &Case<'_>, lives: &[LifeOutcome], plating: Plating, used: &WeatherUsed) -> LifeInBrief {
+    let survival = Figure::share(lives, LifeOutcome::is_unbroken);
+    let ranked = chances::by_unknowns(case, lives);
+    let promise = &case.design.promise;
+    let visits = promise.visits_per_year.map(|_| kept::visits_per_year(case, lives)).unwrap_or_default();
+    let kept = Evidence::new(case, lives, &ranked[..ranked.len() / 5], visits).keep(promise);
+    let without_outage = Share::from_fraction(survival.found);
+    let headline = (!lives.is_empty()).then(|| Headline {
+        lives: lives.len(),
+        years: case.trial.years(),
+        without_outage,
+        interval: (Share::from_fraction(survival.low), Share::from_fraction(survival.high)),
+        kept: &kept,
+    });
+    let mut findings = findings(case, plating, used);
+    let (verdict, reason) = make::judge(headline, make::is_endangered(plating, &findings));
+    findings.extend(dies_by_distance(case, lives, without_outage));
+    findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
+    let without_outage = headline.map(|headline| headline.without_outage);
+    LifeInBrief { verdict, reason, without_outage, kept, findings }
+}
+
+fn dies_by_distance(case: &Case<'_>, lives: &[LifeOutcome], without_outage: Share) -> Option<Finding> {
+    // With one class of spots, distance makes no difference.
+    if case.trial.nodes.len() < 2 || lives.iter().all(LifeOutcome::is_unbroken) {
+        return None;
+    }
+    let causes = causes(case.trial, lives, case.effort.threads);
+    let near = chances::near_a_gateway(case, &causes, lives.len())?;
+    findings::dies_by_distance(case.design, case.spots, without_outage, near)
+}
