@@ -9,7 +9,7 @@ use crate::file::surroundings::GatewaySection;
 use crate::file::value::{DataRate, Facing, IntervalRows, Named};
 use crate::node::Design;
 use crate::part::GateBand;
-use crate::quantity::{Angle, Charge, Current, Decibels, Duration, Length, Share, Uncertain, Voltage};
+use crate::quantity::{Angle, Charge, Current, Dbm, Decibels, Duration, Length, Share, Uncertain, Voltage};
 use crate::resolve::resolve;
 use crate::section::rule::INTERVAL;
 use crate::section::{At, Field, PartSection, Section};
@@ -65,6 +65,8 @@ pub enum Change {
     },
     /// Data rate of every uplink.
     DataRate(u8),
+    /// Transmit power, within the radio's table.
+    TransmitPower(Dbm),
     /// Height of the node's antenna above the ground, not negative.
     AntennaHeight(Length),
     /// Height of a gateway's antenna above the ground.
@@ -87,6 +89,10 @@ pub enum Change {
     Tilt(Angle),
     /// Where the panel faces, clockwise from north, 0 to below 360 degrees; `None`: anywhere.
     Azimuth(Option<Angle>),
+    /// No panel and no charger: the battery alone.
+    NoPanel,
+    /// A primary cell of the catalogue or a part file already read, without panel and charger.
+    PrimaryCell(String),
     /// Another battery of the catalogue or a part file already read.
     Battery(String),
     /// What the label of one cell says, with its spread.
@@ -174,11 +180,13 @@ impl Change {
             Self::GatewayHeight { gateway, .. } => format!("gateway.{gateway}.antenna_height"),
             Self::GatewayGain { gateway, .. } => format!("gateway.{gateway}.antenna_gain"),
             Self::DataRate(_) => "radio.data_rate".to_owned(),
+            Self::TransmitPower(_) => "radio.power".to_owned(),
             Self::AntennaHeight(_) => "radio.antenna_height".to_owned(),
             Self::Panel(_) => "panel.part".to_owned(),
+            Self::NoPanel => "panel".to_owned(),
             Self::Tilt(_) => "panel.tilt".to_owned(),
             Self::Azimuth(_) => "panel.azimuth".to_owned(),
-            Self::Battery(_) => "battery.part".to_owned(),
+            Self::Battery(_) | Self::PrimaryCell(_) => "battery.part".to_owned(),
             Self::Capacity(_) => "battery.capacity".to_owned(),
             Self::Charger(_) => "charger.part".to_owned(),
             Self::TemperatureGate(_) => "charger.temperature_gate".to_owned(),
@@ -209,6 +217,7 @@ impl Change {
                 radio.data_rates = None;
                 put!(radio.data_rate = DataRate(rate), span)
             }
+            Self::TransmitPower(power) => put!(inside(&mut root.radio)? => power = power, span),
             Self::AntennaHeight(height) => put!(inside(&mut root.radio)? => antenna_height = height, span),
             Self::GatewayHeight { gateway, height } => {
                 put!(gateway_of(root, &gateway)? => antenna_height = height, span)
@@ -217,6 +226,14 @@ impl Change {
                 put!(gateway_of(root, &gateway)? => antenna_gain = gain, span)
             }
             Self::Panel(part) => inside(&mut root.panel).map(|panel| replace_panel(panel, part, span)),
+            Self::NoPanel => {
+                (root.panel, root.charger) = (None, None);
+                Ok(())
+            }
+            Self::PrimaryCell(part) => {
+                (root.panel, root.charger) = (None, None);
+                replace::<BatterySection>(&mut root.battery, part, span)
+            }
             Self::Tilt(tilt) => put!(inside(&mut root.panel)? => tilt = tilt, span),
             Self::Azimuth(azimuth) => put!(inside(&mut root.panel)? => azimuth = facing(azimuth)?, span),
             Self::Battery(part) => replace::<BatterySection>(&mut root.battery, part, span),

@@ -102,7 +102,7 @@ pub struct Doubt {
 }
 
 /// Where a node stands.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 #[non_exhaustive]
 pub struct Site {
     /// North positive, -90 to 90.
@@ -122,7 +122,7 @@ pub struct Site {
 }
 
 /// The skyline while the leaves are out.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 #[non_exhaustive]
 pub struct InLeaf {
     /// Height of the skyline by azimuth, as [`Site::horizon`].
@@ -194,7 +194,7 @@ pub struct Buffer {
 }
 
 /// The box around battery and electronics.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 #[non_exhaustive]
 pub struct Enclosure {
     /// Temperature rise of the inside over the air at 1000 W/m² on the horizontal \[K\].
@@ -363,7 +363,7 @@ pub struct Condition {
 }
 
 /// A stretch of the year at one kind of place.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 #[non_exhaustive]
 pub struct Stay {
     /// First day, (month, day).

@@ -49,7 +49,9 @@ pub struct Battery {
     pub chemistry: Chemistry,
     /// Cells one behind the other.
     pub cells_in_series: u32,
-    /// What the label says.
+    /// Cells side by side.
+    pub cells_in_parallel: u32,
+    /// What the labels of all cells side by side say.
     pub capacity: Uncertain<Charge>,
     /// What a cell of this make really holds of its label.
     pub label_to_real: Uncertain<Share>,
@@ -114,7 +116,7 @@ pub enum ChargerKind {
 }
 
 /// A charger.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Charger {
     /// Catalogue key or file it came from.
     pub name: String,
@@ -179,7 +181,7 @@ pub enum Cover {
 }
 
 /// A panel at 1000 W/m², 25 °C.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Panel {
     /// Catalogue key or file it came from.
     pub name: String,

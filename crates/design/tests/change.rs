@@ -8,7 +8,7 @@ use design::manual::{commented_example, commented_site};
 use design::node::{Design, Step};
 use design::part::GateBand;
 use design::quantity::{
-    Angle, Charge, Current, Decibels, Duration, Length, Share, Temperature, Uncertain, Voltage,
+    Angle, Charge, Current, Dbm, Decibels, Duration, Length, Share, Temperature, Uncertain, Voltage,
 };
 
 fn design() -> Design {
@@ -134,6 +134,12 @@ fn each_kind_of_change_reaches_its_value() {
     let floor = Uncertain { nominal: Current::from_milliamperes(0.02), spread_si: 1e-6 };
     assert_eq!(with(Change::SleepCurrent { load, floor }).loads[0].floor.spread_si, 1e-6);
     assert_eq!(with(Change::DataRate(1)).radio.as_ref().map(|radio| radio.data_rates[0].0), Some(1));
+    let quiet = with(Change::TransmitPower(Dbm::from_dbm(8.0)));
+    assert_eq!(quiet.radio.as_ref().map(|radio| radio.power.dbm()), Some(8.0));
+    let bare = with(Change::NoPanel);
+    assert!(bare.panel.is_none() && bare.charger.is_none() && bare.battery.name == design().battery.name);
+    let primary = with(Change::PrimaryCell("li-socl2-d".to_owned()));
+    assert!(primary.panel.is_none() && primary.charger.is_none() && primary.battery.charge_limit.is_none());
     let mast = with(Change::AntennaHeight(Length::from_metres(6.0)));
     assert_eq!(mast.radio.as_ref().map(|radio| radio.antenna_height.metres()), Some(6.0));
     let gateway = || "roof".to_owned();

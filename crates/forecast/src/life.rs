@@ -11,6 +11,7 @@ pub mod ensemble;
 pub mod fault;
 pub mod kernel;
 pub mod node;
+pub mod prepared;
 pub mod run;
 pub mod shared;
 pub mod shown;

@@ -25,6 +25,7 @@ fn nmc(ohms: f64) -> Battery {
         title: "NMC cell".into(),
         chemistry: Chemistry::Nmc,
         cells_in_series: 1,
+        cells_in_parallel: 1,
         capacity: Uncertain::exact(Charge::from_ampere_hours(2.15)),
         label_to_real: Uncertain::exact(Share::from_fraction(1.0)),
         open_circuit: rest

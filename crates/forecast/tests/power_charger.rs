@@ -53,6 +53,7 @@ fn cell() -> Battery {
         title: "lithium-ion".into(),
         chemistry: Chemistry::Nmc,
         cells_in_series: 1,
+        cells_in_parallel: 1,
         capacity: Uncertain::exact(Charge::from_milliampere_hours(2600.0)),
         label_to_real: Uncertain::exact(Share::from_fraction(1.0)),
         open_circuit: vec![volts(0.0, 3.0), volts(1.0, 4.2)],

@@ -5,6 +5,7 @@ mod brief;
 mod chances;
 mod dangers;
 mod findings;
+mod judged;
 mod kept;
 mod ledger;
 mod make;
@@ -15,9 +16,11 @@ pub(crate) use brief::Sky;
 pub use chances::{Chances, DayBand, Driver, Effort, FaultRow, WorstLife};
 pub use forecast::life::cause::Cause;
 pub use forecast::life::fault::{Fault, FaultKind};
+pub use forecast::life::prepared::Weather;
 pub use forecast::life::shown::{FortnightHour, Hour, Moment, NodeState};
-pub use kept::{Kept, Promised};
-pub use make::{Weather, plan};
+pub use judged::{Judged, dangers, judged, worst_first};
+pub use kept::{Kept, Promised, WORST_FIFTH_SLACK};
+pub use make::plan;
 
 pub use crate::finding::{Finding, Severity, Verdict};
 

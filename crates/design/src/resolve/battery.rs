@@ -41,6 +41,7 @@ impl Resolver<'_> {
             title: origin.title,
             chemistry,
             cells_in_series: section.cells_in_series?.value,
+            cells_in_parallel: section.cells_in_parallel?.value,
             capacity: scaled(cell.capacity, parallel),
             label_to_real: section.label_to_real?.value,
             open_circuit: cell

@@ -66,9 +66,24 @@ pub struct Lives {
     pub wanted: usize,
 }
 
+/// Numbers of lives that nobody has looked at while he chose between designs: what is chosen is confirmed on them.
+pub const FIRST_FRESH: u64 = 1 << 42;
+
 /// Lives a number of lives on so many threads; the answer does not depend on how many.
 #[must_use]
 pub fn live_all(trial: &Trial<'_>, lives: usize, threads: usize, progress: &dyn Progress) -> Lives {
+    live_from(trial, 0, lives, threads, progress)
+}
+
+/// The same for lives whose numbers begin elsewhere.
+#[must_use]
+pub fn live_from(
+    trial: &Trial<'_>,
+    first: u64,
+    lives: usize,
+    threads: usize,
+    progress: &dyn Progress,
+) -> Lives {
     let threads = threads.max(1);
     let done = AtomicUsize::new(0);
     let work = |thread: usize| {
@@ -80,7 +95,7 @@ pub fn live_all(trial: &Trial<'_>, lives: usize, threads: usize, progress: &dyn 
             }
             let numbers = batch * BATCH..lives.min((batch + 1) * BATCH);
             let lived = done.fetch_add(numbers.len(), Ordering::Relaxed) + numbers.len();
-            outcomes.extend(numbers.map(|life| live(trial, life as u64, None, &mut bands)));
+            outcomes.extend(numbers.map(|life| live(trial, first + life as u64, None, &mut bands)));
             progress.report(lived, lives);
         }
         (outcomes, bands)

@@ -183,6 +183,12 @@ pub fn live(
     LifeRun::new(trial, number, parts).live(recorder)
 }
 
+/// What is drawn for a life before its first day: its parts, and the class of its spot.
+#[must_use]
+pub fn drawn_for(trial: &Trial<'_>, number: u64) -> LifeOutcome {
+    LifeRun::new(trial, number, None).outcome
+}
+
 /// Whether a life goes without an outage; with `parts` it has these in place of its own, under the same weather.
 #[must_use]
 pub fn survives(trial: &Trial<'_>, number: u64, parts: Option<Drawn>) -> bool {

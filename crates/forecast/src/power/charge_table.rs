@@ -174,7 +174,8 @@ fn driven(panel: &PanelModel, charger: &Charger, celsius: f64) -> f64 {
     }
 }
 
-fn voltage_range(battery: &Battery) -> (f64, f64) {
+/// Lowest and highest voltage that a battery may have \[V\].
+pub(crate) fn voltage_range(battery: &Battery) -> (f64, f64) {
     let end = |end: Option<&(Share, Voltage)>| end.map_or(0.0, |(_, volts)| volts.volts());
     let lowest_v = end(battery.open_circuit.first()).min(battery.empty_voltage.volts());
     let full_v = end(battery.open_circuit.last());

@@ -7,6 +7,7 @@ use forecast::diary::Diary;
 use forecast::life::account::{ACCOUNTED_LIVES, Plating};
 use forecast::life::cause::causes;
 use forecast::life::node::NodeTables;
+use forecast::life::prepared::trial_without_tables;
 use forecast::life::run::{LifeOutcome, Trial};
 use forecast::life::shared::SharedLives;
 use forecast::life::unknowns::Unknowns;
@@ -17,7 +18,8 @@ use forecast::radio::spots::Spots;
 use super::chances::{self, Effort, Headline};
 use super::findings::{self, findings};
 use super::kept::{self, Evidence, Figure};
-use super::make::{self, Case, Weather};
+use super::Weather;
+use super::make::{self, Case};
 use super::{Kept, WeatherUsed};
 use crate::finding::{Finding, Verdict};
 
@@ -57,7 +59,7 @@ impl<'a> Sky<'a> {
     /// Judges nodes of this kind by their designs and spots; each life that several of them could live is lived once.
     pub(crate) fn judge(&self, nodes: &[(&Design, &Spots)], progress: &dyn Progress) -> Vec<LifeInBrief> {
         let alone = Spots::alone(self.design);
-        let common = make::trial(self.design, &self.weather, &self.unknowns, &alone, self.effort.seed);
+        let common = trial_without_tables(self.design, &self.weather, &self.unknowns, &alone, self.effort.seed);
         let middle = NodeTables::of_design(self.design, Demand::new(self.design, &self.diary));
         let node = |state: &_| middle.with_demand(Demand::on_link(self.design, state, &self.diary));
         let spots: Vec<&Spots> = nodes.iter().map(|(_, spots)| *spots).collect();

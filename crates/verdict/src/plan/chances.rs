@@ -68,6 +68,8 @@ pub struct Chances {
     pub restart: Restart,
     /// The life that went worst.
     pub worst: WorstLife,
+    /// Numbers of the lives with an outage.
+    pub failed: Vec<u64>,
     /// What stopped the lives that failed, most frequent first.
     pub causes: Vec<(Cause, Share)>,
     /// What the outcome hangs on, most first.
@@ -171,6 +173,7 @@ pub(super) fn chances(case: &Case<'_>, lives: &Lives) -> Chances {
         darkest_day,
         bands: (0..YEAR_DAYS).map(|day| band(lives, day)).collect(),
         worst: worst(case, &lives.outcomes),
+        failed: lives.outcomes.iter().filter(|life| !life.is_unbroken()).map(|life| life.life).collect(),
         causes: causes(trial, &lives.outcomes, threads),
         drivers: drivers(trial.unknowns, &lives.outcomes),
         faults: faults(case),

@@ -28,6 +28,22 @@ const WARM_CELSIUS: f64 = 45.0;
 
 /// All findings, worst first.
 pub(super) fn findings(case: &Case<'_>, plating: Plating, weather: &WeatherUsed) -> Vec<Finding> {
+    let sample = case.trial.weather.sample();
+    let of_weather = [
+        hysteresis(case.node(), sample, case.design),
+        hot_battery(sample, case.design),
+        elsewhere(weather),
+        doubtful(weather),
+        one_year(weather),
+    ];
+    let mut found: Vec<Finding> =
+        of_parts(case, plating).into_iter().chain(of_weather.into_iter().flatten()).collect();
+    found.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
+    found
+}
+
+/// What is dangerous, or does not suit each other, of the parts in their weather.
+pub(super) fn of_parts(case: &Case<'_>, plating: Plating) -> Vec<Finding> {
     let (design, node, sample) = (case.design, case.node(), case.trial.weather.sample());
     let panel = design.panel.as_ref().map(|mounted| mounted.panel.curve());
     let found = [
@@ -35,16 +51,9 @@ pub(super) fn findings(case: &Case<'_>, plating: Plating, weather: &WeatherUsed)
         panel.as_ref().and_then(|panel| panel_below_input(design, panel)),
         plates(design, plating),
         stalemate(node, design),
-        hysteresis(node, sample, design),
         stranded(node, sample),
-        hot_battery(sample, design),
-        elsewhere(weather),
-        doubtful(weather),
-        one_year(weather),
     ];
-    let mut found: Vec<Finding> = found.into_iter().flatten().chain(dangers::dangers(design)).collect();
-    found.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
-    found
+    found.into_iter().flatten().chain(dangers::dangers(design)).collect()
 }
 
 pub(super) fn finding(

@@ -13,7 +13,7 @@ use forecast::stats;
 /// Share of the lives that must stay below the silence that is promised.
 const FRESH_LIVES: f64 = 0.95;
 /// How far the worst fifth may miss a promise before doubt about the parts makes the verdict tight.
-const WORST_FIFTH_SLACK: f64 = 0.05;
+pub const WORST_FIFTH_SLACK: f64 = 0.05;
 /// Lives with an outage that are lived once more with somebody who comes when it must be.
 const VISITED: usize = 100;
 /// Intervals are kept in single precision.

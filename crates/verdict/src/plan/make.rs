@@ -14,11 +14,10 @@ use forecast::life::cause::survival_with_gate;
 use forecast::life::ensemble::{Lives, live_all};
 use forecast::life::fault::{lifetimes, refill, reserve};
 use forecast::life::node::NodeTables;
+use forecast::life::prepared::{Prepared, Weather, day_of_year, node_weather};
 use forecast::life::run::{LifeOutcome, Trial};
 use forecast::life::shown::{median_life, moment, year_around_the_lowest};
-use forecast::life::unknowns::Unknowns;
 use forecast::life::weather::{NodeWeather, distance_km, is_south};
-use forecast::load::Demand;
 use forecast::radio::spots::Spots;
 use forecast::sky::climate::Climate;
 use forecast::sky::light::{YEAR_DAYS, nominal_hours};
@@ -34,9 +33,6 @@ use crate::finding::{Finding, Verdict};
 
 /// A primary cell must last the promise and this share more: its end comes without a warning (own choice).
 pub(super) const PRIMARY_MARGIN: f64 = 1.2;
-/// Lives are no shorter and no longer than this \[days\].
-const SHORTEST_LIFE_DAYS: f64 = 7.0;
-const LONGEST_LIFE_DAYS: f64 = 50.0 * YEAR_DAYS as f64;
 /// Above this share of lives that are charged below freezing no verdict is better than tight (own choice).
 const PLATING_LIVES: f64 = 0.05;
 /// A node without a panel is followed to its end, but no longer than this.
@@ -44,15 +40,6 @@ const LONGEST_FOLLOWED_YEARS: usize = 40;
 const FOLLOWED_LIVES: usize = 50;
 /// Lives lived again with a temperature gate.
 const GATED_LIVES: usize = 200;
-
-/// The weather a plan is made with.
-#[derive(Clone, Copy, Debug)]
-pub enum Weather<'a> {
-    /// Hours that were recorded.
-    Hours(&'a WeatherHours),
-    /// A climate, from which weather is drawn.
-    Climate(&'a Climate),
-}
 
 /// Plans a design: many lives to tell how likely it is, and one of them to look at. `spots` says at which data rates lives
 /// may find themselves.
@@ -64,19 +51,26 @@ pub fn plan(
     effort: Effort,
     progress: &dyn Progress,
 ) -> Plan {
-    let diary = Diary::new(design);
-    let (node_weather, used) = surroundings(design, weather, &diary, effort.seed);
-    let middle = NodeTables::of_design(design, Demand::on_link(design, spots.middle_state(), &diary));
-    let nodes: Vec<NodeTables> = spots
-        .classes()
-        .iter()
-        .map(|class| middle.with_demand(Demand::on_link(design, class, &diary)))
-        .collect();
-    let unknowns = Unknowns::new(design, nodes.len() > 1);
-    let trial = trial(design, &node_weather, &unknowns, spots, effort.seed);
-    let trial = Trial { nodes: &nodes, ..trial };
-    let nominal = vec![middle; nodes.len()];
-    lay_out(&Case { design, spots, trial: &trial, nominal: &nominal, effort, progress }, used)
+    let used = weather_used(design, weather);
+    of_prepared(&Prepared::new(design, weather, spots, effort.seed), used, effort, progress)
+}
+
+/// Plans a design whose tables are made.
+fn of_prepared(prepared: &Prepared, used: WeatherUsed, effort: Effort, progress: &dyn Progress) -> Plan {
+    with_case(prepared, effort, progress, |case| lay_out(case, used))
+}
+
+/// Looks at a design whose tables are made.
+pub(super) fn with_case<T>(
+    prepared: &Prepared,
+    effort: Effort,
+    progress: &dyn Progress,
+    look: impl FnOnce(&Case<'_>) -> T,
+) -> T {
+    let trial = prepared.trial();
+    let nominal = vec![prepared.middle().clone(); trial.nodes.len()];
+    let (design, spots) = (prepared.design(), prepared.spots());
+    look(&Case { design, spots, trial: &trial, nominal: &nominal, effort, progress })
 }
 
 /// The weather as this node feels it, and what there is to say of it.
@@ -86,37 +80,13 @@ pub(super) fn surroundings(
     diary: &Diary,
     seed: u64,
 ) -> (NodeWeather, WeatherUsed) {
-    match weather {
-        Weather::Hours(hours) => {
-            (NodeWeather::of_hours(design, hours, diary), recorded_weather(design, hours))
-        }
-        Weather::Climate(climate) => {
-            (NodeWeather::of_climate(design, climate, diary, seed), drawn_weather(climate))
-        }
-    }
+    (node_weather(design, weather, diary, seed), weather_used(design, weather))
 }
 
-/// What lives of a design are lived under, without its tables.
-pub(super) fn trial<'a>(
-    design: &Design,
-    weather: &'a NodeWeather,
-    unknowns: &'a Unknowns,
-    spots: &'a Spots,
-    seed: u64,
-) -> Trial<'a> {
-    Trial {
-        nodes: &[],
-        spots,
-        weather,
-        unknowns,
-        days: days_of_life(design),
-        start_day: design.promise.installed.map(|(month, day)| day_of_year(month, day)),
-        charge: design.promise.charge_at_installation,
-        yield_kept_per_year: design
-            .panel
-            .as_ref()
-            .map_or(1.0, |panel| 1.0 - panel.panel.yearly_loss.fraction()),
-        seed,
+fn weather_used(design: &Design, weather: Weather<'_>) -> WeatherUsed {
+    match weather {
+        Weather::Hours(hours) => recorded_weather(design, hours),
+        Weather::Climate(climate) => drawn_weather(climate),
     }
 }
 
@@ -162,7 +132,7 @@ fn lay_out(case: &Case<'_>, used: WeatherUsed) -> Plan {
     let account = account(trial, lives.outcomes.len(), effort.threads);
     let life = life(case, &lives, &account);
     let chances = (!lives.outcomes.is_empty()).then(|| chances::chances(case, &lives));
-    let plates = account.plating.lives.fraction() > PLATING_LIVES;
+    let plates = plates(account.plating);
     let mut findings = findings(case, account.plating, &used);
     let headline = chances.as_ref().map(Chances::headline);
     let (verdict, reason) = judge(headline, is_endangered(account.plating, &findings));
@@ -186,9 +156,14 @@ fn lay_out(case: &Case<'_>, used: WeatherUsed) -> Plan {
     }
 }
 
+/// Whether so many lives are charged below freezing that no verdict is better than tight.
+fn plates(plating: Plating) -> bool {
+    plating.lives.fraction() > PLATING_LIVES
+}
+
 /// Whether charging endangers the battery, so that no verdict is better than tight.
 pub(super) fn is_endangered(plating: Plating, findings: &[Finding]) -> bool {
-    plating.lives.fraction() > PLATING_LIVES || findings.iter().any(is_charging_danger)
+    plates(plating) || findings.iter().any(is_charging_danger)
 }
 
 pub(super) fn judge(headline: Option<Headline<'_>>, endangered: bool) -> (Verdict, String) {
@@ -248,17 +223,6 @@ fn lasts(case: &Case<'_>) -> Option<(Duration, Duration)> {
     let trial = Trial { days: LONGEST_FOLLOWED_YEARS * YEAR_DAYS, ..*case.trial };
     let lifetimes = lifetimes(&trial, FOLLOWED_LIVES, case.effort.threads);
     Some((*lifetimes.get(FOLLOWED_LIVES / 2)?, *lifetimes.get(FOLLOWED_LIVES / 10)?))
-}
-
-/// Days of the promise; a year of a life has 365.
-fn days_of_life(design: &Design) -> usize {
-    let days = (design.promise.unattended.years() * YEAR_DAYS as f64).round();
-    days.clamp(SHORTEST_LIFE_DAYS, LONGEST_LIFE_DAYS) as usize
-}
-
-/// Day of the nominal year, the first of January being 0.
-fn day_of_year(month: u8, day: u8) -> usize {
-    nominal_hours().iter().position(|hour| (hour.month, hour.day) >= (month, day)).unwrap_or(0) / 24
 }
 
 fn recorded_weather(design: &Design, weather: &WeatherHours) -> WeatherUsed {
