@@ -105,6 +105,7 @@ pub(crate) fn chances() -> Chances {
         darkest_day: 8,
         in_hand: Duration::from_days(6.2),
         restart: Restart::At(Moment { pass: 0, month: 1, day: 21, hour: 12 }, 12.0),
+        failed: Vec::new(),
         worst: WorstLife {
             life: 417,
             outage_hours: 212,
@@ -149,6 +150,7 @@ pub(crate) fn subject() -> Subject {
         restarts_percent: 18.0,
         law: verdict::law::judge(&design, &LinkState::as_designed(&design)),
         reach: verdict::reach::judge(&design, None, &[], 1),
+        remedies: None,
         messages: verdict::message::view(&design, &LinkState::as_designed(&design)),
         climate: Some(Assumed { view: climate(), origin: Origin::BuiltIn }),
         doubts: vec![(

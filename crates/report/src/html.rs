@@ -4,6 +4,7 @@ pub mod climate;
 mod law;
 mod message;
 mod reach;
+mod remedy;
 pub mod site;
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
@@ -24,6 +25,7 @@ pub fn page(subject: &Subject, plan: &Plan) -> String {
             Some(chances) => (facts_of_many(subject, plan, chances)),
             None => (facts(plan)),
         }
+        (remedy::section(subject))
         @if let Some(chances) = &plan.chances { (rows(sentences::promises(chances).map(|(asks, said)| (asks.to_owned(), said)))) }
         (charge(subject, plan))
         @if super::has_sun(plan) { (chart::months::chart(subject, plan).section()) }
@@ -143,6 +145,7 @@ fn verdicts(subject: &Subject, plan: &Plan) -> Markup {
     html! {
         section.verdicts aria-label="Verdicts" {
             (verdict_row("life", plan.verdict, &sentences::will_it_live(plan), &figure, reason.trim()))
+            (remedy::sentence(subject, plan))
             @if let Some(gated) = plan.with_gate {
                 p { (sentences::with_gate(plan, gated)) }
             }

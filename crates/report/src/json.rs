@@ -5,6 +5,7 @@ pub mod climate;
 mod law;
 mod message;
 pub mod reach;
+mod remedy;
 
 use forecast::sky::recorded::Winters;
 use serde_json::{Value, json};
@@ -27,6 +28,7 @@ pub fn plan(subject: &Subject, plan: &Plan) -> Value {
         "weather": weather(subject, &plan.weather),
         "chances": plan.chances.as_ref().map(chances::chances),
         "promises": plan.chances.as_ref().map(|chances| chances.kept.iter().map(promise).collect::<Vec<_>>()),
+        "remedies": subject.remedies.as_ref().map(|found| remedy::remedies(subject, found)),
         "law": law::law(subject),
         "reach": reach::of(subject),
         "messages": message::messages(subject),

@@ -23,6 +23,7 @@ use verdict::law::LawPlan;
 use verdict::message::MessageView;
 use verdict::plan::{Plan, Severity};
 use verdict::reach::Reach;
+use verdict::remedy::Remedies;
 
 use crate::problem::Problem;
 
@@ -57,6 +58,8 @@ pub struct Subject {
     pub law: LawPlan,
     /// Whether a gateway hears it.
     pub reach: Reach,
+    /// What would make it hold; none if nobody asked.
+    pub remedies: Option<Remedies>,
     /// What it sends, bit by bit.
     pub messages: Vec<MessageView>,
     /// What is assumed of the weather, where it was drawn from a climate and a full report was asked for.

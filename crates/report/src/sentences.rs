@@ -3,6 +3,7 @@
 pub mod life;
 pub mod obstacle;
 pub mod reach;
+pub mod remedy;
 
 use design::message::{Direction, Form, Part};
 use design::quantity::Share;

@@ -1,9 +1,10 @@
-//! One page of text: the verdict, then at most 40 lines of 80 columns; a danger is never left out, so many dangers make it
-//! longer.
+//! One page of text: the verdict, then at most 40 lines of 80 columns and the table of what would make it hold; a danger is
+//! never left out, so many dangers make it longer.
 
 pub mod climate;
 mod everything;
 pub mod lay;
+mod remedy;
 
 use anstyle::{AnsiColor, Style};
 use verdict::plan::{Chances, FaultRow, LedgerEntry, MonthRow, Plan, Restart, Severity, Verdict};
@@ -40,6 +41,9 @@ pub fn page(subject: &Subject, plan: &Plan) -> String {
         None => lines.extend(facts(plan)),
     }
     lines.extend(other_verdicts(subject));
+    let remedies = subject.remedies.as_ref().map(|found| remedy::lines(subject, found)).unwrap_or_default();
+    let most = LINES + remedies.len();
+    lines.extend(remedies);
     lines.push(String::new());
     lines.extend(ledger(plan, if plan.chances.is_some() { 3 } else { 5 }));
     lines.push(String::new());
@@ -50,10 +54,10 @@ pub fn page(subject: &Subject, plan: &Plan) -> String {
         None => Vec::new(),
     };
     // The last line says where the rest is.
-    let room = LINES.saturating_sub(lines.len() + 1);
-    let (least, most) = FAULTS;
+    let room = most.saturating_sub(lines.len() + 1);
+    let (least, largest) = FAULTS;
     let cautions = cautions(subject, plan, room.saturating_sub(gone_wrong(least).len()));
-    let rows = if gone_wrong(most).len() + cautions.len() <= room { most } else { least };
+    let rows = if gone_wrong(largest).len() + cautions.len() <= room { largest } else { least };
     lines.extend(gone_wrong(rows));
     lines.extend(cautions);
     lines.push(paint(QUIET, "--all: every figure; --report FILE.html: charts; --hours FILE.csv: every hour"));
@@ -74,10 +78,12 @@ fn head(subject: &Subject, plan: &Plan) -> Vec<String> {
     let (mark, style) = verdict_mark(plan.verdict);
     let word = format!("{mark} {}", words::verdict(plan.verdict));
     let name = &subject.name;
+    let remedy = subject.remedies.as_ref().and_then(|found| sentences::remedy::sentence(found, plan));
+    let remedy = remedy.map(|said| format!(" {said}")).unwrap_or_default();
     let mut lines = match &plan.chances {
         Some(chances) => wrap(
             &format!(
-                "{word}: {name}. {}. {}",
+                "{word}: {name}. {}. {}{remedy}",
                 sentences::headline(subject, chances),
                 sentences::caveat(chances)
             ),

@@ -9,6 +9,7 @@ pub mod message;
 pub mod plan;
 pub mod reach;
 pub mod site;
+pub mod remedy;
 pub mod survey;
 
 pub use answer::{Answer, Environment, Question, answer};

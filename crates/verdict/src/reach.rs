@@ -80,7 +80,7 @@ pub enum Remedy {
 
 impl Remedy {
     /// The design after it, for the gateway at this place in the file; `None` if it is out of range.
-    fn made_to(self, design: &Design, gateway: usize) -> Option<Design> {
+    pub(crate) fn made_to(self, design: &Design, gateway: usize) -> Option<Design> {
         let known = design.surroundings.gateways.get(gateway)?;
         let gateway = known.name.clone();
         let change = match self {
@@ -220,6 +220,17 @@ fn judged(design: &Design, terrain: Option<&Terrain>, crowd: &[Sender], seed: u6
         links: spots.links().to_vec(),
         spots,
     }
+}
+
+/// Where lives of a design may find themselves, antennas of unknown place inside, and whether it is heard there.
+#[must_use]
+pub fn spots(design: &Design, terrain: Option<&Terrain>, crowd: &[Sender], seed: u64) -> (Spots, Verdict) {
+    let spots = Spots::new(design, links(design, terrain, Side::Inside), crowd, seed);
+    if spots.links().is_empty() {
+        return (spots, Verdict::NotKnown);
+    }
+    let verdict = Seen::of(&spots, design.promise.heard).verdict(design);
+    (spots, verdict)
 }
 
 /// What many spots show.

@@ -19,6 +19,7 @@ use report::problem::Failure;
 use report::{Assumed, Origin, Subject, words};
 use serde_json::json;
 use verdict::plan::{Effort, Plan};
+use verdict::remedy::{Remedies, remedies};
 use verdict::{Answer, Environment, Verdict, answer};
 
 use crate::input::{self, Checked, Sky};
@@ -54,6 +55,9 @@ pub(super) struct Check {
     /// Seed of all that is drawn
     #[arg(long, value_name = "S", default_value_t = 1)]
     pub(super) seed: u64,
+    /// Do not look for what would make it hold, or could be left out
+    #[arg(long)]
+    pub(super) no_remedies: bool,
     /// Show every figure, defect, caution and assumption
     #[arg(long, conflicts_with = "json")]
     pub(super) all: bool,
@@ -109,10 +113,12 @@ fn check(arguments: &Check) -> Result<(String, Verdict), Failure> {
     let environment = Environment { weather: sky.weather(), terrain: terrain.as_ref(), others: &[] };
     let counter = Counter::begin();
     let answer = answer(&checked.design, &environment, effort(arguments), &counter);
+    let found = (!arguments.no_remedies)
+        .then(|| remedies(&checked.design, &environment, &answer, effort(arguments), &counter));
     drop(counter);
     let verdict = answer.verdict();
     let plan = answer.life.clone();
-    let subject = subject(arguments, &checked, answer, &sky);
+    let subject = subject(arguments, &checked, (answer, found), &sky);
     if let Some(path) = &arguments.hours {
         output::write(path, &report::hours::csv(&plan))?;
     }
@@ -138,11 +144,22 @@ pub(super) fn effort(arguments: &Check) -> Effort {
     }
 }
 
-fn subject(arguments: &Check, checked: &Checked, answer: Answer, sky: &Sky) -> Subject {
+fn subject(
+    arguments: &Check,
+    checked: &Checked,
+    (answer, remedies): (Answer, Option<Remedies>),
+    sky: &Sky,
+) -> Subject {
     let (design, plan, link) = (&checked.design, &answer.life, answer.reach.spots.middle_state().clone());
     let link = &link;
     let fields = answer.findings().map(|finding| finding.field.as_str());
     let fields = fields.chain(design.doubts.iter().map(|doubt| doubt.field.as_str()));
+    let moved = remedies.iter().flat_map(|found| found.holds.iter().chain(&found.spare));
+    let moved: Vec<String> = moved
+        .flat_map(|remedy| &remedy.moved)
+        .filter_map(|moved| Some(moved.change.as_ref()?.key()))
+        .collect();
+    let fields = fields.chain(moved.iter().map(String::as_str));
     let lines: BTreeMap<String, usize> =
         fields.filter_map(|field| Some((field.to_owned(), checked.line_of(field)?))).collect();
     let site = &design.site;
@@ -170,6 +187,7 @@ fn subject(arguments: &Check, checked: &Checked, answer: Answer, sky: &Sky) -> S
         restarts_percent: 100.0 * charge_at_rest(&design.battery, design.cutoff.restarts_above),
         law: answer.law,
         reach: answer.reach,
+        remedies,
         messages: answer.messages,
         climate: match sky {
             Sky::Climate(climate) if full => Some(Assumed {

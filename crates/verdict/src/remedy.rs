@@ -1,0 +1,270 @@
+//! What would make a node hold: of each lever the smallest single change, simulated and not estimated; and of one that
+//! holds, what could be left out.
+//!
+//! A change is found by bisection on lives that all levers share and confirmed on lives that the search never saw. That a
+//! larger battery or panel harms no life is nearly true, not true: it steers the search and is never the answer.
+
+mod ladder;
+mod search;
+mod spare;
+
+use design::change::Change;
+use design::node::Design;
+use design::quantity::{Quantity, Share};
+use forecast::Progress;
+
+use crate::answer::{Answer, Environment, Question};
+use crate::finding::Verdict;
+use crate::plan::{Effort, Judged};
+use crate::reach;
+use ladder::{Ladder, ladders};
+use search::Search;
+
+/// So many rows are confirmed on fresh lives; the others say that they are about so.
+const CONFIRMED: usize = 5;
+
+/// What can be changed about a node.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Lever {
+    /// How often an activity reports.
+    Interval {
+        /// The load.
+        load: String,
+        /// Its activity.
+        activity: String,
+    },
+    /// The data rate of every uplink.
+    DataRate,
+    /// A panel of the catalogue.
+    Panel,
+    /// No panel at all.
+    LeavePanelOut,
+    /// How steep the panel stands.
+    Tilt,
+    /// Where it faces.
+    Azimuth,
+    /// Charge on the label of the battery.
+    Capacity,
+    /// What the battery is made of.
+    BatteryKind,
+    /// The charger.
+    Charger,
+    /// What a load draws asleep.
+    SleepCurrent {
+        /// The load.
+        load: String,
+    },
+    /// The voltage at which it stops.
+    CutOff,
+    /// A primary cell in place of panel and battery.
+    PrimaryCell,
+    /// Height of the node's antenna.
+    NodeMast,
+    /// Height of a gateway's antenna.
+    GatewayMast {
+        /// The gateway.
+        gateway: String,
+    },
+    /// Gain of a gateway's antenna.
+    GatewayAntenna {
+        /// The gateway.
+        gateway: String,
+    },
+    /// Another gateway, or another place.
+    AnotherGateway,
+}
+
+/// One lever moved.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Moved {
+    /// Which.
+    pub lever: Lever,
+    /// What changes in the design file; nothing where it has no key for it.
+    pub change: Option<Change>,
+    /// What the design says.
+    pub now: String,
+    /// What it would say.
+    pub then: String,
+}
+
+/// How a change is known to be enough.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Proof {
+    /// Lives that the search never saw.
+    Fresh(Judged),
+    /// The lives of the search alone: share of them without an outage.
+    Searched(Share),
+    /// Reckoned outright, as the law's limits and the links are.
+    Reckoned,
+}
+
+/// A change that makes a verdict hold.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Remedy {
+    /// The question that it answers.
+    pub question: Question,
+    /// One lever, or the two that must move together.
+    pub moved: Vec<Moved>,
+    /// How that is known.
+    pub proof: Proof,
+}
+
+/// Why a lever is of no use.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Useless {
+    /// Nothing of its kind is enough: so many lives pass with the strongest.
+    NotEnough(Share),
+    /// Nothing of its kind is better than what the design has.
+    BestAlready,
+}
+
+/// What would make a design hold.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Remedies {
+    /// Changes that make it hold, the most useful first.
+    pub holds: Vec<Remedy>,
+    /// Levers of no use to life.
+    pub useless: Vec<(Lever, Useless)>,
+    /// Of a design that holds: what could be left out, and it would still hold.
+    pub spare: Vec<Remedy>,
+    /// Lives on which changes were found.
+    pub searched: usize,
+    /// Lives on which they were confirmed.
+    pub confirmed: usize,
+    /// Whether somebody stopped the search.
+    pub stopped: bool,
+}
+
+impl Remedy {
+    /// Whether the verdict then holds, and not only by a hair.
+    #[must_use]
+    pub fn is_firm(&self) -> bool {
+        !matches!(&self.proof, Proof::Fresh(judged) if judged.verdict != Verdict::Holds)
+    }
+
+    /// The design after it.
+    #[must_use]
+    pub fn made_to(&self, design: &Design) -> Option<Design> {
+        let changes = self.moved.iter().map(|moved| moved.change.clone()).collect::<Option<Vec<_>>>()?;
+        changes.into_iter().try_fold(design.clone(), |design, change| design.with(change).ok())
+    }
+}
+
+/// What would make a design hold that does not, by its answer; of one whose life holds, what could be left out.
+#[must_use]
+pub fn remedies(
+    design: &Design,
+    environment: &Environment<'_>,
+    answer: &Answer,
+    effort: Effort,
+    progress: &dyn Progress,
+) -> Remedies {
+    let mut found = Remedies::default();
+    let all_lived = answer.life.chances.as_ref().is_some_and(|chances| chances.lives == chances.wanted);
+    if all_lived {
+        let search = Search::new(design, environment, answer, effort, progress);
+        (found.searched, found.confirmed) = (search.lives, search.confirming);
+        match answer.life.verdict {
+            Verdict::Holds => found.spare = spare::spare(&search),
+            Verdict::Tight | Verdict::Fails => of_life(&search, &mut found),
+            Verdict::NotKnown => {}
+        }
+    }
+    found.holds.extend(by_law(design, answer));
+    found.holds.extend(by_reach(design, answer));
+    found.stopped = progress.stop();
+    found
+}
+
+/// What each lever does for a life that fails.
+fn of_life(search: &Search<'_>, found: &mut Remedies) {
+    let ladders = ladders(search.design(), search.answer);
+    let mut confirmed = 0;
+    let mut holds = Vec::new();
+    for (done, ladder) in ladders.iter().enumerate() {
+        search.progress.report(done, ladders.len());
+        match search.first_passing(ladder, 0) {
+            Ok(place) if confirmed < CONFIRMED => match search.confirmed(ladder, place) {
+                Some(remedy) => {
+                    confirmed += 1;
+                    holds.push(remedy);
+                }
+                None => found.useless.push((ladder.lever.clone(), Useless::NotEnough(search.share(ladder)))),
+            },
+            Ok(place) => holds.push(search.about(ladder, place)),
+            Err(useless) => found.useless.push((ladder.lever.clone(), useless)),
+        }
+    }
+    if holds.is_empty() && !search.progress.stop() {
+        holds.extend(best_pair(search, &ladders));
+    }
+    holds.sort_by_key(|remedy| (!remedy.is_firm(), matches!(remedy.proof, Proof::Searched(_))));
+    found.holds.extend(holds);
+}
+
+/// The two levers that make it hold together with least of both.
+fn best_pair(search: &Search<'_>, ladders: &[Ladder]) -> Option<Remedy> {
+    let ordered: Vec<&Ladder> = ladders.iter().filter(|ladder| ladder.can_be_paired()).collect();
+    let pairs = ordered.iter().enumerate().flat_map(|(index, one)| {
+        let rest = ordered.get(index + 1..).unwrap_or_default();
+        rest.iter().map(move |other| (*one, *other))
+    });
+    let mut found: Vec<_> = pairs.filter_map(|(one, other)| search.smallest_pair(one, other)).collect();
+    found.sort_by(|one, other| one.0.total_cmp(&other.0));
+    found.into_iter().next().map(|(_, remedy)| remedy)
+}
+
+/// The interval that each message needs to be lawful.
+fn by_law(design: &Design, answer: &Answer) -> Vec<Remedy> {
+    if !matches!(answer.law.verdict, Verdict::Fails | Verdict::Tight) {
+        return Vec::new();
+    }
+    let link = answer.reach.spots.middle_state();
+    let lawful = |design: &Design| crate::law::judge(design, link).verdict == Verdict::Holds;
+    let smallest = |ladder: &Ladder| {
+        let rung = ladder.rungs.iter().find(|rung| lawful(&rung.design))?;
+        Some(Remedy { question: Question::Law, moved: vec![ladder.moved(rung)], proof: Proof::Reckoned })
+    };
+    let levers = ladder::intervals(design).into_iter().chain(ladder::data_rates(design));
+    levers.filter_map(|ladder| smallest(&ladder)).collect()
+}
+
+/// What would make it heard, as the answer knows.
+fn by_reach(design: &Design, answer: &Answer) -> Vec<Remedy> {
+    let best = answer.reach.links.first();
+    let gateway = best.and_then(|best| design.surroundings.gateways.get(best.index));
+    let height = design.radio.as_ref().map(|radio| radio.antenna_height);
+    let moved = |remedy: &reach::Remedy| {
+        let name = gateway.map_or_else(String::new, |gateway| gateway.name.clone());
+        let raised = |from: Option<design::quantity::Length>, by| {
+            (from.map_or_else(String::new, Quantity::text), from.map_or(by, |from| from + by))
+        };
+        Some(match *remedy {
+            reach::Remedy::TallerNode(by) => {
+                let (now, then) = raised(height, by);
+                let change = Some(Change::AntennaHeight(then));
+                Moved { lever: Lever::NodeMast, change, now, then: then.text() }
+            }
+            reach::Remedy::TallerGateway(by) => {
+                let (now, then) = raised(gateway.map(|gateway| gateway.antenna_height), by);
+                let change = Some(Change::GatewayHeight { gateway: name.clone(), height: then });
+                Moved { lever: Lever::GatewayMast { gateway: name }, change, now, then: then.text() }
+            }
+            reach::Remedy::BetterAntenna(by) => {
+                let gain = gateway?.antenna_gain;
+                let change = Some(Change::GatewayGain { gateway: name.clone(), gain: gain + by });
+                let lever = Lever::GatewayAntenna { gateway: name };
+                let dbi = |gain: design::quantity::Decibels| format!("{:.1} dBi", gain.decibels());
+                Moved { lever, change, now: dbi(gain), then: dbi(gain + by) }
+            }
+            reach::Remedy::AnotherGateway => {
+                let (now, then) = (String::new(), String::new());
+                Moved { lever: Lever::AnotherGateway, change: None, now, then }
+            }
+        })
+    };
+    let remedies = answer.reach.remedies.iter().filter_map(moved);
+    remedies
+        .map(|moved| Remedy { question: Question::Reach, moved: vec![moved], proof: Proof::Reckoned })
+        .collect()
+}
