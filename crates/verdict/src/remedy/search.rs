@@ -304,17 +304,13 @@ impl<'a> Search<'a> {
         let mut suspects = if ladder.ordered && self.answer.life.verdict != Verdict::Holds {
             self.failed.iter().copied().filter(|life| *life < lives as u64).collect()
         } else {
-            self.numbers(lives)
+            numbers(lives)
         };
         let often = self.often.borrow();
         let failures =
             |life: &u64| usize::try_from(*life).ok().and_then(|place| often.get(place)).copied().unwrap_or(0);
         suspects.sort_by_key(|life| std::cmp::Reverse(failures(life)));
         suspects
-    }
-
-    fn numbers(&self, lives: usize) -> Vec<u64> {
-        (0..lives as u64).collect()
     }
 
     /// Those of some lives that fail, until more have than is allowed.
@@ -339,6 +335,10 @@ impl<'a> Search<'a> {
         }
         failing
     }
+}
+
+fn numbers(lives: usize) -> Vec<u64> {
+    (0..lives as u64).collect()
 }
 
 #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "counts of lives are small")]
