@@ -8,8 +8,8 @@ pub mod law;
 pub mod message;
 pub mod plan;
 pub mod reach;
-pub mod site;
 pub mod remedy;
+pub mod site;
 pub mod survey;
 
 pub use answer::{Answer, Environment, Question, answer};

@@ -15,10 +15,10 @@ use forecast::life::weather::NodeWeather;
 use forecast::load::Demand;
 use forecast::radio::spots::Spots;
 
+use super::Weather;
 use super::chances::{self, Effort, Headline};
 use super::findings::{self, findings};
 use super::kept::{self, Evidence, Figure};
-use super::Weather;
 use super::make::{self, Case};
 use super::{Kept, WeatherUsed};
 use crate::finding::{Finding, Verdict};
@@ -59,7 +59,8 @@ impl<'a> Sky<'a> {
     /// Judges nodes of this kind by their designs and spots; each life that several of them could live is lived once.
     pub(crate) fn judge(&self, nodes: &[(&Design, &Spots)], progress: &dyn Progress) -> Vec<LifeInBrief> {
         let alone = Spots::alone(self.design);
-        let common = trial_without_tables(self.design, &self.weather, &self.unknowns, &alone, self.effort.seed);
+        let common =
+            trial_without_tables(self.design, &self.weather, &self.unknowns, &alone, self.effort.seed);
         let middle = NodeTables::of_design(self.design, Demand::new(self.design, &self.diary));
         let node = |state: &_| middle.with_demand(Demand::on_link(self.design, state, &self.diary));
         let spots: Vec<&Spots> = nodes.iter().map(|(_, spots)| *spots).collect();
