@@ -114,6 +114,17 @@ pub fn is_left_over(name: &str) -> bool {
     name.starts_with(DRAFT)
 }
 
+/// Whether an interrupted run left anything in a folder; a run that is at work may have put it there as well.
+///
+/// # Errors
+/// What the system says when the folder can't be listed.
+pub fn has_left_over(folder: &Path) -> io::Result<bool> {
+    Ok(entries(folder)?.iter().any(|place| {
+        let name = place.file_name().unwrap_or_default().to_string_lossy();
+        is_left_over(&name) && name != LOCK || is_unfinished(&name, place)
+    }))
+}
+
 /// Completes or removes what an interrupted run left in a folder that this run holds.
 ///
 /// # Errors

@@ -133,7 +133,30 @@ pub(crate) fn registry(folder: &Path) -> Result<Registry, Failure> {
 
 /// Who is who in the folder of a site that is there.
 pub(crate) fn old_registry(folder: &Path) -> Result<Registry, Failure> {
-    if folder.join(REGISTRY).is_file() { registry(folder) } else { Err(no_site(folder)) }
+    if !folder.join(REGISTRY).is_file() {
+        return Err(no_site(folder));
+    }
+    settle_for_a_reader(folder);
+    registry(folder)
+}
+
+/// Settles what an interrupted run left. One who only reads goes on where that can't be done, but keys in plain are said.
+fn settle_for_a_reader(folder: &Path) {
+    if !matches!(folder::has_left_over(folder), Ok(true)) {
+        return;
+    }
+    let settled = match folder::lock(folder) {
+        Ok(lock) => folder::settle(folder, &lock).map_err(FolderError::Write),
+        Err(FolderError::Busy) => return,
+        Err(error) => Err(error),
+    };
+    match settled {
+        Ok(left_over) => left_over.iter().for_each(say),
+        Err(_) => output::complain(&format!(
+            "An interrupted run left files in {}, maybe keys in plain, and they can't be removed here.\n",
+            folder.display()
+        )),
+    }
 }
 
 fn no_site(folder: &Path) -> Failure {

@@ -262,11 +262,28 @@ fn what_an_interrupted_run_left_is_removed_and_said() {
     }
     desk.write("site/hand-over-2026-11-28/UNFINISHED.txt", "");
     fs::create_dir(desk.path("site/hand-over-2026-11-27")).expect("it can be made");
-    let output = desk.run(&[&COMMON[..], &["--hand-over", "columns.toml"]].concat());
+    // One who only reads the folder does so as well; a frame that nobody sent will do.
+    let output = desk.run(&["explain", "--registry", "site", &"00".repeat(23)]);
     let said = String::from_utf8_lossy(&output.stderr);
-    assert!(output.status.success() && said.matches("left keys in plain").count() == 2, "{said}");
+    assert!(said.matches("left keys in plain").count() == 2, "{said}");
     check_left_overs(&desk.path("site"));
     assert!(desk.path("site/hand-over-2026-11-27").exists(), "a finished one is the person's own");
+}
+
+/// Folders of the system in which nobody can make anything, whatever their rights.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_folder_that_takes_nothing_is_said_and_no_key_is_made() {
+    let desk = Desk::new();
+    let refused = desk.refused(
+        &[&["enrol", "-o", "/sys/site", "--passphrase-file", "pass", MAST, "--count", "1"], &BLOCK[..]]
+            .concat(),
+    );
+    assert!(refused.contains("the folder can't be made"), "{refused}");
+    for arguments in [["kit", MAST, "-o", "/sys/kit"], ["kit", MAST, "-o", "/sys"]] {
+        let refused = desk.refused(&arguments);
+        assert!(refused.contains("you may not") || refused.contains("read-only"), "{refused}");
+    }
 }
 
 /// Numbers that look random and are the same in every run: `SplitMix64`.
