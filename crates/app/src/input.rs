@@ -100,7 +100,7 @@ pub(crate) fn node(path: &Path, weather_file: Option<&Path>) -> Result<(Checked,
 }
 
 /// The climate of a design's site.
-fn climate(checked: &Checked) -> Result<Climate, Failure> {
+pub(crate) fn climate(checked: &Checked) -> Result<Climate, Failure> {
     let span = checked.file.span_of("site.latitude");
     let monthly = ["climate.sun", "climate.air"].map(|field| checked.file.span_of(field));
     climate_of(&checked.design, &checked.source, span, &monthly)

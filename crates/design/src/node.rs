@@ -308,6 +308,11 @@ impl Activity {
     pub fn sends(&self) -> bool {
         self.steps.iter().any(|step| matches!(step, Step::Uplink { .. }))
     }
+
+    /// How often it happens at this charge; `None`: not at all.
+    pub fn interval_at(&self, charge: Share) -> Option<Duration> {
+        self.every.iter().find(|(from, _)| charge >= *from).and_then(|(_, every)| *every)
+    }
 }
 
 /// One step of an activity.

@@ -10,6 +10,7 @@ pub mod climate_view;
 pub mod ensemble;
 pub mod fault;
 pub mod kernel;
+pub mod limits;
 pub mod node;
 pub mod prepared;
 pub mod run;

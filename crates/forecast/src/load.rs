@@ -288,10 +288,10 @@ impl Demand {
         self.kinds.len()
     }
 
-    /// The mean charge drawn per day in this kind of hour at full charge and with the air at this temperature.
+    /// The mean charge drawn per day in this kind of hour at this level and with the air at this temperature.
     #[must_use]
-    pub fn per_day(&self, kind: usize, battery: Voltage, air_celsius: f32) -> Charge {
-        let row = self.row(kind, self.levels.len() - 1);
+    pub fn per_day(&self, kind: usize, level: usize, battery: Voltage, air_celsius: f32) -> Charge {
+        let row = self.row(kind, level);
         let draw = row.active(air_celsius).plus(row.floor);
         Current::from_amperes(f64::from(draw.at(battery.volts() as f32))) * Duration::from_days(1.0)
     }

@@ -16,7 +16,7 @@ use walk::{Record, Walk};
 
 fn milliampere_hours_per_day(design: &Design) -> f64 {
     let demand = Demand::new(design, &Diary::new(design));
-    demand.per_day(0, Voltage::from_volts(3.6), 20.0).milliampere_hours()
+    demand.per_day(0, demand.levels.len() - 1, Voltage::from_volts(3.6), 20.0).milliampere_hours()
 }
 
 /// A weather node: 96 reports a day of 33 bytes on air, at this data rate and with this sleep current.

@@ -20,6 +20,7 @@ pub use forecast::life::prepared::Weather;
 pub use forecast::life::shown::{FortnightHour, Hour, Moment, NodeState};
 pub use judged::{Judged, dangers, judged, worst_first};
 pub use kept::{Kept, Promised, WORST_FIFTH_SLACK};
+pub(crate) use make::month_ahead;
 pub use make::plan;
 
 pub use crate::finding::{Finding, Severity, Verdict};

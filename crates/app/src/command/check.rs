@@ -7,11 +7,8 @@ use std::process::ExitCode;
 
 use clap::Args;
 use design::node::{Activity, Design};
-use forecast::diary::Diary;
 use forecast::life::climate_view::climate_view;
-use forecast::load::Demand;
-use forecast::power::battery::{charge_at_rest, lowest_charge_for, usable_share};
-use forecast::radio::link_state::LinkState;
+use forecast::life::limits::{restarts_percent, stops_percent};
 use forecast::sky::climate::{Climate, MonthClimate};
 use forecast::sky::daylight;
 use forecast::sky::sun::Observer;
@@ -184,7 +181,7 @@ fn subject(
         parts: parts(design),
         stops_percent: stops_percent(design, link, plan.hours.iter().map(|hour| hour.battery.celsius())),
         worst_stops_percent: stops_percent(design, link, worst_battery_celsius(plan)),
-        restarts_percent: 100.0 * charge_at_rest(&design.battery, design.cutoff.restarts_above),
+        restarts_percent: restarts_percent(design),
         law: answer.law,
         reach: answer.reach,
         remedies,
@@ -224,28 +221,6 @@ fn clock(checked: &Checked, sky: &Sky) -> (Option<Observer>, f64) {
 fn worst_battery_celsius(plan: &Plan) -> impl Iterator<Item = f64> {
     let hours = plan.chances.iter().flat_map(|chances| &chances.worst.year.fortnight);
     hours.map(|hour| f64::from(hour.battery_celsius))
-}
-
-/// Charge [%] at or below which the node stops, for each of these temperatures of the battery.
-///
-/// It stops when the cold locks what is left, or when its largest pulse pulls the voltage under the limit.
-fn stops_percent(design: &Design, link: &LinkState, battery_celsius: impl Iterator<Item = f64>) -> Vec<f64> {
-    let pulse = Demand::on_link(design, link, &Diary::new(design)).pulse;
-    let at_celsius = |celsius: f64| {
-        let battery = &design.battery;
-        let locked = 1.0 - usable_share(battery, celsius);
-        let buffer = design.buffer.as_ref();
-        let under_pulse = lowest_charge_for(battery, pulse, design.cutoff.stops_below, buffer, celsius);
-        100.0 * locked.max(under_pulse.unwrap_or(1.0))
-    };
-    // Whole degrees are near enough for a drawing, and few enough to work out once.
-    let hours: Vec<f64> = battery_celsius.map(f64::round).collect();
-    let mut degrees = hours.clone();
-    degrees.sort_by(f64::total_cmp);
-    degrees.dedup();
-    let limits: Vec<f64> = degrees.iter().map(|celsius| at_celsius(*celsius)).collect();
-    let limit = |celsius: &f64| limits.get(degrees.partition_point(|other| other < celsius)).copied();
-    hours.iter().map(|celsius| limit(celsius).unwrap_or(0.0)).collect()
 }
 
 /// The file of a path, without its folders.

@@ -7,6 +7,7 @@ use std::time::{SystemTime, UNIX_EPOCH};
 
 use clap::{ArgGroup, Args};
 use design::node::Design;
+use forecast::sky::climate::Climate;
 use forecast::terrain::Terrain;
 use logbook::folder::REGISTRY;
 use logbook::registry::{Date, Node, Registry};
@@ -135,6 +136,7 @@ fn hand(arguments: &Enrol, columns: &Path) -> Result<String, Failure> {
 struct Wish {
     design: Design,
     terrain: Option<Terrain>,
+    climate: Result<Climate, String>,
     names: Pattern,
     profile: ProfileId,
     join_eui: Option<JoinEui>,
@@ -158,7 +160,15 @@ fn wish(arguments: &Enrol) -> Result<Wish, Failure> {
         found.take::<()>(Err(refuse("count", "--count", message, &help)));
     }
     let design = found.take(input::design(arguments.design.as_deref().unwrap_or(Path::new(""))));
-    let design = design.and_then(|checked| Some((found.take(checked.terrain())?, checked.design)));
+    let design = design.and_then(|checked| {
+        // Where the climate is not known the sheets say so, and the nodes are enrolled all the same.
+        let said = |failure: Failure| {
+            let messages: Vec<String> = failure.problems.into_iter().map(|one| one.message).collect();
+            messages.join("; ")
+        };
+        let climate = input::climate(&checked).map_err(said);
+        Some((found.take(checked.terrain())?, climate, checked.design))
+    });
     let names = found.take(arguments.names.as_deref().map(Pattern::parse).transpose());
     let join_eui = found.take(join_eui(arguments));
     let block = found.take(arguments.eui_block.as_deref().map(Block::parse).transpose());
@@ -167,7 +177,7 @@ fn wish(arguments: &Enrol) -> Result<Wish, Failure> {
     let today = found.take(today());
     let all = (design, names, join_eui, block, columns, profile, today);
     let (
-        Some((terrain, design)),
+        Some((terrain, climate, design)),
         Some(names),
         Some(join_eui),
         Some(block),
@@ -182,6 +192,7 @@ fn wish(arguments: &Enrol) -> Result<Wish, Failure> {
     Ok(Wish {
         names: names.unwrap_or_else(|| Pattern::of_design(&design.name)),
         terrain,
+        climate,
         design,
         profile,
         join_eui,
@@ -283,7 +294,7 @@ fn needed(wish: &Wish) -> Result<(&Identities, JoinEui), Failure> {
 fn paper(site: &Site, wish: &Wish, registry: &Registry, month: u8) -> Result<[Staged; 3], Failure> {
     let design = &wish.design;
     let nodes: Vec<&Node> = enrolment::of_kind(registry, &design.name).collect();
-    let expected = expected::expect(design, month);
+    let expected = expected::expect(design, wish.terrain.as_ref(), &wish.climate, month);
     Ok([
         site.stage("labels.html", &labels::page(&design.name, &nodes, &wish.profile))?,
         site.stage(

@@ -4,8 +4,9 @@ use design::node::Design;
 use logbook::registry::Node;
 use maud::{Markup, html};
 use report::words;
+use verdict::expected::Bench;
 
-use super::expected::{Bench, Expected};
+use super::expected::Expected;
 use super::paper::{self, blank, tick};
 
 /// Rows of one page.
@@ -35,9 +36,9 @@ fn measurements(design: &Design, expected: &Expected) -> Markup {
         section.page {
             (paper::head(&format!("Bench and soak: {}", design.name), "page 1"))
             h1 { "What to measure before it goes out" }
-            p { "Currents at the battery's terminals, with a bench supply at " (format!("{:.2}", bench.volts)) " V and room temperature. \
+            p { "Currents at the battery's terminals, with a bench supply at " (format!("{:.2}", bench.voltage.volts())) " V and room temperature. \
                 A trace must be longer than the longest interval, or the rare event is not in it." }
-            (table("On the bench", &on_the_bench(design, bench)))
+            (table("On the bench", &on_the_bench(design, expected)))
             (table("Soak", &soak(expected)))
             h2 { "Accept a board only if" }
             ul {
@@ -64,8 +65,9 @@ fn table(title: &str, rows: &[Measurement]) -> Markup {
     }
 }
 
-fn on_the_bench(design: &Design, bench: &Bench) -> Vec<Measurement> {
-    let (floor, spread) = bench.floor_ua;
+fn on_the_bench(design: &Design, expected: &Expected) -> Vec<Measurement> {
+    let bench = &expected.bench;
+    let (floor, spread) = (bench.floor.nominal.microamperes(), bench.floor.spread_si * 1e6);
     let assumed = if bench.floor_measured { "" } else { ", not yet measured on this board" };
     let mut rows = vec![
         Measurement {
@@ -80,7 +82,11 @@ fn on_the_bench(design: &Design, bench: &Bench) -> Vec<Measurement> {
         Measurement {
             what: "Largest pulse",
             how: "peak of the trace".to_owned(),
-            expected: format!("{} mA for {} s", words::figure(bench.pulse.0), words::figure(bench.pulse.1)),
+            expected: format!(
+                "{} mA for {} s",
+                words::figure(bench.pulse.amperes * 1e3),
+                words::figure(bench.pulse.seconds)
+            ),
             stop: "well above, or longer".to_owned(),
         },
         Measurement {
@@ -95,12 +101,16 @@ fn on_the_bench(design: &Design, bench: &Bench) -> Vec<Measurement> {
             stop: "it hangs, chatters, or needs a button".to_owned(),
         },
     ];
-    if let Some(dbm) = bench.ten_metres_dbm {
+    if let Some((gateway, near)) = &expected.near {
         rows.push(Measurement {
             what: "Signal at 10 m",
-            how: "node and gateway antenna in sight of each other, 10 m apart, 20 messages".to_owned(),
-            expected: format!("about {dbm:.0} dBm (free space, gateway antenna of 0 dBi), SNR above 5 dB")
-                .replace('-', "−"),
+            how: format!("node and gateway {gateway} in sight of each other, 10 m apart, 20 messages"),
+            expected: format!(
+                "{:.0} dBm in the open, {:.0} dB more or less, SNR above 5 dB",
+                near.received.dbm(),
+                near.band.decibels()
+            )
+            .replace('-', "−"),
             stop: "15 dB less: antenna, connector or band are wrong".to_owned(),
         });
     }
@@ -116,14 +126,16 @@ fn soak(expected: &Expected) -> Vec<Measurement> {
     let bench = &expected.bench;
     let month = words::month(expected.month);
     let volts = match &expected.outdoors {
-        Ok(outdoors) => format!("{:.2} V or more at dawn (forecast for {month})", outdoors.night_volts.0),
+        Ok((outdoors, _)) => {
+            format!("{:.2} V or more at dawn (forecast for {month})", outdoors.night.0.volts())
+        }
         Err(_) => "voltage at dawn: not computed".to_owned(),
     };
     let mah = match &expected.outdoors {
-        Ok(outdoors) => format!(
+        Ok((outdoors, _)) => format!(
             "{} mAh a day taken, {} mAh spent; {volts}",
-            words::figure(outdoors.taken_spent_mah.0),
-            words::figure(outdoors.taken_spent_mah.1)
+            words::figure(outdoors.taken_per_day.milliampere_hours()),
+            words::figure(outdoors.spent_per_day.milliampere_hours())
         ),
         Err(_) => volts,
     };
@@ -132,7 +144,11 @@ fn soak(expected: &Expected) -> Vec<Measurement> {
         Measurement {
             what: "24 hours",
             how: "on the bench, panel covered, coulomb counter in the battery lead".to_owned(),
-            expected: format!("{} mAh spent, {} messages", words::figure(bench.day_mah), uplinks(1.0)),
+            expected: format!(
+                "{} mAh spent, {} messages",
+                words::figure(bench.spent_per_day.milliampere_hours()),
+                uplinks(1.0)
+            ),
             stop: "a fifth more charge; any restart; a stop at a fixed time".to_owned(),
         },
         Measurement {
@@ -150,12 +166,12 @@ fn events(bench: &Bench) -> Markup {
         table {
             thead { tr { th { "event" } th.figure { "every, min" } th.figure { "µAh at the battery" } th.blank { "measured" } } }
             tbody {
-                @for (name, minutes, microampere_hours) in &bench.events {
-                    tr { th { (name) } td.figure { (words::figure(*minutes)) } td.figure { (words::figure(*microampere_hours)) } (blank()) }
+                @for event in &bench.events {
+                    tr { th { (event.activity) } td.figure { (words::figure(event.every.minutes())) } td.figure { (words::figure(1e3 * event.charge.milliampere_hours())) } (blank()) }
                 }
             }
         }
-        p.quiet { "The floor not counted. Sending is the mean over the data rates of the design." }
+        p.quiet { "The floor not counted. Sending is the mean over the data rates at the median position." }
     }
 }
 

@@ -5,7 +5,7 @@ use std::cell::LazyCell;
 use design::change::{Change, Refused};
 use design::node::Design;
 use design::part::Chemistry;
-use design::quantity::Decibels;
+use design::quantity::{Decibels, Voltage};
 use forecast::radio::level::SPOT_SD_DB;
 use forecast::terrain::Terrain;
 use logbook::registry::Node;
@@ -13,9 +13,10 @@ use maud::{Markup, html};
 use report::problem::{Failure, Problem};
 use report::sentences::reach as sentences;
 use report::words;
+use verdict::expected::Outdoors;
 use verdict::reach;
 
-use super::expected::{Expected, Outdoors};
+use super::expected::Expected;
 use super::paper::{self, blank, tick};
 use super::qr::{self, ProfileId};
 
@@ -179,15 +180,19 @@ fn hours(expected: &Expected) -> Markup {
             h2 { "Battery and charging" }
             p { "Expected figures: " (NOT_COMPUTED) ". " (why) }
         },
-        Ok(outdoors) if outdoors.hours.is_empty() => html! {
+        Ok((outdoors, _)) if outdoors.hours.is_empty() => html! {
             h2 { "Battery in " (month) }
-            p { "No sun reaches a panel in " (month) ". At rest the battery shows " (range(outdoors.night_volts, 2)) " V." }
+            p { "No sun reaches a panel in " (month) ". At rest the battery shows " (range(in_volts(outdoors.night), 2)) " V." }
         },
-        Ok(outdoors) => hour_table(outdoors, month),
+        Ok((outdoors, source)) => hour_table(outdoors, source, month),
     }
 }
 
-fn hour_table(outdoors: &Outdoors, month: &str) -> Markup {
+fn in_volts((low, high): (Voltage, Voltage)) -> (f64, f64) {
+    (low.volts(), high.volts())
+}
+
+fn hour_table(outdoors: &Outdoors, source: &str, month: &str) -> Markup {
     let half = outdoors.hours.len().div_ceil(2);
     html! {
         h2 { "Battery and charging by hour, as the forecast has it for " (month) }
@@ -203,8 +208,8 @@ fn hour_table(outdoors: &Outdoors, month: &str) -> Markup {
                             tr {
                                 th { (format!("{:02}", hour.hour)) }
                                 td.figure { (range(hour.sun_w_m2, 0)) }
-                                td.figure { (range(hour.milliamperes, 1)) }
-                                td.figure { (range(hour.volts, 2)) }
+                                td.figure { (range((hour.current.0.milliamperes(), hour.current.1.milliamperes()), 1)) }
+                                td.figure { (range(in_volts(hour.voltage), 2)) }
                                 (blank())
                             }
                         }
@@ -214,10 +219,10 @@ fn hour_table(outdoors: &Outdoors, month: &str) -> Markup {
         }
         p.quiet {
             "One day in ten is below the first figure, one above the second. Hours of mean solar time. In the dark: "
-            (range(outdoors.night_volts, 2)) " V. All this at a charge of " (range(outdoors.charge_percent, 0))
+            (range(in_volts(outdoors.night), 2)) " V. All this at a charge of " (range((outdoors.charge.0.percent(), outdoors.charge.1.percent()), 0))
             " %; an emptier battery takes more, a full one nothing. A day: "
-            (words::figure(outdoors.taken_spent_mah.0)) " mAh taken, " (words::figure(outdoors.taken_spent_mah.1))
-            " mAh spent. Weather drawn from " (outdoors.source) "."
+            (words::figure(outdoors.taken_per_day.milliampere_hours())) " mAh taken, " (words::figure(outdoors.spent_per_day.milliampere_hours()))
+            " mAh spent. Weather drawn from " (source) "."
         }
     }
 }

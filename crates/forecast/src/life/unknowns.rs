@@ -140,8 +140,10 @@ fn relative<Q: Quantity>(quantity: &Uncertain<Q>) -> f64 {
     if nominal > 0.0 { quantity.spread_si / nominal } else { 0.0 }
 }
 
-/// Spread of all floors together, each weighed by its current.
-fn floor_spread(design: &Design) -> f64 {
+/// Spread of all floors together, each weighed by its current: one standard deviation of what the board draws asleep, as a
+/// share of it.
+#[must_use]
+pub fn floor_spread(design: &Design) -> f64 {
     let floors = design.loads.iter().map(|load| (load.floor.nominal.si(), load.floor.spread_si));
     weighed(floors)
 }

@@ -35,7 +35,7 @@ pub(super) fn ledger(account: &Account, dark_month: u8) -> Vec<LedgerEntry> {
 }
 
 /// What a running node spends in a day, all drains included.
-fn spent_per_day(month: &MonthAccount) -> Charge {
+pub(super) fn spent_per_day(month: &MonthAccount) -> Charge {
     month.per_live_day(month.flows.load + month.flows.joins)
         + month.per_day(month.flows.charger + month.flows.self_discharge)
 }

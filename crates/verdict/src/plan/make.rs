@@ -15,8 +15,8 @@ use forecast::life::ensemble::{Lives, live_all};
 use forecast::life::fault::{lifetimes, refill, reserve};
 use forecast::life::node::NodeTables;
 use forecast::life::prepared::{Prepared, Weather, day_of_year, node_weather};
-use forecast::life::run::{LifeOutcome, Trial};
-use forecast::life::shown::{median_life, moment, year_around_the_lowest};
+use forecast::life::run::{LifeOutcome, Trial, live};
+use forecast::life::shown::{Hour, median_life, moment, year_around_the_lowest};
 use forecast::life::weather::{NodeWeather, distance_km, is_south};
 use forecast::radio::spots::Spots;
 use forecast::sky::climate::Climate;
@@ -27,7 +27,7 @@ use forecast::sky::weather::WeatherHours;
 use super::chances::{self, Chances, Effort, Headline};
 use super::dangers::is_charging_danger;
 use super::findings::{self, findings};
-use super::ledger::{ledger, months};
+use super::ledger::{ledger, months, spent_per_day};
 use super::{Life, Plan, WeatherUsed};
 use crate::finding::{Finding, Verdict};
 
@@ -71,6 +71,35 @@ pub(super) fn with_case<T>(
     let nominal = vec![prepared.middle().clone(); trial.nodes.len()];
     let (design, spots) = (prepared.design(), prepared.spots());
     look(&Case { design, spots, trial: &trial, nominal: &nominal, effort, progress })
+}
+
+/// A month of lives that are not judged.
+pub(crate) struct MonthAhead {
+    pub(crate) taken_per_day: Charge,
+    pub(crate) spent_per_day: Charge,
+    /// Its hours in the first life.
+    pub(crate) hours: Vec<Hour>,
+}
+
+/// A month, 1 to 12, of the year that a plan shows: its means are those of the plan with as many lives.
+pub(crate) fn month_ahead(
+    design: &Design,
+    weather: Weather<'_>,
+    spots: &Spots,
+    month: u8,
+    effort: Effort,
+) -> MonthAhead {
+    let prepared = Prepared::new(design, weather, spots, effort.seed);
+    let trial = prepared.trial();
+    let account = account(&trial, chances::lives_wanted(design, effort), effort.threads);
+    let of_month = &account.months[usize::from(month.clamp(1, 12)) - 1];
+    let first = live(&trial, 0, None, &mut ());
+    let hours = year_around_the_lowest(design, &trial, &first);
+    MonthAhead {
+        taken_per_day: of_month.per_day(of_month.flows.taken),
+        spent_per_day: spent_per_day(of_month),
+        hours: hours.into_iter().filter(|hour| hour.at.month == month).collect(),
+    }
 }
 
 /// The weather as this node feels it, and what there is to say of it.
