@@ -5,6 +5,7 @@ mod fix;
 mod uplink;
 
 pub use fix::FixCost;
+pub(crate) use uplink::expected_tries;
 pub use uplink::{LARGEST_TRIES, MessageCost, join_cost};
 
 use design::message::bytes_at;

@@ -10,7 +10,9 @@
 use design::law::{Confidence, Law, PowerReference};
 use design::quantity::{Duration, Frequency};
 use design::region::{Modulation, PayloadConditions, Region};
+use forecast::load::MessageCost;
 use forecast::radio::airtime;
+use forecast::radio::link_state::LinkState;
 
 fn rows(name: &str) -> Vec<csv::StringRecord> {
     let path = format!("{}/tests/data/lorawan/{name}.csv", env!("CARGO_MANIFEST_DIR"));
@@ -237,4 +239,26 @@ fn limits_elsewhere_are_as_tabulated_and_doubts_are_marked() {
         let law = Law::of_region(name).expect("a law");
         assert!(!law.complete && !law.unseen.is_empty(), "{name}");
     }
+}
+
+/// Whatever rate a file names in any region, it is refused or every message at it costs time on air.
+#[test]
+fn every_data_rate_is_refused_or_costs_time_on_air() {
+    let mut used = 0;
+    for region in design::region::Region::names() {
+        for (rate, newer) in (0..16).flat_map(|rate| [(rate, false), (rate, true)]) {
+            let text = design::manual::commented_example()
+                .replacen("region = \"EU868\"", &format!("region = \"{region}\"\nnewer_rates = {newer}"), 1)
+                .replace("data_rate = \"DR3\"", &format!("data_rate = \"DR{rate}\""));
+            let file = design::file::parse(&text);
+            let catalog = design::catalog::Catalog::builtin();
+            let Ok(resolved) = design::resolve::resolve(&catalog, &file) else { continue };
+            let radio = resolved.design.radio.as_ref().expect("it has one");
+            let link = LinkState::as_designed(&resolved.design);
+            let cost = MessageCost::new(radio, &link, |_| 1);
+            assert!(cost.sending.seconds() > 0.0 && cost.listening.seconds() > 0.0, "{region} DR{rate}");
+            used += usize::from(link.uses(rate));
+        }
+    }
+    assert!(used > 40, "{used} data rates were tried");
 }

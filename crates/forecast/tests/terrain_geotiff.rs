@@ -209,7 +209,7 @@ fn maps_in_metres_other_datums_and_units_are_refused_with_what_to_do() {
         refuse(Labels { keys: &[1, 1, 0, 0], ..Labels::default() }).contains("not in latitude and longitude")
     );
     assert!(refuse(Labels { scale: &[30.0, 30.0, 0.0], ..Labels::default() }).contains("not degrees"));
-    assert!(refuse(Labels { scale: &[f64::NAN, 0.01, 0.0], ..Labels::default() }).contains("usual way"));
+    assert!(refuse(Labels { scale: &[f64::NAN, 0.01, 0.0], ..Labels::default() }).contains("says `NaN`"));
     assert!(refuse(Labels { tie: &[0.0; 3], ..Labels::default() }).contains("usual way"));
     assert!(refuse(Labels { void: Some("none"), ..Labels::default() }).contains("`none` is no number"));
     let colours = written::<RGB16>(&[300; 147], Compression::Lzw, &Labels::default());

@@ -42,7 +42,7 @@ fn a_sheet_and_the_answer_agree_on_every_month_of_every_example() {
 }
 
 fn board(charge: u8) -> Design {
-    common::primary(&format!(
+    common::primary(
         r#"
         [regulator.main]
         kind = "none"
@@ -51,12 +51,12 @@ fn board(charge: u8) -> Design {
         floor_measured = true
         [load.board.activity.measure]
         every_by_charge = [["80 %", "10 min"], ["0 %", "1 h"]]
-        steps = [{{ current = "5 mA", time = "2 s" }}]
+        steps = [{ current = "5 mA", time = "2 s" }]
         [load.probe]
         floor = "30 uA +- 10 %"
         floor_measured = true
-        "#
-    ))
+        "#,
+    )
     .with(design::change::Change::ChargeAtInstallation(design::quantity::Share::from_percent(charge.into())))
     .expect("a charge")
 }

@@ -237,6 +237,20 @@ fn a_second_gateway_never_worsens_and_the_seed_decides() {
     assert!(two.spots_heard >= one.spots_heard && two.worst_fifth > one.worst_fifth);
 }
 
+/// Opposite on the globe, 20,000 km away: half of 40,030 km, the way round a sphere of 6371.0088 km, within half a percent.
+#[test]
+fn a_gateway_on_the_other_side_of_the_globe_is_far_and_not_forgotten() {
+    let design = common::primary(
+        &(without_gateway("")
+            + "[gateway.roof]\nlatitude = \"-46.9 deg\"\nlongitude = \"-171.9 deg\"\nantenna_height = \"12 m\"\nplace = \"outside\"\n"),
+    );
+    let reach = judge(&design, None, &[], 1);
+    let link = reach.links.first().expect("it is named");
+    assert!((link.distance.kilometres() / 20_000.0 - 1.0).abs() < 0.005, "{:?}", link.distance);
+    assert_eq!(reach.verdict, Verdict::Fails);
+    assert!(reach.findings.iter().any(|one| one.code == "reach-far-away"), "{:?}", reach.findings);
+}
+
 /// -33 dBm: 14 dBm + 2.15 dBi + 2.15 dBi less 51.3 dB of free space over 10 m at 868.3 MHz (P.525-4).
 #[test]
 fn the_bench_value_is_free_space_over_ten_metres() {

@@ -4,10 +4,10 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::Args;
-use design::change::Change;
+use design::change::{Change, Refused};
 use forecast::life::climate_view::climate_view;
 use forecast::sky::climate::Climate;
-use report::problem::Failure;
+use report::problem::{Failure, Problem};
 use report::{Assumed, Origin};
 
 use crate::input::{self, Sky};
@@ -61,11 +61,11 @@ fn climate(arguments: &ClimateOf) -> Result<String, Failure> {
         Sky::Climate(climate) => (written.clone(), *climate, Origin::of(&written)),
         Sky::Hours(hours) => {
             // The node is looked at where the weather was taken, as `check` does.
-            let there = hours.place.as_ref().and_then(|place| {
+            let there = hours.place.as_ref().map(|place| {
                 let change = Change::Position(place.latitude, place.longitude, written.site.elevation);
-                written.with(change).ok()
+                written.with(change).map_err(|refused| not_there(arguments, &refused))
             });
-            let design = there.unwrap_or(written);
+            let design = there.transpose()?.unwrap_or(written);
             let climate = Climate::from_hours(&hours, design.site.latitude);
             (design, climate, Origin::Hours)
         }
@@ -81,4 +81,11 @@ fn climate(arguments: &ClimateOf) -> Result<String, Failure> {
     } else {
         report::text::climate::page(&design.name, first_month, &assumed)
     })
+}
+
+/// The node can't be looked at where the weather was taken.
+fn not_there(arguments: &ClimateOf, refused: &Refused) -> Failure {
+    let file = arguments.weather.as_deref().unwrap_or(&arguments.design).to_string_lossy();
+    let message = format!("the node can't stand where this weather was taken: {}", refused.message);
+    Failure::of(Problem::of_file("placement", &file, message, &refused.help))
 }

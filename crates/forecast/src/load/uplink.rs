@@ -15,6 +15,10 @@ const FIRST_WINDOW_S: f64 = 1.0;
 const JOIN_FIRST_WINDOW_S: f64 = 5.0;
 const BETWEEN_WINDOWS_S: f64 = 1.0;
 
+/// Why every data rate in use has a time on air (`every_data_rate_is_refused_or_costs_time_on_air` tries all of them).
+const ONLY_KNOWN_RATES: &str =
+    "resolve refuses data rates that the region has not or whose time on air is not known";
+
 /// Mean times of one message over the data rates in use.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct MessageCost {
@@ -37,8 +41,8 @@ impl MessageCost {
     #[must_use]
     pub fn longest(radio: &RadioUse, link: &LinkState, payload_bytes: impl Fn(u8) -> usize) -> Duration {
         let frame = |rate| airtime::frame_bytes(payload_bytes(rate));
-        let times =
-            used(radio, link).filter_map(|(rate, modulation, _)| airtime::uplink(modulation, frame(rate)));
+        let times = used(radio, link)
+            .map(|(rate, modulation, _)| airtime::uplink(modulation, frame(rate)).expect(ONLY_KNOWN_RATES));
         times.fold(Duration::ZERO, |longest, time| if time > longest { time } else { longest })
     }
 
@@ -54,8 +58,8 @@ impl MessageCost {
         let mut cost = Self { sending: Duration::ZERO, waiting: Duration::ZERO, listening: Duration::ZERO };
         for (rate, modulation, share) in used(radio, link) {
             let first_window = radio.region.answer_rate(rate).and_then(down).or(window(modulation));
-            let first_window = first_window.unwrap_or_default();
-            let on_air = airtime::uplink(modulation, frame_bytes(rate)).unwrap_or_default();
+            let first_window = first_window.expect(ONLY_KNOWN_RATES);
+            let on_air = airtime::uplink(modulation, frame_bytes(rate)).expect(ONLY_KNOWN_RATES);
             let until_second = Duration::from_seconds(first_window_s + BETWEEN_WINDOWS_S);
             cost.sending = cost.sending + on_air * share.fraction();
             cost.waiting = cost.waiting + (until_second - first_window) * share.fraction();
@@ -76,7 +80,7 @@ pub fn join_cost(radio: &RadioUse, link: &LinkState) -> Charge {
 }
 
 /// Mean number of tries when a share `loss` of them gets no acknowledgement.
-pub(super) fn expected_tries(loss: f64) -> f64 {
+pub(crate) fn expected_tries(loss: f64) -> f64 {
     if loss < 1.0 {
         (1.0 - loss.powi(i32::from(LARGEST_TRIES))) / (1.0 - loss)
     } else {
@@ -86,7 +90,8 @@ pub(super) fn expected_tries(loss: f64) -> f64 {
 
 /// Data rates in use: number, modulation and share.
 fn used(radio: &RadioUse, link: &LinkState) -> impl Iterator<Item = (u8, Modulation, Share)> {
-    link.data_rates.iter().filter_map(|(rate, share)| Some((*rate, modulation(radio, *rate)?, *share)))
+    let modulation = |rate| modulation(radio, rate).expect(ONLY_KNOWN_RATES);
+    link.data_rates.iter().map(move |(rate, share)| (*rate, modulation(*rate), *share))
 }
 
 fn modulation(radio: &RadioUse, data_rate: u8) -> Option<Modulation> {

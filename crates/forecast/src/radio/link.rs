@@ -8,7 +8,7 @@ use design::quantity::{Dbm, Decibels, Duration, Frequency, Length, Share};
 use design::region::Modulation;
 use design::surroundings::{Around, Building, Clutter, Gateway, Place as Side, Sensitivity, Spot};
 use path::clutter::Columns;
-use path::geodesic::{Place, inverse};
+use path::geodesic::{Inverse, Place, inverse};
 use path::{entry, free_space_db};
 
 use super::airtime;
@@ -155,7 +155,7 @@ fn link(
     }
     let node_place = place(design.site.latitude.degrees(), design.site.longitude.degrees());
     let gateway_place = place(gateway.latitude.degrees(), gateway.longitude.degrees());
-    let between = inverse(node_place, gateway_place).ok()?;
+    let between = between(node_place, gateway_place);
     let way = Way {
         node: Antenna { height: radio.antenna_height, around: around_node(design) },
         node_place,
@@ -197,6 +197,25 @@ fn link(
         answers: windows.map(|(rate, at)| answer(radio, rate?, at, back)),
     })
 }
+
+/// The shortest way between two places; between such as lie almost opposite on the globe, where the series does not settle,
+/// that on a sphere, within half a percent: nobody hears over it, but a slip in a place is seen by it.
+fn between(from: Place, to: Place) -> Inverse {
+    inverse(from, to).unwrap_or_else(|_| {
+        let [(sin1, cos1), (sin2, cos2)] = [from, to].map(|place| place.latitude_deg.to_radians().sin_cos());
+        let (sin_east, cos_east) = (to.longitude_deg - from.longitude_deg).to_radians().sin_cos();
+        let (across, along) = (cos2 * sin_east, cos1 * sin2 - sin1 * cos2 * cos_east);
+        let angle = across.hypot(along).atan2(sin1 * sin2 + cos1 * cos2 * cos_east);
+        Inverse {
+            distance_m: MEAN_RADIUS_M * angle,
+            azimuth_deg: across.atan2(along).to_degrees(),
+            arrival_azimuth_deg: (cos1 * sin_east).atan2(cos1 * sin2 * cos_east - sin1 * cos2).to_degrees(),
+        }
+    })
+}
+
+/// Mean radius of the Earth \[m\] (IUGG, as in Moritz, "Geodetic Reference System 1980").
+const MEAN_RADIUS_M: f64 = 6_371_008.8;
 
 /// What stands around the node. Where the loss in leaves is stated, it is taken for the trees.
 pub(super) fn around_node(design: &Design) -> Around {

@@ -148,11 +148,16 @@ fn grid(file: &mut File, sampling: Sampling) -> Result<Grid, TileError> {
     })
 }
 
-/// The finite numbers of a tag; none if it isn't there.
+/// The numbers of a tag, all finite; none if it isn't there.
 fn numbers(file: &mut File, tag: Tag) -> Result<Vec<f64>, TileError> {
     let found = file.find_tag(tag).map_err(|error| damaged(&error))?;
     let numbers = found.map(Value::into_f64_vec).transpose().map_err(|error| damaged(&error))?;
-    Ok(numbers.filter(|numbers| numbers.iter().all(|number| number.is_finite())).unwrap_or_default())
+    let numbers = numbers.unwrap_or_default();
+    if let Some(wrong) = numbers.iter().find(|number| !number.is_finite()) {
+        let problem = format!("its tag {tag:?} says `{wrong}` where it lies");
+        return Err(refused(problem, "write its place in finite degrees"));
+    }
+    Ok(numbers)
 }
 
 /// What the file says it writes for "void".

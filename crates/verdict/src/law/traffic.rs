@@ -30,9 +30,10 @@ impl Message {
         self.by_rate.get(usize::from(rate.number)).copied().unwrap_or_default()
     }
 
-    /// Time on air of one try; nothing for LR-FHSS, which resolve refuses.
+    /// Time on air of one try.
     pub(super) fn airtime(&self, rate: &Rate) -> Duration {
-        airtime::uplink(rate.modulation, airtime::frame_bytes(self.bytes(rate))).unwrap_or_default()
+        let on_air = airtime::uplink(rate.modulation, airtime::frame_bytes(self.bytes(rate)));
+        on_air.expect("resolve allows no data rate whose time on air is not known")
     }
 
     /// Time on air of all its tries.
