@@ -4,6 +4,7 @@ pub(crate) mod fleet;
 pub(crate) mod message;
 pub(crate) mod node;
 pub(crate) mod part;
+pub(crate) mod serve;
 pub(crate) mod surroundings;
 pub(crate) mod value;
 

@@ -1,7 +1,7 @@
 //! The nodes of one site: where each stands, of which kind it is, and what hears them all.
 
 use crate::change::{Refused, defaults, first_error};
-use crate::diagnostic::{Diagnostic, Diagnostics};
+use crate::diagnostic::{self, Diagnostic, Diagnostics};
 use crate::file::FleetFile;
 use crate::file::fleet::{FleetSection, PlacedSection};
 use crate::file::node::RootSection;
@@ -9,9 +9,11 @@ use crate::file::surroundings::{GatewaySection, GroundSection};
 use crate::file::value::Named;
 use crate::node::Design;
 use crate::quantity::Angle;
-use crate::resolve::surroundings;
+use crate::resolve::{serve, surroundings};
 use crate::section::At;
+use crate::serve::{Onward, Serve, Source};
 use crate::surroundings::Surroundings;
+use std::collections::BTreeMap;
 
 /// A site: its nodes, gateways and ground.
 #[derive(Clone, Debug)]
@@ -23,6 +25,14 @@ pub struct Fleet {
     pub note: Option<String>,
     /// Folder with the identities of its nodes, as the file names it.
     pub registry: Option<String>,
+    /// Zone of its local time, by its name in the IANA database; `None`: UTC.
+    pub time_zone: Option<String>,
+    /// How its log works.
+    pub serve: Option<Serve>,
+    /// Other networks whose messages it takes.
+    pub sources: Vec<Source>,
+    /// Where its readings are handed on.
+    pub onward: Vec<Onward>,
     /// What hears the nodes.
     pub surroundings: Surroundings,
     /// The nodes in the order of the file.
@@ -62,13 +72,17 @@ pub struct ResolvedFleet {
 pub fn resolve(file: &FleetFile) -> Result<ResolvedFleet, Vec<Diagnostic>> {
     let mut found = Diagnostics::default();
     found.append(file.found.iter().cloned());
-    match file.root.as_ref().and_then(fleet) {
+    match file.root.as_ref().and_then(|root| fleet(root, &mut found)) {
         Some(fleet) if !found.has_errors() => Ok(ResolvedFleet { fleet, warnings: found.into_sorted() }),
         _ => Err(found.into_sorted()),
     }
 }
 
-fn fleet(root: &FleetSection) -> Option<Fleet> {
+fn fleet(root: &FleetSection, found: &mut Diagnostics) -> Option<Fleet> {
+    twice_the_same_eui(root, found);
+    let serve = root.serve.as_ref().map(|at| serve::serve(&at.value, found));
+    let sources = serve::sources(root.source.as_ref(), found);
+    let onward = serve::onward(root.onward.as_ref(), found);
     let mut gateway = root.gateway.clone();
     for (_, section) in gateway.iter_mut().flat_map(|at| &mut at.value.0) {
         section.region = section.region.take().or_else(|| root.region.clone());
@@ -79,6 +93,13 @@ fn fleet(root: &FleetSection) -> Option<Fleet> {
         name: root.name.as_ref()?.value.clone(),
         note: root.note.as_ref().map(|at| at.value.clone()),
         registry: root.registry.as_ref().map(|at| at.value.clone()),
+        time_zone: root.time_zone.as_ref().map(|at| at.value.0.clone()),
+        serve: match serve {
+            Some(serve) => Some(serve?),
+            None => None,
+        },
+        sources,
+        onward,
         surroundings: surroundings::resolve(gateways, root.ground.as_ref().map(|at| &at.value), None)?,
         nodes: nodes
             .value
@@ -89,6 +110,18 @@ fn fleet(root: &FleetSection) -> Option<Fleet> {
         gateway,
         ground: root.ground.clone(),
     })
+}
+
+/// Two gateways can't have one identity.
+fn twice_the_same_eui(root: &FleetSection, found: &mut Diagnostics) {
+    let sections = root.gateway.iter().flat_map(|at| &at.value.0);
+    let mut known = BTreeMap::new();
+    for (name, eui) in sections.filter_map(|(name, section)| Some((name, section.eui.as_ref()?))) {
+        if let Some(first) = known.insert(eui.value.0, &name.value) {
+            let message = format!("`{}` has the identity of `{first}`", name.value);
+            found.error(diagnostic::EUI, &eui.span, message, "write the one that this gateway shows");
+        }
+    }
 }
 
 fn placed(name: &str, section: &PlacedSection) -> Option<Placed> {

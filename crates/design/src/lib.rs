@@ -19,4 +19,5 @@ pub mod quantity;
 pub mod region;
 pub mod resolve;
 mod section;
+pub mod serve;
 pub mod surroundings;

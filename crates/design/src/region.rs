@@ -118,6 +118,10 @@ pub struct Region {
     pub power_steps: u8,
     /// Data rate of the first receive window by uplink data rate and offset.
     pub first_window: Vec<Vec<u8>>,
+    /// Channels of the first receive window where they are not those of the uplinks, in the order of the plan.
+    pub down_channels: Vec<Frequency>,
+    /// Whether a network may set the limit of 400 ms by a command (`TXParamSetupReq`).
+    pub dwell_is_set_by_command: bool,
 }
 
 /// A built-in plan: its name and the text of its file.
@@ -188,6 +192,24 @@ impl Region {
         self.first_window.get(usize::from(uplink_rate))?.first().copied()
     }
 
+    /// The channel of the first receive window after an uplink on a channel; `None` if the plan has no such channel.
+    ///
+    /// # References
+    /// RP002-1.0.5, receive windows of each plan: the same channel, or that of the uplink's number modulo their count.
+    pub fn answer_channel(&self, uplink: Frequency) -> Option<Frequency> {
+        if self.down_channels.is_empty() {
+            return Some(uplink);
+        }
+        let is_same = |centre: &Frequency| (centre.hertz() - uplink.hertz()).abs() < SAME_HZ;
+        let number = self.default_channels().iter().position(is_same)?;
+        self.down_channels.get(number % self.down_channels.len()).copied()
+    }
+
+    /// The uplink data rate of a modulation.
+    pub fn data_rate_of(&self, modulation: Modulation) -> Option<u8> {
+        self.data_rates.iter().find(|(_, known)| *known == modulation).map(|(rate, _)| *rate)
+    }
+
     /// The uplink data rates that a network may ask of a node on these channels by default, ascending: newer and unusable
     /// ones are left out, and those that carry nothing while the limit of 400 ms holds (`dwell`).
     pub fn default_data_rates(&self, channels: &[Frequency], dwell: bool) -> Vec<u8> {
@@ -252,6 +274,11 @@ impl Region {
                 .iter()
                 .map(|row| row.as_array()?.iter().map(small).collect())
                 .collect::<Option<_>>()?,
+            down_channels: match table.get("dn") {
+                Some(_) => centres(&table, "dn")?,
+                None => Vec::new(),
+            },
+            dwell_is_set_by_command: table.get("txparamsetup")?.as_bool()?,
         })
     }
 }
@@ -289,6 +316,13 @@ fn channels(table: &toml::Table) -> Option<Vec<ChannelGroup>> {
     let single =
         |centre: i64| ChannelGroup { first: hertz(centre), step: Frequency::ZERO, count: 1, data_rates };
     Some(integers("default_channels")?.into_iter().map(single).collect())
+}
+
+/// Equally spaced centres: first, step, count.
+fn centres(table: &toml::Table, key: &str) -> Option<Vec<Frequency>> {
+    let [first, step, count] = table.get(key)?.as_array()?.as_slice() else { return None };
+    let (first, step) = (first.as_integer()?, step.as_integer()?);
+    Some((0..count.as_integer()?).map(|at| Frequency::from_hertz((first + at * step) as f64)).collect())
 }
 
 fn data_rate(row: &toml::Value) -> Option<(u8, Modulation)> {
@@ -330,6 +364,26 @@ mod tests {
         assert_eq!(region.largest_mac_payload.get(3), Some(&123));
         assert_eq!(region.second_window, (Frequency::from_megahertz(869.525), 0));
         assert_eq!(region.join_data_rates, (0, 5));
+    }
+
+    /// RP002-1.0.5 sections 3.5 and 3.8: uplink channel 10 is answered on downlink channel 2 (923.3 + 2 x 0.6 MHz), the
+    /// wide channel 65 on 1; in a dynamic plan on the channel of the uplink.
+    #[test]
+    fn the_first_window_is_on_the_channel_of_the_plan() {
+        let us = Region::builtin("US915").expect("built in");
+        let answer = |mhz: f64| us.answer_channel(Frequency::from_megahertz(mhz)).map(Frequency::hertz);
+        let near = |found: Option<f64>, mhz: f64| found.is_some_and(|hz| (hz - mhz * 1e6).abs() < 1.0);
+        assert!(near(answer(904.3), 924.5), "{:?}", answer(904.3));
+        assert!(near(answer(904.6), 923.9), "{:?}", answer(904.6));
+        assert_eq!(answer(904.4), None);
+        let eu = Region::builtin("EU868").expect("built in");
+        let own = Frequency::from_megahertz(867.1);
+        assert_eq!(eu.answer_channel(own), Some(own));
+        let dwell: Vec<&str> = Region::names()
+            .into_iter()
+            .filter(|name| Region::builtin(name).expect("built in").dwell_is_set_by_command)
+            .collect();
+        assert_eq!(dwell, ["AS923-1", "AS923-2", "AS923-3", "AS923-4", "AU915"]);
     }
 
     /// RP002-1.0.5 sections 3.5 and 3.8: DR8 is SF12 at 500 kHz and carries 61 bytes down; the second window is at DR8.

@@ -8,6 +8,7 @@ mod place;
 mod power;
 mod radio;
 mod region_place;
+pub(crate) mod serve;
 pub(crate) mod surroundings;
 
 use crate::catalog::Catalog;

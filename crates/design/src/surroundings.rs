@@ -107,6 +107,8 @@ pub struct Gateway {
     pub sensitivity: Sensitivity,
     /// Noise in 125 kHz at its plug, if measured.
     pub noise: Option<Dbm>,
+    /// Its EUI-64, most significant octet first; `None` while it is only planned.
+    pub eui: Option<[u8; 8]>,
     /// Regional plan that it listens to, if the file says one.
     pub region: Option<String>,
     /// Of its answers at the plug.

@@ -92,6 +92,9 @@ sky = "open"
 "#;
 
 fn problems(text: &str) -> Vec<Diagnostic> {
+    if text.contains("[node.") {
+        return design::fleet::resolve(&design::file::parse_fleet(text)).expect_err("a site with a slip");
+    }
     let mut catalog = Catalog::builtin();
     catalog.add_file("no-source.toml", "title = \"A cell\"\nchemistry = \"nmc\"\n");
     match resolve(&catalog, &parse(text)) {
@@ -353,8 +356,35 @@ fn larger_cases() -> Vec<(&'static str, String, &'static str)> {
         ("no-regulator", without_regulator(), "[load.board]"),
         ("old-name", GOOD.replacen(CHARGER, "[charger]\npart = \"linear-nano\"\n\n", 1), "linear-nano"),
         ("no-load", GOOD.replacen(LOAD, "[load]\n", 1), "[load]"),
+        ("time-zone", site("zone = \"UTC\"", "zone = \"CEST\""), "time_zone"),
+        ("eui", site("FFFE000001", "FFFE"), "eui ="),
+        ("address", site("127.0.0.1:1700", "localhost"), "udp ="),
+        ("pointer", site("/who/id", "who.id"), "device ="),
         ("diary-overlap", overlap, "[[diary]]\nfrom = \"02-01\" # again"),
     ]
+}
+
+/// A site's file with one slip.
+fn site(from: &str, to: &str) -> String {
+    let good = r#"schema = 1
+name = "Slope"
+time_zone = "UTC"
+gateway.roof = { latitude = "47 deg", longitude = "13 deg", antenna_height = "12 m" }
+[serve.gateways]
+udp = "127.0.0.1:1700"
+[source.fields]
+csv = { file = "past.csv" }
+device = "/who/id"
+port = "/p"
+payload = { at = "/body", is = "base64" }
+[node.near]
+kind = "mast.toml"
+latitude = "47.01 deg"
+longitude = "13.01 deg"
+"#;
+    let good = good.replacen("antenna_height", "eui = \"020000FFFE000001\", antenna_height", 1);
+    assert!(good.contains(from), "{from}");
+    good.replacen(from, to, 1)
 }
 
 fn without_regulator() -> String {

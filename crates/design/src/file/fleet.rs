@@ -1,7 +1,8 @@
 //! The keys of a site's file: gateways, ground, and nodes that are placed there.
 
+use crate::file::serve::{OnwardSection, ServeSection, SourceSection};
 use crate::file::surroundings::{GatewaySection, GroundSection};
-use crate::file::value::{Facing, Horizon, Named, RegionName};
+use crate::file::value::{Facing, Horizon, Named, RegionName, TimeZone};
 use crate::quantity::{Angle, Decibels, Length};
 use crate::section::rule::{
     ANTENNA_GAIN, CLEARING, ELEVATION, LATITUDE, LONGITUDE, OBSTACLE_LOSS, TILT, within,
@@ -20,12 +21,20 @@ section! {
         note: String = optional "an invented valley";
         /// Folder that `enrol` made for its nodes; `explain` looks there whose a frame is. The path counts from the folder of this file.
         registry: String = optional "enrolled";
+        /// Time zone of the site by its name in the IANA database: sentences, quiet hours and local days follow it. Left out: UTC. What is kept is in UTC always.
+        time_zone: TimeZone = optional "Europe/Dublin";
         /// Regional plan of the gateways that do not say theirs. Left out: that of the nodes, which must then be one.
         region: RegionName = optional "EU868";
         /// The gateways, each under a name of your choice; at least one.
         gateway: Named<GatewaySection> = required roof;
         /// The ground in between.
         ground: GroundSection = optional {};
+        /// How `overwinter serve` works.
+        serve: ServeSection = optional {};
+        /// Other networks whose messages are taken, each under a name of your choice.
+        source: Named<SourceSection> = optional fields;
+        /// Where readings are handed on, each under a name of your choice.
+        onward: Named<OnwardSection> = optional platform;
         /// The nodes, each under a name of your choice; at least one.
         node: Named<PlacedSection> = required mast;
     }

@@ -1,6 +1,6 @@
 //! The keys of what hears a node and of the ground in between; a node's file and a site's file share them.
 
-use crate::file::value::RegionName;
+use crate::file::value::{Eui, RegionName};
 use crate::quantity::{Angle, Dbm, Decibels, Length};
 use crate::section::rule::{
     ANTENNA_GAIN, CABLE_LOSS, CLEARING, LATITUDE, LONGITUDE, OBSTACLE_LOSS, RADIO_POWER, within,
@@ -35,6 +35,8 @@ section! {
         noise: Dbm = optional "-105 dBm" where within("-123 dBm", "-30 dBm").usually("-121 dBm", "-80 dBm");
         /// Regional plan that it listens to; it does not hear nodes of another. Left out: that of the nodes.
         region: RegionName = optional "EU868";
+        /// Its own identity, as it shows it. Without it the gateway is only planned: `serve` hears nothing of it.
+        eui: Eui = optional "020000FFFE000001";
         /// Power of its answers at the antenna plug.
         power: Dbm = default "14 dBm" where RADIO_POWER;
     }

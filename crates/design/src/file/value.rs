@@ -1,8 +1,10 @@
 //! What stands behind the equals signs: quantities, texts, curves, lists and named tables.
 
+mod address;
 mod calendar;
 mod word;
 
+pub(crate) use address::{Eui, Foreign, Listen, TimeZone};
 pub(crate) use calendar::{Date, Hours, Monthly, Months, SnowDays};
 pub(crate) use word::{ChargerWord, RegulatorWord, Word};
 

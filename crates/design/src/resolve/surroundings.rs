@@ -37,6 +37,7 @@ fn gateway(name: &str, section: &GatewaySection, around: Option<Clutter>) -> Opt
         cable_loss: section.cable_loss.as_ref()?.value,
         sensitivity: section.sensitivity.as_ref()?.value,
         noise: value(section.noise.as_ref()),
+        eui: section.eui.as_ref().map(|at| at.value.0),
         region: section.region.as_ref().map(|at| at.value.0.clone()),
         power: section.power.as_ref()?.value,
         spot: Spot {

@@ -7,6 +7,7 @@ use crate::message::Direction;
 use crate::part::{Chemistry, Cover};
 use crate::quantity::{a, shortened};
 use crate::section::Field;
+use crate::serve::{Answers, ReadingForm, TextForm, TimeForm};
 use crate::surroundings::{Building, Clutter, NodeAntenna, Place, Sensitivity, Sky};
 use toml::Spanned;
 use toml::de::DeValue;
@@ -112,5 +113,12 @@ words! {
     Sensitivity "sensitivity" {
         "measured" = Self::Measured, "datasheet" = Self::Datasheet, "multi-channel" = Self::MultiChannel
     }
+    Answers "kind of answers" { "all" = Self::All, "lifeline" = Self::Lifeline, "never" = Self::Never }
+    TextForm "form of bytes" { "base64" = Self::Base64, "hex" = Self::Hex }
+    TimeForm "form of a time" {
+        "RFC 3339" = Self::Rfc3339, "s since 1970" = Self::Seconds, "ms since 1970" = Self::Milliseconds,
+        "us since 1970" = Self::Microseconds, "ns since 1970" = Self::Nanoseconds
+    }
+    ReadingForm "form of readings" { "senml" = Self::Senml, "template" = Self::Template }
     Sky "view of the sky" { "open" = Self::Open, "half" = Self::Half, "roof" = Self::Roof }
 }

@@ -1,0 +1,257 @@
+//! The log's keys, checked against each other.
+
+use crate::change::defaults;
+use crate::diagnostic::{self, Diagnostics};
+use crate::file::serve::{
+    OnwardMqttSection, OnwardSection, ServeGatewaysSection, ServeSection, SourceMqttSection, SourceSection,
+};
+use crate::file::value::Named;
+use crate::section::At;
+use crate::serve::{
+    Broker, GatewayIntake, MappedPort, Mapping, Onward, OnwardTransport, Page, ReadingForm, Serve, Source,
+    SourceTransport, Store,
+};
+use std::ops::Range;
+
+/// Whole seconds by rounding may be off by so much \[s\].
+const WHOLE_S: f64 = 1e-9;
+
+/// How `serve` works; `None` only after an error was noted.
+pub(crate) fn serve(section: &ServeSection, found: &mut Diagnostics) -> Option<Serve> {
+    let file = text(section.log.as_ref());
+    if let (Some(_), Some(postgres)) = (&section.log, &section.postgres) {
+        one_of(&postgres.span, "`log` and `postgres` name two places for one log", found);
+    }
+    Some(Serve {
+        store: text(section.postgres.as_ref()).map_or(Store::File(file), Store::Postgres),
+        passphrase_file: text(section.passphrase_file.as_ref()),
+        page: page(section, found)?,
+        foreign: section.foreign.as_ref()?.value.0,
+        gateways: match &section.gateways {
+            Some(gateways) => self::gateways(&gateways.value, found)?,
+            None => gateways(&defaults(&section.span).value, found)?,
+        },
+    })
+}
+
+/// `None` after an error; the page itself may be absent.
+#[expect(clippy::option_option, reason = "a page may be absent, which is no error")]
+fn page(section: &ServeSection, found: &mut Diagnostics) -> Option<Option<Page>> {
+    let certificate = match (&section.certificate, &section.key) {
+        (Some(certificate), Some(key)) => Some((certificate.value.clone(), key.value.clone())),
+        (None, None) => None,
+        (Some(alone), None) | (None, Some(alone)) => {
+            one_of(&alone.span, "`certificate` and `key` belong together", found);
+            return None;
+        }
+    };
+    let behind_proxy = section.behind_proxy.as_ref()?.value;
+    let Some(listen) = &section.page else { return Some(None) };
+    let address = listen.value.0;
+    if !address.ip().is_loopback() && certificate.is_none() && !behind_proxy {
+        let message = "the page would be read in the clear beyond this machine";
+        let help = "write `certificate` and `key`, or `behind_proxy = true` if something before it does TLS, or listen on \
+                    \"127.0.0.1:8750\"";
+        found.error(diagnostic::ADDRESS, &listen.span, message, help);
+        return None;
+    }
+    let hosts = section.hosts.iter().flat_map(|hosts| &hosts.value).map(|host| host.value.clone());
+    Some(Some(Page { listen: address, certificate, behind_proxy, hosts: hosts.collect() }))
+}
+
+fn gateways(section: &ServeGatewaysSection, found: &mut Diagnostics) -> Option<GatewayIntake> {
+    let delay = section.rx1_delay.as_ref()?;
+    let seconds = delay.value.seconds();
+    if (seconds - seconds.round()).abs() > WHOLE_S {
+        let message = "nodes are told the delay of the first window in whole seconds";
+        found.error(diagnostic::OUT_OF_RANGE, &delay.span, message, "write \"1 s\" to \"15 s\"");
+        return None;
+    }
+    Some(GatewayIntake {
+        udp: section.udp.as_ref().map(|at| at.value.0),
+        websocket: section.websocket.as_ref().map(|at| at.value.0),
+        answers: section.answers.as_ref()?.value,
+        gather: section.gather.as_ref()?.value,
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "1 to 15 by its rule")]
+        rx1_delay_s: seconds.round() as u8,
+    })
+}
+
+/// The sources in the order of the file; those with an error are left out, and the error is noted.
+pub(crate) fn sources(named: Option<&At<Named<SourceSection>>>, found: &mut Diagnostics) -> Vec<Source> {
+    let sections = named.iter().flat_map(|at| &at.value.0);
+    let read = sections.filter_map(|(name, section)| {
+        let transport = source_transport(section, found);
+        let mapping = mapping(section, found);
+        Some(Source { name: name.value.clone(), transport: transport?, mapping: mapping? })
+    });
+    read.collect()
+}
+
+fn source_transport(section: &SourceSection, found: &mut Diagnostics) -> Option<SourceTransport> {
+    match (&section.mqtt, &section.http, &section.csv) {
+        (Some(mqtt), None, None) => source_mqtt(&mqtt.value, found),
+        (None, Some(http), None) => {
+            let path = http.value.path.as_ref()?;
+            if !path.value.starts_with('/') || path.value.contains(['?', '#', ' ']) {
+                let help = "write it as \"/in/fields\"";
+                found.error(diagnostic::ADDRESS, &path.span, "a path begins with `/` and has no query", help);
+                return None;
+            }
+            let token_file = text(http.value.token_file.as_ref())?;
+            Some(SourceTransport::Http { path: path.value.clone(), token_file })
+        }
+        (None, None, Some(csv)) => Some(SourceTransport::Csv { file: text(csv.value.file.as_ref())? }),
+        _ => {
+            let unread = |key| section.unreadable.contains(&key);
+            if !unread("mqtt") && !unread("http") && !unread("csv") {
+                one_of(&section.span, "a source comes by one of `mqtt`, `http` and `csv`", found);
+            }
+            None
+        }
+    }
+}
+
+fn source_mqtt(section: &SourceMqttSection, found: &mut Diagnostics) -> Option<SourceTransport> {
+    let broker = Broker {
+        url: address(section.broker.as_ref()?, ["mqtts://", "mqtt://"], found)?,
+        login_file: text(section.login_file.as_ref()),
+        ca: text(section.ca.as_ref()),
+    };
+    let topics = section.topics.as_ref()?;
+    let wrong = topics.value.iter().find(|topic| !is_filter(&topic.value));
+    let span = wrong.map(|topic| &topic.span).or_else(|| topics.value.is_empty().then_some(&topics.span));
+    if let Some(span) = span {
+        let message = "nothing can be subscribed to by this";
+        let help = "write topics as \"fields/+/up\" or \"fields/#\": `+` is a whole level, `#` the last one";
+        found.error(diagnostic::ADDRESS, span, message, help);
+        return None;
+    }
+    let topics = topics.value.iter().map(|topic| topic.value.clone()).collect();
+    Some(SourceTransport::Mqtt { broker, topics, share: text(section.share.as_ref()) })
+}
+
+/// MQTT 5.0, clause 4.7.1: wildcards fill a level, `#` the last one.
+fn is_filter(topic: &str) -> bool {
+    let levels: Vec<&str> = topic.split('/').collect();
+    levels.iter().enumerate().all(|(at, level)| match *level {
+        "+" => true,
+        "#" => at + 1 == levels.len(),
+        plain => !plain.contains(['+', '#']),
+    })
+}
+
+fn mapping(section: &SourceSection, found: &mut Diagnostics) -> Option<Mapping> {
+    let port = match (&section.port, &section.port_is) {
+        (Some(port), None) => MappedPort::At(port.value.clone()),
+        (None, Some(port)) => MappedPort::Is(u8::try_from(port.value).ok()?),
+        _ => {
+            if !section.unreadable.contains(&"port") && !section.unreadable.contains(&"port_is") {
+                one_of(&section.span, "a source has one of `port` and `port_is`", found);
+            }
+            return None;
+        }
+    };
+    let payload = &section.payload.as_ref()?.value;
+    let time = match &section.time {
+        Some(time) => Some((time.value.at.as_ref()?.value.clone(), time.value.is.as_ref()?.value)),
+        None => None,
+    };
+    let only_if = match &section.only_if {
+        Some(only) => {
+            Some((only.value.at.as_ref()?.value.clone(), only.value.equals.as_ref()?.value.clone()))
+        }
+        None => None,
+    };
+    Some(Mapping {
+        each: text(section.each.as_ref()),
+        only_if,
+        device: section.device.as_ref()?.value.clone(),
+        names: section.names.as_ref()?.value,
+        counter: text(section.counter.as_ref()),
+        port,
+        payload: (payload.at.as_ref()?.value.clone(), payload.is.as_ref()?.value),
+        time,
+        rssi: text(section.rssi.as_ref()),
+        snr: text(section.snr.as_ref()),
+    })
+}
+
+/// Where readings are handed on, in the order of the file.
+pub(crate) fn onward(named: Option<&At<Named<OnwardSection>>>, found: &mut Diagnostics) -> Vec<Onward> {
+    let sections = named.iter().flat_map(|at| &at.value.0);
+    let read = sections.filter_map(|(name, section)| {
+        let transport = onward_transport(section, found);
+        let template = text(section.template.as_ref());
+        if (section.body.as_ref()?.value == ReadingForm::Template) != template.is_some() {
+            one_of(&section.span, "`template` names a file exactly where `body` is \"template\"", found);
+            return None;
+        }
+        Some(Onward { name: name.value.clone(), transport: transport?, template })
+    });
+    read.collect()
+}
+
+fn onward_transport(section: &OnwardSection, found: &mut Diagnostics) -> Option<OnwardTransport> {
+    match (&section.mqtt, &section.http) {
+        (Some(mqtt), None) => onward_mqtt(&mqtt.value, found),
+        (None, Some(http)) => Some(OnwardTransport::Http {
+            url: address(http.value.url.as_ref()?, ["https://", "http://"], found)?,
+            token_file: text(http.value.token_file.as_ref()),
+        }),
+        _ => {
+            if !section.unreadable.contains(&"mqtt") && !section.unreadable.contains(&"http") {
+                one_of(&section.span, "readings leave by one of `mqtt` and `http`", found);
+            }
+            None
+        }
+    }
+}
+
+fn onward_mqtt(section: &OnwardMqttSection, found: &mut Diagnostics) -> Option<OnwardTransport> {
+    let broker = Broker {
+        url: address(section.broker.as_ref()?, ["mqtts://", "mqtt://"], found)?,
+        login_file: text(section.login_file.as_ref()),
+        ca: text(section.ca.as_ref()),
+    };
+    let topic = section.topic.as_ref()?;
+    if topic.value.contains(['+', '#']) {
+        let help = "write a topic without `+` and `#`, as \"overwinter/{site}/{node}/reading\"";
+        found.error(diagnostic::ADDRESS, &topic.span, "nothing can be sent to several topics at once", help);
+        return None;
+    }
+    Some(OnwardTransport::Mqtt { broker, topic: topic.value.clone() })
+}
+
+/// An address with one of two schemes, of which the second travels in the clear and stays on this machine.
+fn address(at: &At<String>, [sealed, clear]: [&str; 2], found: &mut Diagnostics) -> Option<String> {
+    let host = |scheme: &str| {
+        let rest = at.value.strip_prefix(scheme)?;
+        let authority = rest.split('/').next().filter(|authority| !authority.is_empty())?;
+        (!authority.contains(['@', ' '])).then_some(authority)
+    };
+    let on_this_machine = |authority: &str| {
+        ["127.0.0.1", "localhost", "[::1]"].iter().any(|name| {
+            authority.strip_prefix(name).is_some_and(|port| port.is_empty() || port.starts_with(':'))
+        })
+    };
+    if host(sealed).is_some() || host(clear).is_some_and(on_this_machine) {
+        return Some(at.value.clone());
+    }
+    let message = if host(clear).is_some() {
+        format!("`{clear}` travels in the clear beyond this machine")
+    } else {
+        "the address can't be used; names and passwords never stand in it".to_owned()
+    };
+    let help = format!("write \"{sealed}HOST:PORT\"; \"{clear}127.0.0.1:PORT\" only on this machine");
+    found.error(diagnostic::ADDRESS, &at.span, message, help);
+    None
+}
+
+fn one_of(span: &Range<usize>, message: &str, found: &mut Diagnostics) {
+    found.error(diagnostic::ONE_OF, span, message, "see the manual, docs/design-file.md");
+}
+
+fn text<T: Clone>(written: Option<&At<T>>) -> Option<T> {
+    written.map(|at| at.value.clone())
+}

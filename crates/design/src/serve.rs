@@ -1,0 +1,230 @@
+//! What the log of a site is asked to do: where it listens and keeps, what it takes from other networks and hands on.
+
+mod pointer;
+
+pub use core::net::SocketAddr;
+pub use pointer::{Levels, Pointer, PointerError};
+
+use crate::quantity::Duration;
+
+/// How `serve` receives, keeps and shows.
+#[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
+pub struct Serve {
+    /// Where it keeps.
+    pub store: Store,
+    /// File with the passphrase of the key box.
+    pub passphrase_file: Option<String>,
+    /// The page, if there is to be one.
+    pub page: Option<Page>,
+    /// What becomes of strangers' frames.
+    pub foreign: Foreign,
+    /// How it hears and answers gateways.
+    pub gateways: GatewayIntake,
+}
+
+/// Where the log is kept.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Store {
+    /// A file of this name, or one named as the site file.
+    File(Option<String>),
+    /// A `PostgreSQL` database, as its client library names it.
+    Postgres(String),
+}
+
+/// Where the page listens.
+#[derive(Clone, Debug, PartialEq, Eq)]
+#[non_exhaustive]
+pub struct Page {
+    /// Address and port.
+    pub listen: SocketAddr,
+    /// Files of certificate and key.
+    pub certificate: Option<(String, String)>,
+    /// Something before it does its TLS.
+    pub behind_proxy: bool,
+    /// Names by which browsers may call it.
+    pub hosts: Vec<String>,
+}
+
+/// What becomes of frames that no node of the site sent.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Foreign {
+    /// Kept so long.
+    Kept(Duration),
+    /// Counted, not kept.
+    Counted,
+    /// Kept as all others.
+    ForEver,
+}
+
+/// How gateways are heard and answered.
+#[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
+pub struct GatewayIntake {
+    /// Where their datagrams arrive.
+    pub udp: Option<SocketAddr>,
+    /// Where their websockets connect.
+    pub websocket: Option<SocketAddr>,
+    /// What is answered.
+    pub answers: Answers,
+    /// How long copies are waited for.
+    pub gather: Duration,
+    /// From an uplink to the first window \[s\], 1 to 15.
+    pub rx1_delay_s: u8,
+}
+
+/// Which frames the network answers.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Answers {
+    /// All that want one.
+    All,
+    /// Joins, acknowledgements, and nodes that ask for any answer.
+    Lifeline,
+    /// None: another network answers.
+    Never,
+}
+
+/// What another network hands on.
+#[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
+pub struct Source {
+    /// Its key in the file.
+    pub name: String,
+    /// How its messages come.
+    pub transport: SourceTransport,
+    /// Where in them each thing stands.
+    pub mapping: Mapping,
+}
+
+/// How messages of a source come.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum SourceTransport {
+    /// By a broker.
+    Mqtt {
+        /// The broker.
+        broker: Broker,
+        /// What is subscribed to.
+        topics: Vec<String>,
+        /// The name under which processes share the messages.
+        share: Option<String>,
+    },
+    /// Posted to the page's address.
+    Http {
+        /// Path of the address.
+        path: String,
+        /// File with the word that the sender must know.
+        token_file: String,
+    },
+    /// A file of comma-separated rows.
+    Csv {
+        /// Its path.
+        file: String,
+    },
+}
+
+/// A broker of MQTT 5.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Broker {
+    /// Its address with scheme and port.
+    pub url: String,
+    /// File with name and password.
+    pub login_file: Option<String>,
+    /// File with the certificates that are trusted.
+    pub ca: Option<String>,
+}
+
+/// Where in a message each thing stands.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Mapping {
+    /// The list whose elements are the uplinks; the other pointers then count from the element.
+    pub each: Option<Pointer>,
+    /// The word that a message must have.
+    pub only_if: Option<(Pointer, String)>,
+    /// Who sent it.
+    pub device: Pointer,
+    /// The device is named as in the registry, not by its DevEUI.
+    pub names: bool,
+    /// The counter.
+    pub counter: Option<Pointer>,
+    /// The port.
+    pub port: MappedPort,
+    /// The bytes, and how they are written.
+    pub payload: (Pointer, TextForm),
+    /// The time, and how it is written.
+    pub time: Option<(Pointer, TimeForm)>,
+    /// Received power \[dBm\].
+    pub rssi: Option<Pointer>,
+    /// Signal to noise \[dB\].
+    pub snr: Option<Pointer>,
+}
+
+/// The port of a mapped uplink.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum MappedPort {
+    /// It stands in the message.
+    At(Pointer),
+    /// All have this one.
+    Is(u8),
+}
+
+/// How bytes are written as text.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum TextForm {
+    /// RFC 4648, either alphabet, with or without padding.
+    Base64,
+    /// Two digits a byte.
+    Hex,
+}
+
+/// How a time is written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum TimeForm {
+    /// RFC 3339, with its zone.
+    Rfc3339,
+    /// Seconds since 1970-01-01 UTC.
+    Seconds,
+    /// Milliseconds.
+    Milliseconds,
+    /// Microseconds.
+    Microseconds,
+    /// Nanoseconds.
+    Nanoseconds,
+}
+
+/// Readings that are handed on.
+#[derive(Clone, Debug, PartialEq, Eq)]
+#[non_exhaustive]
+pub struct Onward {
+    /// Its key in the file.
+    pub name: String,
+    /// Where they go.
+    pub transport: OnwardTransport,
+    /// The file whose example the body follows; `None`: RFC 8428.
+    pub template: Option<String>,
+}
+
+/// Where readings go.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum OnwardTransport {
+    /// To a broker.
+    Mqtt {
+        /// The broker.
+        broker: Broker,
+        /// The topic, in which `{site}` and `{node}` stand for their names.
+        topic: String,
+    },
+    /// To a server.
+    Http {
+        /// Its address.
+        url: String,
+        /// File with the word that it wants to see.
+        token_file: Option<String>,
+    },
+}
+
+/// How readings are written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum ReadingForm {
+    Senml,
+    Template,
+}
