@@ -18,7 +18,7 @@ const LAYERS: &[(&str, &[&str])] = &[
     ("forecast", &["design", "path"]),
     ("verdict", &["design", "forecast", "path"]),
     ("report", &["design", "forecast", "path", "verdict"]),
-    ("logbook", &["design", "wire"]),
+    ("logbook", &["design", "forecast", "wire"]),
     ("laws", &["design", "forecast", "logbook", "wire"]),
     ("app", &["design", "forecast", "kit", "logbook", "path", "report", "verdict", "wire"]),
 ];

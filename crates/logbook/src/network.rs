@@ -1,25 +1,57 @@
-//! What a network of class A devices makes of each frame that a gateway heard: pure, without socket, clock or chance.
+//! What a network of class A devices makes of each frame that a gateway heard, and what it answers: pure, without socket,
+//! clock or chance.
 //!
-//! The caller gives the time of each frame and the source of addresses, keeps what [`Heard`] says before it acts on it, and
-//! builds the network again from what it kept.
+//! # How it is driven
+//! One thread owns the network and the way to the log. For each frame: [`Network::hear`], the row goes into the batch. When
+//! the batch is on disk: [`Network::kept`] for each of its frames, then [`Network::tick`]; and `tick` again whenever
+//! [`Network::next_tick`] is reached. Each [`Effect`] is a row too: it is kept first, and only then a gateway is asked to
+//! send ([`Effect::Send`], [`Effect::SendAgain`]). What gateways say of it goes into [`Network::told`]. So a counter or nonce
+//! is on disk before anything leaves, and what is answered was kept.
+//!
+//! A batch that can't be kept for a while is tried again as it is. A frame that can never be kept has changed the network
+//! in vain: [`Network::restore`] then puts its device back to what the log holds, while no other frame of it is under way.
+//! The same call builds the devices again at a start; [`Network::sent_before`] brings back the hour's transmissions.
 //!
 //! # References
-//! LoRaWAN Link Layer Specification TS001-1.0.4: clauses 4.3.1.5 (counters), 4.4 (integrity), 6.2 (joining).
+//! LoRaWAN Link Layer Specification TS001-1.0.4: clauses 4.3.1.5 (counters), 4.4 (integrity), 5 (commands), 6.2 (joining).
 
+mod answer;
+mod budget;
+mod channels;
+mod conversation;
 mod dedup;
 mod device;
+mod kept;
+mod verdict;
+mod windows;
 
-use std::collections::{BTreeMap, BTreeSet};
-use std::fmt;
+use std::collections::BTreeMap;
 
-use wire::field::{Bits, DlSettings};
-use wire::frame::{self, Content, DataFrame, Direction, Frame, FrameControl, FrameError, Verified};
-use wire::identity::{DevAddr, DevEui, DevNonce, GatewayEui, JoinEui, JoinNonce, NetId};
-use wire::join::{JoinAccept, JoinRequest};
-use wire::key::AppKey;
+use design::law::Law;
+use design::quantity::{Decibels, Frequency};
+use design::region::Region;
+use design::serve::{Answers, GatewayIntake};
+use design::surroundings::Gateway;
+use wire::field::Bits;
+use wire::frame::{self, DataFrame, Direction, Frame, FrameControl};
+use wire::identity::{DevAddr, DevEui, GatewayEui, NetId};
+use wire::join::JoinRequest;
 
 use crate::received::{Checksum, Moment, Received};
+use answer::{Answering, Due, Gathering};
+use budget::Budget;
+use dedup::digest;
 use device::{Device, JoinOutcome};
+use kept::Terms;
+use windows::SECOND;
+
+pub use answer::{Downlink, DownlinkNumber, Effect, Outcome, Prevented, Why};
+pub use budget::HOUR;
+pub use conversation::{Asked, Message, News, Plan};
+pub use dedup::REMEMBERED;
+pub use kept::{KeptSession, Member, SessionId, SessionState};
+pub use verdict::{Hint, Refusal, Verdict};
+pub use windows::{Window, data_rate};
 
 /// `NetID` of private networks: every address of it begins with seven bits of zero.
 ///
@@ -27,122 +59,90 @@ use device::{Device, JoinOutcome};
 /// LoRa Alliance TS002, `NetID` types: 000000 and 000001 are for private and experimental networks (from memory).
 pub const PRIVATE: NetId = NetId::from_display_bytes([0, 0, 0]);
 
-/// What became of a frame.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Verdict {
-    /// Genuine, and its counter is above the last.
-    New,
-    /// Genuine and not seen yet, but a newer one came before it: true, and never acted upon.
-    Late,
-    /// The very bytes of a frame that was accepted: another gateway, or a repetition.
-    Copy,
-    /// A device asks to join for the first time with this nonce.
-    Join,
-    /// Kept, and nothing else.
-    Refused(Refusal),
+/// A repetition of what was acknowledged is acknowledged again after this time; what comes earlier is another gateway's
+/// copy \[us\].
+const REPEATED_AFTER: Moment = SECOND;
+/// What a gateway's clock may differ from ours between two frames without having begun anew \[us\].
+const CLOCK_SLACK: i64 = 2 * SECOND;
+
+/// A gateway, as far as answering goes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Station {
+    /// Its identity.
+    pub eui: GatewayEui,
+    /// The most that it can radiate \[dBm EIRP\]: power at its plug, less the cable, with its antenna.
+    pub eirp_most_dbm: f64,
+    /// What its antenna gains, less its cable.
+    pub gain: Decibels,
+    /// How long before it sends it must be asked \[us\].
+    pub lead: Moment,
 }
 
-/// Why a frame has no effect.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Refusal {
-    /// The gateway says that its checksum does not fit.
-    Checksum,
-    /// No gateway of this site heard it.
-    Gateway,
-    /// It is no frame of LoRaWAN 1.0.
-    Shape(FrameError),
-    /// Networks send such frames, devices do not.
-    NotUplink,
-    /// No device of this site has this address.
-    Foreign,
-    /// No device of this site has this identity.
-    UnknownDevice,
-    /// The join-request is not made with the device's root key.
-    JoinMic,
-    /// The nonce is not above the last one.
-    Nonce {
-        /// Nonce of the request.
-        found: u16,
-        /// The last one accepted.
-        last: u16,
-    },
-    /// The integrity code is of no session of the device.
-    Mic,
-    /// Genuine, but its counter is too far below, or was used.
-    Counter {
-        /// Its counter.
-        found: u32,
-        /// The newest of the session.
-        last: u32,
-        /// Whether it was accepted before, with other bytes: the device has lost its counter, and its keystream repeats.
-        used: bool,
-    },
-    /// Genuine under a session that is closed: a recording.
-    OldSession,
-}
+impl Station {
+    /// A gateway is asked so long before it sends \[us\]: by datagrams, and by a websocket (own choice; the queue of the
+    /// reference forwarder wants 30 ms).
+    pub const LEAD_UDP: Moment = 80_000;
+    /// See [`Self::LEAD_UDP`].
+    pub const LEAD_WEBSOCKET: Moment = 200_000;
 
-impl fmt::Display for Verdict {
-    /// The word that log, page and export use.
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(match self {
-            Self::New => "new",
-            Self::Late => "late",
-            Self::Copy => "copy",
-            Self::Join => "join",
-            Self::Refused(refusal) => match refusal {
-                Refusal::Checksum => "refused:crc",
-                Refusal::Gateway => "refused:gateway",
-                Refusal::Shape(_) => "refused:shape",
-                Refusal::NotUplink => "refused:not-uplink",
-                Refusal::Foreign => "refused:foreign",
-                Refusal::UnknownDevice => "refused:unknown-device",
-                Refusal::JoinMic => "refused:join-mic",
-                Refusal::Nonce { .. } => "refused:nonce",
-                Refusal::Mic => "refused:mic",
-                Refusal::Counter { .. } => "refused:counter",
-                Refusal::OldSession => "refused:old-session",
-            },
+    /// Of the site file; `None` while the gateway is only planned.
+    pub fn of(gateway: &Gateway, lead: Moment) -> Option<Self> {
+        let gain = gateway.antenna_gain - gateway.cable_loss;
+        Some(Self {
+            eui: GatewayEui::from_display_bytes(gateway.eui?),
+            eirp_most_dbm: (gateway.power + gain).dbm(),
+            gain,
+            lead,
         })
     }
 }
 
-/// A device of the site, with what was kept of it.
+/// How the network works.
 #[derive(Clone, Debug)]
-pub struct Member {
-    /// Its identity.
-    pub dev_eui: DevEui,
-    /// Its join server.
-    pub join_eui: JoinEui,
-    /// Its root key.
-    pub app_key: AppKey,
-    /// The last nonce that it joined with.
-    pub dev_nonce: Option<u16>,
-    /// The last nonce that it was answered with, 0 before the first.
-    pub join_nonce: u32,
-    /// Its address, once it has one: the same for life.
-    pub dev_addr: Option<DevAddr>,
+pub struct Setup {
+    /// The regional plan of gateways and devices.
+    pub region: Region,
+    /// Its gateways.
+    pub stations: Vec<Station>,
+    /// What is answered.
+    pub answers: Answers,
+    /// How long copies are waited for \[us\].
+    pub gather: Moment,
+    /// From an uplink to the first window \[s\], 1 to 15.
+    pub rx1_delay_s: u8,
 }
 
-/// How the network answers.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Windows {
-    /// First receive window: offset of its rate; second one: its rate.
-    pub settings: DlSettings,
-    /// Delay of the first window \[s\], 1 to 15.
-    pub delay: Bits<4>,
+impl Setup {
+    /// As the site file says.
+    pub fn of(region: Region, intake: &GatewayIntake, stations: Vec<Station>) -> Self {
+        #[expect(clippy::cast_possible_truncation, reason = "0.1 to 0.6 s")]
+        let gather = (intake.gather.seconds() * 1e6).round() as Moment;
+        Self { region, stations, answers: intake.answers, gather, rx1_delay_s: intake.rx1_delay_s }
+    }
 }
+
+/// Number of a frame that was heard: of this run of the program.
+pub type FrameNumber = u64;
 
 /// What became of one frame, and what to keep of it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Heard {
+    /// To be given to [`Network::kept`] once the row is on disk.
+    pub frame: FrameNumber,
     /// The verdict.
     pub verdict: Verdict,
+    /// What probably is the matter.
+    pub hint: Option<Hint>,
     /// The device, where it is known.
     pub dev_eui: Option<DevEui>,
+    /// The session of a frame that was accepted, or of the copy of one.
+    pub session: Option<SessionId>,
     /// What it carries, if it was genuine and not yet seen.
     pub uplink: Option<Uplink>,
-    /// The session that it asks for, if it asks and may have one.
+    /// The session that it asks for, if it asks and may have one. A session that was pending before is closed by it.
     pub joined: Option<Joined>,
+    /// What the device has answered.
+    pub news: Vec<News>,
 }
 
 /// What a genuine data frame carries.
@@ -158,7 +158,7 @@ pub struct Uplink {
     pub commands: Vec<u8>,
     /// Port and bytes of the application, in the clear.
     pub application: Option<(u8, Vec<u8>)>,
-    /// Whether the session opens with it.
+    /// Whether the session opens with it; the one that was open before is closed by it.
     pub opens: bool,
 }
 
@@ -171,85 +171,251 @@ pub struct Joined {
     pub join_nonce: u32,
     /// The device's address.
     pub dev_addr: DevAddr,
-    /// The join-accept as it travels; to be sent once, after all this is kept.
+    /// From an uplink to the first window \[s\].
+    pub rx1_delay_s: u8,
+    /// The join-accept as it travels; [`Network::tick`] has it sent once, after all this is kept.
     pub accept: Vec<u8>,
 }
 
 /// The devices and gateways of a site, and the sessions between them.
 #[derive(Debug)]
 pub struct Network<A> {
-    gateways: BTreeSet<GatewayEui>,
+    setup: Setup,
     devices: BTreeMap<DevEui, Device>,
     addresses: BTreeMap<DevAddr, DevEui>,
     next_address: A,
-    windows: Windows,
+    answering: Answering,
+    /// When the newest confirmed uplink of a device was last dealt with.
+    acknowledged: BTreeMap<DevEui, Moment>,
+    /// What gateways' clocks showed, and when.
+    clocks: BTreeMap<GatewayEui, (Moment, u32)>,
+    next_frame: FrameNumber,
 }
 
 impl<A: FnMut() -> DevAddr> Network<A> {
-    /// The network of these gateways and devices; `next_address` gives an address when a device joins for the first time
-    /// and is asked again while it gives one that is taken.
-    pub fn new(
-        gateways: impl IntoIterator<Item = GatewayEui>,
-        members: impl IntoIterator<Item = Member>,
-        windows: Windows,
-        next_address: A,
-    ) -> Self {
-        let devices: BTreeMap<DevEui, Device> =
-            members.into_iter().map(|member| (member.dev_eui, Device::new(member))).collect();
-        let addresses =
-            devices.iter().filter_map(|(dev_eui, device)| Some((device.dev_addr()?, *dev_eui))).collect();
-        Self { gateways: gateways.into_iter().collect(), devices, addresses, next_address, windows }
+    /// The network of these devices; `next_address` gives an address when a device joins for the first time and is asked
+    /// again while it gives one that is taken.
+    pub fn new(setup: Setup, members: impl IntoIterator<Item = Member>, next_address: A) -> Self {
+        let law = Law::of_region(&setup.region.name);
+        let mut network = Self {
+            setup,
+            devices: BTreeMap::new(),
+            addresses: BTreeMap::new(),
+            next_address,
+            answering: Answering::new(Budget::new(law)),
+            acknowledged: BTreeMap::new(),
+            clocks: BTreeMap::new(),
+            next_frame: 1,
+        };
+        for member in members {
+            network.restore(member, Vec::new());
+        }
+        network
+    }
+
+    /// Puts a device, known or not, to what was kept of it and of its sessions; what it awaited is given up.
+    pub fn restore(&mut self, member: Member, sessions: Vec<KeptSession>) {
+        let dev_eui = member.dev_eui;
+        self.answering.forget(dev_eui);
+        self.acknowledged.remove(&dev_eui);
+        self.addresses.retain(|_, owner| *owner != dev_eui);
+        let of_sessions = sessions.iter().map(|session| session.dev_addr);
+        self.addresses.extend(of_sessions.chain(member.dev_addr).map(|dev_addr| (dev_addr, dev_eui)));
+        self.devices.insert(dev_eui, Device::restored(member, sessions));
+    }
+
+    /// Counts a downlink that was sent before a restart; those of the last hour are of use.
+    pub fn sent_before(
+        &mut self,
+        gateway: GatewayEui,
+        frequency_hz: u32,
+        leaves_at: Moment,
+        airtime_us: Moment,
+    ) {
+        let frequency = Frequency::from_hertz(frequency_hz.into());
+        self.answering.budget.sent_before(gateway, frequency, leaves_at, airtime_us);
+    }
+
+    /// Has a device told something in answer to one of its next uplinks, confirmed and at most three times.
+    ///
+    /// What becomes of it comes as [`News`]. `None` if no such device is known; then nothing is done.
+    pub fn tell(&mut self, dev_eui: DevEui, message: Message) -> Option<()> {
+        self.devices.get_mut(&dev_eui).map(|device| device.conversation.tell(message))
     }
 
     /// Judges one copy of a frame.
     pub fn hear(&mut self, received: &Received) -> Heard {
-        match self.judge(received) {
+        self.watch_clock(received);
+        let frame = self.next_frame;
+        self.next_frame += 1;
+        let empty = Heard {
+            frame,
+            verdict: Verdict::Copy,
+            hint: None,
+            dev_eui: None,
+            session: None,
+            uplink: None,
+            joined: None,
+            news: Vec::new(),
+        };
+        match self.judge(received, empty.clone()) {
             Ok(heard) => heard,
-            Err((refusal, dev_eui)) => {
-                Heard { verdict: Verdict::Refused(refusal), dev_eui, uplink: None, joined: None }
+            Err(refused) => {
+                let (refusal, hint, dev_eui) = *refused;
+                Heard { verdict: Verdict::Refused(refusal), hint, dev_eui, ..empty }
             }
         }
     }
 
-    fn judge(&mut self, received: &Received) -> Result<Heard, (Refusal, Option<DevEui>)> {
-        let refuse = |refusal| Err((refusal, None));
+    /// The row of a frame is on disk: what it wants may be answered.
+    pub fn kept(&mut self, frame: FrameNumber) {
+        self.answering.gatherings.iter_mut().filter(|one| one.frame == frame).for_each(|one| one.kept = true);
+    }
+
+    /// When [`Self::tick`] has something to do, if nothing is heard or kept before.
+    pub fn next_tick(&self) -> Option<Moment> {
+        self.answering.next_tick(self.setup.gather)
+    }
+
+    /// Answers what is gathered and kept.
+    pub fn tick(&mut self, now: Moment) -> Vec<Effect> {
+        self.answering.tick(&self.setup, &mut self.devices, now)
+    }
+
+    /// A gateway says what became of a downlink: sent, or refused with a word.
+    pub fn told(&mut self, number: DownlinkNumber, refused: Option<&str>, now: Moment) -> Vec<Effect> {
+        self.answering.told(&self.setup, number, refused, now)
+    }
+
+    fn judge(&mut self, received: &Received, heard: Heard) -> Result<Heard, Box<Refused>> {
+        let refuse = |refusal| Err(Box::new((refusal, None, None)));
         if received.checksum == Checksum::Bad {
             return refuse(Refusal::Checksum);
         }
-        if !self.gateways.contains(&received.gateway) {
+        if !self.setup.stations.iter().any(|station| station.eui == received.gateway) {
             return refuse(Refusal::Gateway);
         }
         match frame::parse(&received.bytes) {
             Err(error) => refuse(Refusal::Shape(error)),
-            Ok(Frame::JoinRequest(request)) => self.join(&request, received),
-            Ok(Frame::Data(data)) if data.direction() == Direction::Up => self.data(data, received),
+            Ok(Frame::JoinRequest(request)) => self.join(&request, received, heard),
+            Ok(Frame::Data(data)) if data.direction() == Direction::Up => self.data(data, received, heard),
             Ok(Frame::Data(_) | Frame::JoinAccept(_)) => refuse(Refusal::NotUplink),
         }
     }
 
-    fn data(&mut self, data: DataFrame<'_>, received: &Received) -> Result<Heard, (Refusal, Option<DevEui>)> {
-        let dev_eui = *self.addresses.get(&data.dev_addr()).ok_or((Refusal::Foreign, None))?;
-        let device = self.devices.get_mut(&dev_eui).ok_or((Refusal::Foreign, None))?;
-        let heard = |verdict, uplink| Heard { verdict, dev_eui: Some(dev_eui), uplink, joined: None };
-        device
-            .data(data, received)
-            .map(|(verdict, uplink)| heard(verdict, uplink))
-            .map_err(|refusal| (refusal, Some(dev_eui)))
+    fn data(
+        &mut self,
+        data: DataFrame<'_>,
+        received: &Received,
+        heard: Heard,
+    ) -> Result<Heard, Box<Refused>> {
+        let foreign = || Box::new((Refusal::Foreign, None, None));
+        let dev_eui = *self.addresses.get(&data.dev_addr()).ok_or_else(foreign)?;
+        let device = self.devices.get_mut(&dev_eui).ok_or_else(foreign)?;
+        let taken = device.data(data, received).map_err(|refusal| {
+            let hint = match refusal {
+                Refusal::Mic => Some(Hint::SharedAddress),
+                Refusal::UnknownDevice => Some(Hint::Retired),
+                _ => None,
+            };
+            Box::new((refusal, hint, Some(dev_eui)))
+        })?;
+        let heard = Heard {
+            dev_eui: Some(dev_eui),
+            session: Some(taken.session),
+            verdict: taken.verdict,
+            hint: strange_channel(&self.setup.region, device, received),
+            ..heard
+        };
+        let Some(uplink) = taken.uplink else {
+            let again = taken.repeats_confirmed.then_some((dev_eui, taken.session));
+            self.copy(received, heard.frame, again);
+            return Ok(heard);
+        };
+        let news = if heard.verdict == Verdict::New {
+            self.gather(received, heard.frame, taken.session, &uplink)
+        } else {
+            Vec::new()
+        };
+        Ok(Heard { uplink: Some(uplink), news, ..heard })
+    }
+
+    /// Begins to wait for copies of an uplink that moved its counter.
+    fn gather(
+        &mut self,
+        received: &Received,
+        frame: FrameNumber,
+        session: SessionId,
+        uplink: &Uplink,
+    ) -> Vec<News> {
+        let Some(device) = self.devices.get_mut(&session.dev_eui) else { return Vec::new() };
+        let (wants, news) = device.conversation.hears(uplink, received.arrived_at);
+        for one in &news {
+            if let News::Took(Asked::Delay(delay_s)) = one {
+                device.set_delay_s(*delay_s);
+            }
+        }
+        if uplink.confirmed {
+            self.acknowledged.insert(session.dev_eui, received.arrived_at);
+        }
+        let adapts = uplink.control.adr();
+        self.await_copies(received, frame, Due::Answer { session, wants, adapts, again: false });
+        news
+    }
+
+    fn await_copies(&mut self, received: &Received, frame: FrameNumber, due: Due) {
+        if self.setup.answers != Answers::Never {
+            self.answering.gatherings.push(Gathering {
+                frame,
+                digest: digest(&received.bytes),
+                due,
+                first_at: received.arrived_at,
+                copies: vec![answer::Heard::of(received)],
+                kept: false,
+            });
+        }
+    }
+
+    /// One more copy: of a frame whose copies are awaited, or a repetition that wants its acknowledgement again.
+    fn copy(&mut self, received: &Received, frame: FrameNumber, again: Option<(DevEui, SessionId)>) {
+        let known = digest(&received.bytes);
+        if let Some(gathering) = self.answering.gatherings.iter_mut().find(|one| one.digest == known) {
+            gathering.copies.push(answer::Heard::of(received));
+            return;
+        }
+        let Some((dev_eui, session)) = again else { return };
+        let before = self.acknowledged.get(&dev_eui).copied();
+        if before.is_none_or(|before| received.arrived_at - before > REPEATED_AFTER) {
+            self.acknowledged.insert(dev_eui, received.arrived_at);
+            let wants = conversation::Wants { acknowledgement: true, ..conversation::Wants::default() };
+            self.await_copies(received, frame, Due::Answer { session, wants, adapts: false, again: true });
+        }
     }
 
     fn join(
         &mut self,
         request: &JoinRequest<'_>,
         received: &Received,
-    ) -> Result<Heard, (Refusal, Option<DevEui>)> {
+        heard: Heard,
+    ) -> Result<Heard, Box<Refused>> {
         let dev_eui = request.dev_eui();
-        let device = self.devices.get_mut(&dev_eui).ok_or((Refusal::UnknownDevice, None))?;
-        let outcome = device.asks(request, received).map_err(|refusal| (refusal, Some(dev_eui)))?;
-        let heard = |verdict, joined| Heard { verdict, dev_eui: Some(dev_eui), uplink: None, joined };
+        let Some(device) = self.devices.get_mut(&dev_eui) else {
+            let reversed = dev_eui.byte_reversed();
+            let hint = self.devices.contains_key(&reversed).then_some(Hint::DevEuiReversed(reversed));
+            return Err(Box::new((Refusal::UnknownDevice, hint, None)));
+        };
+        let outcome = device.asks(request, received).map_err(|refusal| {
+            let hint = join_hint(device, request);
+            Box::new((refusal, hint, Some(dev_eui)))
+        })?;
+        let hint = strange_channel(&self.setup.region, device, received);
+        let heard = Heard { dev_eui: Some(dev_eui), hint, ..heard };
         if outcome == JoinOutcome::Copy {
-            return Ok(heard(Verdict::Copy, None));
+            self.copy(received, heard.frame, None);
+            return Ok(heard);
         }
-        let dev_addr = device.dev_addr().unwrap_or_else(|| {
+        let terms = terms(&self.setup, device);
+        let dev_addr = device.member.dev_addr.unwrap_or_else(|| {
             loop {
                 let drawn = (self.next_address)();
                 if !self.addresses.contains_key(&drawn) {
@@ -258,57 +424,51 @@ impl<A: FnMut() -> DevAddr> Network<A> {
             }
         });
         self.addresses.insert(dev_addr, dev_eui);
-        let joined = device.begin(request, received, dev_addr, self.windows);
-        Ok(heard(Verdict::Join, Some(joined)))
+        let joined = device.begin(request, received, dev_addr, terms);
+        let session = SessionId { dev_eui, join_nonce: joined.join_nonce };
+        self.await_copies(received, heard.frame, Due::Accept { session, bytes: joined.accept.clone() });
+        Ok(Heard { verdict: Verdict::Join, session: Some(session), joined: Some(joined), ..heard })
+    }
+
+    /// A gateway's clock that has jumped has begun anew, and what it heard before can't be answered by it.
+    fn watch_clock(&mut self, received: &Received) {
+        let Some(clock_us) = received.radio.clock_us else { return };
+        let before = self.clocks.insert(received.gateway, (received.arrived_at, clock_us));
+        let Some((at, shown)) = before else { return };
+        // The clock wraps at 32 bits: the difference is taken there, and its sign in the middle.
+        let passed = (received.arrived_at - at).rem_euclid(1 << 32);
+        let counted = i64::from(clock_us.wrapping_sub(shown));
+        let apart = (passed - counted).rem_euclid(1 << 32);
+        if apart.min((1 << 32) - apart) > CLOCK_SLACK {
+            self.answering.restarted(received.gateway);
+        }
     }
 }
 
-/// What a verified frame carries.
-fn uplink(verified: &Verified<'_, '_>, opens: bool) -> Uplink {
-    let frame = verified.frame();
-    let (mut commands, mut application) = (frame.options().to_vec(), None);
-    match verified.decrypt() {
-        Content::Empty => {}
-        Content::Commands(bytes) => commands = bytes.to_vec(),
-        Content::Application { port, payload } => application = Some((port.get(), payload.to_vec())),
-    }
-    Uplink {
-        fcnt: verified.fcnt(),
-        confirmed: frame.confirmed(),
-        control: frame.control(),
-        commands,
-        application,
-        opens,
+/// Why a frame is refused, what may be the matter, and whose it is.
+type Refused = (Refusal, Option<Hint>, Option<DevEui>);
+
+fn terms(setup: &Setup, device: &Device) -> Terms {
+    let (_, rx2) = setup.region.second_window;
+    Terms {
+        rx2_data_rate: Bits::new(rx2).expect("data rates of a region have four bits"),
+        delay: Bits::new(setup.rx1_delay_s).expect("1 to 15 s"),
+        cf_list: channels::cf_list(&setup.region, &device.member.plan.channels),
     }
 }
 
-/// The answer to a join-request.
-fn accept(app_key: &AppKey, join_nonce: u32, dev_addr: DevAddr, windows: Windows) -> Vec<u8> {
-    let accept = JoinAccept {
-        join_nonce: nonce(join_nonce),
-        net_id: PRIVATE,
-        dev_addr,
-        dl_settings: windows.settings,
-        rx_delay: windows.delay,
-        cf_list: None,
-    };
-    accept.seal(app_key)
+fn join_hint(device: &Device, request: &JoinRequest<'_>) -> Option<Hint> {
+    let (found, registered) = (request.join_eui(), device.member.join_eui);
+    if found == registered {
+        let is_its_own = device.member.retired && request.verify(&device.member.app_key).is_ok();
+        return is_its_own.then_some(Hint::Retired);
+    }
+    let reversed = found.byte_reversed() == registered;
+    Some(if reversed { Hint::JoinEuiReversed(registered) } else { Hint::OtherJoinEui { found, registered } })
 }
 
-/// Three octets of a counter; it ends long before they do.
-fn nonce(count: u32) -> JoinNonce {
-    let [_, high, middle, low] = count.to_be_bytes();
-    JoinNonce::from_display_bytes([high, middle, low])
-}
-
-fn later_than(moment: Moment, earlier: Moment, limit: Moment) -> bool {
-    moment.saturating_sub(earlier) > limit
-}
-
-fn dev_nonce(request: &JoinRequest<'_>) -> u16 {
-    u16::from(request.dev_nonce())
-}
-
-fn as_nonce(count: u16) -> DevNonce {
-    DevNonce::from(count)
+fn strange_channel(region: &Region, device: &Device, received: &Received) -> Option<Hint> {
+    let frequency_hz = received.radio.frequency_hz;
+    let known = channels::is_channel(region, &device.member.plan.channels, frequency_hz);
+    (!known).then_some(Hint::Channel { frequency_hz })
 }

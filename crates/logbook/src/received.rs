@@ -44,4 +44,6 @@ pub struct Radio {
     pub snr_db: Option<f64>,
     /// The gateway's own clock at the end of the frame, modulo 2^32 \[us\].
     pub clock_us: Option<u32>,
+    /// The end of the frame by the satellites' clock: since 1980-01-06, without leap seconds \[us\].
+    pub gps_us: Option<i64>,
 }

@@ -3,11 +3,13 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
+use design::quantity::Decibels;
+use design::region::Region;
+use design::serve::Answers;
 use logbook::intake::udp::{self, Datagram};
-use logbook::network::{Heard, Member, Network, Refusal, Verdict, Windows};
+use logbook::network::{Heard, Member, Network, Plan, Refusal, Setup, Station, Verdict};
 use logbook::received::Received;
 use serde_json::Value;
-use wire::field::{Bits, DlSettings};
 use wire::identity::{DevAddr, DevEui, GatewayEui, JoinEui};
 use wire::key::AppKey;
 
@@ -62,14 +64,12 @@ fn members() -> Vec<Member> {
         .records()
         .map(|row| {
             let row = row.expect("sound CSV");
-            Member {
-                dev_eui: DevEui::from_display(&row[device]).expect("an EUI"),
-                join_eui: JoinEui::from_display(&row[join]).expect("an EUI"),
-                app_key: AppKey::from_hex(&row[key]).expect("a key"),
-                dev_nonce: None,
-                join_nonce: 0,
-                dev_addr: None,
-            }
+            Member::enrolled(
+                DevEui::from_display(&row[device]).expect("an EUI"),
+                JoinEui::from_display(&row[join]).expect("an EUI"),
+                AppKey::from_hex(&row[key]).expect("a key"),
+                Plan::default(),
+            )
         })
         .collect()
 }
@@ -77,14 +77,25 @@ fn members() -> Vec<Member> {
 /// Addresses 01000001 upwards, as the traffic was made for.
 fn network() -> Network<impl FnMut() -> DevAddr> {
     let gateways = ["020000FFFE000001", "020000FFFE000002"];
-    let gateways = gateways.map(|eui| GatewayEui::from_display(eui).expect("an EUI"));
-    let settings = DlSettings { rx1_data_rate_offset: Bits::default(), rx2_data_rate: Bits::default() };
+    let station = |eui| Station {
+        eui: GatewayEui::from_display(eui).expect("an EUI"),
+        eirp_most_dbm: 16.0,
+        gain: Decibels::ZERO,
+        lead: Station::LEAD_UDP,
+    };
+    let setup = Setup {
+        region: Region::builtin("EU868").expect("built in"),
+        stations: gateways.map(station).to_vec(),
+        answers: Answers::All,
+        gather: 250_000,
+        rx1_delay_s: 1,
+    };
     let mut last = 0x0100_0000_u32;
     let next = move || {
         last += 1;
         DevAddr::from_display_bytes(last.to_be_bytes())
     };
-    Network::new(gateways, members(), Windows { settings, delay: Bits::new(1).expect("4 bits") }, next)
+    Network::new(setup, members(), next)
 }
 
 /// Device and counter, with port and bytes.
@@ -159,7 +170,8 @@ fn every_datagram_twice_is_accepted_once() {
     let (mut once, mut twice) = (network(), network());
     for frame in lines().iter().flat_map(|line| &line.frames) {
         let first = once.hear(frame);
-        assert_eq!(twice.hear(frame), first);
+        let second = twice.hear(frame);
+        assert_eq!(Heard { frame: first.frame, ..second }, first);
         let again = twice.hear(frame);
         assert!(again.uplink.is_none() && again.joined.is_none());
         if matches!(first.verdict, Verdict::New | Verdict::Late | Verdict::Join | Verdict::Copy) {
@@ -254,4 +266,14 @@ fn a_counter_used_with_other_bytes_is_told_from_one_that_is_only_old() {
         _ => None,
     });
     assert_eq!(used.collect::<Vec<_>>(), [(0, 11, true)], "the device lost its counter after 11");
+    let said: Vec<String> = heard
+        .iter()
+        .filter_map(|heard| match &heard.verdict {
+            Verdict::Refused(refusal @ Refusal::Counter { .. }) => {
+                Some(format!("{}, {refusal}", heard.verdict))
+            }
+            _ => None,
+        })
+        .collect();
+    assert!(said.len() == 1 && said[0].starts_with("refused:counter, reset: counter 0 was used"), "{said:?}");
 }

@@ -50,6 +50,20 @@ pub fn least_snr(modulation: Modulation) -> Option<Decibels> {
     Some(Decibels::from_decibels(10.0 - 2.5 * f64::from(spreading_factor)))
 }
 
+/// What is left above the least ratio at a data rate, of a signal with this ratio to the noise in 125 kHz; `None` where it
+/// is no LoRa.
+#[must_use]
+pub fn margin(modulation: Modulation, snr_in_125_khz: Decibels) -> Option<Decibels> {
+    let Modulation::Lora { bandwidth, .. } = modulation else { return None };
+    Some(snr_in_125_khz - Decibels::from_decibels(wider_db(bandwidth)) - least_snr(modulation)?)
+}
+
+/// The ratio to the noise in 125 kHz of a signal whose ratio was measured in its own bandwidth.
+#[must_use]
+pub fn snr_in_125_khz(snr: Decibels, bandwidth: Frequency) -> Decibels {
+    snr + Decibels::from_decibels(wider_db(bandwidth))
+}
+
 /// The weakest signal that a receiver demodulates: what its class can, or what its noise leaves, whichever is stronger.
 /// `noise` is that in 125 kHz. `None` for what is no LoRa, of which no measured figure was seen.
 #[must_use]

@@ -88,6 +88,7 @@ struct Packet {
     rssi: Option<f64>,
     lsnr: Option<f64>,
     tmst: Option<u32>,
+    tmms: Option<i64>,
     #[serde(default)]
     rsig: Vec<Antenna>,
 }
@@ -193,6 +194,7 @@ fn frame(packet: Packet, gateway: GatewayEui, arrived_at: Moment) -> Option<Rece
         rssi_dbm: packet.rssi.or(best.and_then(|antenna| antenna.rssic)),
         snr_db: packet.lsnr.or(best.and_then(|antenna| antenna.lsnr)),
         clock_us: packet.tmst,
+        gps_us: packet.tmms.and_then(|milliseconds| milliseconds.checked_mul(1000)),
     };
     let checksum = match packet.stat {
         Some(-1) => Checksum::Bad,

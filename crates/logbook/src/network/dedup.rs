@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use sha2::{Digest as _, Sha256};
 
 /// Frames of a session that are remembered by their digests; older copies are refused by their counter.
-const REMEMBERED: usize = 1024;
+pub const REMEMBERED: usize = 1024;
 
 /// Digest of a frame.
 pub(super) type FrameDigest = [u8; 32];
@@ -21,7 +21,10 @@ pub(super) struct Accepted(BTreeMap<u32, FrameDigest>);
 impl Accepted {
     /// Whether these very bytes were accepted.
     pub(super) fn holds(&self, carried: u16, frame: &FrameDigest) -> bool {
-        self.0.iter().rev().any(|(fcnt, known)| fcnt & 0xffff == u32::from(carried) && known == frame)
+        // Counters that end in the same 16 bits are far apart: one in what is remembered, or two.
+        let of_epoch = |epoch: u32| self.0.get(&(epoch << 16 | u32::from(carried))) == Some(frame);
+        let epochs = self.0.keys().next().zip(self.0.keys().next_back());
+        epochs.is_some_and(|(least, most)| (least >> 16..=most >> 16).any(of_epoch))
     }
 
     /// Whether a frame with this counter was accepted.

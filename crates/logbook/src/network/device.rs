@@ -2,16 +2,19 @@
 
 use std::collections::VecDeque;
 
-use wire::frame::{DataFrame, Seen, VerifyError};
-use wire::identity::DevAddr;
-use wire::join::JoinRequest;
+use wire::field::DlSettings;
+use wire::frame::{
+    self, Body, Content, DataFrame, Direction, Draft, DraftError, Frame, FrameControl, Seen, Verified,
+    VerifyError,
+};
+use wire::identity::{DevAddr, DevNonce, JoinNonce};
+use wire::join::{JoinAccept, JoinRequest};
 use wire::session::{Session, SessionKeys};
 
+use super::conversation::Conversation;
 use super::dedup::{Accepted, FrameDigest, digest};
-use super::{
-    Joined, Member, PRIVATE, Refusal, Uplink, Verdict, Windows, accept, as_nonce, dev_nonce, later_than,
-    nonce, uplink,
-};
+use super::kept::{KeptSession, Member, SessionId, SessionState, Terms};
+use super::{Joined, PRIVATE, Refusal, Uplink, Verdict};
 use crate::received::{Moment, Received};
 
 /// A join-request heard again within this time is a copy \[us\] (own choice: gateways differ by less than a second).
@@ -33,7 +36,8 @@ pub(super) enum JoinOutcome {
 /// A device and its sessions.
 #[derive(Debug)]
 pub(super) struct Device {
-    member: Member,
+    pub(super) member: Member,
+    pub(super) conversation: Conversation,
     open: Option<Running>,
     /// Joined, and not heard since: the old session stays open until it is.
     pending: Option<Running>,
@@ -44,20 +48,52 @@ pub(super) struct Device {
 /// A session and what was accepted in it.
 #[derive(Debug)]
 struct Running {
+    join_nonce: u32,
     session: Session,
+    delay_s: u8,
     last: Option<u32>,
+    last_down: Option<u32>,
     last_heard: Moment,
     seen: Seen,
     accepted: Accepted,
+    /// The newest confirmed frame, if it is the newest frame: only its repetition is acknowledged again.
+    newest_confirmed: Option<FrameDigest>,
+}
+
+/// A data frame that was taken.
+#[derive(Debug)]
+pub(super) struct Taken {
+    pub(super) verdict: Verdict,
+    pub(super) session: SessionId,
+    pub(super) uplink: Option<Uplink>,
+    /// A copy of the newest confirmed frame, which asks for its acknowledgement.
+    pub(super) repeats_confirmed: bool,
 }
 
 impl Device {
     pub(super) fn new(member: Member) -> Self {
-        Self { member, open: None, pending: None, closed: VecDeque::new(), last_join: None }
+        let conversation = Conversation::new(&member);
+        let closed = VecDeque::new();
+        Self { member, conversation, open: None, pending: None, closed, last_join: None }
     }
 
-    pub(super) fn dev_addr(&self) -> Option<DevAddr> {
-        self.member.dev_addr
+    /// With the sessions that were kept; of several open or pending ones the newest holds.
+    pub(super) fn restored(member: Member, kept: Vec<KeptSession>) -> Self {
+        let mut device = Self::new(member);
+        let mut kept = kept;
+        kept.sort_by_key(|session| session.join_nonce);
+        for session in kept {
+            let running = Running::restored(&device.member, &session);
+            device.last_join = session.request.map(|(at, bytes)| (at, digest(&bytes))).or(device.last_join);
+            let before = match session.state {
+                SessionState::Open => device.open.replace(running),
+                SessionState::Pending => device.pending.replace(running),
+                SessionState::Closed => Some(running),
+            };
+            device.closed.extend(before);
+        }
+        device.trim();
+        device
     }
 
     /// Judges a join-request; changes nothing.
@@ -66,21 +102,22 @@ impl Device {
         request: &JoinRequest<'_>,
         received: &Received,
     ) -> Result<JoinOutcome, Refusal> {
-        if request.join_eui() != self.member.join_eui {
+        if self.member.retired || request.join_eui() != self.member.join_eui {
             return Err(Refusal::UnknownDevice);
         }
         request.verify(&self.member.app_key).ok().ok_or(Refusal::JoinMic)?;
         let again = |(at, known): (Moment, FrameDigest)| {
-            known == digest(&received.bytes) && !later_than(received.arrived_at, at, COPY_OF_JOIN)
+            known == digest(&received.bytes) && received.arrived_at.saturating_sub(at) <= COPY_OF_JOIN
         };
         if self.last_join.is_some_and(again) {
             return Ok(JoinOutcome::Copy);
         }
-        let found = dev_nonce(request);
-        match self.member.dev_nonce.filter(|last| found <= *last) {
-            Some(last) => Err(Refusal::Nonce { found, last }),
-            None => Ok(JoinOutcome::New),
-        }
+        let found = u16::from(request.dev_nonce());
+        let used = match &self.member.random_nonces {
+            Some(used) => used.contains(&found).then_some(found),
+            None => self.member.dev_nonce.filter(|last| found <= *last),
+        };
+        used.map_or(Ok(JoinOutcome::New), |last| Err(Refusal::Nonce { found, last }))
     }
 
     /// Begins the session that a request asks for.
@@ -89,67 +126,159 @@ impl Device {
         request: &JoinRequest<'_>,
         received: &Received,
         dev_addr: DevAddr,
-        windows: Windows,
+        terms: Terms,
     ) -> Joined {
         let member = &mut self.member;
-        let found = dev_nonce(request);
-        member.dev_nonce = Some(found);
+        let dev_nonce = u16::from(request.dev_nonce());
+        member.dev_nonce = Some(dev_nonce);
+        if let Some(used) = &mut member.random_nonces {
+            used.insert(dev_nonce);
+        }
         member.join_nonce += 1;
         member.dev_addr = Some(dev_addr);
-        let keys = SessionKeys::derive(&member.app_key, nonce(member.join_nonce), PRIVATE, as_nonce(found));
-        let session = Session::new(dev_addr, &keys.nwk_s_key, &keys.app_s_key);
-        self.pending = Some(Running {
-            session,
-            last: None,
-            last_heard: received.arrived_at,
-            seen: Seen::default(),
-            accepted: Accepted::default(),
-        });
-        self.last_join = Some((received.arrived_at, digest(&received.bytes)));
-        Joined {
-            dev_nonce: found,
+        let kept = KeptSession {
             join_nonce: member.join_nonce,
+            dev_nonce,
+            typed: None,
             dev_addr,
-            accept: accept(&member.app_key, member.join_nonce, dev_addr, windows),
-        }
+            state: SessionState::Pending,
+            last_up: None,
+            last_down: None,
+            last_heard: received.arrived_at,
+            rx1_delay_s: terms.delay.get(),
+            accepted: Vec::new(),
+            request: None,
+        };
+        let accept = JoinAccept {
+            join_nonce: nonce(member.join_nonce),
+            net_id: PRIVATE,
+            dev_addr,
+            dl_settings: DlSettings { rx2_data_rate: terms.rx2_data_rate, ..DlSettings::default() },
+            rx_delay: terms.delay,
+            cf_list: terms.cf_list,
+        };
+        let accept = accept.seal(&member.app_key);
+        self.pending = Some(Running::restored(&self.member, &kept));
+        self.last_join = Some((received.arrived_at, digest(&received.bytes)));
+        Joined { dev_nonce, join_nonce: kept.join_nonce, dev_addr, rx1_delay_s: terms.delay.get(), accept }
     }
 
     /// Judges a data frame and takes it into its session.
-    pub(super) fn data(
-        &mut self,
-        data: DataFrame<'_>,
-        received: &Received,
-    ) -> Result<(Verdict, Option<Uplink>), Refusal> {
-        let frame = digest(&received.bytes);
-        if self.open.as_ref().is_some_and(|open| open.accepted.holds(data.carried_fcnt(), &frame)) {
-            return Ok((Verdict::Copy, None));
+    pub(super) fn data(&mut self, data: DataFrame<'_>, received: &Received) -> Result<Taken, Refusal> {
+        let dev_eui = self.member.dev_eui;
+        let id = |running: &Running| SessionId { dev_eui, join_nonce: running.join_nonce };
+        if self.member.retired {
+            return Err(Refusal::UnknownDevice);
         }
-        let refused = match self.open.as_mut().map(|open| open.take(data, frame, received.arrived_at)) {
-            Some(Ok((verdict, uplink))) => return Ok((verdict, Some(uplink))),
-            Some(Err(refusal)) => refusal,
+        let frame = digest(&received.bytes);
+        if let Some(open) = self.open.as_ref().filter(|open| open.accepted.holds(data.carried_fcnt(), &frame))
+        {
+            let repeats_confirmed = open.newest_confirmed == Some(frame);
+            return Ok(Taken { verdict: Verdict::Copy, session: id(open), uplink: None, repeats_confirmed });
+        }
+        let taken = |running: &Running, (verdict, uplink)| Taken {
+            verdict,
+            session: id(running),
+            uplink: Some(uplink),
+            repeats_confirmed: false,
+        };
+        let refused = match &mut self.open {
+            Some(open) => match open.take(data, frame, received.arrived_at) {
+                Ok(read) => return Ok(taken(open, read)),
+                Err(refusal) => refusal,
+            },
             None => Refusal::Mic,
         };
-        if let Some(Ok((verdict, mut uplink))) =
-            self.pending.as_mut().map(|pending| pending.take(data, frame, received.arrived_at))
+        if let Some(pending) = &mut self.pending
+            && let Ok((verdict, mut uplink)) = pending.take(data, frame, received.arrived_at)
         {
             uplink.opens = true;
-            self.close();
-            return Ok((verdict, Some(uplink)));
+            let taken = taken(pending, (verdict, uplink));
+            self.open_pending();
+            return Ok(taken);
         }
         let is_recording = refused == Refusal::Mic && self.closed.iter().any(|old| old.made(data));
         Err(if is_recording { Refusal::OldSession } else { refused })
     }
 
     /// The pending session takes the place of the open one.
-    fn close(&mut self) {
+    fn open_pending(&mut self) {
         self.closed.extend(std::mem::replace(&mut self.open, self.pending.take()));
+        self.trim();
+        self.conversation.begins_anew();
+    }
+
+    fn trim(&mut self) {
         while self.closed.len() > CLOSED {
             self.closed.pop_front();
         }
     }
+
+    /// From an uplink to the first window \[s\], in the open session.
+    pub(super) fn delay_s(&self) -> Option<u8> {
+        self.open.as_ref().map(|open| open.delay_s)
+    }
+
+    /// The device has taken a new delay.
+    pub(super) fn set_delay_s(&mut self, delay_s: u8) {
+        self.open.iter_mut().for_each(|open| open.delay_s = delay_s);
+    }
+
+    /// Whether an uplink of this session is still of the open one.
+    pub(super) fn speaks_in(&self, session: SessionId) -> bool {
+        self.open.as_ref().is_some_and(|open| open.join_nonce == session.join_nonce)
+    }
+
+    /// Seals a downlink under the next counter of the open session, which is used up by it whatever becomes of the frame;
+    /// `None` if no session is open or its counters are used up.
+    pub(super) fn seal(
+        &mut self,
+        confirmed: bool,
+        control: FrameControl,
+        body: Body<'_>,
+    ) -> Option<Result<(u32, Vec<u8>), DraftError>> {
+        let open = self.open.as_mut()?;
+        let fcnt = match open.last_down {
+            Some(last) => last.checked_add(1)?,
+            None => 0,
+        };
+        open.last_down = Some(fcnt);
+        let draft = Draft { direction: Direction::Down, confirmed, control, fcnt, body };
+        Some(draft.seal(&open.session).map(|bytes| (fcnt, bytes)))
+    }
 }
 
 impl Running {
+    fn restored(member: &Member, kept: &KeptSession) -> Self {
+        let derived = || {
+            let (join_nonce, dev_nonce) = (nonce(kept.join_nonce), DevNonce::from(kept.dev_nonce));
+            SessionKeys::derive(&member.app_key, join_nonce, PRIVATE, dev_nonce)
+        };
+        let keys = kept.typed.clone().unwrap_or_else(derived);
+        let mut accepted = Accepted::default();
+        let mut seen = Seen::default();
+        let mut newest_confirmed = None;
+        for (fcnt, bytes) in &kept.accepted {
+            accepted.add(*fcnt, digest(bytes));
+            seen = kept.last_up.map_or(seen, |last| seen.after_late(last, *fcnt));
+            let is_confirmed = matches!(frame::parse(bytes), Ok(Frame::Data(data)) if data.confirmed());
+            if is_confirmed && kept.last_up == Some(*fcnt) {
+                newest_confirmed = Some(digest(bytes));
+            }
+        }
+        Self {
+            join_nonce: kept.join_nonce,
+            session: Session::new(kept.dev_addr, &keys.nwk_s_key, &keys.app_s_key),
+            delay_s: kept.rx1_delay_s.max(1),
+            last: kept.last_up,
+            last_down: kept.last_down,
+            last_heard: kept.last_heard,
+            seen,
+            accepted,
+            newest_confirmed,
+        }
+    }
+
     fn take(
         &mut self,
         data: DataFrame<'_>,
@@ -158,19 +287,20 @@ impl Running {
     ) -> Result<(Verdict, Uplink), Refusal> {
         let refused = match data.verify(&self.session, self.last) {
             Ok(verified) => {
-                let uplink = uplink(&verified, false);
+                let uplink = uplink(&verified);
                 self.seen = self.seen.after_newer(self.last, uplink.fcnt);
                 self.last = Some(uplink.fcnt);
                 self.last_heard = at;
                 self.accepted.add(uplink.fcnt, frame);
+                self.newest_confirmed = uplink.confirmed.then_some(frame);
                 return Ok((Verdict::New, uplink));
             }
             Err(refused) => refused,
         };
         let Some(last) = self.last else { return Err(Refusal::Mic) };
         match data.verify_late(&self.session, last, self.seen) {
-            Ok(verified) if !later_than(at, self.last_heard, LATEST) => {
-                let uplink = uplink(&verified, false);
+            Ok(verified) if at.saturating_sub(self.last_heard) <= LATEST => {
+                let uplink = uplink(&verified);
                 self.seen = self.seen.after_late(last, uplink.fcnt);
                 self.accepted.add(uplink.fcnt, frame);
                 Ok((Verdict::Late, uplink))
@@ -198,4 +328,29 @@ impl Running {
         };
         genuine(newer) || genuine(late())
     }
+}
+
+/// What a verified frame carries.
+fn uplink(verified: &Verified<'_, '_>) -> Uplink {
+    let frame = verified.frame();
+    let (mut commands, mut application) = (frame.options().to_vec(), None);
+    match verified.decrypt() {
+        Content::Empty => {}
+        Content::Commands(bytes) => commands = bytes.to_vec(),
+        Content::Application { port, payload } => application = Some((port.get(), payload.to_vec())),
+    }
+    Uplink {
+        fcnt: verified.fcnt(),
+        confirmed: frame.confirmed(),
+        control: frame.control(),
+        commands,
+        application,
+        opens: false,
+    }
+}
+
+/// Three octets of a counter; it ends long before they do.
+fn nonce(count: u32) -> JoinNonce {
+    let [_, high, middle, low] = count.to_be_bytes();
+    JoinNonce::from_display_bytes([high, middle, low])
 }

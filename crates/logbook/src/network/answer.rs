@@ -1,0 +1,721 @@
+//! Answers: which uplink gets one, from which gateway, in which window, and what is in it.
+
+use std::collections::BTreeMap;
+
+use design::quantity::{Decibels, Frequency};
+use design::region::MAC_OVERHEAD;
+use wire::frame::{Body, FrameControl, Port};
+use wire::identity::{DevEui, GatewayEui};
+use wire::mac::DownlinkCommand;
+
+use super::budget::{Budget, Granted, Wanted};
+use super::conversation::{News, Used, Wants};
+use super::dedup::FrameDigest;
+use super::device::Device;
+use super::kept::SessionId;
+use super::windows::{self, JOIN_DELAY_S, Listening, SECOND, SECOND_AFTER_FIRST, Window};
+use super::{FrameNumber, Setup, Station};
+use crate::received::{Moment, Radio, Received};
+
+/// Longest MAC commands beside a payload: the length has four bits.
+const MOST_OPTIONS: usize = 15;
+/// Without word of a downlink for so long, its fate is not known.
+const WORD_WITHIN: Moment = 10 * SECOND;
+/// An uplink whose row is not kept for so long is answered no more; its windows are long over.
+const KEPT_WITHIN: Moment = 30 * SECOND;
+/// GPS time began so long after 1970 \[s\], and is ahead of UTC by the leap seconds since \[s\].
+///
+/// # References
+/// IS-GPS-200 (1980-01-06); 18 leap seconds since 2017 (from memory).
+const GPS_EPOCH_S: i64 = 315_964_800;
+const LEAP_S: i64 = 18;
+
+/// Number of a downlink: of this run of the program.
+pub type DownlinkNumber = u64;
+
+/// Why something is sent, in the order of who goes first when the hour is short.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Why {
+    /// A device joins.
+    Join,
+    /// A device repeats what was acknowledged already: it has not heard that.
+    RepeatedAcknowledgement,
+    /// A device asks for any answer, and gets slower without one.
+    Lifeline,
+    /// A device waits for an acknowledgement.
+    Acknowledgement,
+    /// Answers and questions of the network.
+    Commands,
+    /// A message of a person.
+    Message,
+}
+
+impl Why {
+    /// Of the hour's share, what it may use: the rest is kept for those that go before it (own choice).
+    const fn share(self) -> f64 {
+        match self {
+            Self::Join => 1.0,
+            Self::RepeatedAcknowledgement => 0.95,
+            Self::Lifeline => 0.9,
+            Self::Acknowledgement => 0.85,
+            Self::Commands => 0.75,
+            Self::Message => 0.6,
+        }
+    }
+
+    /// The word of the column `why`.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Join => "join",
+            Self::RepeatedAcknowledgement => "acknowledgement again",
+            Self::Lifeline => "lifeline",
+            Self::Acknowledgement => "acknowledgement",
+            Self::Commands => "commands",
+            Self::Message => "message",
+        }
+    }
+}
+
+/// A frame for a gateway to send.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Downlink {
+    /// Its number.
+    pub number: DownlinkNumber,
+    /// The session that it is sent in; of a join-accept, the one that it opens.
+    pub session: SessionId,
+    /// Its counter; a join-accept has none.
+    pub fcnt: Option<u32>,
+    /// Who sends it.
+    pub gateway: GatewayEui,
+    /// When, by the gateway's own clock modulo 2^32 \[us\].
+    pub clock_us: u32,
+    /// When, by ours: the device listens then.
+    pub leaves_at: Moment,
+    /// In which window.
+    pub window: Window,
+    /// Centre of the channel \[Hz\].
+    pub frequency_hz: u32,
+    /// Data rate as the region numbers it.
+    pub data_rate: u8,
+    /// Data rate as gateways name it.
+    pub rate_name: String,
+    /// Time on air \[us\].
+    pub airtime_us: Moment,
+    /// Radiated power, rounded down \[dBm EIRP\].
+    pub eirp_dbm: i8,
+    /// The frame.
+    pub bytes: Vec<u8>,
+    /// Why.
+    pub why: Why,
+    /// Number of the message in it.
+    pub message: Option<u64>,
+}
+
+/// What became of a downlink.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Outcome {
+    /// The gateway has sent it, or taken it to be sent.
+    Sent,
+    /// The gateway refused it in this word.
+    Refused(String),
+    /// No word came within 10 s.
+    Unknown,
+}
+
+/// Why nothing was sent though something was due.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Prevented {
+    /// It fits in no window.
+    TooLong,
+    /// No gateway could make a window any more, or none that heard it can send.
+    TooLate,
+    /// The hour's share of the law is used up.
+    NoBudget,
+    /// The law that was seen never allows it.
+    Unlawful,
+}
+
+impl Prevented {
+    /// The word of the column `outcome`.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::TooLate => "too-late",
+            Self::TooLong => "too-long",
+            Self::NoBudget => "no-budget",
+            Self::Unlawful => "unlawful",
+        }
+    }
+}
+
+/// What is to be kept and done, in this order.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Effect {
+    /// Keep the row, and raise `last_down` with it; then send.
+    Send(Downlink),
+    /// The gateway could not make the first window: keep the change of the row, then send the same frame in the second.
+    SendAgain(Downlink),
+    /// A row gets its outcome.
+    Settled(DownlinkNumber, Outcome),
+    /// A row without a frame: something was due, and could not be sent.
+    NotSent {
+        /// The session; of a join-accept, the one that it would have opened.
+        session: SessionId,
+        /// What was due.
+        why: Why,
+        /// What prevented it.
+        prevented: Prevented,
+    },
+    /// What a device has answered, or not.
+    News(DevEui, News),
+}
+
+/// A frame whose copies are still awaited.
+#[derive(Debug)]
+pub(super) struct Gathering {
+    pub(super) frame: FrameNumber,
+    pub(super) digest: FrameDigest,
+    pub(super) due: Due,
+    pub(super) first_at: Moment,
+    pub(super) copies: Vec<Heard>,
+    /// Its row is on disk.
+    pub(super) kept: bool,
+}
+
+/// What it may get.
+#[derive(Debug)]
+pub(super) enum Due {
+    Accept { session: SessionId, bytes: Vec<u8> },
+    Answer { session: SessionId, wants: Wants, adapts: bool, again: bool },
+}
+
+impl Due {
+    pub(super) const fn session(&self) -> SessionId {
+        match self {
+            Self::Accept { session, .. } | Self::Answer { session, .. } => *session,
+        }
+    }
+}
+
+/// One copy of a frame.
+#[derive(Clone, Debug)]
+pub(super) struct Heard {
+    pub(super) gateway: GatewayEui,
+    pub(super) arrived_at: Moment,
+    pub(super) radio: Radio,
+}
+
+impl Heard {
+    pub(super) fn of(received: &Received) -> Self {
+        Self { gateway: received.gateway, arrived_at: received.arrived_at, radio: received.radio.clone() }
+    }
+}
+
+/// What is on its way to a gateway.
+#[derive(Debug)]
+struct OnItsWay {
+    downlink: Downlink,
+    asked_at: Moment,
+    /// The second window, if the gateway may still be asked for it.
+    second: Option<Listening>,
+}
+
+/// Everything between hearing and answering.
+#[derive(Debug)]
+pub(super) struct Answering {
+    pub(super) gatherings: Vec<Gathering>,
+    pub(super) budget: Budget,
+    on_its_way: BTreeMap<DownlinkNumber, OnItsWay>,
+    next: DownlinkNumber,
+}
+
+/// A frame that is about to be placed.
+struct Content {
+    why: Why,
+    /// Bytes of the frame in a window.
+    length: usize,
+    form: Form,
+}
+
+enum Form {
+    Sealed(Vec<u8>),
+    Draft {
+        control: FrameControl,
+        options: Vec<u8>,
+        commands: Vec<u8>,
+        message: Option<u64>,
+        questions: bool,
+    },
+}
+
+impl Answering {
+    pub(super) fn new(budget: Budget) -> Self {
+        Self { gatherings: Vec::new(), budget, on_its_way: BTreeMap::new(), next: 1 }
+    }
+
+    /// When [`Self::tick`] has something to do, if nothing else happens.
+    pub(super) fn next_tick(&self, gather: Moment) -> Option<Moment> {
+        let gathered = self.gatherings.iter().filter(|one| one.kept).map(|one| one.first_at + gather);
+        let unkept = self.gatherings.iter().filter(|one| !one.kept).map(|one| one.first_at + KEPT_WITHIN);
+        let silent = self.on_its_way.values().map(|one| one.asked_at + WORD_WITHIN);
+        gathered.chain(unkept).chain(silent).min()
+    }
+
+    /// Answers what is gathered and kept.
+    pub(super) fn tick(
+        &mut self,
+        setup: &Setup,
+        devices: &mut BTreeMap<DevEui, Device>,
+        now: Moment,
+    ) -> Vec<Effect> {
+        let mut effects = self.silent(now);
+        let (mut ready, waiting): (Vec<Gathering>, Vec<Gathering>) = std::mem::take(&mut self.gatherings)
+            .into_iter()
+            .partition(|one| one.kept && now >= one.first_at + setup.gather);
+        self.gatherings = waiting;
+        self.gatherings.retain(|one| one.kept || now < one.first_at + KEPT_WITHIN);
+        ready.sort_by_key(|one| (rank(one), one.first_at, one.frame));
+        for gathering in ready {
+            if let Some(device) = devices.get_mut(&gathering.due.session().dev_eui) {
+                self.answer(setup, device, gathering, now, &mut effects);
+            }
+        }
+        effects
+    }
+
+    fn silent(&mut self, now: Moment) -> Vec<Effect> {
+        let over = self.on_its_way.extract_if(.., |_, one| now >= one.asked_at + WORD_WITHIN);
+        over.map(|(number, _)| Effect::Settled(number, Outcome::Unknown)).collect()
+    }
+
+    fn answer(
+        &mut self,
+        setup: &Setup,
+        device: &mut Device,
+        gathering: Gathering,
+        now: Moment,
+        effects: &mut Vec<Effect>,
+    ) {
+        let Gathering { due, mut copies, .. } = gathering;
+        let quality = |one: &Heard| one.radio.snr_db.unwrap_or(f64::NEG_INFINITY);
+        copies.sort_by(|one, other| {
+            quality(other).total_cmp(&quality(one)).then(one.gateway.cmp(&other.gateway))
+        });
+        let Some(best) = copies.first() else { return };
+        let listening = windows::after(&setup.region, &best.radio);
+        let session = due.session();
+        let (delay_s, due) = match due {
+            Due::Accept { bytes, .. } => (JOIN_DELAY_S, Some((Why::Join, accepts(&bytes, &listening)))),
+            Due::Answer { wants, adapts, again, .. } => {
+                let Some(delay_s) = device.delay_s().filter(|_| device.speaks_in(session)) else { return };
+                if !again {
+                    let used = used(setup, best, adapts, delay_s);
+                    effects.extend(converse(setup, device, best, used, now));
+                }
+                (delay_s, contents(setup, device, wants, again, &copies, &listening))
+            }
+        };
+        let Some((why, contents)) = due else { return };
+        let delay = Moment::from(delay_s) * SECOND;
+        let placed = self.place(setup, &copies, &listening, contents, delay, now);
+        effects.extend(match placed {
+            Ok((slot, content, second)) => self.send(device, session, content, &slot, second, now),
+            Err(prevented) => Some(Effect::NotSent { session, why, prevented }),
+        });
+    }
+
+    /// The first window and the best gateway that can and may send.
+    fn place<'a>(
+        &mut self,
+        setup: &Setup,
+        copies: &'a [Heard],
+        listening: &[Listening],
+        contents: Vec<Option<Content>>,
+        first_delay: Moment,
+        now: Moment,
+    ) -> Result<(Slot<'a>, Content, Option<Listening>), Prevented> {
+        let mut prevented = Prevented::TooLong;
+        for (place, (one, content)) in listening.iter().zip(contents).enumerate() {
+            let Some(content) = content else { continue };
+            let delay = first_delay + if one.window == Window::Second { SECOND_AFTER_FIRST } else { 0 };
+            for copy in copies {
+                match self.grant(setup, copy, *one, &content, delay, now) {
+                    Ok((eirp, airtime)) => {
+                        let second = listening.get(place + 1).copied();
+                        return Ok((Slot { copy, listening: *one, delay, eirp, airtime }, content, second));
+                    }
+                    Err(cause) => prevented = prevented.max(cause),
+                }
+            }
+        }
+        Err(prevented)
+    }
+
+    /// Whether a gateway can and may send in a window; if so, it is counted.
+    fn grant(
+        &mut self,
+        setup: &Setup,
+        copy: &Heard,
+        listening: Listening,
+        content: &Content,
+        delay: Moment,
+        now: Moment,
+    ) -> Result<(f64, Moment), Prevented> {
+        let station = setup.station(copy.gateway).ok_or(Prevented::TooLate)?;
+        let leaves_at = copy.arrived_at + delay;
+        if copy.radio.clock_us.is_none() || now + station.lead > leaves_at {
+            return Err(Prevented::TooLate);
+        }
+        let airtime = listening.airtime(content.length).ok_or(Prevented::Unlawful)?;
+        let wanted = Wanted {
+            frequency: listening.frequency,
+            bandwidth: listening.bandwidth,
+            from: leaves_at,
+            airtime,
+            share: content.why.share(),
+        };
+        match self.budget.take(station, wanted) {
+            Granted::Eirp(eirp) => Ok((eirp, airtime)),
+            Granted::Later => Err(Prevented::NoBudget),
+            Granted::Never => Err(Prevented::Unlawful),
+        }
+    }
+
+    fn send(
+        &mut self,
+        device: &mut Device,
+        session: SessionId,
+        content: Content,
+        slot: &Slot<'_>,
+        second: Option<Listening>,
+        now: Moment,
+    ) -> Option<Effect> {
+        let (fcnt, bytes, message) = match content.form {
+            Form::Sealed(bytes) => (None, bytes, None),
+            Form::Draft { control, options, commands, message, questions } => {
+                let told = device.conversation.message().map(|(told, _)| told.clone());
+                let told = told.filter(|told| Some(told.number) == message);
+                let body = match (&told, commands.is_empty()) {
+                    (Some(told), _) => Body::Application {
+                        port: Port::new(told.port)?,
+                        payload: &told.payload,
+                        options: &options,
+                    },
+                    (None, false) => Body::Commands(&commands),
+                    (None, true) => Body::Empty { options: &options },
+                };
+                let (fcnt, bytes) = device.seal(told.is_some(), control, body)?.ok()?;
+                device.conversation.went(questions, told.is_some());
+                (Some(fcnt), bytes, told.map(|told| told.number))
+            }
+        };
+        let number = self.next;
+        self.next += 1;
+        let downlink = slot.downlink(number, session, fcnt, bytes, content.why, message);
+        let second = second.filter(|_| downlink.window == Window::First);
+        self.on_its_way.insert(number, OnItsWay { downlink: downlink.clone(), asked_at: now, second });
+        Some(Effect::Send(downlink))
+    }
+
+    /// A gateway says what became of a downlink; if it could not make the first window, the second is tried.
+    pub(super) fn told(
+        &mut self,
+        setup: &Setup,
+        number: DownlinkNumber,
+        refused: Option<&str>,
+        now: Moment,
+    ) -> Vec<Effect> {
+        let Some(OnItsWay { downlink, second, .. }) = self.on_its_way.remove(&number) else {
+            return Vec::new();
+        };
+        let Some(word) = refused else { return vec![Effect::Settled(number, Outcome::Sent)] };
+        self.budget.give_back(downlink.gateway, downlink.leaves_at, downlink.airtime_us);
+        let again = second.filter(|_| word == "TOO_LATE" || word.starts_with("COLLISION"));
+        match again.and_then(|second| self.moved(setup, &downlink, second, now)) {
+            Some(moved) => {
+                let on_its_way = OnItsWay { downlink: moved.clone(), asked_at: now, second: None };
+                self.on_its_way.insert(number, on_its_way);
+                vec![Effect::SendAgain(moved)]
+            }
+            None => vec![Effect::Settled(number, Outcome::Refused(word.to_owned()))],
+        }
+    }
+
+    /// The same frame in the second window of the same gateway.
+    fn moved(&mut self, setup: &Setup, first: &Downlink, second: Listening, now: Moment) -> Option<Downlink> {
+        let station = setup.station(first.gateway)?;
+        let leaves_at = first.leaves_at + SECOND_AFTER_FIRST;
+        if now + station.lead > leaves_at || !second.fits(first.bytes.len()) {
+            return None;
+        }
+        let airtime = second.airtime(first.bytes.len())?;
+        let wanted = Wanted {
+            frequency: second.frequency,
+            bandwidth: second.bandwidth,
+            from: leaves_at,
+            airtime,
+            share: first.why.share(),
+        };
+        let Granted::Eirp(eirp) = self.budget.take(station, wanted) else { return None };
+        Some(Downlink {
+            clock_us: later(first.clock_us, SECOND_AFTER_FIRST),
+            leaves_at,
+            window: Window::Second,
+            frequency_hz: hertz(second.frequency),
+            data_rate: second.data_rate,
+            rate_name: second.rate_name(),
+            airtime_us: airtime,
+            eirp_dbm: whole_dbm(eirp),
+            ..first.clone()
+        })
+    }
+
+    /// A gateway has restarted: its clock says nothing of what it heard before.
+    pub(super) fn restarted(&mut self, gateway: GatewayEui) {
+        for gathering in &mut self.gatherings {
+            let copies = gathering.copies.iter_mut().filter(|copy| copy.gateway == gateway);
+            copies.for_each(|copy| copy.radio.clock_us = None);
+        }
+    }
+
+    /// What is awaited of a device is given up.
+    pub(super) fn forget(&mut self, dev_eui: DevEui) {
+        self.gatherings.retain(|one| one.due.session().dev_eui != dev_eui);
+    }
+}
+
+/// Where and when a frame goes.
+struct Slot<'a> {
+    copy: &'a Heard,
+    listening: Listening,
+    delay: Moment,
+    eirp: f64,
+    airtime: Moment,
+}
+
+impl Slot<'_> {
+    fn downlink(
+        &self,
+        number: DownlinkNumber,
+        session: SessionId,
+        fcnt: Option<u32>,
+        bytes: Vec<u8>,
+        why: Why,
+        message: Option<u64>,
+    ) -> Downlink {
+        Downlink {
+            number,
+            session,
+            fcnt,
+            gateway: self.copy.gateway,
+            clock_us: later(
+                self.copy.radio.clock_us.expect("it was granted to a gateway with a clock"),
+                self.delay,
+            ),
+            leaves_at: self.copy.arrived_at + self.delay,
+            window: self.listening.window,
+            frequency_hz: hertz(self.listening.frequency),
+            data_rate: self.listening.data_rate,
+            rate_name: self.listening.rate_name(),
+            airtime_us: self.airtime,
+            eirp_dbm: whole_dbm(self.eirp),
+            bytes,
+            why,
+            message,
+        }
+    }
+}
+
+/// Who goes first.
+fn rank(gathering: &Gathering) -> Why {
+    match &gathering.due {
+        Due::Accept { .. } => Why::Join,
+        Due::Answer { again: true, .. } => Why::RepeatedAcknowledgement,
+        Due::Answer { wants, .. } if wants.any_answer => Why::Lifeline,
+        Due::Answer { wants, .. } if wants.acknowledgement => Why::Acknowledgement,
+        Due::Answer { .. } => Why::Commands,
+    }
+}
+
+fn used(setup: &Setup, best: &Heard, adapts: bool, delay_s: u8) -> Used {
+    Used {
+        rate: windows::data_rate(&setup.region, &best.radio),
+        adapts,
+        delay_to_be: Some(setup.rx1_delay_s).filter(|wanted| *wanted != delay_s),
+    }
+}
+
+fn bandwidth(radio: &Radio) -> Frequency {
+    let modulation = windows::modulation(&radio.data_rate);
+    modulation
+        .and_then(design::region::Modulation::occupied_bandwidth)
+        .unwrap_or(Frequency::from_kilohertz(125.0))
+}
+
+/// Takes note of an uplink, and decides what to ask of its device.
+fn converse(setup: &Setup, device: &mut Device, best: &Heard, used: Used, now: Moment) -> Vec<Effect> {
+    if let Some(snr) = best.radio.snr_db {
+        device.conversation.notes(Decibels::from_decibels(snr), bandwidth(&best.radio));
+    }
+    if !setup.answers_all() {
+        return Vec::new();
+    }
+    let dev_eui = device.member.dev_eui;
+    let news = device.conversation.decides(&setup.region, used, now);
+    news.into_iter().map(|one| Effect::News(dev_eui, one)).collect()
+}
+
+/// A join-accept in each window that carries it.
+fn accepts(bytes: &[u8], listening: &[Listening]) -> Vec<Option<Content>> {
+    let accept = || Content { why: Why::Join, length: bytes.len(), form: Form::Sealed(bytes.to_vec()) };
+    listening.iter().map(|one| one.fits(bytes.len()).then(accept)).collect()
+}
+
+/// Why an uplink gets an answer, and what would go into each window; `None` if nothing is due.
+fn contents(
+    setup: &Setup,
+    device: &Device,
+    wants: Wants,
+    again: bool,
+    copies: &[Heard],
+    listening: &[Listening],
+) -> Option<(Why, Vec<Option<Content>>)> {
+    let all = setup.answers_all();
+    let answers = if all { answers(wants, copies) } else { Vec::new() };
+    let questions: Vec<Vec<u8>> =
+        if all && !again { device.conversation.questions().collect() } else { Vec::new() };
+    let message = device.conversation.message().filter(|_| all);
+    let speaks = all && (wants.quiet || !answers.is_empty() || !questions.is_empty());
+    let why = match () {
+        () if again => Why::RepeatedAcknowledgement,
+        () if wants.any_answer => Why::Lifeline,
+        () if wants.acknowledgement => Why::Acknowledgement,
+        () if speaks => Why::Commands,
+        () => message.map(|_| Why::Message)?,
+    };
+    let mut control = FrameControl::default();
+    if wants.acknowledgement {
+        control = control.with_ack();
+    }
+    if device.member.plan.adaptation_margin.is_some() {
+        control = control.with_adr();
+    }
+    let in_window = |one: &Listening| {
+        let told = message.filter(|(told, _)| told.payload.len() <= one.room);
+        // A message alone waits for a window that carries it; all else goes without it.
+        let told = told.map(|(told, more)| (told.number, told.payload.len(), more));
+        (why != Why::Message || told.is_some())
+            .then(|| compose(*one, why, control, &answers, &questions, told))
+            .flatten()
+    };
+    Some((why, listening.iter().map(in_window).collect()))
+}
+
+/// Fills a window: answers first, then questions, each whole or not at all, then the message if there is room.
+fn compose(
+    one: Listening,
+    why: Why,
+    control: FrameControl,
+    answers: &[Vec<u8>],
+    questions: &[Vec<u8>],
+    message: Option<(u64, usize, bool)>,
+) -> Option<Content> {
+    if one.room == 0 {
+        return None;
+    }
+    let whole: usize = answers.iter().chain(questions).map(Vec::len).sum();
+    let carried = message.map_or(0, |(_, length, _)| length);
+    let on_port_zero = message.is_none() && whole > MOST_OPTIONS;
+    let most = if on_port_zero { one.room } else { MOST_OPTIONS.min(one.room.saturating_sub(carried)) };
+    let (mut bytes, mut asked) = (Vec::new(), false);
+    for (chunk, is_question) in
+        answers.iter().map(|one| (one, false)).chain(questions.iter().map(|one| (one, true)))
+    {
+        if bytes.len() + chunk.len() <= most {
+            bytes.extend(chunk);
+            asked |= is_question;
+        }
+    }
+    let control = match message {
+        Some((_, _, true)) => control.with_frame_pending(),
+        _ => control,
+    };
+    let port = usize::from(message.is_some() || (on_port_zero && !bytes.is_empty()));
+    let length = EMPTY + port + bytes.len() + carried;
+    let (options, commands) = if on_port_zero { (Vec::new(), bytes) } else { (bytes, Vec::new()) };
+    let message = message.map(|(number, _, _)| number);
+    Some(Content { why, length, form: Form::Draft { control, options, commands, message, questions: asked } })
+}
+
+/// Octets of a data frame without port, options and payload.
+const EMPTY: usize = 12;
+const _: () = assert!(EMPTY == MAC_OVERHEAD + 4, "header and integrity code around seven octets");
+
+/// Answers to the commands of an uplink, as they travel.
+fn answers(wants: Wants, copies: &[Heard]) -> Vec<Vec<u8>> {
+    let mut answers = Vec::new();
+    if wants.time {
+        answers.extend(time_answer(copies));
+    }
+    if wants.link_check {
+        answers.extend(link_answer(copies));
+    }
+    answers
+        .iter()
+        .map(|command: &DownlinkCommand| {
+            let mut bytes = Vec::new();
+            command.encode(&mut bytes);
+            bytes
+        })
+        .collect()
+}
+
+/// The time at the end of the uplink: by a gateway that knows it, else when the first copy arrived.
+fn time_answer(copies: &[Heard]) -> Option<DownlinkCommand> {
+    let by_arrival = copies.iter().map(|copy| copy.arrived_at - (GPS_EPOCH_S - LEAP_S) * SECOND).min();
+    let gps_us = copies.iter().find_map(|copy| copy.radio.gps_us).or(by_arrival)?;
+    let fraction = gps_us.rem_euclid(SECOND) * 256 / SECOND;
+    Some(DownlinkCommand::DeviceTimeAns {
+        gps_seconds: u32::try_from(gps_us.div_euclid(SECOND)).ok()?,
+        fraction: u8::try_from(fraction).ok()?,
+    })
+}
+
+/// The margin above the floor of its rate, of the best copy, and how many gateways heard it.
+fn link_answer(copies: &[Heard]) -> Option<DownlinkCommand> {
+    let radio = &copies.first()?.radio;
+    let modulation = windows::modulation(&radio.data_rate)?;
+    let floor = forecast::radio::demodulation::least_snr(modulation).map_or(0.0, Decibels::decibels);
+    let margin_db = (radio.snr_db? - floor).floor().clamp(0.0, 254.0);
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped just before")]
+    Some(DownlinkCommand::LinkCheckAns {
+        margin_db: margin_db as u8,
+        gateways: u8::try_from(copies.len()).unwrap_or(u8::MAX),
+    })
+}
+
+/// A gateway's clock so much later.
+fn later(clock_us: u32, delay: Moment) -> u32 {
+    clock_us.wrapping_add(u32::try_from(delay).expect("delays are a few seconds"))
+}
+
+fn hertz(frequency: Frequency) -> u32 {
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "channels lie below 4 GHz")]
+    let hertz = frequency.hertz().round() as u32;
+    hertz
+}
+
+fn whole_dbm(eirp: f64) -> i8 {
+    #[expect(clippy::cast_possible_truncation, reason = "powers of gateways lie between -30 and 70 dBm")]
+    let whole = eirp.floor() as i8;
+    whole
+}
+
+impl Setup {
+    fn station(&self, gateway: GatewayEui) -> Option<&Station> {
+        self.stations.iter().find(|station| station.eui == gateway)
+    }
+
+    fn answers_all(&self) -> bool {
+        self.answers == design::serve::Answers::All
+    }
+}
