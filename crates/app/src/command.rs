@@ -8,6 +8,7 @@ mod explain;
 mod kit;
 mod reach;
 mod reach_survey;
+mod serve;
 
 use std::process::ExitCode;
 
@@ -48,6 +49,9 @@ enum Command {
     /// Explains a captured radio frame, field by field
     #[command(after_help = explain::EXAMPLE)]
     Explain(explain::Explain),
+    /// Hears the nodes of a site through its gateways, and keeps what they say
+    #[command(after_help = serve::EXAMPLE)]
+    Serve(serve::Serve),
     /// Prints the completions of a shell
     Completions {
         /// Which shell
@@ -80,6 +84,7 @@ pub(crate) fn run() -> ExitCode {
         Command::Reach(arguments) => reach::run(&arguments),
         Command::Enrol(arguments) => enrol::run(&arguments),
         Command::Explain(arguments) => explain::run(&arguments),
+        Command::Serve(arguments) => serve::run(&arguments),
         Command::Completions { shell } => completions(shell),
     }
 }

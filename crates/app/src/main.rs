@@ -8,6 +8,7 @@ mod input;
 mod kit;
 mod output;
 mod progress;
+mod service;
 
 fn main() -> std::process::ExitCode {
     command::run()

@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use crate::diagnostic::{Diagnostic, Diagnostics, Severity};
+use crate::diagnostic::{Diagnostic, Severity};
 use crate::file::node::{ActivitySection, LoadSection, RootSection};
 use crate::file::part::{BatterySection, ChargerSection, GateSection, PanelSection, RadioSection};
 use crate::file::surroundings::GatewaySection;
@@ -12,7 +12,7 @@ use crate::part::GateBand;
 use crate::quantity::{Angle, Charge, Current, Dbm, Decibels, Duration, Length, Share, Uncertain, Voltage};
 use crate::resolve::resolve;
 use crate::section::rule::INTERVAL;
-use crate::section::{At, Field, PartSection, Section};
+use crate::section::{At, Field, PartSection, Section, defaults};
 
 /// Writes a value under a key of a section, if it keeps the key's range.
 macro_rules! put {
@@ -357,11 +357,4 @@ fn gate(band: GateBand, span: &Range<usize>) -> Result<GateSection, Wrong> {
     put!(section.current = band.current, span)?;
     put!(section.voltage_reduction = band.voltage_reduction, span)?;
     Ok(owned)
-}
-
-/// A section of which nothing is written.
-pub(crate) fn defaults<S: Section>(span: &Range<usize>) -> At<S> {
-    let mut value = S::empty(span.clone());
-    value.complete(&mut Diagnostics::default());
-    At { value, span: span.clone() }
 }

@@ -1,6 +1,6 @@
 //! The nodes of one site: where each stands, of which kind it is, and what hears them all.
 
-use crate::change::{Refused, defaults, first_error};
+use crate::change::{Refused, first_error};
 use crate::diagnostic::{self, Diagnostic, Diagnostics};
 use crate::file::FleetFile;
 use crate::file::fleet::{FleetSection, PlacedSection};
@@ -10,7 +10,7 @@ use crate::file::value::Named;
 use crate::node::Design;
 use crate::quantity::Angle;
 use crate::resolve::{serve, surroundings};
-use crate::section::At;
+use crate::section::{At, defaults};
 use crate::serve::{Onward, Serve, Source};
 use crate::surroundings::Surroundings;
 use std::collections::BTreeMap;

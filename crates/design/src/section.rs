@@ -452,3 +452,10 @@ macro_rules! rule_of {
 }
 
 pub(crate) use {need, part_section, rule_of, section, section_field, section_struct};
+
+/// A section of which nothing is written.
+pub(crate) fn defaults<S: Section>(span: &Range<usize>) -> At<S> {
+    let mut value = S::empty(span.clone());
+    value.complete(&mut Diagnostics::default());
+    At { value, span: span.clone() }
+}

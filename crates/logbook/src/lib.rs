@@ -7,12 +7,14 @@
 //! - [`network`]: what a network makes of each frame: sessions, counters, joins; pure.
 //! - [`readings`]: what the messages of a kind of node say; pure.
 //! - [`store`]: all of it in one file, kept before anything is acted upon.
+//! - [`clock`]: what time it is.
 //! - [`base64`]: the text form of bytes in sealed files and in messages of networks.
 //!
 //! Files are replaced whole or not at all.
 
 pub mod base64;
 pub mod bounded;
+pub mod clock;
 pub mod folder;
 pub mod intake;
 pub mod keys;

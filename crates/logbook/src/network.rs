@@ -411,6 +411,7 @@ impl<A: FnMut() -> DevAddr> Network<A> {
         let hint = strange_channel(&self.setup.region, device, received);
         let heard = Heard { dev_eui: Some(dev_eui), hint, ..heard };
         if outcome == JoinOutcome::Copy {
+            device.copies_join(received);
             self.copy(received, heard.frame, None);
             return Ok(heard);
         }

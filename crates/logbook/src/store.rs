@@ -1,6 +1,7 @@
 //! The log: every frame that was heard, what it said, and what was answered, in one `SQLite` file.
 //!
 //! - [`sqlite`]: the file: opened by one process, migrated, copied while it is written.
+//! - [`setup`]: what must be known of the site.
 //! - [`keeper`]: what the network makes of a frame becomes rows.
 //! - [`writer`]: the one thread that writes; whatever came within 5 ms is kept together, and only then acted upon.
 //! - [`view`]: named columns for every message, across editions of its design.
@@ -13,6 +14,8 @@ pub mod sqlite;
 pub mod view;
 pub mod writer;
 
+mod answers;
+mod restore;
 mod rows;
 
 use rusqlite::ErrorCode;

@@ -9,6 +9,7 @@ use std::sync::mpsc::{Sender, channel};
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
+use logbook::network::Downlink;
 use logbook::store::StoreError;
 use logbook::store::keeper::Kept;
 use logbook::store::sqlite::{self, Log};
@@ -29,6 +30,8 @@ impl Listener for Heard {
         }
     }
 
+    fn answer(&mut self, _: &Downlink) {}
+
     fn trouble(&mut self, trouble: Option<&StoreError>) {
         let word = trouble.map_or_else(|| "well again".to_owned(), ToString::to_string);
         self.troubles.lock().expect("nobody failed").push(word);
@@ -40,7 +43,7 @@ fn write(path: &Path, given: u32, lines: &[traffic::Line]) -> Vec<Kept> {
     let (kept, told) = channel();
     let listener = Heard { kept, troubles: Arc::default() };
     let log = Log::open(path).expect("it opens");
-    let writer = Writer::start(log, traffic::setup(given), 0, Box::new(listener)).expect("it starts");
+    let writer = Writer::start(log, traffic::site(given), 0, Box::new(listener)).expect("it starts");
     let inbox = writer.inbox();
     for frame in lines.iter().flat_map(traffic::Line::frames) {
         inbox.offer(Arrival::Frame(frame, "udp"), None).expect("there is room");
@@ -250,7 +253,7 @@ fn a_log_that_is_held_by_another_is_waited_for_and_nothing_is_lost() {
     let troubles = Arc::default();
     let listener = Heard { kept, troubles: Arc::clone(&troubles) };
     let log = Log::open(&path).expect("it opens");
-    let writer = Writer::start(log, traffic::setup(0), 0, Box::new(listener)).expect("it starts");
+    let writer = Writer::start(log, traffic::site(0), 0, Box::new(listener)).expect("it starts");
     let other = Connection::open(&path).expect("it opens");
     other.execute_batch("BEGIN IMMEDIATE").expect("it is free");
     let lines = traffic::lines();

@@ -38,6 +38,11 @@ impl Source {
         Self { file: file.to_owned(), text: text.into(), line_ends, first_line: number }
     }
 
+    /// The text itself.
+    pub fn text(&self) -> &str {
+        &self.text
+    }
+
     /// Whether there is nothing to point at.
     pub fn is_empty(&self) -> bool {
         self.text.is_empty()

@@ -95,6 +95,8 @@ fn payload(arguments: &Explain, port: u8, kinds: &[KindOf<'_>]) -> Result<String
 /// Who is who: by the registry that was named, else by that of the site.
 fn owners(arguments: &Explain, placed: Option<&fleet::Site>) -> Result<Option<Owners>, Failure> {
     let of_site = placed.and_then(|placed| Some(placed.folder.join(placed.fleet.registry.as_ref()?)));
+    // The folder that a site names is made by the first `enrol`.
+    let of_site = of_site.filter(|folder| folder.exists());
     let Some(folder) = arguments.registry.clone().or(of_site) else { return Ok(None) };
     let registry = site::old_registry(&folder)?;
     let file = arguments.passphrase_file.as_deref();

@@ -23,6 +23,8 @@ pub(crate) struct Site {
     pub(crate) warnings: Vec<Problem>,
     /// The folder its paths count from.
     pub(crate) folder: PathBuf,
+    /// Its own file.
+    pub(crate) path: PathBuf,
     kinds: BTreeMap<String, Checked>,
     designs: Vec<Design>,
     source: Source,
@@ -92,7 +94,8 @@ pub(crate) fn site(path: &Path) -> Result<Site, Failure> {
     }));
     match terrain::terrain(&fleet.surroundings.ground.terrain, folder, at) {
         Ok(terrain) if problems.is_empty() => {
-            Ok(Site { fleet, terrain, warnings, folder: folder.to_owned(), kinds, designs, source, file })
+            let (folder, path) = (folder.to_owned(), path.to_owned());
+            Ok(Site { fleet, terrain, warnings, folder, path, kinds, designs, source, file })
         }
         Ok(_) => Err(Failure { problems }),
         Err(failure) => Err(Failure { problems: problems.into_iter().chain(failure.problems).collect() }),
@@ -186,6 +189,24 @@ impl Site {
     /// The kinds of its nodes: file and design.
     pub(crate) fn kinds(&self) -> impl Iterator<Item = (&str, &Design)> {
         self.kinds.iter().map(|(file, checked)| (file.as_str(), &checked.design))
+    }
+
+    /// The kinds of its nodes: file, design, and the text of the design file.
+    pub(crate) fn texts(&self) -> impl Iterator<Item = (&str, &Design, &str)> {
+        self.kinds.iter().map(|(file, checked)| (file.as_str(), &checked.design, checked.source.text()))
+    }
+
+    /// Something wrong at a key of its file, for a person.
+    pub(crate) fn failure(&self, code: &'static str, key: &str, message: String, help: &str) -> Failure {
+        let span = self.file.span_of(key);
+        Failure::of(Problem {
+            warning: false,
+            code,
+            source: self.source.clone(),
+            span: Some(span),
+            message,
+            help: help.to_owned(),
+        })
     }
 
     /// The climate at the place of a node of this name.

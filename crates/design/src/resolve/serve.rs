@@ -1,12 +1,12 @@
 //! The log's keys, checked against each other.
 
-use crate::change::defaults;
 use crate::diagnostic::{self, Diagnostics};
 use crate::file::serve::{
     OnwardMqttSection, OnwardSection, ServeGatewaysSection, ServeSection, SourceMqttSection, SourceSection,
 };
 use crate::file::value::Named;
 use crate::section::At;
+use crate::section::defaults;
 use crate::serve::{
     Broker, GatewayIntake, MappedPort, Mapping, Onward, OnwardTransport, Page, ReadingForm, Serve, Source,
     SourceTransport, Store,

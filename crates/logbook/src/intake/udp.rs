@@ -5,9 +5,11 @@
 //! (version 2, token, kind, gateway EUI), then JSON. Keys that are not known are left alone.
 
 use serde::Deserialize;
+use serde_json::{Value, json};
 use wire::identity::GatewayEui;
 
 use crate::base64;
+use crate::network::Downlink;
 use crate::received::{Checksum, Moment, Radio, Received};
 
 const VERSION: u8 = 2;
@@ -202,4 +204,33 @@ fn frame(packet: Packet, gateway: GatewayEui, arrived_at: Moment) -> Option<Rece
         _ => Checksum::Good,
     };
     Some(Received { arrived_at, gateway, bytes, checksum, radio })
+}
+
+/// What asks a gateway to send a frame, behind the header.
+pub fn answer(downlink: &Downlink) -> String {
+    let lora = downlink.rate_name.starts_with("SF");
+    // FSK is named by its bits in a second.
+    let rate = match downlink.rate_name.parse::<u32>() {
+        Ok(bits) => Value::from(bits),
+        Err(_) => Value::from(downlink.rate_name.clone()),
+    };
+    let mut packet = json!({
+        "imme": false,
+        "tmst": downlink.clock_us,
+        "freq": f64::from(downlink.frequency_hz) / 1e6,
+        "rfch": 0,
+        "powe": downlink.eirp_dbm,
+        "modu": if lora { "LORA" } else { "FSK" },
+        "datr": rate,
+        "ipol": true,
+        "ncrc": true,
+        "size": downlink.bytes.len(),
+        "data": base64::encode(&downlink.bytes),
+    });
+    // A coding rate, or the deviation of FSK in the regional plans [Hz].
+    let (key, value) = if lora { ("codr", Value::from("4/5")) } else { ("fdev", Value::from(25_000)) };
+    if let Some(fields) = packet.as_object_mut() {
+        fields.insert(key.to_owned(), value);
+    }
+    json!({ "txpk": packet }).to_string()
 }

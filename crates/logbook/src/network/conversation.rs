@@ -103,6 +103,7 @@ pub enum Asked {
 
 /// What an uplink wants in answer.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[expect(clippy::struct_excessive_bools, reason = "an uplink may want any of them, each by itself")]
 pub(super) struct Wants {
     pub(super) acknowledgement: bool,
     /// It is not sure to be heard: any answer will do, and none makes it slower.

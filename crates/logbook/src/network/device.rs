@@ -7,7 +7,7 @@ use wire::frame::{
     self, Body, Content, DataFrame, Direction, Draft, DraftError, Frame, FrameControl, Seen, Verified,
     VerifyError,
 };
-use wire::identity::{DevAddr, DevNonce, JoinNonce};
+use wire::identity::{DevAddr, DevNonce, GatewayEui, JoinNonce};
 use wire::join::{JoinAccept, JoinRequest};
 use wire::session::{Session, SessionKeys};
 
@@ -42,7 +42,7 @@ pub(super) struct Device {
     /// Joined, and not heard since: the old session stays open until it is.
     pending: Option<Running>,
     closed: VecDeque<Running>,
-    last_join: Option<(Moment, FrameDigest)>,
+    last_join: Option<LastJoin>,
 }
 
 /// A session and what was accepted in it.
@@ -70,6 +70,25 @@ pub(super) struct Taken {
     pub(super) repeats_confirmed: bool,
 }
 
+/// The join-request that was answered, and who heard it: each gateway with its clock.
+#[derive(Debug)]
+struct LastJoin {
+    at: Moment,
+    frame: FrameDigest,
+    heard: Vec<(GatewayEui, Option<u32>)>,
+}
+
+impl LastJoin {
+    /// Whether a request is the same transmission: a gateway that hears it at another time by its own clock hears a
+    /// recording, because a device never sends the same request twice.
+    fn is_copied_by(&self, received: &Received) -> bool {
+        let before = self.heard.iter().find(|(gateway, _)| *gateway == received.gateway);
+        self.frame == digest(&received.bytes)
+            && received.arrived_at.saturating_sub(self.at) <= COPY_OF_JOIN
+            && before.is_none_or(|(_, clock_us)| *clock_us == received.radio.clock_us)
+    }
+}
+
 impl Device {
     pub(super) fn new(member: Member) -> Self {
         let conversation = Conversation::new(&member);
@@ -84,7 +103,9 @@ impl Device {
         kept.sort_by_key(|session| session.join_nonce);
         for session in kept {
             let running = Running::restored(&device.member, &session);
-            device.last_join = session.request.map(|(at, bytes)| (at, digest(&bytes))).or(device.last_join);
+            let request =
+                session.request.map(|(at, bytes)| LastJoin { at, frame: digest(&bytes), heard: Vec::new() });
+            device.last_join = request.or(device.last_join.take());
             let before = match session.state {
                 SessionState::Open => device.open.replace(running),
                 SessionState::Pending => device.pending.replace(running),
@@ -106,10 +127,7 @@ impl Device {
             return Err(Refusal::UnknownDevice);
         }
         request.verify(&self.member.app_key).ok().ok_or(Refusal::JoinMic)?;
-        let again = |(at, known): (Moment, FrameDigest)| {
-            known == digest(&received.bytes) && received.arrived_at.saturating_sub(at) <= COPY_OF_JOIN
-        };
-        if self.last_join.is_some_and(again) {
+        if self.last_join.as_ref().is_some_and(|last| last.is_copied_by(received)) {
             return Ok(JoinOutcome::Copy);
         }
         let found = u16::from(request.dev_nonce());
@@ -118,6 +136,13 @@ impl Device {
             None => self.member.dev_nonce.filter(|last| found <= *last),
         };
         used.map_or(Ok(JoinOutcome::New), |last| Err(Refusal::Nonce { found, last }))
+    }
+
+    /// Another gateway heard the request that was answered.
+    pub(super) fn copies_join(&mut self, received: &Received) {
+        self.last_join
+            .iter_mut()
+            .for_each(|last| last.heard.push((received.gateway, received.radio.clock_us)));
     }
 
     /// Begins the session that a request asks for.
@@ -159,7 +184,8 @@ impl Device {
         };
         let accept = accept.seal(&member.app_key);
         self.pending = Some(Running::restored(&self.member, &kept));
-        self.last_join = Some((received.arrived_at, digest(&received.bytes)));
+        let heard = vec![(received.gateway, received.radio.clock_us)];
+        self.last_join = Some(LastJoin { at: received.arrived_at, frame: digest(&received.bytes), heard });
         Joined { dev_nonce, join_nonce: kept.join_nonce, dev_addr, rx1_delay_s: terms.delay.get(), accept }
     }
 

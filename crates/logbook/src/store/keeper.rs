@@ -1,29 +1,32 @@
 //! What the network makes of a frame becomes rows.
 //!
-//! The network moves on as it judges, before its rows are on the disk. If they can't be committed, the keeper is loaded anew
-//! from the log, and nothing that was judged in between has happened.
+//! A frame is judged once; its rows are written until they are on the disk. Only a frame that can never be kept is unjudged:
+//! its device stands again where the log has it.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
-use std::sync::{Arc, Mutex, PoisonError};
 
+use design::serve::Foreign;
 use rusqlite::{Connection, params};
 use sha2::{Digest as _, Sha256};
 use wire::frame::{self, Direction, Frame};
 use wire::identity::{DevEui, GatewayEui};
 
+use super::answers::{self, Answers};
 use super::rows::{self, FrameRow, Id, ReadingRow};
-use super::setup::{Addresses, Setup};
-use super::{StoreError, view};
+use super::setup::{Addresses, Site};
+use super::{StoreError, restore, view};
 use crate::digits::hex;
-use crate::network::{Heard, Joined, Member, Network, Refusal, Uplink, Verdict};
+use crate::network::{
+    DownlinkNumber, Effect, FrameNumber, Heard, Network, Refusal, SessionId, Uplink, Verdict,
+};
 use crate::readings::Said;
-use crate::received::{Checksum, Moment, Radio, Received};
+use crate::received::{Moment, Radio, Received};
 
-/// Sessions of a node that are loaded again at a start: the open one, one that waits, and those that tell a recording.
-const SESSIONS: u32 = 6;
-/// Seconds of an hour in the unit of the log.
+/// Microseconds of an hour.
 const HOUR: Moment = 3_600_000_000;
+/// Sessions of a node whose rows are remembered.
+const SESSIONS: u32 = 6;
 
 /// A frame that is on the disk.
 #[derive(Clone, Debug, PartialEq)]
@@ -76,9 +79,9 @@ pub struct ToldValue {
 
 /// Turns frames into rows, and knows what the log holds of every node.
 pub struct Keeper {
-    setup: Setup,
-    addresses: Arc<Mutex<Addresses>>,
+    site: Site,
     network: Network<Addresses>,
+    answers: Answers,
     nodes: BTreeMap<DevEui, Known>,
     gateways: BTreeMap<GatewayEui, Id>,
     editions: Vec<Id>,
@@ -89,15 +92,9 @@ pub struct Keeper {
 #[derive(Clone, Debug)]
 struct Known {
     id: Id,
-    open: Option<Running>,
-    pending: Option<Id>,
+    /// Its newest sessions by the network's nonce: row and newest counter.
+    sessions: BTreeMap<u32, (Id, Option<u32>)>,
     stale_hour: Option<Moment>,
-}
-
-#[derive(Clone, Copy, Debug)]
-struct Running {
-    session: Id,
-    last: Option<u32>,
 }
 
 /// Where a frame stands in what came before.
@@ -119,36 +116,43 @@ impl Keeper {
     ///
     /// # Errors
     /// [`StoreError`]; what was begun is to be rolled back.
-    pub fn start(mut setup: Setup, log: &Connection, now: Moment) -> Result<Self, StoreError> {
-        let none: Addresses = Box::new(|| wire::identity::DevAddr::from_display_bytes([0; 4]));
-        let addresses = Arc::new(Mutex::new(std::mem::replace(&mut setup.addresses, none)));
-        for (name, eui) in &setup.gateways {
+    pub fn start(mut site: Site, log: &Connection, now: Moment) -> Result<Self, StoreError> {
+        for (name, eui) in &site.gateways {
             rows::gateway(log, *eui, Some(name))?;
         }
-        for row in &setup.registry {
+        for row in &site.registry {
             rows::node(log, row.dev_eui, row.join_eui)?;
         }
-        let editions = editions(log, &setup, now)?;
-        let network = Network::new([], [], setup.windows, source(&addresses));
+        let editions = editions(log, &site, now)?;
+        let none: Addresses = Box::new(|| wire::identity::DevAddr::from_display_bytes([0; 4]));
+        let addresses = std::mem::replace(&mut site.addresses, none);
+        let mut network = Network::new(site.network.clone(), [], addresses);
+        for (gateway, frequency_hz, at, airtime_us) in restore::transmissions(log, now)? {
+            network.sent_before(gateway, frequency_hz, at, airtime_us);
+        }
         let mut keeper = Self {
-            setup,
-            addresses,
+            site,
             network,
+            answers: Answers::default(),
             nodes: BTreeMap::new(),
             gateways: BTreeMap::new(),
             editions,
             next_frame: 0,
         };
         keeper.load(log)?;
+        let devices: Vec<DevEui> = keeper.site.keys.keys().copied().collect();
+        for dev_eui in devices {
+            keeper.restore(log, dev_eui)?;
+        }
         Ok(keeper)
     }
 
     /// What is known of the site.
-    pub const fn setup(&self) -> &Setup {
-        &self.setup
+    pub const fn site(&self) -> &Site {
+        &self.site
     }
 
-    /// Forgets what was judged since, and takes up what the log holds.
+    /// Takes up what rows the log holds, after a transaction that did not end.
     ///
     /// # Errors
     /// [`StoreError`] if it can't be read.
@@ -157,71 +161,95 @@ impl Keeper {
             log.query_row("SELECT coalesce(max(id), 0) + 1 FROM frame", [], |row| row.get(0))?;
         self.gateways.clear();
         self.nodes.clear();
-        let mut members = Vec::new();
-        for row in &self.setup.registry {
-            let Some(kept) = rows::node_row(log, row.dev_eui)? else { continue };
-            self.nodes.insert(row.dev_eui, known(log, kept.id)?);
-            let Some(key) = self.setup.keys.get(&row.dev_eui) else { continue };
-            let first = first_join(log, kept.id)?;
-            members.push(Member {
-                dev_eui: row.dev_eui,
-                join_eui: row.join_eui,
-                app_key: key.clone(),
-                dev_nonce: if first.is_some() { None } else { kept.dev_nonce },
-                join_nonce: first.map_or(kept.join_nonce, |first| first - 1),
-                dev_addr: kept.dev_addr,
-            });
-        }
-        let gateways = self.setup.gateways.iter().map(|(_, eui)| *eui);
-        self.network = Network::new(gateways, members, self.setup.windows, source(&self.addresses));
-        self.hear_again(log)
-    }
-
-    /// The network judges once more what it had accepted, and stands where it stood.
-    fn hear_again(&mut self, log: &Connection) -> Result<(), StoreError> {
-        let Some((_, gateway)) = self.setup.gateways.first() else { return Ok(()) };
-        let mut statement = log.prepare_cached(
-            "SELECT frame.bytes, frame.arrived_at FROM frame WHERE verdict IN ('join', 'new', 'late') AND session IN \
-             (SELECT id FROM session WHERE node = ?1 AND source IS NULL ORDER BY id DESC LIMIT ?2) ORDER BY frame.id",
-        )?;
-        for known in self.nodes.values() {
-            let mut found = statement.query(params![known.id, SESSIONS])?;
-            while let Some(row) = found.next()? {
-                self.network.hear(&Received {
-                    arrived_at: row.get(1)?,
-                    gateway: *gateway,
-                    bytes: row.get(0)?,
-                    checksum: Checksum::Good,
-                    radio: Radio {
-                        frequency_hz: 0,
-                        data_rate: String::new(),
-                        rssi_dbm: None,
-                        snr_db: None,
-                        clock_us: None,
-                    },
-                });
-            }
+        let devices: BTreeSet<DevEui> = self.site.registry.iter().map(|row| row.dev_eui).collect();
+        for dev_eui in devices {
+            self.nodes.extend(known(log, dev_eui)?.map(|known| (dev_eui, known)));
         }
         Ok(())
     }
 
-    /// Judges one copy of a frame and writes its rows.
+    /// Puts the network's picture of a device to what the log holds.
     ///
     /// # Errors
-    /// [`StoreError`]; then the keeper is to be loaded again.
-    pub fn hear(&mut self, log: &Connection, received: &Received, source: &str) -> Result<Kept, StoreError> {
-        let heard = self.network.hear(received);
-        let gateway = self.gateway(log, received.gateway)?;
-        let reason = reason(&heard.verdict);
-        let mut kept = self.about(received, &heard, reason);
+    /// [`StoreError`] if it can't be read.
+    pub fn restore(&mut self, log: &Connection, dev_eui: DevEui) -> Result<(), StoreError> {
+        let Some(key) = self.site.keys.get(&dev_eui) else { return Ok(()) };
+        if let Some((member, sessions)) = restore::device(log, &self.site, dev_eui, key)? {
+            self.network.restore(member, sessions);
+        }
+        Ok(())
+    }
+
+    /// Judges one copy of a frame, once.
+    pub fn judge(&mut self, received: &Received) -> Heard {
+        self.network.hear(received)
+    }
+
+    /// The rows of these frames are on the disk.
+    pub fn on_disk(&mut self, frames: impl IntoIterator<Item = FrameNumber>) {
+        frames.into_iter().for_each(|frame| self.network.kept(frame));
+    }
+
+    /// When there is something to be answered, if nothing comes before.
+    pub fn next_tick(&self) -> Option<Moment> {
+        self.network.next_tick()
+    }
+
+    /// What is to be kept and then sent.
+    pub fn tick(&mut self, now: Moment) -> Vec<Effect> {
+        self.network.tick(now)
+    }
+
+    /// What follows from a gateway's word on an answer.
+    pub fn told(&mut self, number: DownlinkNumber, refused: Option<&str>, now: Moment) -> Vec<Effect> {
+        self.network.told(number, refused, now)
+    }
+
+    /// Writes the rows of effects.
+    ///
+    /// # Errors
+    /// [`StoreError`]; none of them may be acted upon then.
+    pub fn keep_effects(
+        &mut self,
+        log: &Connection,
+        effects: &[Effect],
+        now: Moment,
+    ) -> Result<(), StoreError> {
+        let Self { answers, gateways, .. } = self;
+        for effect in effects {
+            answers.keep(log, effect, |eui| gateway(gateways, log, eui), now)?;
+        }
+        Ok(())
+    }
+
+    /// Writes the rows of one copy of a frame.
+    ///
+    /// # Errors
+    /// [`StoreError`]; then what was written in this transaction is to be undone, and the rows to be loaded.
+    pub fn keep(
+        &mut self,
+        log: &Connection,
+        received: &Received,
+        source: &str,
+        heard: &Heard,
+    ) -> Result<Kept, StoreError> {
+        let gateway = gateway(&mut self.gateways, log, received.gateway)?;
+        let mut kept = self.about(received, heard);
         if heard.verdict == Verdict::Copy
-            && let Some(frame) = self.copied(log, received, &heard)?
+            && let Some(frame) = self.copied(log, received, heard)?
         {
             kept.seq = frame;
             rows::keep_reception(log, frame, gateway, received)?;
             return Ok(kept);
         }
-        let belongs = self.session(log, received, &heard)?;
+        if heard.verdict == Verdict::Refused(Refusal::Foreign) && self.site.foreign == Foreign::Counted {
+            return Ok(kept);
+        }
+        let belongs = self.session(log, received, heard)?;
+        for news in &heard.news {
+            let dev_eui = heard.dev_eui.ok_or_else(|| lost("the news of a frame without a device"))?;
+            answers::keep_news(log, dev_eui, news, received.arrived_at)?;
+        }
         self.keep_frame(log, received, source, belongs, heard.uplink.as_ref(), &mut kept)?;
         rows::keep_reception(log, kept.seq, gateway, received)?;
         Ok(kept)
@@ -236,13 +264,13 @@ impl Keeper {
         log: &Connection,
         received: &Received,
         source: &str,
+        heard: &Heard,
         why: &str,
     ) -> Result<Kept, StoreError> {
-        let refused =
-            Heard { verdict: Verdict::Refused(Refusal::Foreign), dev_eui: None, uplink: None, joined: None };
-        let mut kept = self.about(received, &refused, Some(why.to_owned()));
+        let mut kept =
+            Kept { fcnt: None, port: None, reason: Some(why.to_owned()), ..self.about(received, heard) };
         "refused:store".clone_into(&mut kept.verdict);
-        let gateway = self.gateway(log, received.gateway)?;
+        let gateway = gateway(&mut self.gateways, log, received.gateway)?;
         self.keep_frame(log, received, source, Belongs::default(), None, &mut kept)?;
         rows::keep_reception(log, kept.seq, gateway, received)?;
         Ok(kept)
@@ -259,18 +287,18 @@ impl Keeper {
         at: Moment,
         address: Option<&str>,
     ) -> Result<(), StoreError> {
-        let gateway = self.gateway(log, eui)?;
+        let gateway = gateway(&mut self.gateways, log, eui)?;
         rows::sign_of_life(log, gateway, at, address)
     }
 
-    fn about(&self, received: &Received, heard: &Heard, reason: Option<String>) -> Kept {
-        let row = heard.dev_eui.and_then(|dev_eui| self.setup.row_at(dev_eui, received.arrived_at));
-        let named = self.setup.gateways.iter().find(|(_, eui)| *eui == received.gateway);
+    fn about(&self, received: &Received, heard: &Heard) -> Kept {
+        let row = heard.dev_eui.and_then(|dev_eui| self.site.row_at(dev_eui, received.arrived_at));
+        let named = self.site.gateways.iter().find(|(_, eui)| *eui == received.gateway);
         Kept {
             seq: 0,
             arrived_at: received.arrived_at,
             verdict: heard.verdict.to_string(),
-            reason,
+            reason: reason(heard),
             dev_eui: heard.dev_eui,
             name: row.map(|row| row.name.clone()),
             fcnt: heard.uplink.as_ref().map(|uplink| uplink.fcnt),
@@ -282,30 +310,30 @@ impl Keeper {
         }
     }
 
-    fn gateway(&mut self, log: &Connection, eui: GatewayEui) -> Result<Id, StoreError> {
-        if let Some(id) = self.gateways.get(&eui) {
-            return Ok(*id);
-        }
-        let id = rows::gateway(log, eui, None)?;
-        self.gateways.insert(eui, id);
-        Ok(id)
-    }
-
     /// The frame that was kept already, of which this is a copy.
     fn copied(&self, log: &Connection, received: &Received, heard: &Heard) -> Result<Option<Id>, StoreError> {
-        let Some(known) = heard.dev_eui.and_then(|dev_eui| self.nodes.get(&dev_eui)) else { return Ok(None) };
-        if let Ok(Frame::Data(data)) = frame::parse(&received.bytes) {
-            let Some(open) = known.open else { return Ok(None) };
-            let last = open.last.unwrap_or_default();
-            return rows::frame_of_copy(log, open.session, data.carried_fcnt(), last, &received.bytes);
+        if let (Ok(Frame::Data(data)), Some(session)) = (frame::parse(&received.bytes), heard.session) {
+            let Some((row, last)) = self.session_row(session) else { return Ok(None) };
+            return rows::frame_of_copy(
+                log,
+                row,
+                data.carried_fcnt(),
+                last.unwrap_or_default(),
+                &received.bytes,
+            );
         }
-        for session in known.pending.into_iter().chain(known.open.map(|open| open.session)) {
-            let found = rows::frame_of_join(log, session, &received.bytes)?;
+        let known = heard.dev_eui.and_then(|dev_eui| self.nodes.get(&dev_eui));
+        for (session, _) in known.iter().flat_map(|known| known.sessions.values().rev()) {
+            let found = rows::frame_of_join(log, *session, &received.bytes)?;
             if found.is_some() {
                 return Ok(found);
             }
         }
         Ok(None)
+    }
+
+    fn session_row(&self, session: SessionId) -> Option<(Id, Option<u32>)> {
+        self.nodes.get(&session.dev_eui)?.sessions.get(&session.join_nonce).copied()
     }
 
     /// The session to which a frame belongs, begun or opened by it if need be.
@@ -315,19 +343,28 @@ impl Keeper {
         received: &Received,
         heard: &Heard,
     ) -> Result<Belongs, StoreError> {
-        let Some(known) = heard.dev_eui.and_then(|dev_eui| self.nodes.get_mut(&dev_eui)) else {
-            return Ok(Belongs::default());
-        };
-        match (&heard.joined, &heard.uplink) {
-            (Some(joined), _) => known.join(log, joined, received.arrived_at),
-            (None, Some(uplink)) => known.take(log, uplink, received.arrived_at),
-            // Genuine, but of no effect.
-            (None, None) => {
-                let genuine = matches!(heard.verdict, Verdict::Refused(Refusal::Counter { .. }));
-                let session = known.open.filter(|_| genuine).map(|open| open.session);
-                Ok(Belongs { session, lost: 0 })
-            }
+        let Some(session) = heard.session else { return Ok(Belongs::default()) };
+        let known = self.nodes.get_mut(&session.dev_eui).ok_or_else(|| lost("its device has no row"))?;
+        if let Some(joined) = &heard.joined {
+            rows::join(log, known.id, joined)?;
+            let row = rows::begin_session(log, known.id, joined, received.arrived_at)?;
+            known.sessions.insert(joined.join_nonce, (row, None));
+            return Ok(Belongs { session: Some(row), lost: 0 });
         }
+        let (row, last) =
+            known.sessions.get_mut(&session.join_nonce).ok_or_else(|| lost("its session has no row"))?;
+        let Some(uplink) = &heard.uplink else { return Ok(Belongs { session: Some(*row), lost: 0 }) };
+        if uplink.opens {
+            rows::open_session(log, known.id, *row, received.arrived_at)?;
+        }
+        let expected = last.map_or(uplink.fcnt, |last| last.saturating_add(1));
+        let newer = last.is_none_or(|last| last < uplink.fcnt);
+        if newer {
+            rows::counter_up(log, *row, uplink.fcnt)?;
+            *last = Some(uplink.fcnt);
+        }
+        let lost = usize::try_from(uplink.fcnt.saturating_sub(expected)).unwrap_or(usize::MAX);
+        Ok(Belongs { session: Some(*row), lost: if newer { lost } else { 0 } })
     }
 
     fn keep_frame(
@@ -382,10 +419,10 @@ impl Keeper {
 
     /// What a payload says by the design of the row in force, or why it says nothing.
     fn said(&self, dev_eui: DevEui, at: Moment, port: u8, payload: &[u8]) -> Result<(Id, Said<'_>), String> {
-        let row = self.setup.row_at(dev_eui, at).ok_or("the registry has no row for it")?;
-        let place = self.setup.kind(&row.kind);
+        let row = self.site.row_at(dev_eui, at).ok_or("the registry has no row for it")?;
+        let place = self.site.kind(&row.kind);
         let place = place.ok_or_else(|| format!("no node of the site file is of kind `{}`", row.kind))?;
-        let (kind, edition) = (&self.setup.kinds[place], self.editions[place]);
+        let ((kind, _), edition) = (&self.site.kinds[place], self.editions[place]);
         kind.read(port, payload).map(|said| (edition, said)).map_err(|error| error.to_string())
     }
 
@@ -433,70 +470,48 @@ impl Keeper {
     }
 }
 
-impl Known {
-    fn join(&mut self, log: &Connection, joined: &Joined, at: Moment) -> Result<Belongs, StoreError> {
-        rows::join(log, self.id, joined)?;
-        let session = rows::begin_session(log, self.id, joined, at)?;
-        self.pending = Some(session);
-        Ok(Belongs { session: Some(session), lost: 0 })
-    }
-
-    fn take(&mut self, log: &Connection, uplink: &Uplink, at: Moment) -> Result<Belongs, StoreError> {
-        if uplink.opens
-            && let Some(pending) = self.pending.take()
-        {
-            rows::open_session(log, pending, self.open.map(|open| open.session), at)?;
-            self.open = Some(Running { session: pending, last: None });
-        }
-        let missing = || StoreError::Row { why: "its session is not in the log".to_owned() };
-        let open = self.open.as_mut().ok_or_else(missing)?;
-        let newer = open.last.is_none_or(|last| last < uplink.fcnt);
-        let expected = open.last.map_or(uplink.fcnt, |last| last.saturating_add(1));
-        if newer {
-            rows::counter_up(log, open.session, uplink.fcnt)?;
-            open.last = Some(uplink.fcnt);
-        }
-        let lost = usize::try_from(uplink.fcnt.saturating_sub(expected)).unwrap_or(usize::MAX);
-        Ok(Belongs { session: Some(open.session), lost: if newer { lost } else { 0 } })
-    }
+fn lost(why: &str) -> StoreError {
+    StoreError::Row { why: why.to_owned() }
 }
 
-fn source(addresses: &Arc<Mutex<Addresses>>) -> Addresses {
-    let addresses = Arc::clone(addresses);
-    Box::new(move || (addresses.lock().unwrap_or_else(PoisonError::into_inner))())
+fn gateway(
+    known: &mut BTreeMap<GatewayEui, Id>,
+    log: &Connection,
+    eui: GatewayEui,
+) -> Result<Id, StoreError> {
+    if let Some(id) = known.get(&eui) {
+        return Ok(*id);
+    }
+    let id = rows::gateway(log, eui, None)?;
+    known.insert(eui, id);
+    Ok(id)
 }
 
-/// What the log says of a node's sessions.
-fn known(log: &Connection, node: Id) -> Result<Known, StoreError> {
-    let mut known = Known { id: node, open: None, pending: None, stale_hour: None };
+/// What the log says of a node and its newest sessions.
+fn known(log: &Connection, dev_eui: DevEui) -> Result<Option<Known>, StoreError> {
+    let Some(id) = rows::node_id(log, dev_eui)? else { return Ok(None) };
     let mut statement = log.prepare_cached(
-        "SELECT id, state, last_up FROM session WHERE node = ? AND source IS NULL AND state <> 'closed' ORDER BY id",
+        "SELECT join_nonce, id, last_up FROM session WHERE node = ? AND source IS NULL ORDER BY id DESC LIMIT ?",
     )?;
-    let mut found = statement.query([node])?;
-    while let Some(row) = found.next()? {
-        let session = row.get(0)?;
-        match row.get_ref(1)?.as_str().unwrap_or_default() {
-            "open" => known.open = Some(Running { session, last: row.get(2)? }),
-            _ => known.pending = Some(session),
-        }
-    }
-    Ok(known)
+    let found =
+        statement.query_map(params![id, SESSIONS], |row| Ok((row.get(0)?, (row.get(1)?, row.get(2)?))))?;
+    Ok(Some(Known { id, sessions: found.collect::<Result<_, _>>()?, stale_hour: None }))
 }
 
-/// The nonce with which the oldest session was answered that is heard again.
-fn first_join(log: &Connection, node: Id) -> Result<Option<u32>, StoreError> {
-    Ok(log.query_row(
-        "SELECT min(join_nonce) FROM (SELECT join_nonce FROM session WHERE node = ? AND source IS NULL \
-         ORDER BY id DESC LIMIT ?)",
-        params![node, SESSIONS],
-        |row| row.get(0),
-    )?)
+/// Why a frame has no effect, and what may be the matter.
+fn reason(heard: &Heard) -> Option<String> {
+    let refusal = match &heard.verdict {
+        Verdict::Refused(refusal) => Some(refusal.to_string()),
+        _ => None,
+    };
+    let parts: Vec<String> = refusal.into_iter().chain(heard.hint.map(|hint| hint.to_string())).collect();
+    (!parts.is_empty()).then(|| parts.join("; "))
 }
 
 /// The editions of the kinds as they are now, each with its view; those of other texts end.
-fn editions(log: &Connection, setup: &Setup, now: Moment) -> Result<Vec<Id>, StoreError> {
+fn editions(log: &Connection, site: &Site, now: Moment) -> Result<Vec<Id>, StoreError> {
     let mut ids = Vec::new();
-    for kind in &setup.kinds {
+    for (kind, _) in &site.kinds {
         let digest = hex(&Sha256::digest(&kind.design));
         log.execute(
             "UPDATE edition SET until = ?3 WHERE kind = ?1 AND digest <> ?2 AND until IS NULL",
@@ -519,21 +534,5 @@ fn kind(bytes: &[u8]) -> &'static str {
         Ok(Frame::JoinRequest(_)) => "join",
         Ok(Frame::Data(data)) if data.direction() == Direction::Up => "up",
         _ => "other",
-    }
-}
-
-/// Why a frame has no effect, where its verdict does not say it all.
-fn reason(verdict: &Verdict) -> Option<String> {
-    let Verdict::Refused(refusal) = verdict else { return None };
-    match refusal {
-        Refusal::Shape(error) => Some(error.to_string()),
-        Refusal::Nonce { found, last } => Some(format!("nonce {found} is not above {last}")),
-        Refusal::Counter { found, last, used: true } => Some(format!(
-            "counter {found} was used with other bytes, the newest is {last}: the node lost its memory; let it join again"
-        )),
-        Refusal::Counter { found, last, used: false } => {
-            Some(format!("counter {found} is far below the newest, {last}"))
-        }
-        _ => None,
     }
 }

@@ -2,7 +2,7 @@
 
 use rusqlite::{Connection, OptionalExtension as _, params};
 use serde_json::Value;
-use wire::identity::{DevAddr, DevEui, GatewayEui, JoinEui};
+use wire::identity::{DevEui, GatewayEui, JoinEui};
 
 use super::StoreError;
 use crate::network::{Joined, PRIVATE};
@@ -65,9 +65,18 @@ pub(super) fn keep_reception(
 ) -> Result<(), StoreError> {
     let radio = &received.radio;
     log.prepare_cached(
-        "INSERT INTO reception (frame, arrived_at, gateway, rssi, snr, gateway_clock_us) VALUES (?, ?, ?, ?, ?, ?)",
+        "INSERT INTO reception (frame, arrived_at, gateway, rssi, snr, gateway_clock_us, gps_us) \
+         VALUES (?, ?, ?, ?, ?, ?, ?)",
     )?
-    .execute(params![frame, received.arrived_at, gateway, radio.rssi_dbm, radio.snr_db, radio.clock_us])?;
+    .execute(params![
+        frame,
+        received.arrived_at,
+        gateway,
+        radio.rssi_dbm,
+        radio.snr_db,
+        radio.clock_us,
+        radio.gps_us
+    ])?;
     Ok(())
 }
 
@@ -131,8 +140,8 @@ pub(super) fn begin_session(
     .execute(params![node, at])?;
     Ok(log
         .prepare_cached(
-            "INSERT INTO session (node, state, dev_nonce, join_nonce, net_id, dev_addr) \
-             VALUES (?, 'pending', ?, ?, ?, ?) RETURNING id",
+            "INSERT INTO session (node, state, dev_nonce, join_nonce, net_id, dev_addr, rx1_delay_s) \
+             VALUES (?, 'pending', ?, ?, ?, ?, ?) RETURNING id",
         )?
         .query_row(
             params![
@@ -140,22 +149,21 @@ pub(super) fn begin_session(
                 joined.dev_nonce,
                 joined.join_nonce,
                 PRIVATE.to_string(),
-                joined.dev_addr.to_string()
+                joined.dev_addr.to_string(),
+                joined.rx1_delay_s
             ],
             |row| row.get(0),
         )?)
 }
 
-pub(super) fn open_session(
-    log: &Connection,
-    pending: Id,
-    before: Option<Id>,
-    at: Moment,
-) -> Result<(), StoreError> {
-    log.prepare_cached("UPDATE session SET state = 'closed', closed = ?2 WHERE id = ?1")?
-        .execute(params![before, at])?;
+/// A session opens; the one that was open before is closed.
+pub(super) fn open_session(log: &Connection, node: Id, session: Id, at: Moment) -> Result<(), StoreError> {
+    log.prepare_cached(
+        "UPDATE session SET state = 'closed', closed = ?2 WHERE node = ?1 AND state = 'open' AND source IS NULL",
+    )?
+    .execute(params![node, at])?;
     log.prepare_cached("UPDATE session SET state = 'open', opened = ?2 WHERE id = ?1")?
-        .execute(params![pending, at])?;
+        .execute(params![session, at])?;
     Ok(())
 }
 
@@ -193,7 +201,7 @@ pub(super) fn frame_of_copy(
 pub(super) fn frame_of_join(log: &Connection, session: Id, bytes: &[u8]) -> Result<Option<Id>, StoreError> {
     Ok(log
         .prepare_cached(
-            "SELECT id FROM frame WHERE session = ? AND verdict = 'join' AND bytes = ? ORDER BY id DESC LIMIT 1",
+            "SELECT id FROM frame WHERE session = ? AND verdict = 'join' AND bytes = ? ORDER BY at LIMIT 1",
         )?
         .query_row(params![session, bytes], |row| row.get(0))
         .optional()?)
@@ -245,67 +253,9 @@ pub(super) fn as_text(values: &[Value]) -> String {
     text + "]"
 }
 
-/// Keeps what is to be sent, before it is.
-pub(super) struct DownlinkRow<'a> {
-    pub(super) node: Id,
-    pub(super) session: Option<Id>,
-    pub(super) fcnt: Option<u32>,
-    pub(super) gateway: Option<Id>,
-    pub(super) asked_at: Moment,
-    pub(super) window: &'a str,
-    pub(super) frequency_hz: u32,
-    pub(super) data_rate: &'a str,
-    pub(super) airtime_us: Option<i64>,
-    pub(super) bytes: &'a [u8],
-    pub(super) why: &'a str,
-}
-
-impl DownlinkRow<'_> {
-    #[expect(dead_code, reason = "answers come with the network's own")]
-    pub(super) fn keep(&self, log: &Connection) -> Result<Id, StoreError> {
-        Ok(log
-            .prepare_cached(
-                "INSERT INTO downlink (node, session, fcnt, gateway, asked_at, \"window\", freq_hz, data_rate, airtime_us, \
-                 bytes, why) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id",
-            )?
-            .query_row(
-                params![
-                    self.node,
-                    self.session,
-                    self.fcnt,
-                    self.gateway,
-                    self.asked_at,
-                    self.window,
-                    self.frequency_hz,
-                    self.data_rate,
-                    self.airtime_us,
-                    self.bytes,
-                    self.why,
-                ],
-                |row| row.get(0),
-            )?)
-    }
-}
-
-/// Nonces and address of a node, as they were kept.
-pub(super) struct NodeRow {
-    pub(super) id: Id,
-    pub(super) dev_addr: Option<DevAddr>,
-    pub(super) dev_nonce: Option<u16>,
-    pub(super) join_nonce: u32,
-}
-
-pub(super) fn node_row(log: &Connection, dev_eui: DevEui) -> Result<Option<NodeRow>, StoreError> {
-    let row = log
-        .prepare_cached("SELECT id, dev_addr, dev_nonce, join_nonce FROM node WHERE dev_eui = ?")?
-        .query_row([dev_eui.to_string()], |row| {
-            Ok((row.get(0)?, row.get::<_, Option<String>>(1)?, row.get(2)?, row.get(3)?))
-        })
-        .optional()?;
-    let Some((id, dev_addr, dev_nonce, join_nonce)) = row else { return Ok(None) };
-    let dev_addr = dev_addr
-        .map(|text| DevAddr::from_display(&text))
-        .transpose()
-        .map_err(|error| StoreError::Damaged { why: format!("node {dev_eui}: {error}") })?;
-    Ok(Some(NodeRow { id, dev_addr, dev_nonce, join_nonce }))
+pub(super) fn node_id(log: &Connection, dev_eui: DevEui) -> Result<Option<Id>, StoreError> {
+    Ok(log
+        .prepare_cached("SELECT id FROM node WHERE dev_eui = ?")?
+        .query_row([dev_eui.to_string()], |row| row.get(0))
+        .optional()?)
 }

@@ -2,10 +2,13 @@
 
 use std::collections::BTreeMap;
 
+use sha2::{Digest as _, Sha256};
 use wire::identity::{DevAddr, DevEui, GatewayEui};
 use wire::key::AppKey;
 
-use crate::network::Windows;
+use design::serve::Foreign;
+
+use crate::network::{Plan, Setup};
 use crate::readings::Kind;
 use crate::received::Moment;
 use crate::registry::{Date, Node};
@@ -14,22 +17,24 @@ use crate::registry::{Date, Node};
 pub type Addresses = Box<dyn FnMut() -> DevAddr + Send>;
 
 /// The site: who may send, who may hear, and what the messages mean.
-pub struct Setup {
+pub struct Site {
     /// Its gateways, by name.
     pub gateways: Vec<(String, GatewayEui)>,
     /// All rows of the registry.
     pub registry: Vec<Node>,
     /// The root keys; without a device's key its frames are kept and not believed.
     pub keys: BTreeMap<DevEui, AppKey>,
-    /// The kinds of node, as their designs are now.
-    pub kinds: Vec<Kind>,
-    /// How the network answers.
-    pub windows: Windows,
+    /// The kinds of node, as their designs are now, and what each wants of the network.
+    pub kinds: Vec<(Kind, Plan)>,
+    /// How the network works.
+    pub network: Setup,
+    /// What becomes of strangers' frames.
+    pub foreign: Foreign,
     /// Where new addresses come from.
     pub addresses: Addresses,
 }
 
-impl Setup {
+impl Site {
     /// The row of a device that was in force at a moment; the open one if none was.
     pub fn row_at(&self, dev_eui: DevEui, at: Moment) -> Option<&Node> {
         let day = Date::of_unix(u64::try_from(at / 1_000_000).unwrap_or_default());
@@ -41,17 +46,23 @@ impl Setup {
 
     /// The place of a kind among those that are known.
     pub fn kind(&self, name: &str) -> Option<usize> {
-        self.kinds.iter().position(|kind| kind.name == name)
+        self.kinds.iter().position(|(kind, _)| kind.name == name)
     }
 }
 
-/// An address of a private network: seven bits of zero, then 25 from the operating system.
+/// Addresses of a private network: seven bits of zero, then 25 that nobody foresees.
 ///
 /// # Errors
-/// If the operating system gives no random bytes.
-pub fn draw_address() -> Result<DevAddr, getrandom::Error> {
-    let mut octets = [0; 4];
-    getrandom::fill(&mut octets)?;
-    octets[0] &= 1;
-    Ok(DevAddr::from_display_bytes(octets))
+/// If the operating system gives no random bytes to begin with.
+pub fn addresses() -> Result<Addresses, getrandom::Error> {
+    let mut seed = [0; 32];
+    getrandom::fill(&mut seed)?;
+    let mut drawn = 0_u64;
+    Ok(Box::new(move || {
+        drawn += 1;
+        let digest: [u8; 32] =
+            Sha256::new().chain_update(seed).chain_update(drawn.to_be_bytes()).finalize().into();
+        let [first, second, third, fourth, ..] = digest;
+        DevAddr::from_display_bytes([first & 1, second, third, fourth])
+    }))
 }

@@ -3,6 +3,7 @@
 //! Whatever comes within 5 ms, at most 2,000 frames, is judged and written in one transaction. Only when that is on the disk
 //! does anybody hear of it: the listener, and whoever waits for a frame of his own.
 
+use std::collections::BTreeSet;
 use std::fmt;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, TrySendError, sync_channel};
@@ -11,12 +12,14 @@ use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
 use rusqlite::{Connection, Transaction, TransactionBehavior};
-use wire::identity::GatewayEui;
+use wire::identity::{DevEui, GatewayEui};
 
 use super::StoreError;
 use super::keeper::{Keeper, Kept};
-use super::setup::Setup;
+use super::setup::Site;
 use super::sqlite::Log;
+use crate::clock;
+use crate::network::{Downlink, DownlinkNumber, Effect, Heard};
 use crate::received::{Moment, Received};
 
 /// A batch is what came within this time ..
@@ -48,12 +51,21 @@ pub enum Arrival {
         /// Address and port; none if it has only spoken.
         address: Option<String>,
     },
+    /// A gateway says what became of an answer.
+    Answered {
+        /// The answer.
+        number: DownlinkNumber,
+        /// Why it was not sent; none if it was.
+        refused: Option<String>,
+    },
 }
 
 /// Told of what is on the disk, in the order of keeping; called by the thread that writes.
 pub trait Listener: Send {
     /// These frames are kept.
     fn kept(&mut self, frames: &[Kept]);
+    /// This answer is kept, and may be sent.
+    fn answer(&mut self, downlink: &Downlink);
     /// The log can't be written now, or can be again.
     fn trouble(&mut self, trouble: Option<&StoreError>);
 }
@@ -64,6 +76,12 @@ pub type Done = Box<dyn FnOnce(Option<&Kept>) + Send>;
 struct Job {
     arrival: Arrival,
     done: Option<Done>,
+}
+
+/// A job, and what the network makes of it.
+struct Judged {
+    job: Job,
+    heard: Option<Heard>,
 }
 
 /// What has been counted since the start.
@@ -130,14 +148,9 @@ impl Writer {
     ///
     /// # Errors
     /// [`StoreError`] if the log can't be brought up to the site.
-    pub fn start(
-        log: Log,
-        setup: Setup,
-        now: Moment,
-        listener: Box<dyn Listener>,
-    ) -> Result<Self, StoreError> {
+    pub fn start(log: Log, site: Site, now: Moment, listener: Box<dyn Listener>) -> Result<Self, StoreError> {
         let transaction = Transaction::new_unchecked(&log.connection, TransactionBehavior::Immediate)?;
-        let keeper = Keeper::start(setup, &transaction, now)?;
+        let keeper = Keeper::start(site, &transaction, now)?;
         transaction.commit()?;
         let (jobs, waiting) = sync_channel(MOST_WAITING);
         let counts = Arc::new(Counts::default());
@@ -194,61 +207,132 @@ impl Desk {
     fn run(mut self, waiting: &Receiver<Job>) {
         let mut folded = true;
         loop {
-            match waiting.recv_timeout(IDLE) {
+            let pause = self.pause();
+            let done = match waiting.recv_timeout(pause) {
                 Ok(first) => {
                     folded = false;
-                    if let Err(error) = self.keep(gather(first, waiting)) {
-                        *self.last_word.lock().unwrap_or_else(PoisonError::into_inner) = Some(error);
-                        return;
-                    }
+                    self.keep(gather(first, waiting))
                 }
-                Err(RecvTimeoutError::Timeout) if !folded => {
+                Err(RecvTimeoutError::Timeout) => {
                     // A reader may hold it; the next pause will do.
-                    folded = fold(&self.log.connection).is_ok();
+                    folded = folded || pause == IDLE && fold(&self.log.connection).is_ok();
+                    Ok(())
                 }
-                Err(RecvTimeoutError::Timeout) => {}
                 Err(RecvTimeoutError::Disconnected) => return,
+            };
+            if let Err(error) = done.and_then(|()| self.answer()) {
+                *self.last_word.lock().unwrap_or_else(PoisonError::into_inner) = Some(error);
+                return;
             }
         }
+    }
+
+    /// How long to wait for an arrival before something is to be answered.
+    fn pause(&self) -> Duration {
+        let Some(tick) = self.keeper.next_tick() else { return IDLE };
+        let microseconds = u64::try_from(tick - clock::now()).unwrap_or_default();
+        Duration::from_micros(microseconds).min(IDLE)
     }
 
     /// Keeps a batch, however long that takes; an error only when the log is being stopped.
     fn keep(&mut self, batch: Vec<Job>) -> Result<(), StoreError> {
+        let mut effects = Vec::new();
+        let mut batch: Vec<Judged> = batch
+            .into_iter()
+            .map(|job| {
+                let heard = match &job.arrival {
+                    Arrival::Frame(received, _) => Some(self.keeper.judge(received)),
+                    Arrival::SignOfLife { .. } => None,
+                    Arrival::Answered { number, refused } => {
+                        effects.extend(self.keeper.told(*number, refused.as_deref(), clock::now()));
+                        None
+                    }
+                };
+                Judged { job, heard }
+            })
+            .collect();
+        let kept = self.persist(|desk| match desk.whole(&batch) {
+            Err(error) if !error.passes() => desk.one_by_one(&mut batch),
+            done => done,
+        })?;
+        self.keeper.on_disk(batch.iter().filter_map(|judged| Some(judged.heard.as_ref()?.frame)));
+        self.tell(batch, kept);
+        self.act(&effects)
+    }
+
+    /// Answers what is gathered and kept.
+    fn answer(&mut self) -> Result<(), StoreError> {
+        let effects = self.keeper.tick(clock::now());
+        self.act(&effects)
+    }
+
+    /// Keeps effects, and only then lets them happen.
+    fn act(&mut self, effects: &[Effect]) -> Result<(), StoreError> {
+        if effects.is_empty() {
+            return Ok(());
+        }
+        let now = clock::now();
+        let keep = |keeper: &mut Keeper, log: &mut Transaction<'_>| keeper.keep_effects(log, effects, now);
+        match self.persist(|desk| desk.in_transaction(keep)) {
+            // An answer that can't be kept is not sent; the device asks again.
+            Err(StoreError::Row { why }) => {
+                self.listener.trouble(Some(&StoreError::Row { why }));
+                return Ok(());
+            }
+            done => done?,
+        }
+        for effect in effects {
+            if let Effect::Send(downlink) | Effect::SendAgain(downlink) = effect {
+                self.listener.answer(downlink);
+            }
+        }
+        Ok(())
+    }
+
+    /// Tries until it is done; what can be tried again ends in an error only when the log is being stopped.
+    fn persist<T>(
+        &mut self,
+        mut work: impl FnMut(&mut Self) -> Result<T, StoreError>,
+    ) -> Result<T, StoreError> {
         let mut pause = FIRST_PAUSE;
-        let mut last_try: Option<Instant> = None;
-        let kept = loop {
-            let error = match self.whole(&batch) {
-                Ok(kept) => break kept,
-                Err(error) => error,
-            };
-            let error = if error.passes() {
-                error
-            } else {
-                match self.one_by_one(&batch) {
-                    Ok(kept) => break kept,
-                    Err(error) => error,
+        let mut give_up: Option<Instant> = None;
+        loop {
+            let error = match work(self) {
+                Ok(done) => {
+                    if pause > FIRST_PAUSE {
+                        self.listener.trouble(None);
+                    }
+                    return Ok(done);
                 }
+                Err(error) if error.passes() => error,
+                Err(error) => return Err(error),
             };
             self.listener.trouble(Some(&error));
             if self.stopping.load(Ordering::Relaxed) {
-                let until = *last_try.get_or_insert_with(|| Instant::now() + LAST_TRIES);
+                let until = *give_up.get_or_insert_with(|| Instant::now() + LAST_TRIES);
                 if Instant::now() >= until {
                     return Err(error);
                 }
             }
-            std::thread::sleep(pause);
-            pause = (2 * pause).min(if last_try.is_some() { FIRST_PAUSE } else { LONGEST_PAUSE });
-        };
-        if pause > FIRST_PAUSE {
-            self.listener.trouble(None);
+            self.wait(pause);
+            pause = (2 * pause).min(LONGEST_PAUSE);
         }
-        self.tell(batch, kept);
-        Ok(())
     }
 
-    fn tell(&mut self, batch: Vec<Job>, kept: Vec<Option<Kept>>) {
-        for (job, kept) in batch.into_iter().zip(&kept) {
-            if let Some(done) = job.done {
+    /// Waits, unless the log is to be stopped.
+    fn wait(&self, pause: Duration) {
+        let until = Instant::now() + pause;
+        while Instant::now() < until && !self.stopping.load(Ordering::Relaxed) {
+            std::thread::sleep(FIRST_PAUSE.min(until.saturating_duration_since(Instant::now())));
+        }
+        if self.stopping.load(Ordering::Relaxed) {
+            std::thread::sleep(FIRST_PAUSE);
+        }
+    }
+
+    fn tell(&mut self, batch: Vec<Judged>, kept: Vec<Option<Kept>>) {
+        for (judged, kept) in batch.into_iter().zip(&kept) {
+            if let Some(done) = judged.job.done {
                 done(kept.as_ref());
             }
         }
@@ -258,19 +342,25 @@ impl Desk {
     }
 
     /// All of it in one transaction.
-    fn whole(&mut self, batch: &[Job]) -> Result<Vec<Option<Kept>>, StoreError> {
-        self.in_transaction(|keeper, transaction| {
-            batch.iter().map(|job| take(keeper, transaction, &job.arrival)).collect()
-        })
+    fn whole(&mut self, batch: &[Judged]) -> Result<Vec<Option<Kept>>, StoreError> {
+        self.in_transaction(|keeper, log| batch.iter().map(|judged| take(keeper, log, judged)).collect())
     }
 
     /// Each in a savepoint of its own, so that one that can't be kept does not stop the others.
-    fn one_by_one(&mut self, batch: &[Job]) -> Result<Vec<Option<Kept>>, StoreError> {
-        self.in_transaction(|keeper, transaction| {
+    fn one_by_one(&mut self, batch: &mut [Judged]) -> Result<Vec<Option<Kept>>, StoreError> {
+        self.in_transaction(|keeper, log| {
             let mut kept = Vec::new();
-            for job in batch {
-                let point = transaction.savepoint()?;
-                match take(keeper, &point, &job.arrival) {
+            // Devices whose frame could not be kept: what follows is judged as if it had not come.
+            let mut anew: BTreeSet<DevEui> = BTreeSet::new();
+            for judged in batch.iter_mut() {
+                let dev_eui = judged.heard.as_ref().and_then(|heard| heard.dev_eui);
+                if let Arrival::Frame(received, _) = &judged.job.arrival
+                    && dev_eui.is_some_and(|dev_eui| anew.contains(&dev_eui))
+                {
+                    judged.heard = Some(keeper.judge(received));
+                }
+                let point = log.savepoint()?;
+                match take(keeper, &point, judged) {
                     Ok(one) => {
                         point.commit()?;
                         kept.push(one);
@@ -278,8 +368,12 @@ impl Desk {
                     Err(error) if error.passes() => return Err(error),
                     Err(error) => {
                         drop(point);
-                        keeper.load(transaction)?;
-                        kept.push(refuse(keeper, transaction, &job.arrival, &error)?);
+                        keeper.load(log)?;
+                        if let Some(dev_eui) = dev_eui {
+                            keeper.restore(log, dev_eui)?;
+                            anew.insert(dev_eui);
+                        }
+                        kept.push(refuse(keeper, log, judged, &error)?);
                     }
                 }
             }
@@ -287,7 +381,7 @@ impl Desk {
         })
     }
 
-    /// What does not end on the disk has not happened: the keeper stands where the log does.
+    /// What does not end on the disk has not happened: the keeper's rows are those of the log.
     fn in_transaction<T>(
         &mut self,
         work: impl FnOnce(&mut Keeper, &mut Transaction<'_>) -> Result<T, StoreError>,
@@ -329,12 +423,15 @@ fn gather(first: Job, waiting: &Receiver<Job>) -> Vec<Job> {
     batch
 }
 
-fn take(keeper: &mut Keeper, log: &Connection, arrival: &Arrival) -> Result<Option<Kept>, StoreError> {
-    match arrival {
-        Arrival::Frame(received, source) => keeper.hear(log, received, source).map(Some),
-        Arrival::SignOfLife { gateway, at, address } => {
+fn take(keeper: &mut Keeper, log: &Connection, judged: &Judged) -> Result<Option<Kept>, StoreError> {
+    match (&judged.job.arrival, &judged.heard) {
+        (Arrival::Frame(received, source), Some(heard)) => {
+            keeper.keep(log, received, source, heard).map(Some)
+        }
+        (Arrival::SignOfLife { gateway, at, address }, _) => {
             keeper.sign_of_life(log, *gateway, *at, address.as_deref()).map(|()| None)
         }
+        (Arrival::Frame(..) | Arrival::Answered { .. }, _) => Ok(None),
     }
 }
 
@@ -342,14 +439,14 @@ fn take(keeper: &mut Keeper, log: &Connection, arrival: &Arrival) -> Result<Opti
 fn refuse(
     keeper: &mut Keeper,
     log: &Connection,
-    arrival: &Arrival,
+    judged: &Judged,
     why: &StoreError,
 ) -> Result<Option<Kept>, StoreError> {
-    match arrival {
-        Arrival::Frame(received, source) => {
-            keeper.keep_bytes(log, received, source, &why.to_string()).map(Some)
+    match (&judged.job.arrival, &judged.heard) {
+        (Arrival::Frame(received, source), Some(heard)) => {
+            keeper.keep_bytes(log, received, source, heard, &why.to_string()).map(Some)
         }
-        Arrival::SignOfLife { .. } => Ok(None),
+        _ => Ok(None),
     }
 }
 

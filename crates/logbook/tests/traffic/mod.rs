@@ -4,14 +4,16 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use design::catalog::Catalog;
+use design::quantity::Decibels;
+use design::region::Region;
+use design::serve::{Answers, Foreign};
 use logbook::intake::udp::{self, Datagram};
-use logbook::network::Windows;
+use logbook::network::{Plan, Setup, Station};
 use logbook::readings::Kind;
 use logbook::received::Received;
 use logbook::registry::{Date, Node};
-use logbook::store::setup::Setup;
+use logbook::store::setup::Site;
 use serde_json::Value;
-use wire::field::{Bits, DlSettings};
 use wire::identity::{DevAddr, DevEui, GatewayEui, JoinEui};
 use wire::key::AppKey;
 
@@ -92,7 +94,7 @@ pub(crate) fn gateways() -> Vec<(String, GatewayEui)> {
 }
 
 /// The site, with addresses 01000001 upwards after those that were given, as the traffic was made for.
-pub(crate) fn setup(given: u32) -> Setup {
+pub(crate) fn site(given: u32) -> Site {
     let kind = kind();
     let row = |(name, dev_eui, join_eui, _): (String, _, _, _)| Node {
         name,
@@ -104,17 +106,29 @@ pub(crate) fn setup(given: u32) -> Setup {
         from: Date::new(1970, 1, 1).expect("a day"),
         until: None,
     };
-    let settings = DlSettings { rx1_data_rate_offset: Bits::default(), rx2_data_rate: Bits::default() };
     let mut last = 0x0100_0000_u32 + given;
-    Setup {
+    Site {
         gateways: gateways(),
         registry: devices().into_iter().map(row).collect(),
         keys: devices().into_iter().map(|(_, dev_eui, _, key)| (dev_eui, key)).collect(),
-        windows: Windows { settings, delay: Bits::new(1).expect("4 bits") },
+        network: network(),
+        foreign: Foreign::ForEver,
         addresses: Box::new(move || {
             last += 1;
             DevAddr::from_display_bytes(last.to_be_bytes())
         }),
-        kinds: vec![kind],
+        kinds: vec![(kind, Plan::default())],
+    }
+}
+
+fn network() -> Setup {
+    let station =
+        |(_, eui)| Station { eui, eirp_most_dbm: 16.0, gain: Decibels::ZERO, lead: Station::LEAD_UDP };
+    Setup {
+        region: Region::builtin("EU868").expect("built in"),
+        stations: gateways().into_iter().map(station).collect(),
+        answers: Answers::All,
+        gather: 250_000,
+        rx1_delay_s: 1,
     }
 }

@@ -25,6 +25,7 @@ CREATE TABLE session (
     dev_addr TEXT,
     last_up INTEGER,
     last_down INTEGER,
+    rx1_delay_s INTEGER,
     opened INTEGER,
     closed INTEGER
 ) STRICT;
@@ -158,7 +159,7 @@ CREATE TABLE downlink (
     freq_hz INTEGER,
     data_rate TEXT,
     airtime_us INTEGER,
-    bytes BLOB NOT NULL,
+    bytes BLOB,
     why TEXT NOT NULL,
     outcome TEXT
 ) STRICT;

@@ -1,0 +1,51 @@
+//! `overwinter serve`: hears the nodes of a site, and keeps what they say.
+
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::Args;
+
+use crate::input::fleet;
+use crate::output;
+use crate::service::{self, Form};
+
+/// Shown below the help of the command.
+pub(super) const EXAMPLE: &str = "\
+Examples:
+  overwinter serve larkmoor.toml
+  overwinter serve larkmoor.toml --passphrase-file larkmoor.pass --json
+
+The site file says where gateways are heard and where the log lies ([serve] and [serve.gateways]); the key box that `enrol` made \
+is opened with its passphrase. Every frame is kept before anything is answered, also what is refused. Ctrl-C stops: what \
+waits is kept first.
+
+Exit code: 0 stopped as asked, 2 it could not start, or could not keep what waited.";
+
+/// What `serve` is given.
+#[derive(Args)]
+pub(super) struct Serve {
+    /// The file of the site
+    #[arg(value_name = "SITE.toml")]
+    site: PathBuf,
+    /// Read the passphrase of the key box from a file that only you can read, instead of asking
+    #[arg(long, value_name = "FILE")]
+    passphrase_file: Option<PathBuf>,
+    /// Print a line of JSON for every frame that is kept
+    #[arg(long)]
+    json: bool,
+}
+
+/// Serves until it is stopped, and says the exit code.
+pub(super) fn run(arguments: &Serve) -> ExitCode {
+    let form = if arguments.json { Form::Json } else { Form::Words };
+    let served = fleet::site(&arguments.site)
+        .and_then(|site| service::open(&site, arguments.passphrase_file.as_deref(), form))
+        .and_then(service::Service::run);
+    match served {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => {
+            output::complain(&failure.render());
+            ExitCode::from(2)
+        }
+    }
+}

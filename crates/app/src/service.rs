@@ -1,0 +1,228 @@
+//! The log of a site at work: opened, listening, and stopped without loss.
+
+mod said;
+mod settings;
+
+use std::path::{Path, PathBuf};
+use std::sync::atomic::Ordering;
+use std::sync::{Arc, Mutex, PoisonError};
+
+use logbook::clock::now;
+use logbook::intake::gateways::Gateways;
+use logbook::network::Downlink;
+use logbook::store::StoreError;
+use logbook::store::keeper::Kept;
+use logbook::store::setup::Site;
+use logbook::store::sqlite::Log;
+use logbook::store::writer::{Listener, Writer};
+use report::problem::{Failure, Problem};
+use report::words;
+use tokio::signal::unix::{SignalKind, signal};
+
+use crate::input::fleet;
+use crate::output;
+pub(crate) use settings::Settings;
+
+/// How frames are told on standard output.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Form {
+    /// A line for a person.
+    Words,
+    /// A line of JSON.
+    Json,
+}
+
+/// A site that is ready to be served.
+pub(crate) struct Service {
+    settings: Settings,
+    setup: Site,
+    log: Log,
+    form: Form,
+    greeting: String,
+}
+
+/// Opens key box and log of a site; nothing is changed if either can't be opened.
+pub(crate) fn open(
+    site: &fleet::Site,
+    passphrase_file: Option<&Path>,
+    form: Form,
+) -> Result<Service, Failure> {
+    let settings = Settings::of(site, passphrase_file)?;
+    let setup = settings::setup(site, &settings)?;
+    let log = Log::open(&settings.log).map_err(|error| log_failure(&settings.log, &error))?;
+    let greeting = greeting(site, &settings, &setup);
+    Ok(Service { settings, setup, log, form, greeting })
+}
+
+fn greeting(site: &fleet::Site, settings: &Settings, setup: &Site) -> String {
+    let mut lines = vec![format!("{}: the log is {}", site.fleet.name, settings.log.display())];
+    if setup.registry.is_empty() {
+        lines.push(
+            "Nobody is enrolled yet: whatever comes is kept, and nothing is believed. Enrol the nodes of a kind with"
+                .to_owned(),
+        );
+        let folder = settings.registry.clone().unwrap_or_else(|| PathBuf::from("enrolled"));
+        lines.extend(site.kinds().map(|(file, _)| {
+            let design = site.folder.join(file);
+            let count = site.fleet.nodes.iter().filter(|node| node.kind == file).count();
+            format!(
+                "  overwinter enrol {} --count {count} --local --join-eui 0200000000000001 -o {}",
+                design.display(),
+                folder.display()
+            )
+        }));
+        lines.push("and start again.".to_owned());
+    } else {
+        lines.push(format!("{} enrolled", words::count(setup.keys.len(), "node")));
+    }
+    if setup.gateways.is_empty() {
+        lines
+            .push("No gateway of the site file has its `eui`: frames are kept as refused:gateway".to_owned());
+    }
+    lines.join("\n") + "\n"
+}
+
+/// What happened, for the last word.
+#[derive(Debug, Default)]
+struct Tally {
+    frames: u64,
+    refused: u64,
+}
+
+/// Prints what is kept.
+struct Printer {
+    form: Form,
+    gateways: Option<Arc<Gateways>>,
+    tally: Arc<Mutex<Tally>>,
+    troubled: bool,
+}
+
+impl Listener for Printer {
+    fn kept(&mut self, frames: &[Kept]) {
+        let mut text = String::new();
+        for kept in frames {
+            match self.form {
+                Form::Words => text.extend(said::line(kept)),
+                Form::Json => text += &said::json_line(kept),
+            }
+        }
+        // A reader that has gone away does not stop the log.
+        let _gone = output::print(&text);
+        let mut tally = self.tally.lock().unwrap_or_else(PoisonError::into_inner);
+        let news = frames.iter().filter(|kept| kept.verdict != "copy");
+        for kept in news {
+            tally.frames += 1;
+            tally.refused += u64::from(kept.verdict.starts_with("refused"));
+        }
+    }
+
+    fn answer(&mut self, downlink: &Downlink) {
+        // A gateway that can't be reached says nothing, and the answer's outcome becomes unknown.
+        let _unreached = self.gateways.as_ref().is_some_and(|gateways| gateways.answer(downlink));
+        if self.form == Form::Words {
+            let _gone = output::print(&said::answer(downlink));
+        }
+    }
+
+    fn trouble(&mut self, trouble: Option<&StoreError>) {
+        match trouble {
+            Some(error) if !self.troubled => output::complain(&format!(
+                "The log can't be written now: {error}. Nothing is acknowledged until it can; it is tried again and again.\n"
+            )),
+            Some(_) => {}
+            None => output::complain("The log is written again; what waited is kept.\n"),
+        }
+        self.troubled = trouble.is_some();
+    }
+}
+
+impl Service {
+    /// Serves until a signal asks to stop; then what waits is kept.
+    pub(crate) fn run(self) -> Result<(), Failure> {
+        let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build();
+        let runtime = runtime.map_err(|error| {
+            let message = format!("no threads are to be had: {}", output::reason(&error));
+            Failure::of(Problem::of_file("serve", "serve", message, "end other programs first"))
+        })?;
+        runtime.block_on(self.serve())
+    }
+
+    async fn serve(self) -> Result<(), Failure> {
+        let Self { settings, setup, log, form, greeting } = self;
+        let gateways = match settings.udp {
+            Some(address) => Some(Gateways::listen(address).await.map_err(|error| busy(&address, &error))?),
+            None => None,
+        };
+        let tally = Arc::new(Mutex::new(Tally::default()));
+        let printer =
+            Printer { form, gateways: gateways.clone(), tally: Arc::clone(&tally), troubled: false };
+        let writer = Writer::start(log, setup, now(), Box::new(printer))
+            .map_err(|error| log_failure(&settings.log, &error))?;
+        output::complain(&greeting);
+        let hearing = gateways.clone().map(|gateways| {
+            if let Ok(address) = gateways.address() {
+                output::complain(&format!("Gateways are heard at {address} (UDP); Ctrl-C stops\n"));
+            }
+            let inbox = writer.inbox();
+            tokio::spawn(async move { gateways.hear(&inbox).await })
+        });
+        stop_asked().await;
+        if let Some(hearing) = hearing {
+            hearing.abort();
+            // It ends by being aborted.
+            let _aborted = hearing.await;
+        }
+        let dropped = writer.counts().dropped.load(Ordering::Relaxed);
+        let stopped = writer.stop();
+        let unreadable = gateways.map_or(0, |gateways| gateways.counts().unreadable.load(Ordering::Relaxed));
+        output::complain(&last_word(&tally, dropped, unreadable));
+        stopped.map_err(|error| log_failure(&settings.log, &error))
+    }
+}
+
+fn last_word(tally: &Mutex<Tally>, dropped: u64, unreadable: u64) -> String {
+    let tally = tally.lock().unwrap_or_else(PoisonError::into_inner);
+    let mut parts = vec![format!("Stopped: {} kept, {} of them refused", tally.frames, tally.refused)];
+    if unreadable > 0 {
+        parts.push(format!("{unreadable} datagrams or entries were no frame"));
+    }
+    if dropped > 0 {
+        parts.push(format!("{dropped} dropped because too many waited"));
+    }
+    parts.join("; ") + "\n"
+}
+
+/// Ends when the person or the system asks the program to stop.
+async fn stop_asked() {
+    let interrupted = tokio::signal::ctrl_c();
+    match signal(SignalKind::terminate()) {
+        Ok(mut terminated) => {
+            tokio::select! {
+                _ = interrupted => {}
+                _ = terminated.recv() => {}
+            }
+        }
+        Err(_) => drop(interrupted.await),
+    }
+}
+
+fn busy(address: &std::net::SocketAddr, error: &std::io::Error) -> Failure {
+    let message = format!("{address} can't be listened on: {}", output::reason(error));
+    let help = "another program may have it: end that one, or write another address into [serve.gateways]";
+    Failure::of(Problem::of_file("listen", "serve.gateways.udp", message, help))
+}
+
+/// A trouble with the log, for a person.
+pub(crate) fn log_failure(path: &Path, error: &StoreError) -> Failure {
+    let help = match error {
+        StoreError::Busy { .. } => "stop that one first: one process writes a log",
+        StoreError::Full => "free some space; nothing that was acknowledged is lost",
+        StoreError::Newer { .. } => "use the newer program; this one changes nothing",
+        StoreError::Damaged { .. } => {
+            "put the newest copy back, and start once with --restored; or name another file as `log`"
+        }
+        StoreError::Lost { .. } => "see whether the folder is there and may be written",
+        StoreError::Row { .. } => "please report this: the log refuses a row of its own program",
+    };
+    Failure::of(Problem::of_file("log", &path.to_string_lossy(), error.to_string(), help))
+}

@@ -1,0 +1,102 @@
+//! A frame that was kept, in a person's words or as JSON.
+
+use design::date::moment_text;
+use logbook::network::Downlink;
+use logbook::received::Moment;
+use logbook::store::keeper::{Kept, Told, ToldValue};
+use serde_json::{Value, json};
+
+/// One line for a person; none for a copy, which is no news.
+pub(super) fn line(kept: &Kept) -> Option<String> {
+    let who = kept.name.clone().or_else(|| kept.dev_eui.map(|dev_eui| dev_eui.to_string()));
+    let who = who.unwrap_or_else(|| "a stranger".to_owned());
+    let said = match kept.verdict.as_str() {
+        "copy" => return None,
+        "join" => "joins".to_owned(),
+        "new" => content(kept),
+        "late" => format!("late: {}", content(kept)),
+        refused => refused.replacen(':', ": ", 1) + &because(kept),
+    };
+    Some(format!("{}  {who:<14} {said}  ({})\n", clock(kept.arrived_at), heard(kept)))
+}
+
+/// One line on what is sent.
+pub(super) fn answer(downlink: &Downlink) -> String {
+    format!(
+        "{}  {:<14} is answered: {} ({}, {:.1} MHz)\n",
+        clock(downlink.leaves_at),
+        downlink.session.dev_eui.to_string(),
+        downlink.why.word(),
+        downlink.rate_name,
+        f64::from(downlink.frequency_hz) / 1e6
+    )
+}
+
+fn because(kept: &Kept) -> String {
+    kept.reason.as_ref().map_or_else(String::new, |reason| format!(", {reason}"))
+}
+
+fn content(kept: &Kept) -> String {
+    match (&kept.message, kept.port, &kept.reason) {
+        (Some(told), _, _) => format!("{}: {}", told.message, values(told)),
+        (None, Some(port), Some(reason)) => {
+            format!("{} bytes on port {port}, kept unread: {reason}", kept.length)
+        }
+        (None, Some(port), None) => format!("{} bytes on port {port}", kept.length),
+        (None, None, _) => "lives; no message".to_owned(),
+    }
+}
+
+fn values(told: &Told) -> String {
+    let value = |value: &ToldValue| {
+        let unit = if value.unit == "1" { String::new() } else { format!(" {}", value.unit) };
+        match &value.value {
+            Value::Null => format!("no {}", value.name),
+            Value::Bool(yes) => format!("{} {}", value.name, if *yes { "yes" } else { "no" }),
+            Value::String(word) => format!("{} {word}", value.name),
+            number => format!("{} {number}{unit}", value.name),
+        }
+    };
+    told.values.iter().map(value).collect::<Vec<_>>().join(", ")
+}
+
+fn heard(kept: &Kept) -> String {
+    let (eui, name) = &kept.gateway;
+    let mut parts = vec![name.clone().unwrap_or_else(|| eui.to_string()), kept.radio.data_rate.clone()];
+    parts.extend(kept.radio.rssi_dbm.map(|rssi| format!("{rssi} dBm")));
+    parts.extend(kept.radio.snr_db.map(|snr| format!("{snr} dB over noise")));
+    parts.join(", ")
+}
+
+/// The time of day in UTC.
+fn clock(at: Moment) -> String {
+    let seconds = u64::try_from(at / 1_000_000).unwrap_or_default();
+    format!("{:02}:{:02}:{:02}Z", seconds / 3600 % 24, seconds / 60 % 60, seconds % 60)
+}
+
+/// One line for a script, copies included.
+pub(super) fn json_line(kept: &Kept) -> String {
+    let at = u64::try_from(kept.arrived_at / 1_000_000).ok().and_then(moment_text);
+    let values = kept.message.iter().flat_map(|told| &told.values);
+    let values: serde_json::Map<String, Value> =
+        values.map(|value| (value.name.clone(), value.value.clone())).collect();
+    json!({
+        "id": kept.seq,
+        "at": at,
+        "at_us": kept.arrived_at,
+        "verdict": kept.verdict,
+        "reason": kept.reason,
+        "node": kept.name,
+        "dev_eui": kept.dev_eui.map(|dev_eui| dev_eui.to_string()),
+        "fcnt": kept.fcnt,
+        "port": kept.port,
+        "message": kept.message.as_ref().map(|told| told.message.clone()),
+        "values": values,
+        "gateway": kept.gateway.1.clone().unwrap_or_else(|| kept.gateway.0.to_string()),
+        "data_rate": kept.radio.data_rate,
+        "rssi_dbm": kept.radio.rssi_dbm,
+        "snr_db": kept.radio.snr_db,
+    })
+    .to_string()
+        + "\n"
+}

@@ -1,0 +1,109 @@
+//! What the site file asks `serve` to do, and what it needs to know.
+
+use std::collections::BTreeMap;
+use std::net::SocketAddr;
+use std::path::{Path, PathBuf};
+
+use design::serve::{Foreign, Store};
+use logbook::folder::{KEYS, REGISTRY};
+use logbook::network::{Plan, Setup, Station};
+use logbook::readings::Kind;
+use logbook::registry::Registry;
+use logbook::store::setup::{Site, addresses};
+use report::problem::{Failure, Problem};
+use wire::identity::GatewayEui;
+
+use crate::enrolment::site;
+use crate::input::fleet;
+
+/// Where the log lies, and where it listens.
+#[derive(Clone, Debug)]
+pub(crate) struct Settings {
+    /// The file of the log.
+    pub(crate) log: PathBuf,
+    /// Where gateways are heard by UDP.
+    pub(crate) udp: Option<SocketAddr>,
+    /// Folder of registry and key box.
+    pub(crate) registry: Option<PathBuf>,
+    /// File with the passphrase; else it is asked for.
+    pub(crate) passphrase_file: Option<PathBuf>,
+}
+
+impl Settings {
+    /// What a site file says; its paths count from its folder.
+    pub(crate) fn of(site: &fleet::Site, passphrase_file: Option<&Path>) -> Result<Self, Failure> {
+        let Some(serve) = &site.fleet.serve else {
+            let message =
+                "the site file does not say where gateways are heard and where the log lies".to_owned();
+            return Err(at(site, "serve", message, EXAMPLE));
+        };
+        let log = match &serve.store {
+            Store::File(Some(name)) => site.folder.join(name),
+            Store::File(None) => site.path.with_extension("sqlite"),
+            Store::Postgres(_) => {
+                let message = "this program keeps its log in a file only".to_owned();
+                return Err(at(site, "serve.postgres", message, "write `log = \"larkmoor.sqlite\"` instead"));
+            }
+        };
+        let in_file = serve.passphrase_file.as_ref().map(|name| site.folder.join(name));
+        Ok(Self {
+            log,
+            udp: serve.gateways.udp,
+            registry: site.fleet.registry.as_ref().map(|name| site.folder.join(name)),
+            passphrase_file: passphrase_file.map(Path::to_owned).or(in_file),
+        })
+    }
+}
+
+const EXAMPLE: &str = "write `[serve]` with `log = \"larkmoor.sqlite\"`, and `[serve.gateways]` with `udp = \"127.0.0.1:1700\"`";
+
+fn at(site: &fleet::Site, key: &str, message: String, help: &str) -> Failure {
+    site.failure("serve", key, message, help)
+}
+
+/// Who is who, with keys where there are any: a site where nobody is enrolled needs no passphrase.
+pub(crate) fn setup(site: &fleet::Site, settings: &Settings) -> Result<Site, Failure> {
+    let folder = settings.registry.as_deref();
+    let is_there = |name: &str| folder.is_some_and(|folder| folder.join(name).is_file());
+    let (mut registry, mut keys) = (Vec::new(), BTreeMap::new());
+    if let Some(folder) = folder.filter(|_| is_there(REGISTRY) || is_there(KEYS)) {
+        let rows: Registry = site::registry(folder)?;
+        let (opened, _) = site::keys(folder, settings.passphrase_file.as_deref())?;
+        site::agree(&opened, &rows)?;
+        registry = rows.nodes().to_vec();
+        keys = opened.keys().map(|(dev_eui, key)| (dev_eui, key.clone())).collect();
+    }
+    Ok(Site {
+        gateways: gateways(site),
+        registry,
+        keys,
+        kinds: site
+            .texts()
+            .map(|(_, design, text)| (Kind::new(design, text.to_owned()), Plan::of(design)))
+            .collect(),
+        network: network(site)?,
+        foreign: site.fleet.serve.as_ref().map_or(Foreign::ForEver, |serve| serve.foreign),
+        addresses: addresses().map_err(|error| {
+            let message = format!("the operating system's random source failed: {error}");
+            Failure::of(Problem::of_file("serve", "serve", message, "try again"))
+        })?,
+    })
+}
+
+fn gateways(site: &fleet::Site) -> Vec<(String, GatewayEui)> {
+    let gateways = site.fleet.surroundings.gateways.iter();
+    gateways
+        .filter_map(|gateway| Some((gateway.name.clone(), GatewayEui::from_display_bytes(gateway.eui?))))
+        .collect()
+}
+
+fn network(site: &fleet::Site) -> Result<Setup, Failure> {
+    let radios = || site.designs().iter().filter_map(|design| design.radio.as_ref());
+    let (Some(radio), Some(serve)) = (radios().next(), &site.fleet.serve) else {
+        let message = "none of its nodes has a radio, so there is nobody to hear".to_owned();
+        return Err(at(site, "node", message, "write [radio] into the design file of a kind"));
+    };
+    let gateways = &site.fleet.surroundings.gateways;
+    let stations = gateways.iter().filter_map(|gateway| Station::of(gateway, Station::LEAD_UDP)).collect();
+    Ok(Setup::of(radio.region.clone(), &serve.gateways, stations))
+}

@@ -1,0 +1,245 @@
+//! `serve` as a person runs it, with gateways that talk to its real port.
+
+#![cfg(unix)]
+
+use std::fs;
+use std::io::{BufRead as _, BufReader};
+use std::net::{SocketAddr, UdpSocket};
+use std::path::Path;
+use std::process::{Child, ChildStderr, ChildStdout, Command, Stdio};
+use std::time::{Duration, Instant};
+
+use serde_json::{Value, json};
+use tempfile::TempDir;
+
+/// The gateway of the packing house.
+const GATEWAY: [u8; 8] = [0x02, 0, 0, 0xff, 0xfe, 0, 0, 1];
+
+/// Larkmoor in a folder of its own, with any port in place of the usual one.
+fn larkmoor() -> TempDir {
+    let folder = tempfile::tempdir().expect("a folder");
+    let from = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples/larkmoor");
+    fs::create_dir(folder.path().join("terrain")).expect("it is made");
+    for name in fs::read_dir(&from)
+        .expect("it is there")
+        .chain(fs::read_dir(from.join("terrain")).expect("so is this"))
+    {
+        let path = name.expect("it is read").path();
+        if path.is_file() {
+            let to = folder.path().join(path.strip_prefix(&from).expect("it lies in there"));
+            fs::copy(&path, to).expect("it is copied");
+        }
+    }
+    let site = folder.path().join("larkmoor.toml");
+    // A port that was free a moment ago.
+    let free = UdpSocket::bind("127.0.0.1:0").and_then(|socket| socket.local_addr()).expect("a port");
+    let text = fs::read_to_string(&site).expect("it is there").replace("127.0.0.1:1700", &free.to_string());
+    fs::write(&site, text).expect("it is written");
+    folder
+}
+
+fn program(folder: &Path, arguments: &[&str]) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_overwinter"));
+    command
+        .args(arguments)
+        .current_dir(folder)
+        .stdin(Stdio::null())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped());
+    command
+}
+
+/// A server, its greeting, and a gateway that talks to it.
+struct Server {
+    child: Child,
+    greeting: String,
+    told: BufReader<ChildStdout>,
+    complained: BufReader<ChildStderr>,
+    gateway: UdpSocket,
+}
+
+fn serve(folder: &Path, more: &[&str]) -> Server {
+    let mut child =
+        program(folder, &[&["serve", "larkmoor.toml", "--json"], more].concat()).spawn().expect("it starts");
+    let told = BufReader::new(child.stdout.take().expect("it is piped"));
+    let mut complained = BufReader::new(child.stderr.take().expect("it is piped"));
+    let mut greeting = String::new();
+    let port: SocketAddr = loop {
+        let mut line = String::new();
+        assert!(complained.read_line(&mut line).expect("it is text") > 0, "it ended: {greeting}");
+        greeting += &line;
+        if let Some(address) = line.strip_prefix("Gateways are heard at ") {
+            break address.split_once(' ').expect("more follows").0.parse().expect("an address");
+        }
+    };
+    let gateway = UdpSocket::bind("127.0.0.1:0").expect("a port");
+    gateway.set_read_timeout(Some(Duration::from_secs(10))).expect("it can be set");
+    gateway.connect(port).expect("an address");
+    Server { child, greeting, told, complained, gateway }
+}
+
+impl Server {
+    fn send(&self, kind: u8, json: &str) {
+        let header = [2, 0x12, 0x34, kind];
+        let datagram = [&header[..], &GATEWAY, json.as_bytes()].concat();
+        self.gateway.send(&datagram).expect("it is sent");
+    }
+
+    fn receive(&self) -> Vec<u8> {
+        let mut buffer = vec![0; 2048];
+        let length = self.gateway.recv(&mut buffer).expect("something comes");
+        buffer.truncate(length);
+        buffer
+    }
+
+    /// Sends a frame and waits for its acknowledgement.
+    fn hear(&self, bytes: &[u8], clock_us: u32) {
+        let packet = json!({ "rxpk": [{
+            "tmst": clock_us, "freq": 868.1, "stat": 1, "modu": "LORA", "datr": "SF7BW125", "codr": "4/5",
+            "rssi": -97, "lsnr": 7.5, "size": bytes.len(), "data": logbook::base64::encode(bytes)
+        }] });
+        self.send(0, &packet.to_string());
+        assert_eq!(self.receive(), [2, 0x12, 0x34, 1], "acknowledged at once");
+    }
+
+    fn next(&mut self) -> Value {
+        let mut line = String::new();
+        self.told.read_line(&mut line).expect("it is text");
+        serde_json::from_str(&line).expect("a line of JSON")
+    }
+
+    /// Asks it to stop; its exit code and last words.
+    fn stop(mut self, signal: &str) -> (Option<i32>, String) {
+        let asked = Instant::now();
+        let number = self.child.id().to_string();
+        assert!(Command::new("kill").args([signal, &number]).status().expect("it is asked").success());
+        let code = self.child.wait().expect("it ends").code();
+        assert!(asked.elapsed() < Duration::from_secs(5), "{:?}", asked.elapsed());
+        let words = self.complained.lines().map(|line| line.expect("it is text") + "\n").collect();
+        (code, words)
+    }
+}
+
+#[test]
+fn with_nobody_enrolled_it_starts_without_a_passphrase_and_says_how_to_enrol() {
+    let folder = larkmoor();
+    let mut server = serve(folder.path(), &[]);
+    assert!(server.greeting.contains("overwinter enrol frost-mast.toml --count 2"), "{}", server.greeting);
+    let key = wire::key::AppKey::from_bytes([7; 16]);
+    let (join_eui, dev_eui) = ([2, 0, 0, 0, 0, 0, 0, 1], [2, 1, 1, 1, 1, 1, 1, 1]);
+    let request = wire::join::seal_request(
+        &key,
+        wire::identity::JoinEui::from_display_bytes(join_eui),
+        wire::identity::DevEui::from_display_bytes(dev_eui),
+        wire::identity::DevNonce::from(1),
+    );
+    server.hear(&request, 1_000_000);
+    let told = server.next();
+    assert_eq!(told["verdict"], "refused:unknown-device");
+    assert_eq!(told["gateway"], "packing-house");
+    server.send(2, "");
+    assert_eq!(server.receive(), [2, 0x12, 0x34, 4], "a sign of life is acknowledged too");
+    // What is no datagram of a gateway stops nothing.
+    for nonsense in [&b""[..], b"{", &b"[".repeat(3000), &[2, 0, 0, 9, 1, 2, 3, 4, 5, 6, 7, 8]] {
+        server.gateway.send(nonsense).expect("it is sent");
+    }
+    server.hear(&[0x40; 12], 2_000_000);
+    assert_eq!(server.next()["verdict"], "refused:foreign");
+    let (code, words) = server.stop("-TERM");
+    assert_eq!(code, Some(0));
+    assert!(words.contains("Stopped: 2 kept, 2 of them refused; 4 datagrams"), "{words}");
+}
+
+#[test]
+fn a_second_process_on_one_log_is_refused_with_the_number_of_the_first() {
+    let folder = larkmoor();
+    let server = serve(folder.path(), &[]);
+    let second = program(folder.path(), &["serve", "larkmoor.toml"]).output().expect("it runs");
+    assert_eq!(second.status.code(), Some(2));
+    let words = String::from_utf8(second.stderr).expect("it is text");
+    assert!(words.contains(&format!("process {} writes this log already", server.child.id())), "{words}");
+    assert_eq!(server.stop("-INT").0, Some(0));
+}
+
+/// A node that was enrolled joins, is answered in its window, and its report is told with the names of its design.
+#[test]
+fn an_enrolled_node_joins_and_is_heard_also_after_a_restart() {
+    let folder = larkmoor();
+    let pass = folder.path().join("larkmoor.pass");
+    fs::write(&pass, "larkmoor in the rain\n").expect("it is written");
+    fs::set_permissions(&pass, std::os::unix::fs::PermissionsExt::from_mode(0o600)).expect("it is ours");
+    let enrol = ["enrol", "frost-mast.toml", "--count", "1", "--local", "--join-eui", "0200000000000001"];
+    let enrolled = program(
+        folder.path(),
+        &[&enrol[..], &["-o", "enrolled", "--passphrase-file", "larkmoor.pass"]].concat(),
+    )
+    .output()
+    .expect("it runs");
+    assert!(enrolled.status.success(), "{}", String::from_utf8_lossy(&enrolled.stderr));
+    let passphrase = logbook::keys::Passphrase::from_file(&pass).expect("it is one line");
+    let keys =
+        logbook::keys::KeyBox::open(&folder.path().join("enrolled/keys.age"), &passphrase).expect("it opens");
+    let (dev_eui, key) = keys.keys().next().expect("one is enrolled");
+    let join_eui = wire::identity::JoinEui::from_display("0200000000000001").expect("an EUI");
+
+    let refused = program(folder.path(), &["serve", "larkmoor.toml"]).output().expect("it runs");
+    assert_eq!(refused.status.code(), Some(2), "without a terminal somebody must give the passphrase");
+    let mut server = serve(folder.path(), &["--passphrase-file", "larkmoor.pass"]);
+    server.send(2, "");
+    server.receive();
+    let request = wire::join::seal_request(key, join_eui, dev_eui, wire::identity::DevNonce::from(1));
+    server.hear(&request, 4_294_000_000);
+    let told = server.next();
+    assert_eq!((told["verdict"].as_str(), told["node"].as_str()), (Some("join"), Some("frost-mast-01")));
+    let answer = server.receive();
+    assert_eq!(answer[3], 3, "an answer to be sent");
+    let packet: Value = serde_json::from_slice(&answer[4..]).expect("JSON");
+    let packet = &packet["txpk"];
+    // TS001: the first window of a join opens 5 s after the uplink, by the gateway's own clock, which has 32 bits.
+    assert_eq!(packet["tmst"], (4_294_000_000_u64 + 5_000_000) % (1 << 32));
+    assert_eq!(
+        (&packet["freq"], &packet["datr"], &packet["ipol"]),
+        (&json!(868.1), &json!("SF7BW125"), &json!(true))
+    );
+    let bytes = logbook::base64::decode(packet["data"].as_str().expect("a text")).expect("base64");
+    let Ok(wire::frame::Frame::JoinAccept(accept)) = wire::frame::parse(&bytes) else {
+        panic!("a join-accept")
+    };
+    let granted = accept.decrypt(key).expect("for this node");
+    let keys = wire::session::SessionKeys::derive(
+        key,
+        granted.join_nonce,
+        granted.net_id,
+        wire::identity::DevNonce::from(1),
+    );
+    let session = wire::session::Session::new(granted.dev_addr, &keys.nwk_s_key, &keys.app_s_key);
+    let report = |fcnt| {
+        let body = wire::frame::Body::Application {
+            port: wire::frame::Port::new(99).expect("a port"),
+            payload: &[1, 2, 3],
+            options: &[],
+        };
+        let draft = wire::frame::Draft {
+            direction: wire::frame::Direction::Up,
+            confirmed: false,
+            control: wire::frame::FrameControl::default(),
+            fcnt,
+            body,
+        };
+        draft.seal(&session).expect("it fits")
+    };
+    server.hear(&report(0), 20_000_000);
+    let told = server.next();
+    assert_eq!((told["verdict"].as_str(), told["fcnt"].as_u64()), (Some("new"), Some(0)));
+    assert!(told["reason"].as_str().is_some_and(|why| why.contains("no message on port 99")), "{told}");
+    server.hear(&request, 25_000_000);
+    assert_eq!(server.next()["verdict"], "refused:nonce", "the same gateway heard it at another time");
+    assert_eq!(server.stop("-TERM").0, Some(0));
+
+    let mut again = serve(folder.path(), &["--passphrase-file", "larkmoor.pass"]);
+    again.hear(&report(1), 30_000_000);
+    assert_eq!(again.next()["verdict"], "new", "the session's keys were derived again");
+    again.hear(&report(0), 40_000_000);
+    assert_eq!(again.next()["verdict"], "copy");
+    assert_eq!(again.stop("-INT").0, Some(0));
+}
