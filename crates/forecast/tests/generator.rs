@@ -3,8 +3,10 @@
 
 mod common;
 
-use common::{port_angeles, solar};
+use common::{design, port_angeles, solar};
 use design::quantity::{Angle, Length};
+use forecast::diary::Diary;
+use forecast::life::weather::NodeWeather;
 use forecast::random::{Stream, normal_quantile};
 use forecast::sky::clearness::{Clearness, Unevenness};
 use forecast::sky::climate::Climate;
@@ -410,3 +412,53 @@ fn drawn_months_have_the_light_of_measured_days() {
     }
     assert!((drawn / measured - 1.0).abs() < 0.02, "{}", drawn / measured);
 }
+
+/// Snow for 12 of 31 January days on a flat panel: so many days of many Januaries are dark, and those are the cold ones.
+#[test]
+fn snow_lies_on_as_many_days_as_stated_and_on_the_coldest() {
+    let design = design(SNOWED);
+    let site = &design.site;
+    let climate = Climate::builtin(site.latitude, site.longitude, site.elevation).expect("on land");
+    let (mut covered, mut free) = ((0_u32, 0.0), (0_u32, 0.0));
+    for seed in 0..40 {
+        let weather = NodeWeather::of_climate(&design, &climate, &Diary::new(&design), seed);
+        let sample = weather.sample();
+        for (day, dates) in
+            sample.hours.chunks(24).zip(sample.dates.chunks(24)).filter(|(_, dates)| dates[0].0 == 1)
+        {
+            assert_eq!(dates.len(), 24);
+            let sun: f32 = day.iter().map(|hour| hour.in_plane_w_m2).sum();
+            let air: f32 = day.iter().map(|hour| hour.air_celsius).sum::<f32>() / 24.0;
+            let of = if sun > 0.0 { &mut free } else { &mut covered };
+            *of = (of.0 + 1, of.1 + f64::from(air));
+        }
+    }
+    let share = f64::from(covered.0) / f64::from(covered.0 + free.0);
+    // 200 Januaries of days that hang together over about a week: the share is known to some 0.02.
+    assert!((share - 12.0 / 31.0).abs() < 0.04, "{share}");
+    let (cold, mild) = (covered.1 / f64::from(covered.0), free.1 / f64::from(free.0));
+    assert!(cold < mild - 3.0, "covered at {cold} and free at {mild} C");
+}
+
+const SNOWED: &str = r#"
+    schema = 1
+    name = "Flat"
+    [site]
+    latitude = "47 deg"
+    longitude = "13 deg"
+    elevation = "600 m"
+    snow_days = [12, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0]
+    [promise]
+    unattended = "1 year"
+    [panel]
+    part = "panel-1w"
+    tilt = "0 deg"
+    azimuth = "180 deg"
+    [charger]
+    part = "linear-usb-gated"
+    [battery]
+    part = "nmc-18650"
+    [load.node]
+    floor = "1 mA"
+    floor_measured = true
+"#;

@@ -5,7 +5,7 @@ mod common;
 use design::node::Design;
 use design::quantity::Share;
 use forecast::diary::Diary;
-use forecast::load::{Demand, MessageCost};
+use forecast::load::{Demand, MessageCost, join_cost};
 use forecast::radio::link_state::LinkState;
 
 fn node(region: &str, rate: &str, confirmed: bool, loss: &str) -> Design {
@@ -75,4 +75,20 @@ fn receive_windows_have_the_modulation_of_downlinks() {
         let found_ms = cost.listening.milliseconds();
         assert!((found_ms - by_hand_ms).abs() < 1e-6, "{region} {rate}: {found_ms} ms");
     }
+}
+
+/// By hand, at DR5: 23 bytes are 61.696 ms on air (AN1200.13). The second window opens six seconds after the request, five
+/// and one more (`JOIN_ACCEPT_DELAY1`, RP002-1.0.4 section 3.3); the first is open for 6 symbols of 1.024 ms, the second,
+/// at SF12, for 6 of 32.768 ms.
+#[test]
+fn a_join_waits_six_seconds_for_its_second_window() {
+    let design = node("EU868", "DR5", false, "0 %");
+    let radio = design.radio.as_ref().expect("it has one");
+    let (first_s, second_s) = (6.0 * 1.024e-3, 6.0 * 32.768e-3);
+    let by_hand = radio.transmit_current.nominal.amperes() * 61.696e-3
+        + radio.radio.wait.amperes() * (6.0 - first_s)
+        + radio.radio.receive.amperes() * (first_s + second_s);
+    let found = join_cost(radio, &LinkState::as_designed(&design)).coulombs();
+    assert!((found / by_hand - 1.0).abs() < 1e-3, "{found} {by_hand}");
+    assert!(radio.radio.wait.amperes() * 4.0 > 0.01 * by_hand, "the wait can be seen");
 }

@@ -43,3 +43,37 @@ fn a_primary_cell_pays_for_so_many_messages() {
     assert!(intervals.windows(2).all(|two| two[1] < two[0]), "a faster rate costs less: {intervals:?}");
     assert!(intervals[0] < Duration::from_hours(1.0).seconds());
 }
+
+/// What is afforded is spent: sent as often as the table allows, a node spends in the month with the least to spare what the
+/// sun offers in it.
+#[test]
+fn sent_as_often_as_afforded_the_sun_is_just_spent() {
+    let at = |every: &str| {
+        common::solar(
+            "panel-0w3",
+            "linear-low-drain",
+            "part = \"lco-pouch\"",
+            &format!(
+                "[radio]\npart = \"radio-mcu-14dbm\"\nregion = \"US915\"\npower = \"14 dBm\"\ndata_rate = \"DR0\"\n\
+                 [regulator.main]\nkind = \"none\"\n[load.board]\nfloor = \"12 uA\"\nfloor_measured = true\n\
+                 [load.board.activity.report]\nevery = \"{every}\"\nsteps = [{{ uplink = {{ payload = \"10 bytes\" }} }}]\n"
+            ),
+        )
+    };
+    let weather = common::port_angeles();
+    let effort = Effort { lives: Some(8), seed: 1, threads: 2 };
+    let planned = |design: &_| plan(design, Weather::Hours(&weather), &Spots::alone(design), effort, &Silent);
+    let seldom = at("30 min");
+    let link = LinkState::as_designed(&seldom);
+    let mut law = judge(&seldom, &link);
+    affordable(&seldom, &link, &planned(&seldom), &mut law);
+    let slowest = &law.messages[0].rates[0];
+    assert_eq!(slowest.data_rate, 0);
+    let Some(Bound::Every(interval)) = slowest.limits.energy else { panic!("{:?}", slowest.limits) };
+    let often = planned(&at(&format!("{} s", interval.seconds())));
+    let spare = |month: &verdict::plan::MonthRow| {
+        month.spent_per_day.milliampere_hours() / month.offered_per_day.milliampere_hours()
+    };
+    let fullest = often.months.iter().map(spare).fold(0.0, f64::max);
+    assert!((fullest - 1.0).abs() < 0.05, "{fullest} at {} s", interval.seconds());
+}

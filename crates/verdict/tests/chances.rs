@@ -94,3 +94,31 @@ fn a_promise_far_from_kept_fails() {
     let plan = planned(&changed("floor = \"1.3 mA", "floor = \"2.6 mA"), 200, 2);
     assert_eq!(plan.verdict, Verdict::Fails);
 }
+
+/// The fifth of the lives with the worst parts and site fares worse than the best, whichever part it is that strays.
+#[test]
+fn the_unluckiest_fifth_is_the_one_with_the_worst_parts() {
+    for (floor, report, panel) in [
+        ("7 mA +- 40 %", "1 mA", "1 W +- 1 %"),
+        ("1 mA", "72 mA +- 40 %", "1 W +- 1 %"),
+        ("9 mA", "1 mA", "1 W +- 30 %"),
+    ] {
+        let more = format!(
+            "[load.node]\nfloor = \"{floor}\"\nfloor_measured = true\n\
+             [load.node.activity.work]\nevery = \"1 min\"\nsteps = [{{ current = \"{report}\", time = \"5 s\" }}]\n\
+             [regulator.main]\nkind = \"none\"\n"
+        );
+        let design = common::solar(
+            &format!("panel-1w\"\npower = \"{panel}"),
+            "linear-usb-gated",
+            "part = \"nmc-18650\"",
+            &more,
+        );
+        let weather = common::port_angeles();
+        let effort = Effort { lives: Some(60), seed: 1, threads: 2 };
+        let plan = plan(&design, Weather::Hours(&weather), &Spots::alone(&design), effort, &Silent);
+        let chances = plan.chances.expect("lives");
+        let (worst, best) = (chances.worst_fifth.percent(), chances.best_fifth.percent());
+        assert!(worst + 30.0 < best, "{floor}, {report}, {panel}: {worst} {best}");
+    }
+}

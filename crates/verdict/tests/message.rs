@@ -8,7 +8,9 @@ use design::node::Design;
 use design::quantity::{Bytes, Duration, Frequency, Share};
 use design::region::Modulation;
 use forecast::radio::link_state::LinkState;
-use verdict::message::{FormView, MessageView, RateView, stairs, view};
+use verdict::Verdict;
+use verdict::law::judge;
+use verdict::message::{FormView, MessageView, RateView, stairs, verdict, view};
 
 fn lora(spreading_factor: u8) -> Modulation {
     Modulation::Lora { spreading_factor, bandwidth: Frequency::from_kilohertz(125.0) }
@@ -198,4 +200,22 @@ fn bytes_are_free_up_to_the_end_of_the_block_or_of_the_rate() {
     let room = |bytes, most| verdict::message::room(bytes, most, airtime);
     assert_eq!([room(10, 242), room(12, 242), room(13, 242), room(14, 242)], [3, 1, 0, 2]);
     assert_eq!([room(10, 12), room(10, 10), room(10, 9)], [2, 0, 0]);
+}
+
+/// EU868 carries 51 bytes at DR0 and 115 at DR3 (RP002-1.0.4, table 7): 60 do not fit where the link brings them to DR0, and
+/// fit where it keeps them at DR3 until the network asks for DR0.
+#[test]
+fn what_does_not_fit_fails_where_it_is_sent_and_is_tight_where_it_may_be_sent() {
+    let of = |bytes: u32, rate: u8| {
+        let more = format!(
+            "[load.board.activity.report]\nevery = \"2 h\"\nsteps = [{{ uplink = {{ payload = \"{bytes} bytes\" }} }}]\n"
+        );
+        let design = common::primary(&format!(
+            "[radio]\npart = \"radio-mcu-14dbm\"\nregion = \"EU868\"\ndata_rate = \"DR3\"\n\
+             allowed_rates = [\"DR0\", \"DR3\"]\npower = \"14 dBm\"\n\
+             [load.board]\nfloor = \"10 uA\"\nfloor_measured = true\n{more}"
+        ));
+        verdict(&judge(&design, &LinkState::at_rate(rate)))
+    };
+    assert_eq!([of(51, 3), of(60, 3), of(60, 0)], [Verdict::Holds, Verdict::Tight, Verdict::Fails]);
 }

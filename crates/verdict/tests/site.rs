@@ -10,7 +10,7 @@ use forecast::radio::spots::senders;
 use forecast::sky::climate::Climate;
 use verdict::plan::{Effort, LifeInBrief, Verdict, Weather, plan};
 use verdict::reach;
-use verdict::site::{SiteNode, answer};
+use verdict::site::{SiteNode, answer, reaches};
 
 const EFFORT: Effort = Effort { lives: Some(40), seed: 3, threads: 2 };
 
@@ -129,4 +129,21 @@ fn nodes_that_share_lives_fare_as_without_the_others() {
         assert_eq!(together[index], apart[1], "{}", designs[index].name);
     }
     assert_ne!(together[1].without_outage, together[2].without_outage);
+}
+
+/// A node alone on a site meets nobody. Beside one that sends every four minutes, the one that sends as often at the same
+/// place loses what pure ALOHA takes from it, and no more: each message meets another in twice its time on air.
+#[test]
+fn a_node_hears_the_others_of_its_site_and_not_itself() {
+    let design = post(0.5, false);
+    let [alone] = &reaches(&[&design], None, 1, 1)[..] else { panic!("one node") };
+    let apart = reach::judge(&design, None, &[], 1);
+    assert_eq!(alone.middle, apart.middle, "it meets itself");
+    let two = reaches(&[&design, &design], None, 1, 2);
+    // By hand: 20 bytes at SF7 are 33 in the frame and 71.936 ms on air, on one of three channels of the region.
+    let met = 2.0 * 0.071_936 / 240.0 / 3.0;
+    for reach in &two {
+        let lost = 1.0 - reach.middle.fraction() / apart.middle.fraction();
+        assert!(lost > 0.0 && lost <= met * 1.001, "{lost} of at most {met}");
+    }
 }

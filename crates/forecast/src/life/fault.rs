@@ -6,7 +6,7 @@ use design::part::Regulator;
 use design::quantity::{Current, Duration, Share};
 
 use super::ensemble::on_threads;
-use super::run::{BACK_FOR_GOOD_H, Darkness, LifeRun, LivedHour, Recorder, Trial};
+use super::run::{Darkness, LifeRun, LivedHour, Recorder, Running, Trial};
 use super::unknowns::Drawn;
 use crate::load::Demand;
 use crate::sky::light::YEAR_DAYS;
@@ -110,11 +110,10 @@ pub fn possible(design: &Design, demand: &Demand) -> Vec<Fault> {
 }
 
 /// The stages of a fault: when it stopped the node, and since when that has been back for good.
-#[expect(clippy::struct_field_names, reason = "the unit belongs to the name")]
 #[derive(Clone, Copy, Debug, Default)]
 struct Stages {
     stopped_h: Option<usize>,
-    running_h: usize,
+    running: Running,
     back_h: Option<usize>,
 }
 
@@ -124,9 +123,9 @@ impl Recorder for Stages {
         if self.stopped_h.is_none() && out {
             self.stopped_h = Some(hour.index);
         }
-        self.running_h = if out { 0 } else { self.running_h + hour.hours };
-        if self.stopped_h.is_some() && self.back_h.is_none() && self.running_h >= BACK_FOR_GOOD_H {
-            self.back_h = Some(hour.index + 1 - self.running_h);
+        let is_back = self.running.pass(hour.hours, out);
+        if self.stopped_h.is_some() && self.back_h.is_none() && is_back {
+            self.back_h = Some(hour.index + 1 - self.running.hours);
         }
     }
 }

@@ -121,7 +121,8 @@ pub struct Life {
     new_capacity_ah: f64,
     /// Factor on the sun: dirt, label, age of the panel.
     pub yield_factor: f32,
-    resistance_factor: f32,
+    /// Factor on the resistance of its battery.
+    pub(super) resistance_factor: f32,
     /// Charge above which nothing can stop it, however cold.
     calm_above: f32,
     /// The largest resistance its battery can have \[ohm\].

@@ -24,6 +24,20 @@ const SETTLED_DAYS: usize = 60;
 /// return \[h\].
 pub const BACK_FOR_GOOD_H: usize = 72;
 
+/// Counts how long a node has run without stopping.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Running {
+    pub(super) hours: usize,
+}
+
+impl Running {
+    /// So many hours have passed; whether it is back for good now.
+    pub(super) fn pass(&mut self, hours: usize, out: bool) -> bool {
+        self.hours = if out { 0 } else { self.hours + hours };
+        self.hours >= BACK_FOR_GOOD_H
+    }
+}
+
 /// What lives are lived under: a node, its weather, its spots, and how long.
 #[derive(Clone, Copy, Debug)]
 pub struct Trial<'a> {
@@ -391,5 +405,19 @@ impl Silence {
         if self.due >= 0.999 {
             (self.hours, self.due) = (0.0, 0.0);
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Running;
+
+    /// A warm noon that lets a cold battery flicker is no return: three days are, without a stop in between.
+    #[test]
+    fn a_node_is_back_for_good_after_three_days_without_a_stop() {
+        let mut running = Running::default();
+        assert!(!running.pass(1, false) && !running.pass(6, false) && !running.pass(64, false), "71 hours");
+        assert!(!running.pass(1, true) && !running.pass(71, false), "it stopped in between");
+        assert!(running.pass(1, false), "72 hours");
     }
 }

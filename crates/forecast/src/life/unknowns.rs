@@ -203,6 +203,8 @@ mod tests {
     use design::catalog::Catalog;
 
     use super::*;
+    use crate::diary::Diary;
+    use crate::load::Demand;
 
     fn design(more: &str) -> Design {
         let text = format!(
@@ -255,5 +257,18 @@ mod tests {
             let found = active_spread(&design);
             assert!((found - spread).abs() < 1e-3, "every {minutes} min: {found}");
         }
+    }
+
+    /// A battery of half the label and three times the resistance, a floor of four and a load of five times the design.
+    #[test]
+    fn each_part_gets_its_own_draw() {
+        let design = design("");
+        let node = NodeTables::of_design(&design, Demand::new(&design, &Diary::new(&design)));
+        let values = [0.0, 1.0, 0.5, 3.0, 4.0, 5.0, 0.0, 1.0];
+        let mut life = Life::new(&node, 1.0);
+        Drawn { values, ..Drawn::default() }.equip(&node, &mut life);
+        assert!((life.stored_ah / node.capacity_ah - 0.5).abs() < 1e-9, "half the capacity, full");
+        let factors = [life.resistance_factor, life.floor_factor, life.active_factor];
+        assert_eq!(factors.map(f32::round), [3.0, 4.0, 5.0]);
     }
 }

@@ -1,7 +1,7 @@
 //! How often somebody must come.
 #![expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "lives have few years")]
 
-use super::run::{BACK_FOR_GOOD_H, LifeRun, LivedHour, Recorder, Trial};
+use super::run::{LifeRun, LivedHour, Recorder, Running, Trial};
 use crate::sky::light::YEAR_DAYS;
 
 /// What a day shows of an outage and its end.
@@ -9,14 +9,13 @@ use crate::sky::light::YEAR_DAYS;
 struct Outage {
     out: bool,
     back: bool,
-    running_h: usize,
+    running: Running,
 }
 
 impl Recorder for Outage {
     fn hour(&mut self, hour: &LivedHour<'_>) {
         self.out |= hour.outcome.out();
-        self.running_h = if hour.outcome.out() { 0 } else { self.running_h + hour.hours };
-        self.back |= self.running_h >= BACK_FOR_GOOD_H;
+        self.back |= self.running.pass(hour.hours, hour.outcome.out());
     }
 }
 
@@ -25,13 +24,13 @@ impl Recorder for Outage {
 #[must_use]
 pub fn visits(trial: &Trial<'_>, number: u64) -> u32 {
     let mut run = LifeRun::new(trial, number, None);
-    let (mut visits, mut index, mut running_h) = (0, 0, 0);
+    let (mut visits, mut index, mut running) = (0, 0, Running::default());
     let mut stopped: Option<(usize, LifeRun<'_>)> = None;
     let most = (12.0 * trial.years()).ceil() as u32;
     while visits < most && (index < trial.days || stopped.is_some()) {
-        let mut seen = Outage { running_h, ..Outage::default() };
+        let mut seen = Outage { running, ..Outage::default() };
         run.live_day(index, &mut seen);
-        running_h = seen.running_h;
+        running = seen.running;
         index += 1;
         match stopped.take() {
             None if seen.out => stopped = Some((index, run.clone())),
@@ -41,7 +40,7 @@ pub fn visits(trial: &Trial<'_>, number: u64) -> u32 {
             Some((since, at_stop)) if !seen.back => {
                 run = at_stop;
                 run.change_battery();
-                (visits, index, running_h) = (visits + 1, since, 0);
+                (visits, index, running) = (visits + 1, since, Running::default());
             }
             None | Some(_) => {}
         }

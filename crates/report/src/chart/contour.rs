@@ -158,6 +158,26 @@ mod tests {
         assert_eq!(lines(&holed, 4.25).len(), 2);
     }
 
+    /// By hand: posts of 10 m in two opposite corners and 0 m in the others. The middle, 5 m, is above a line of 4 m, so the
+    /// high corners are one ridge and each low corner is cut off by itself; it is below a line of 6 m, which cuts off the
+    /// high ones.
+    #[test]
+    fn the_middle_of_a_saddle_says_which_corners_belong_together() {
+        let saddle = heights(2, |row, column| if (row - column).abs() < 0.5 { 10.0 } else { 0.0 });
+        let sorted = |level_m| {
+            let mut found = lines(&saddle, level_m);
+            found
+                .iter_mut()
+                .for_each(|line| line.sort_by(|one, other| one.partial_cmp(other).expect("numbers")));
+            found.sort_by(|one, other| one.partial_cmp(other).expect("numbers"));
+            found
+        };
+        // Low corners are at row 0, column 1 and at row 1, column 0.
+        assert_eq!(sorted(4.0), [vec![(0.0, 0.6), (0.4, 1.0)], vec![(0.6, 0.0), (1.0, 0.4)]]);
+        // High corners are at row 0, column 0 and at row 1, column 1.
+        assert_eq!(sorted(6.0), [vec![(0.0, 0.4), (0.4, 0.0)], vec![(0.6, 1.0), (1.0, 0.6)]]);
+    }
+
     #[test]
     fn there_are_about_a_dozen_lines_at_most() {
         assert_eq!(

@@ -278,4 +278,26 @@ mod tests {
         );
         assert_eq!(figure.reaches(4.7, 4.6), Verdict::Tight, "the worst fifth stays more than 0.05 below");
     }
+
+    /// By hand: a node that reports every 6 hours and is out for 10 is silent for 16, from the last report before to the
+    /// first after; one that never stops for 6. Nobody is silent for longer than the life.
+    #[test]
+    fn around_an_outage_lies_an_interval() {
+        let life = |longest_silence_h| LifeOutcome { longest_silence_h, ..LifeOutcome::default() };
+        let silence_h = |lives: &[LifeOutcome], life_h| {
+            let evidence = Evidence {
+                lives,
+                worst_fifth: &[],
+                wanted_reports: 100.0,
+                usual_silence_h: Some(6.0),
+                life_h,
+                spares: false,
+                visits_per_year: Figure::default(),
+            };
+            evidence.longest_silence().expect("it reports").hours()
+        };
+        assert!((silence_h(&[life(10.0)], 1000.0) - 16.0).abs() < 1e-9);
+        assert!((silence_h(&[life(0.0)], 1000.0) - 6.0).abs() < 1e-9);
+        assert!((silence_h(&[life(10.0)], 12.0) - 12.0).abs() < 1e-9);
+    }
 }

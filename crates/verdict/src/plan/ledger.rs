@@ -61,3 +61,33 @@ pub(super) fn months(account: &Account, lives: &Lives, days: usize, sample: &Sam
     };
     account.months.iter().enumerate().filter_map(row).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use forecast::life::account::{ACCOUNTED_LIVES, Plating};
+
+    use super::*;
+
+    /// By hand: ten days, in five of which the node runs. The charger takes 20 mAh of the battery in all ten, 2 mAh a day;
+    /// joins take 20 mAh in the five in which it runs, 4 mAh a day of running.
+    #[test]
+    fn the_charger_is_counted_by_the_day_and_the_node_by_the_day_of_running() {
+        let mut months = [MonthAccount::default(); 12];
+        (months[0].hours, months[0].live_hours) = (240.0, 120.0);
+        (months[0].flows.charger, months[0].flows.joins) = (0.020, 0.020);
+        let account = Account {
+            lives: ACCOUNTED_LIVES,
+            months,
+            purposes: Vec::new(),
+            gated_hours_per_year: 0.0,
+            plating: Plating::default(),
+        };
+        let entries = ledger(&account, 1);
+        let mah = |wanted: &LedgerPurpose| {
+            let entry = entries.iter().find(|entry| entry.purpose == *wanted).expect("it is there");
+            [entry.per_day, entry.per_dark_day].map(|charge| charge.milliampere_hours().round())
+        };
+        let [charger, joins] = [LedgerPurpose::ChargerInTheDark, LedgerPurpose::Joining].map(|one| mah(&one));
+        assert_eq!((charger, joins), ([-2.0, -2.0], [-4.0, -4.0]));
+    }
+}
