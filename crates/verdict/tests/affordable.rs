@@ -63,7 +63,7 @@ fn sent_as_often_as_afforded_the_sun_is_just_spent() {
     let weather = common::port_angeles();
     let effort = Effort { lives: Some(8), seed: 1, threads: 2 };
     let planned = |design: &_| plan(design, Weather::Hours(&weather), &Spots::alone(design), effort, &Silent);
-    let seldom = at("30 min");
+    let seldom = at("2 min");
     let link = LinkState::as_designed(&seldom);
     let mut law = judge(&seldom, &link);
     affordable(&seldom, &link, &planned(&seldom), &mut law);
