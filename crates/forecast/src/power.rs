@@ -4,4 +4,3 @@ pub mod ageing;
 pub mod battery;
 pub mod charge_table;
 pub mod charger;
-pub mod sizing;

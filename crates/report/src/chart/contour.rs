@@ -166,9 +166,9 @@ mod tests {
         let saddle = heights(2, |row, column| if (row - column).abs() < 0.5 { 10.0 } else { 0.0 });
         let sorted = |level_m| {
             let mut found = lines(&saddle, level_m);
-            found
-                .iter_mut()
-                .for_each(|line| line.sort_by(|one, other| one.partial_cmp(other).expect("numbers")));
+            for line in &mut found {
+                line.sort_by(|one, other| one.partial_cmp(other).expect("numbers"));
+            }
             found.sort_by(|one, other| one.partial_cmp(other).expect("numbers"));
             found
         };
