@@ -17,13 +17,18 @@ struct Proof {
     full: fn(&Path) -> Result<String>,
 }
 
-const PROOFS: [Proof; 4] = [
+const PROOFS: [Proof; 5] = [
     Proof { name: "random", what: "every property test, with fresh seeds", full: random },
     Proof { name: "fuzz", what: "the law of every reader, 10,000,000 changed inputs each", full: fuzz },
     Proof {
         name: "kills",
         what: "enrolment ended at 1,000 moments: no row lost, no key doubled",
         full: kills,
+    },
+    Proof {
+        name: "network",
+        what: "50,000 worlds of losses, delays, copies, forgeries and restarts around the network",
+        full: network,
     },
     Proof {
         name: "mutants",
@@ -38,6 +43,8 @@ const SEEDS: u64 = 20;
 const EXECUTIONS: &str = "10000000";
 /// Moments at which `kills` ends a run.
 const KILLS: &str = "1000";
+/// Worlds in which `network` puts the network.
+const WORLDS: &str = "50000";
 /// Crates whose code `mutants` changes.
 const MUTATED: [&str; 2] = ["overwinter-kit", "overwinter-wire"];
 
@@ -110,6 +117,13 @@ fn kills(root: &Path) -> Result<String> {
     let arguments = ["test", "--locked", "--package", "overwinter", "--test", "enrol", "killed"];
     cargo(root, &arguments, &[("OVERWINTER_KILLS", KILLS)])?;
     Ok(format!("{KILLS} moments"))
+}
+
+fn network(root: &Path) -> Result<String> {
+    let arguments =
+        ["test", "--release", "--locked", "--package", "overwinter-logbook", "--test", "simulation"];
+    cargo(root, &arguments, &[("OVERWINTER_SEEDS", WORLDS)])?;
+    Ok(format!("{WORLDS} worlds"))
 }
 
 /// Needs `cargo install cargo-mutants`.

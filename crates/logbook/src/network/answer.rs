@@ -319,7 +319,11 @@ impl Answering {
         let placed = self.place(setup, &copies, &listening, contents, delay, now);
         effects.extend(match placed {
             Ok((slot, content, second)) => self.send(device, session, content, &slot, second, now),
-            Err(prevented) => Some(Effect::NotSent { session, why, prevented }),
+            Err(prevented) => {
+                // It counts as a try, so that the person hears of it.
+                device.conversation.went(false, (why, prevented) == (Why::Message, Prevented::TooLong));
+                Some(Effect::NotSent { session, why, prevented })
+            }
         });
     }
 
