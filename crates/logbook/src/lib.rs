@@ -4,6 +4,7 @@
 //! - [`keys`]: the root keys, in a file sealed with a passphrase. The only place where keys are drawn.
 //! - [`folder`]: both in the folder of a site, kept together whatever interrupts a run.
 //! - [`received`], [`intake`]: a frame as a gateway heard it, and the messages that bring it.
+//! - [`mapping`]: uplinks that another network has verified and decrypted, read out of messages of any shape; pure.
 //! - [`network`]: what a network makes of each frame: sessions, counters, joins; pure.
 //! - [`readings`]: what the messages of a kind of node say; pure.
 //! - [`store`]: all of it in one file, kept before anything is acted upon.
@@ -18,6 +19,7 @@ pub mod clock;
 pub mod folder;
 pub mod intake;
 pub mod keys;
+pub mod mapping;
 pub mod network;
 pub mod readings;
 pub mod received;

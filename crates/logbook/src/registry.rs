@@ -369,7 +369,7 @@ fn key(text: &str) -> String {
 }
 
 /// A basic string of TOML 1.0.
-fn quoted(text: &str) -> String {
+pub(crate) fn quoted(text: &str) -> String {
     let mut quoted = String::from("\"");
     for letter in text.chars() {
         match letter {
