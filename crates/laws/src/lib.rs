@@ -4,11 +4,13 @@
 //! For tests only. `tests/laws.rs` tries each law on some thousand changed seeds in every run, the targets in `fuzz/` without end.
 
 pub mod commands;
+pub mod datagram;
 pub mod design_file;
 pub mod frame;
 pub mod identity;
 pub mod join_accept;
 pub mod key_box;
+pub mod mapping;
 pub mod payload;
 pub mod registry;
 pub mod weather;
@@ -24,13 +26,15 @@ pub struct Law {
 }
 
 /// All of them.
-pub const LAWS: [Law; 9] = [
+pub const LAWS: [Law; 11] = [
     Law { name: "commands", holds: commands::holds, seeds: commands::seeds },
+    Law { name: "datagram", holds: datagram::holds, seeds: datagram::seeds },
     Law { name: "design_file", holds: design_file::holds, seeds: design_file::seeds },
     Law { name: "frame", holds: frame::holds, seeds: frame::seeds },
     Law { name: "identity", holds: identity::holds, seeds: identity::seeds },
     Law { name: "join_accept", holds: join_accept::holds, seeds: join_accept::seeds },
     Law { name: "key_box", holds: key_box::holds, seeds: key_box::seeds },
+    Law { name: "mapping", holds: mapping::holds, seeds: mapping::seeds },
     Law { name: "payload", holds: payload::holds, seeds: payload::seeds },
     Law { name: "registry", holds: registry::holds, seeds: registry::seeds },
     Law { name: "weather", holds: weather::holds, seeds: weather::seeds },

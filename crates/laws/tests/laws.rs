@@ -17,6 +17,11 @@ fn bytes_of_mac_commands_keep_their_law() {
 }
 
 #[test]
+fn datagrams_of_gateways_keep_their_law() {
+    keeps("datagram", 4_000);
+}
+
+#[test]
 fn design_files_keep_their_law() {
     keeps("design_file", 1_000);
 }
@@ -39,6 +44,11 @@ fn join_accepts_keep_their_law() {
 #[test]
 fn key_boxes_keep_their_law() {
     keeps("key_box", 1_000);
+}
+
+#[test]
+fn messages_of_other_networks_keep_their_law() {
+    keeps("mapping", 20_000);
 }
 
 #[test]
