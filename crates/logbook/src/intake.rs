@@ -5,3 +5,4 @@
 
 pub mod gateways;
 pub mod udp;
+pub mod websocket;

@@ -18,6 +18,7 @@
 mod answer;
 mod budget;
 mod channels;
+mod compose;
 mod conversation;
 mod dedup;
 mod device;
@@ -45,13 +46,14 @@ use device::{Device, JoinOutcome};
 use kept::Terms;
 use windows::SECOND;
 
-pub use answer::{Downlink, DownlinkNumber, Effect, Outcome, Prevented, Why};
+pub use answer::{Downlink, DownlinkNumber, Effect, Outcome, Prevented};
 pub use budget::HOUR;
+pub use compose::Why;
 pub use conversation::{Asked, Message, News, Plan};
 pub use dedup::REMEMBERED;
 pub use kept::{KeptSession, Member, SessionId, SessionState};
 pub use verdict::{Hint, Refusal, Verdict};
-pub use windows::{Window, data_rate};
+pub use windows::{Window, data_rate, rate_name};
 
 /// `NetID` of private networks: every address of it begins with seven bits of zero.
 ///
@@ -370,7 +372,7 @@ impl<A: FnMut() -> DevAddr> Network<A> {
                 digest: digest(&received.bytes),
                 due,
                 first_at: received.arrived_at,
-                copies: vec![answer::Heard::of(received)],
+                copies: vec![compose::Heard::of(received)],
                 kept: false,
             });
         }
@@ -380,7 +382,7 @@ impl<A: FnMut() -> DevAddr> Network<A> {
     fn copy(&mut self, received: &Received, frame: FrameNumber, again: Option<(DevEui, SessionId)>) {
         let known = digest(&received.bytes);
         if let Some(gathering) = self.answering.gatherings.iter_mut().find(|one| one.digest == known) {
-            gathering.copies.push(answer::Heard::of(received));
+            gathering.copies.push(compose::Heard::of(received));
             return;
         }
         let Some((dev_eui, session)) = again else { return };

@@ -46,4 +46,15 @@ pub struct Radio {
     pub clock_us: Option<u32>,
     /// The end of the frame by the satellites' clock: since 1980-01-06, without leap seconds \[us\].
     pub gps_us: Option<i64>,
+    /// What a gateway on a websocket wants to see again in an answer.
+    pub station: Option<StationClock>,
+}
+
+/// When, and by which of its radios, a gateway on a websocket heard a frame: numbers of its own, beyond what a double holds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct StationClock {
+    /// Its clock \[us\].
+    pub xtime: i64,
+    /// Its radio and antenna.
+    pub rctx: i64,
 }

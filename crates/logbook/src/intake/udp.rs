@@ -197,6 +197,7 @@ fn frame(packet: Packet, gateway: GatewayEui, arrived_at: Moment) -> Option<Rece
         snr_db: packet.lsnr.or(best.and_then(|antenna| antenna.lsnr)),
         clock_us: packet.tmst,
         gps_us: packet.tmms.and_then(|milliseconds| milliseconds.checked_mul(1000)),
+        station: None,
     };
     let checksum = match packet.stat {
         Some(-1) => Checksum::Bad,

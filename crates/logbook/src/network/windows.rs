@@ -51,13 +51,18 @@ impl Listening {
 
     /// The rate as gateways name it.
     pub(super) fn rate_name(&self) -> String {
-        match self.modulation {
-            Modulation::Lora { spreading_factor, bandwidth } => {
-                format!("SF{spreading_factor}BW{}", bandwidth.kilohertz().round())
-            }
-            Modulation::Fsk { bit_rate } => format!("{}", bit_rate.round()),
-            Modulation::LrFhss => "LR-FHSS".to_owned(),
+        rate_name(self.modulation)
+    }
+}
+
+/// A rate as gateways name it: `SF7BW125`, or bits per second.
+pub fn rate_name(modulation: Modulation) -> String {
+    match modulation {
+        Modulation::Lora { spreading_factor, bandwidth } => {
+            format!("SF{spreading_factor}BW{}", bandwidth.kilohertz().round())
         }
+        Modulation::Fsk { bit_rate } => format!("{}", bit_rate.round()),
+        Modulation::LrFhss => "LR-FHSS".to_owned(),
     }
 }
 
@@ -112,6 +117,7 @@ mod tests {
             snr_db: None,
             clock_us: None,
             gps_us: None,
+            station: None,
         }
     }
 

@@ -61,6 +61,7 @@ pub(crate) fn copy(bytes: &[u8], number: u8, at: Moment, snr_db: f64) -> Receive
             // Each gateway's clock began at another time.
             clock_us: Some(clock(number, at)),
             gps_us: None,
+            station: None,
         },
     }
 }
