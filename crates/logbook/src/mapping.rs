@@ -22,6 +22,7 @@ use design::serve::{Levels, MappedPort, Mapping, Pointer};
 use sha2::{Digest as _, Sha256};
 use wire::identity::DevEui;
 
+use crate::digits;
 use crate::received::Moment;
 use json::{Json, JsonError};
 
@@ -67,8 +68,7 @@ impl Reported {
     pub fn key(&self) -> String {
         let number = |number: Option<i64>| number.map_or("-".to_owned(), |number| number.to_string());
         let digest = Sha256::new().chain_update([self.port]).chain_update(&self.payload).finalize();
-        let digest: String = digest.iter().map(|octet| format!("{octet:02x}")).collect();
-        format!("{} {} {digest}", number(self.counter.map(i64::from)), number(self.at))
+        format!("{} {} {}", number(self.counter.map(i64::from)), number(self.at), digits::hex(&digest))
     }
 }
 

@@ -398,11 +398,11 @@ fn the_hours_share_of_the_law_is_kept_and_what_it_refuses_is_said() {
         for effect in site.network.tick(site.now + 260_000) {
             match effect {
                 Effect::Send(downlink) if downlink.window == Window::First => {
-                    first += downlink.airtime_us as f64
+                    first += downlink.airtime_us as f64;
                 }
                 Effect::Send(downlink) => second += downlink.airtime_us as f64,
                 Effect::NotSent { prevented: Prevented::NoBudget, why: Why::Acknowledgement, .. } => {
-                    refused += 1
+                    refused += 1;
                 }
                 Effect::Settled(..) => {}
                 other => panic!("{other:?}"),

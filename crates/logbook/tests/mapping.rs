@@ -169,6 +169,8 @@ fn the_places_that_a_person_would_choose_are_found_by_example() {
     for (shape, chosen) in mappings() {
         let sound = lines.iter().filter(|line| line.shape == shape && line.expected["expect"] == "new");
         let sound: Vec<&Line> = sound.filter(|line| line.expected["node"].is_string()).take(12).collect();
+        // Two seconds after it was heard.
+        #[expect(clippy::cast_possible_truncation, reason = "a time of this century")]
         let arrived_at =
             |line: &Line| (line.expected["at"].as_f64().expect("a number") * 1e6) as i64 + 2_000_000;
         let pasted: Vec<Pasted<'_>> = sound

@@ -8,6 +8,7 @@ mod valley;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::env;
+use std::io::Write as _;
 use std::panic::{AssertUnwindSafe, catch_unwind, resume_unwind};
 
 use design::serve::Answers;
@@ -483,6 +484,11 @@ fn from_environment(name: &str, usual: u64) -> u64 {
         .map_or(usual, |text| text.parse().unwrap_or_else(|_| panic!("{name} is a number, not {text}")))
 }
 
+/// Says something that must be seen even if the test passes.
+fn say(text: &str) {
+    let _unseen = writeln!(std::io::stderr(), "{text}");
+}
+
 #[test]
 fn whatever_is_lost_doubled_late_forged_or_interrupted_nothing_is_said_twice_or_too_early() {
     let (first, seeds) = (from_environment(FIRST, 1), from_environment(SEEDS, 25));
@@ -494,9 +500,9 @@ fn whatever_is_lost_doubled_late_forged_or_interrupted_nothing_is_said_twice_or_
             world.judge();
         }));
         if let Err(panic) = end {
-            eprintln!(
+            say(&format!(
                 "seed {seed} fails: {FIRST}={seed} {SEEDS}=1 cargo test --package overwinter-logbook --test simulation"
-            );
+            ));
             resume_unwind(panic);
         }
         world.counts.insert("uplinks accepted", world.log.accepted.len() as u64);
@@ -505,7 +511,7 @@ fn whatever_is_lost_doubled_late_forged_or_interrupted_nothing_is_said_twice_or_
             *counts.entry(what).or_default() += count;
         }
     }
-    println!("{counts:#?}");
+    say(&format!("{seeds} worlds: {counts:?}"));
     // The world tries what it says it tries.
     for what in [
         "restarts",
@@ -560,7 +566,7 @@ fn any_order_and_any_doubling_of_a_set_of_frames_ends_in_the_same_accepted_set()
             let heard = network.hear(&copy(bytes, *number, at, 0.0));
             match (&heard.verdict, heard.uplink) {
                 (Verdict::New | Verdict::Late, Some(uplink)) => {
-                    assert!(accepted.insert(uplink.fcnt), "seed {seed}: twice")
+                    assert!(accepted.insert(uplink.fcnt), "seed {seed}: twice");
                 }
                 (Verdict::Copy, None) => {}
                 other => panic!("seed {seed}: {other:?}"),

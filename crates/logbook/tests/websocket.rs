@@ -27,7 +27,7 @@ fn eu868() -> Region {
 /// Takes a frame apart as a gateway does (TS001-1.0.4, clause 4): numbers of four octets with a sign.
 fn apart(frame: &[u8], data_rate: u8) -> Value {
     let signed = |at: usize| i32::from_le_bytes([frame[at], frame[at + 1], frame[at + 2], frame[at + 3]]);
-    let hex = |bytes: &[u8]| bytes.iter().map(|octet| format!("{octet:02x}")).collect::<String>();
+    let hex = |bytes: &[u8]| bytes.iter().map(|octet| format!("{octet:02x}")).collect::<Vec<_>>().concat();
     let eui = |at: usize| {
         let octets: Vec<String> =
             frame[at..at + 8].iter().rev().map(|octet| format!("{octet:02X}")).collect();

@@ -14,6 +14,7 @@ use serde::Deserialize;
 use serde_json::json;
 use wire::identity::{DevEui, GatewayEui, JoinEui};
 
+use crate::digits;
 use crate::network::{Downlink, DownlinkNumber, Window, rate_name};
 use crate::received::{Checksum, Moment, Radio, Received, StationClock};
 use design::region::Region;
@@ -265,7 +266,6 @@ fn hex(text: &str, field: &'static str) -> Result<Vec<u8>, StationError> {
 /// Asks a gateway to send a frame, in its window alone; `None` if it answers nothing that came by a websocket.
 pub fn answer(downlink: &Downlink) -> Option<String> {
     let StationClock { xtime, rctx } = downlink.station?;
-    let pdu: String = downlink.bytes.iter().map(|octet| format!("{octet:02x}")).collect();
     let (rate, frequency) = match downlink.window {
         Window::First => ("RX1DR", "RX1Freq"),
         Window::Second => ("RX2DR", "RX2Freq"),
@@ -275,7 +275,7 @@ pub fn answer(downlink: &Downlink) -> Option<String> {
         "DevEui": dashed(downlink.session.dev_eui),
         "dC": 0,
         "diid": downlink.number,
-        "pdu": pdu,
+        "pdu": digits::hex(&downlink.bytes),
         "RxDelay": downlink.first_window_s,
         "priority": 0,
         "xtime": xtime,

@@ -138,7 +138,9 @@ impl Device {
         commands: &[UplinkCommand],
     ) -> Vec<u8> {
         let mut options = Vec::new();
-        commands.iter().for_each(|command| command.encode(&mut options));
+        for command in commands {
+            command.encode(&mut options);
+        }
         let payload = self.up.to_be_bytes();
         let body =
             Body::Application { port: Port::new(10).expect("not 0"), payload: &payload, options: &options };

@@ -90,7 +90,7 @@ fn collect(json: &Json, tokens: &mut Vec<String>, leaves: &mut BTreeMap<Pointer,
 /// The list in whose first entry all these places stand, if there is one in every message.
 pub(super) fn shared_list(samples: &[Sample], places: &[&Pointer]) -> Option<Pointer> {
     let Some((Pointer::Json(first), _)) = places.split_first() else { return None };
-    let lists = (0..first.len()).filter(|length| {
+    let mut lists = (0..first.len()).filter(|length| {
         let (around, rest) = first.split_at(*length);
         let inside = |place: &&Pointer| match place {
             Pointer::Json(tokens) => tokens.get(..=*length) == first.get(..=*length),
@@ -100,5 +100,5 @@ pub(super) fn shared_list(samples: &[Sample], places: &[&Pointer]) -> Option<Poi
             && places.iter().all(inside)
             && samples.iter().all(|sample| matches!(sample.whole.find(around), Some(Json::List(_))))
     });
-    lists.last().and_then(|length| first.get(..length)).map(|list| Pointer::Json(list.to_vec()))
+    lists.next_back().and_then(|length| first.get(..length)).map(|list| Pointer::Json(list.to_vec()))
 }
