@@ -64,6 +64,8 @@ pub const PRIVATE: NetId = NetId::from_display_bytes([0, 0, 0]);
 /// A repetition of what was acknowledged is acknowledged again after this time; what comes earlier is another gateway's
 /// copy \[us\].
 const REPEATED_AFTER: Moment = SECOND;
+/// Joins that are left when it is time to say so (own choice: 65,000 are used).
+const NONCES_LEFT: u16 = 535;
 /// What a gateway's clock may differ from ours between two frames without having begun anew \[us\].
 const CLOCK_SLACK: i64 = 2 * SECOND;
 
@@ -427,10 +429,13 @@ impl<A: FnMut() -> DevAddr> Network<A> {
             }
         });
         self.addresses.insert(dev_addr, dev_eui);
+        let left = u16::MAX - u16::from(request.dev_nonce());
+        let ends = left <= NONCES_LEFT && device.member.random_nonces.is_none();
+        let hint = if ends { Some(Hint::NoncesEnd { left }) } else { heard.hint };
         let joined = device.begin(request, received, dev_addr, terms);
         let session = SessionId { dev_eui, join_nonce: joined.join_nonce };
         self.await_copies(received, heard.frame, Due::Accept { session, bytes: joined.accept.clone() });
-        Ok(Heard { verdict: Verdict::Join, session: Some(session), joined: Some(joined), ..heard })
+        Ok(Heard { verdict: Verdict::Join, session: Some(session), joined: Some(joined), hint, ..heard })
     }
 
     /// A gateway's clock that has jumped has begun anew, and what it heard before can't be answered by it.

@@ -58,6 +58,43 @@ fn a_device_whose_row_is_closed_is_known_by_its_key_and_nothing_of_it_is_accepte
     assert_eq!(network.hear(&copy(&forged, 1, START, 0.0)).hint, None, "another key is not its own");
 }
 
+/// TS001-1.0.4, clause 6.2.5: the nonce counts up in 16 bits and is never used again.
+#[test]
+fn a_device_that_has_nearly_used_up_its_joins_is_warned_of() {
+    let mut device = Device::new(1);
+    let mut network = network(vec![device.member(Plan::default())]);
+    for (dev_nonce, hint) in [
+        (64_999, None),
+        (65_000, Some(Hint::NoncesEnd { left: 535 })),
+        (65_535, Some(Hint::NoncesEnd { left: 0 })),
+    ] {
+        let request =
+            join::seal_request(&device.key, device.join_eui, device.dev_eui, DevNonce::from(dev_nonce));
+        let heard = network.hear(&copy(&request, 1, START, 0.0));
+        assert_eq!((heard.verdict, heard.hint), (Verdict::Join, hint));
+    }
+    device.dev_nonce = 0;
+    let over = network.hear(&copy(&device.request(), 1, START, 0.0));
+    assert!(matches!(over.verdict, Verdict::Refused(Refusal::Nonce { found: 0, last: 65_535 })));
+}
+
+/// A device that joins twice before it reports speaks in the newer session; what it says in the older one is a recording.
+#[test]
+fn a_second_join_closes_the_one_that_was_not_used() {
+    let mut device = Device::new(1);
+    let mut network = network(vec![device.member(Plan::default())]);
+    let first = network.hear(&copy(&device.request(), 1, START, 0.0)).joined.expect("it joins");
+    assert!(device.joins(&first.accept));
+    let early = device.says(&[]);
+    let second = network.hear(&copy(&device.request(), 1, START, 0.0)).joined.expect("it joins again");
+    assert!(device.joins(&second.accept));
+    let old = network.hear(&copy(&early, 1, START, 0.0));
+    assert_eq!(old.verdict, Verdict::Refused(Refusal::OldSession));
+    let heard = network.hear(&copy(&device.says(&[]), 1, START, 0.0));
+    assert_eq!(heard.verdict, Verdict::New);
+    assert!(heard.uplink.expect("it carries something").opens);
+}
+
 #[test]
 fn a_frame_on_a_strange_frequency_is_accepted_and_remarked_on() {
     let mut device = Device::new(1);

@@ -183,7 +183,9 @@ impl Device {
             cf_list: terms.cf_list,
         };
         let accept = accept.seal(&member.app_key);
-        self.pending = Some(Running::restored(&self.member, &kept));
+        let earlier = self.pending.replace(Running::restored(&self.member, &kept));
+        self.closed.extend(earlier);
+        self.trim();
         let heard = vec![(received.gateway, received.radio.clock_us)];
         self.last_join = Some(LastJoin { at: received.arrived_at, frame: digest(&received.bytes), heard });
         Joined { dev_nonce, join_nonce: kept.join_nonce, dev_addr, rx1_delay_s: terms.delay.get(), accept }

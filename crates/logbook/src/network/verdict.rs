@@ -77,6 +77,11 @@ pub enum Hint {
     Retired,
     /// Its address is that of a device of this site, and it was sent in another network: addresses are not unique.
     SharedAddress,
+    /// Its joins are nearly used up: nonces count to 65,535 and never begin anew.
+    NoncesEnd {
+        /// Joins that are left.
+        left: u16,
+    },
     /// It came on a frequency that is no channel of the region.
     Channel {
         /// Frequency \[Hz\].
@@ -171,6 +176,9 @@ impl fmt::Display for Hint {
             }
             Self::SharedAddress => {
                 f.write_str("a device of another network may have the same address; alone it means nothing")
+            }
+            Self::NoncesEnd { left } => {
+                write!(f, "it can join {left} more times, then never again: find out why it joins so often")
             }
             Self::Channel { frequency_hz } => write!(
                 f,
