@@ -48,7 +48,7 @@ pub fn mean_and_deviation(values: &[f64]) -> (f64, f64) {
 
 /// Ranks from 0, equal values sharing the mean of theirs.
 #[must_use]
-pub fn ranks(values: &[f64]) -> Vec<f64> {
+fn ranks(values: &[f64]) -> Vec<f64> {
     let mut order: Vec<usize> = (0..values.len()).collect();
     order.sort_by(|one, other| values[*one].total_cmp(&values[*other]));
     let mut ranks = vec![0.0; values.len()];

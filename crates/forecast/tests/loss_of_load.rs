@@ -172,6 +172,7 @@ struct Tally {
     years: usize,
 }
 
+#[derive(Clone, Copy)]
 struct Found {
     loss: f64,
     years_hit: f64,
@@ -242,8 +243,11 @@ fn meets(cell: &Cell, found: &Found) -> bool {
 
 #[test]
 fn loss_of_load_is_that_of_the_reference_table() {
-    let found = lived(&TABLE, AS_SHIPPED, 20_000);
-    for (cell, found) in TABLE.iter().zip(&found) {
+    // A fifth of the years shows as much of a loss that comes in every fifth year or more often.
+    let (often, seldom): (Vec<Cell>, Vec<Cell>) = TABLE.into_iter().partition(|cell| cell.years_hit > 0.2);
+    assert_eq!((often.len(), seldom.len()), (7, 4));
+    let found = [lived(&often, AS_SHIPPED, 4_000), lived(&seldom, AS_SHIPPED, 20_000)].concat();
+    for (cell, found) in often.iter().chain(&seldom).zip(&found) {
         assert!(
             meets(cell, found),
             "C_A {}, C_S {}: {:e} {}",

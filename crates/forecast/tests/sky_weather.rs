@@ -437,7 +437,6 @@ proptest! {
         let sound = &SOUND[format];
         let last_field = sound.iter().rposition(|byte| *byte == b',').expect("rows");
         prop_assert!(weather::read(&sound[..cut.index(last_field)]).is_err());
-        prop_assert!(weather::read(sound).is_ok());
     }
 
     /// One wrong byte in a sound file never panics.
@@ -449,6 +448,13 @@ proptest! {
         if let Ok(weather) = weather::read(&bytes) {
             prop_assert_eq!(weather.starts().len(), weather.ghi_w_m2.len());
         }
+    }
+}
+
+#[test]
+fn the_files_that_are_cut_are_sound() {
+    for sound in SOUND.iter() {
+        assert!(weather::read(sound).is_ok());
     }
 }
 

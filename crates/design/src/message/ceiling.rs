@@ -1,6 +1,6 @@
 //! How many application bytes a data rate carries.
 
-use super::{Form, Message};
+use super::Message;
 use crate::quantity::Bytes;
 use crate::region::{PayloadConditions, Region};
 
@@ -49,12 +49,6 @@ impl Message {
     #[must_use]
     pub fn bytes_at(&self, data_rate: u8) -> usize {
         self.layout(self.form_at(data_rate)).bytes
-    }
-
-    /// Application bytes of the full form.
-    #[must_use]
-    pub fn full_bytes(&self) -> usize {
-        self.layout(Form::Full).bytes
     }
 }
 

@@ -12,9 +12,9 @@ use crate::load::Demand;
 use crate::sky::light::YEAR_DAYS;
 
 /// A panel under snow, leaves or a fallen branch until somebody comes or it thaws (own choice, no source).
-pub const BURIED_DAYS: usize = 60;
+const BURIED_DAYS: usize = 60;
 /// No-load current of a three-terminal regulator of the old kind on a board (from memory, common practice).
-pub const OLD_REGULATOR_NO_LOAD: Current = Current::from_milliamperes(5.0);
+const OLD_REGULATOR_NO_LOAD: Current = Current::from_milliamperes(5.0);
 /// Lives with each fault.
 const FAULTED_LIVES: usize = 50;
 /// Lives with a fault have weather of their own.

@@ -22,7 +22,7 @@ pub(super) const HOURS_PER_DAY: usize = 24;
 const SETTLED_DAYS: usize = 60;
 /// A node is back when it has run for so long without stopping: a warm noon that lets a cold battery flicker is no
 /// return \[h\].
-pub const BACK_FOR_GOOD_H: usize = 72;
+const BACK_FOR_GOOD_H: usize = 72;
 
 /// Counts how long a node has run without stopping.
 #[derive(Clone, Copy, Debug, Default)]

@@ -28,7 +28,7 @@ use crate::sky::weather::{HourStart, Place, WeatherHours};
 /// Daily clearness of a cloudless sky; the share of it that a day reaches is how freely the box radiates at night.
 const CLEAR_SKY_CLEARNESS: f64 = 0.7;
 /// Wind where the file has none [m/s]: what test reports of cell temperature use.
-pub const DEFAULT_WIND_M_S: f32 = 1.0;
+const DEFAULT_WIND_M_S: f32 = 1.0;
 const HOURS_PER_DAY: usize = 24;
 /// Hours in a mean year.
 pub const YEAR_H: usize = 8766;

@@ -13,9 +13,9 @@ use crate::random::normal_quantile;
 /// Uplinks whose mean decides (own choice).
 pub const LISTENS_TO: u32 = 20;
 /// Uplinks without an answer after which a node asks for one (`ADR_ACK_LIMIT`, TS001-1.0.4 clause 4.3.1.1, default).
-pub const ASKS_AFTER: u32 = 64;
+const ASKS_AFTER: u32 = 64;
 /// Further uplinks without an answer after which it falls by one data rate (`ADR_ACK_DELAY`, the same).
-pub const FALLS_AFTER: u32 = 32;
+const FALLS_AFTER: u32 = 32;
 /// Standard deviation of one reading under Rayleigh fading \[dB\] (of the logarithm of an exponential: 10 pi / (ln 10 sqrt 6)).
 const FADE_SD_DB: f64 = 5.57;
 /// Standard deviation of a link over the seasons: leaves, snow, wet ground (own estimate).

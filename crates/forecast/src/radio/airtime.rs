@@ -7,7 +7,7 @@ use design::region::Modulation;
 ///
 /// # References
 /// TS001-1.0.4, clause 4 (tabulated; two sources).
-pub const FRAME_OVERHEAD: usize = 13;
+const FRAME_OVERHEAD: usize = 13;
 /// Length of a data frame without port and application bytes.
 pub const EMPTY_FRAME: usize = 12;
 /// Length of a join request.
@@ -17,7 +17,7 @@ pub const JOIN_ACCEPT: usize = 17;
 /// Length of a join accept with channel list.
 pub const JOIN_ACCEPT_WITH_CHANNELS: usize = 33;
 /// Preamble of LoRaWAN \[symbols\].
-pub const PREAMBLE_SYMBOLS: u32 = 8;
+const PREAMBLE_SYMBOLS: u32 = 8;
 /// A symbol at least this long wants the low-data-rate optimisation \[s\].
 const LONG_SYMBOL_S: f64 = 0.016;
 

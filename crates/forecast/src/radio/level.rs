@@ -21,8 +21,6 @@ pub const DAY_SD_DB: f64 = 3.0;
 pub const SITE_SD_DB: f64 = 6.0;
 /// From one spot to the next (measured in cities, 7.8 to 9; Rec. ITU-R P.1546 gives 1.2 + 1.3 lg f/MHz, from memory) \[dB\].
 pub const SPOT_SD_DB: f64 = 8.0;
-/// The same where both terrain and land cover are known (own choice) \[dB\].
-pub const MAPPED_SPOT_SD_DB: f64 = 5.0;
 /// What a gateway's surroundings add to the noise of its receiver, and its scatter (own choice) \[dB\].
 pub const NOISE_DB: [f64; 2] = [1.6, 1.2];
 /// Scatter of the logarithm of a clutter height that is taken from a table (own choice).

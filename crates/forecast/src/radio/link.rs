@@ -20,7 +20,7 @@ use crate::terrain::Terrain;
 /// A reflection off the ground doubles the field at best.
 const ECHO_DB: f64 = 6.02;
 /// Where a finished node is compared with what it should radiate.
-pub const BENCH: Length = Length::from_metres(10.0);
+const BENCH: Length = Length::from_metres(10.0);
 
 /// One node and one gateway.
 #[derive(Clone, Debug)]

@@ -33,7 +33,7 @@ pub const AIR_DOUBT_K: f64 = 1.6;
 /// Relative standard deviation granted to twelve numbers whose origin is not known (own choice).
 const GIVEN_SUN_DOUBT: f64 = 0.1;
 /// Of what falls outside the air an overcast day lets less through.
-pub const OVERCAST_CLEARNESS: f64 = 0.2;
+const OVERCAST_CLEARNESS: f64 = 0.2;
 /// Twilight and refraction let a little through that geometry does not know of [Wh/m²].
 const TWILIGHT_WH_M2: f64 = 20.0;
 /// 90 % of a normal lie within so many standard deviations.

@@ -9,7 +9,7 @@ const TERMS: u32 = 60;
 
 /// Density of the standard normal distribution.
 #[must_use]
-pub fn density(z: f64) -> f64 {
+fn density(z: f64) -> f64 {
     (-0.5 * z * z).exp() / (2.0 * PI).sqrt()
 }
 
