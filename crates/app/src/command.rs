@@ -3,8 +3,10 @@
 mod check;
 mod check_site;
 mod climate;
+mod demo;
 mod enrol;
 mod explain;
+mod export;
 mod kit;
 mod reach;
 mod reach_survey;
@@ -52,6 +54,12 @@ enum Command {
     /// Hears the nodes of a site through its gateways, and keeps what they say
     #[command(after_help = serve::EXAMPLE)]
     Serve(serve::Serve),
+    /// Writes readings in the forms of others, or a copy of the log
+    #[command(after_help = export::EXAMPLE)]
+    Export(export::Export),
+    /// Lets an invented site live, with everything that `serve` does, and no hardware
+    #[command(after_help = demo::EXAMPLE)]
+    Demo(demo::Demo),
     /// Prints the completions of a shell
     Completions {
         /// Which shell
@@ -85,6 +93,8 @@ pub(crate) fn run() -> ExitCode {
         Command::Enrol(arguments) => enrol::run(&arguments),
         Command::Explain(arguments) => explain::run(&arguments),
         Command::Serve(arguments) => serve::run(&arguments),
+        Command::Export(arguments) => export::run(&arguments),
+        Command::Demo(arguments) => demo::run(&arguments),
         Command::Completions { shell } => completions(shell),
     }
 }

@@ -1,6 +1,7 @@
 //! `overwinter`: plans solar LoRaWAN nodes that live outdoors for years.
 
 mod command;
+mod demo;
 mod drawings;
 mod enrolment;
 mod explanation;

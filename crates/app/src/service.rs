@@ -1,8 +1,10 @@
 //! The log of a site at work: opened, listening, and stopped without loss.
 
+mod mark;
 mod said;
 mod settings;
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::Ordering;
 use std::sync::{Arc, Mutex, PoisonError};
@@ -18,6 +20,7 @@ use logbook::store::writer::{Listener, Writer};
 use report::problem::{Failure, Problem};
 use report::words;
 use tokio::signal::unix::{SignalKind, signal};
+use wire::identity::DevEui;
 
 use crate::input::fleet;
 use crate::output;
@@ -50,6 +53,14 @@ pub(crate) fn open(
     let settings = Settings::of(site, passphrase_file)?;
     let setup = settings::setup(site, &settings)?;
     let log = Log::open(&settings.log).map_err(|error| log_failure(&settings.log, &error))?;
+    if mark::is_behind(&settings, &log)? {
+        let stepped = log.step_over_the_forgotten(now());
+        stepped.map_err(|error| log_failure(&settings.log, &error))?;
+        output::complain(
+            "The log is older than the last one that was written here: it was put back. Counters and nonces that it has \
+             forgotten are stepped over.\n",
+        );
+    }
     let greeting = greeting(site, &settings, &setup);
     Ok(Service { settings, setup, log, form, greeting })
 }
@@ -93,6 +104,7 @@ struct Tally {
 struct Printer {
     form: Form,
     gateways: Option<Arc<Gateways>>,
+    names: BTreeMap<DevEui, String>,
     tally: Arc<Mutex<Tally>>,
     troubled: bool,
 }
@@ -120,7 +132,7 @@ impl Listener for Printer {
         // A gateway that can't be reached says nothing, and the answer's outcome becomes unknown.
         let _unreached = self.gateways.as_ref().is_some_and(|gateways| gateways.answer(downlink));
         if self.form == Form::Words {
-            let _gone = output::print(&said::answer(downlink));
+            let _gone = output::print(&said::answer(downlink, &self.names));
         }
     }
 
@@ -137,6 +149,16 @@ impl Listener for Printer {
 }
 
 impl Service {
+    /// Takes the log for an older copy that was put back.
+    pub(crate) fn restored(self) -> Result<Self, Failure> {
+        let stepped = self.log.step_over_the_forgotten(now());
+        stepped.map_err(|error| log_failure(&self.settings.log, &error))?;
+        output::complain(
+            "The log was put back: counters and nonces that it may have forgotten are stepped over.\n",
+        );
+        Ok(self)
+    }
+
     /// Serves until a signal asks to stop; then what waits is kept.
     pub(crate) fn run(self) -> Result<(), Failure> {
         let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build();
@@ -154,8 +176,9 @@ impl Service {
             None => None,
         };
         let tally = Arc::new(Mutex::new(Tally::default()));
+        let names = setup.registry.iter().map(|row| (row.dev_eui, row.name.clone())).collect();
         let printer =
-            Printer { form, gateways: gateways.clone(), tally: Arc::clone(&tally), troubled: false };
+            Printer { form, gateways: gateways.clone(), names, tally: Arc::clone(&tally), troubled: false };
         let writer = Writer::start(log, setup, now(), Box::new(printer))
             .map_err(|error| log_failure(&settings.log, &error))?;
         output::complain(&greeting);
@@ -166,7 +189,9 @@ impl Service {
             let inbox = writer.inbox();
             tokio::spawn(async move { gateways.hear(&inbox).await })
         });
+        let marking = mark::hourly(&settings);
         stop_asked().await;
+        marking.abort();
         if let Some(hearing) = hearing {
             hearing.abort();
             // It ends by being aborted.
@@ -175,6 +200,7 @@ impl Service {
         let dropped = writer.counts().dropped.load(Ordering::Relaxed);
         let stopped = writer.stop();
         let unreadable = gateways.map_or(0, |gateways| gateways.counts().unreadable.load(Ordering::Relaxed));
+        mark::note(&settings)?;
         output::complain(&last_word(&tally, dropped, unreadable));
         stopped.map_err(|error| log_failure(&settings.log, &error))
     }

@@ -8,6 +8,7 @@
 //! - [`network`]: what a network makes of each frame: sessions, counters, joins; pure.
 //! - [`readings`]: what the messages of a kind of node say; pure.
 //! - [`store`]: all of it in one file, kept before anything is acted upon.
+//! - [`export`]: readings in the forms of others; pure.
 //! - [`clock`]: what time it is.
 //! - [`base64`]: the text form of bytes in sealed files and in messages of networks.
 //!
@@ -16,6 +17,7 @@
 pub mod base64;
 pub mod bounded;
 pub mod clock;
+pub mod export;
 pub mod folder;
 pub mod intake;
 pub mod keys;

@@ -5,10 +5,12 @@
 //! - [`keeper`]: what the network makes of a frame becomes rows.
 //! - [`writer`]: the one thread that writes; whatever came within 5 ms is kept together, and only then acted upon.
 //! - [`view`]: named columns for every message, across editions of its design.
+//! - [`query`]: reading back.
 //!
 //! Raw bytes are never changed. Nothing here knows a key: session keys are derived again at every start.
 
 pub mod keeper;
+pub mod query;
 pub mod setup;
 pub mod sqlite;
 pub mod view;

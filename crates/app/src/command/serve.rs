@@ -30,6 +30,9 @@ pub(super) struct Serve {
     /// Read the passphrase of the key box from a file that only you can read, instead of asking
     #[arg(long, value_name = "FILE")]
     passphrase_file: Option<PathBuf>,
+    /// The log was put back from a copy: step over counters and nonces that it has forgotten
+    #[arg(long)]
+    restored: bool,
     /// Print a line of JSON for every frame that is kept
     #[arg(long)]
     json: bool,
@@ -40,6 +43,7 @@ pub(super) fn run(arguments: &Serve) -> ExitCode {
     let form = if arguments.json { Form::Json } else { Form::Words };
     let served = fleet::site(&arguments.site)
         .and_then(|site| service::open(&site, arguments.passphrase_file.as_deref(), form))
+        .and_then(|service| if arguments.restored { service.restored() } else { Ok(service) })
         .and_then(service::Service::run);
     match served {
         Ok(()) => ExitCode::SUCCESS,

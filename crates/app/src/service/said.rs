@@ -1,10 +1,13 @@
 //! A frame that was kept, in a person's words or as JSON.
 
+use std::collections::BTreeMap;
+
 use design::date::moment_text;
 use logbook::network::Downlink;
 use logbook::received::Moment;
 use logbook::store::keeper::{Kept, Told, ToldValue};
 use serde_json::{Value, json};
+use wire::identity::DevEui;
 
 /// One line for a person; none for a copy, which is no news.
 pub(super) fn line(kept: &Kept) -> Option<String> {
@@ -21,11 +24,12 @@ pub(super) fn line(kept: &Kept) -> Option<String> {
 }
 
 /// One line on what is sent.
-pub(super) fn answer(downlink: &Downlink) -> String {
+pub(super) fn answer(downlink: &Downlink, names: &BTreeMap<DevEui, String>) -> String {
+    let dev_eui = downlink.session.dev_eui;
     format!(
         "{}  {:<14} is answered: {} ({}, {:.1} MHz)\n",
         clock(downlink.leaves_at),
-        downlink.session.dev_eui.to_string(),
+        names.get(&dev_eui).cloned().unwrap_or_else(|| dev_eui.to_string()),
         downlink.why.word(),
         downlink.rate_name,
         f64::from(downlink.frequency_hz) / 1e6

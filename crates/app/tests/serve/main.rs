@@ -2,6 +2,9 @@
 
 #![cfg(unix)]
 
+mod demo;
+mod killed;
+
 use std::fs;
 use std::io::{BufRead as _, BufReader};
 use std::net::{SocketAddr, UdpSocket};
@@ -9,8 +12,15 @@ use std::path::Path;
 use std::process::{Child, ChildStderr, ChildStdout, Command, Stdio};
 use std::time::{Duration, Instant};
 
+use logbook::base64;
+use logbook::keys::{KeyBox, Passphrase};
 use serde_json::{Value, json};
 use tempfile::TempDir;
+use wire::frame::{self, Body, Direction, Draft, Frame, FrameControl, Port};
+use wire::identity::{DevEui, DevNonce, JoinEui};
+use wire::join::seal_request;
+use wire::key::AppKey;
+use wire::session::{Session, SessionKeys};
 
 /// The gateway of the packing house.
 const GATEWAY: [u8; 8] = [0x02, 0, 0, 0xff, 0xfe, 0, 0, 1];
@@ -96,7 +106,7 @@ impl Server {
     fn hear(&self, bytes: &[u8], clock_us: u32) {
         let packet = json!({ "rxpk": [{
             "tmst": clock_us, "freq": 868.1, "stat": 1, "modu": "LORA", "datr": "SF7BW125", "codr": "4/5",
-            "rssi": -97, "lsnr": 7.5, "size": bytes.len(), "data": logbook::base64::encode(bytes)
+            "rssi": -97, "lsnr": 7.5, "size": bytes.len(), "data": base64::encode(bytes)
         }] });
         self.send(0, &packet.to_string());
         assert_eq!(self.receive(), [2, 0x12, 0x34, 1], "acknowledged at once");
@@ -125,15 +135,11 @@ fn with_nobody_enrolled_it_starts_without_a_passphrase_and_says_how_to_enrol() {
     let folder = larkmoor();
     let mut server = serve(folder.path(), &[]);
     assert!(server.greeting.contains("overwinter enrol frost-mast.toml --count 2"), "{}", server.greeting);
-    let key = wire::key::AppKey::from_bytes([7; 16]);
-    let (join_eui, dev_eui) = ([2, 0, 0, 0, 0, 0, 0, 1], [2, 1, 1, 1, 1, 1, 1, 1]);
-    let request = wire::join::seal_request(
-        &key,
-        wire::identity::JoinEui::from_display_bytes(join_eui),
-        wire::identity::DevEui::from_display_bytes(dev_eui),
-        wire::identity::DevNonce::from(1),
-    );
-    server.hear(&request, 1_000_000);
+    let stranger = Enrolled {
+        dev_eui: DevEui::from_display_bytes([2, 1, 1, 1, 1, 1, 1, 1]),
+        key: AppKey::from_bytes([7; 16]),
+    };
+    server.hear(&stranger.request(1), 1_000_000);
     let told = server.next();
     assert_eq!(told["verdict"], "refused:unknown-device");
     assert_eq!(told["gateway"], "packing-house");
@@ -161,34 +167,64 @@ fn a_second_process_on_one_log_is_refused_with_the_number_of_the_first() {
     assert_eq!(server.stop("-INT").0, Some(0));
 }
 
-/// A node that was enrolled joins, is answered in its window, and its report is told with the names of its design.
+/// A node of the frost mast's kind that is enrolled in a folder.
+struct Enrolled {
+    dev_eui: DevEui,
+    key: AppKey,
+}
+
+const JOIN_EUI: &str = "0200000000000001";
+
+fn enrol(folder: &Path) -> Enrolled {
+    let pass = folder.join("larkmoor.pass");
+    fs::write(&pass, "larkmoor in the rain\n").expect("it is written");
+    fs::set_permissions(&pass, std::os::unix::fs::PermissionsExt::from_mode(0o600)).expect("it is ours");
+    let enrol = ["enrol", "frost-mast.toml", "--count", "1", "--local", "--join-eui", JOIN_EUI];
+    let rest = ["-o", "enrolled", "--passphrase-file", "larkmoor.pass"];
+    let enrolled = program(folder, &[&enrol[..], &rest].concat()).output().expect("it runs");
+    assert!(enrolled.status.success(), "{}", String::from_utf8_lossy(&enrolled.stderr));
+    let passphrase = Passphrase::from_file(&pass).expect("it is one line");
+    let keys = KeyBox::open(&folder.join("enrolled/keys.age"), &passphrase).expect("it opens");
+    let (dev_eui, key) = keys.keys().next().expect("one is enrolled");
+    Enrolled { dev_eui, key: key.clone() }
+}
+
+impl Enrolled {
+    fn request(&self, nonce: u16) -> Vec<u8> {
+        let join_eui = JoinEui::from_display(JOIN_EUI).expect("an EUI");
+        seal_request(&self.key, join_eui, self.dev_eui, DevNonce::from(nonce)).to_vec()
+    }
+
+    /// The session that an answer opens, to a request with this nonce.
+    fn session(&self, answer: &[u8], nonce: u16) -> Session {
+        let packet: Value = serde_json::from_slice(&answer[4..]).expect("JSON");
+        let bytes = base64::decode(packet["txpk"]["data"].as_str().expect("a text")).expect("base64");
+        let Ok(Frame::JoinAccept(accept)) = frame::parse(&bytes) else { panic!("a join-accept") };
+        let granted = accept.decrypt(&self.key).expect("for this node");
+        let nonce = DevNonce::from(nonce);
+        let keys = SessionKeys::derive(&self.key, granted.join_nonce, granted.net_id, nonce);
+        Session::new(granted.dev_addr, &keys.nwk_s_key, &keys.app_s_key)
+    }
+}
+
+fn uplink(session: &Session, fcnt: u32) -> Vec<u8> {
+    let body = Body::Application { port: Port::new(99).expect("a port"), payload: &[1, 2, 3], options: &[] };
+    let control = FrameControl::default();
+    let draft = Draft { direction: Direction::Up, confirmed: false, control, fcnt, body };
+    draft.seal(session).expect("it fits")
+}
+
+/// A node that was enrolled joins, is answered in its window, and what it sends is believed.
 #[test]
 fn an_enrolled_node_joins_and_is_heard_also_after_a_restart() {
     let folder = larkmoor();
-    let pass = folder.path().join("larkmoor.pass");
-    fs::write(&pass, "larkmoor in the rain\n").expect("it is written");
-    fs::set_permissions(&pass, std::os::unix::fs::PermissionsExt::from_mode(0o600)).expect("it is ours");
-    let enrol = ["enrol", "frost-mast.toml", "--count", "1", "--local", "--join-eui", "0200000000000001"];
-    let enrolled = program(
-        folder.path(),
-        &[&enrol[..], &["-o", "enrolled", "--passphrase-file", "larkmoor.pass"]].concat(),
-    )
-    .output()
-    .expect("it runs");
-    assert!(enrolled.status.success(), "{}", String::from_utf8_lossy(&enrolled.stderr));
-    let passphrase = logbook::keys::Passphrase::from_file(&pass).expect("it is one line");
-    let keys =
-        logbook::keys::KeyBox::open(&folder.path().join("enrolled/keys.age"), &passphrase).expect("it opens");
-    let (dev_eui, key) = keys.keys().next().expect("one is enrolled");
-    let join_eui = wire::identity::JoinEui::from_display("0200000000000001").expect("an EUI");
-
+    let node = enrol(folder.path());
     let refused = program(folder.path(), &["serve", "larkmoor.toml"]).output().expect("it runs");
     assert_eq!(refused.status.code(), Some(2), "without a terminal somebody must give the passphrase");
     let mut server = serve(folder.path(), &["--passphrase-file", "larkmoor.pass"]);
     server.send(2, "");
     server.receive();
-    let request = wire::join::seal_request(key, join_eui, dev_eui, wire::identity::DevNonce::from(1));
-    server.hear(&request, 4_294_000_000);
+    server.hear(&node.request(1), 4_294_000_000);
     let told = server.next();
     assert_eq!((told["verdict"].as_str(), told["node"].as_str()), (Some("join"), Some("frost-mast-01")));
     let answer = server.receive();
@@ -201,45 +237,56 @@ fn an_enrolled_node_joins_and_is_heard_also_after_a_restart() {
         (&packet["freq"], &packet["datr"], &packet["ipol"]),
         (&json!(868.1), &json!("SF7BW125"), &json!(true))
     );
-    let bytes = logbook::base64::decode(packet["data"].as_str().expect("a text")).expect("base64");
-    let Ok(wire::frame::Frame::JoinAccept(accept)) = wire::frame::parse(&bytes) else {
-        panic!("a join-accept")
-    };
-    let granted = accept.decrypt(key).expect("for this node");
-    let keys = wire::session::SessionKeys::derive(
-        key,
-        granted.join_nonce,
-        granted.net_id,
-        wire::identity::DevNonce::from(1),
-    );
-    let session = wire::session::Session::new(granted.dev_addr, &keys.nwk_s_key, &keys.app_s_key);
-    let report = |fcnt| {
-        let body = wire::frame::Body::Application {
-            port: wire::frame::Port::new(99).expect("a port"),
-            payload: &[1, 2, 3],
-            options: &[],
-        };
-        let draft = wire::frame::Draft {
-            direction: wire::frame::Direction::Up,
-            confirmed: false,
-            control: wire::frame::FrameControl::default(),
-            fcnt,
-            body,
-        };
-        draft.seal(&session).expect("it fits")
-    };
-    server.hear(&report(0), 20_000_000);
+    let session = node.session(&answer, 1);
+    server.hear(&uplink(&session, 0), 20_000_000);
     let told = server.next();
     assert_eq!((told["verdict"].as_str(), told["fcnt"].as_u64()), (Some("new"), Some(0)));
     assert!(told["reason"].as_str().is_some_and(|why| why.contains("no message on port 99")), "{told}");
-    server.hear(&request, 25_000_000);
+    server.hear(&node.request(1), 25_000_000);
     assert_eq!(server.next()["verdict"], "refused:nonce", "the same gateway heard it at another time");
     assert_eq!(server.stop("-TERM").0, Some(0));
 
     let mut again = serve(folder.path(), &["--passphrase-file", "larkmoor.pass"]);
-    again.hear(&report(1), 30_000_000);
+    again.hear(&uplink(&session, 1), 30_000_000);
     assert_eq!(again.next()["verdict"], "new", "the session's keys were derived again");
-    again.hear(&report(0), 40_000_000);
+    again.hear(&uplink(&session, 0), 40_000_000);
     assert_eq!(again.next()["verdict"], "copy");
     assert_eq!(again.stop("-INT").0, Some(0));
+}
+
+/// An older log that is put back is recognised, and no nonce of the network comes back.
+#[test]
+fn an_older_log_that_is_put_back_is_recognised() {
+    let folder = larkmoor();
+    let node = enrol(folder.path());
+    let serve = || serve(folder.path(), &["--passphrase-file", "larkmoor.pass"]);
+    let join = |server: &mut Server, nonce| {
+        server.send(2, "");
+        server.receive();
+        server.hear(&node.request(nonce), 1_000_000 * u32::from(nonce));
+        assert_eq!(server.next()["verdict"], "join");
+        let answer = server.receive();
+        let packet: Value = serde_json::from_slice(&answer[4..]).expect("JSON");
+        let bytes = base64::decode(packet["txpk"]["data"].as_str().expect("a text")).expect("base64");
+        let Ok(Frame::JoinAccept(accept)) = frame::parse(&bytes) else { panic!("a join-accept") };
+        let [high, middle, low] =
+            accept.decrypt(&node.key).expect("for this node").join_nonce.to_display_bytes();
+        u32::from_be_bytes([0, high, middle, low])
+    };
+    let mut server = serve();
+    assert_eq!(join(&mut server, 1), 1);
+    let copied = program(folder.path(), &["export", "larkmoor.toml", "--log", "copy.sqlite"]).output();
+    let copied = copied.expect("it runs");
+    assert!(copied.status.success(), "{}", String::from_utf8_lossy(&copied.stderr));
+    assert!(
+        folder.path().join("copy.keys.age").is_file() && folder.path().join("copy.registry.toml").is_file()
+    );
+    assert_eq!(join(&mut server, 2), 2);
+    assert_eq!(server.stop("-TERM").0, Some(0));
+    fs::copy(folder.path().join("copy.sqlite"), folder.path().join("larkmoor.sqlite"))
+        .expect("it is put back");
+    let mut server = serve();
+    assert!(server.greeting.contains("it was put back"), "{}", server.greeting);
+    assert!(join(&mut server, 3) > 2, "a nonce of the network never comes back");
+    assert_eq!(server.stop("-TERM").0, Some(0));
 }

@@ -11,11 +11,14 @@ use sha2::{Digest as _, Sha256};
 
 use super::StoreError;
 use crate::digits::hex;
+use crate::received::Moment;
 
 /// The tables, edition by edition; an edition that was shipped is never changed.
 const MIGRATIONS: [&str; 1] = [include_str!("schema/0001.sql")];
 /// Marks a file as a log of ours (own choice: "ovwl" in ASCII).
 const APPLICATION: i32 = 0x6f76_776c;
+/// Counters and nonces that are left out after a log was put back (own choice: more than were used since).
+const STEPPED_OVER: u32 = 1000;
 /// Pages that are copied at once, and the pause in which the writer goes on.
 const COPY_STEP: (i32, Duration) = (2000, Duration::from_millis(1));
 
@@ -60,6 +63,27 @@ impl Log {
         &self.path
     }
 
+    /// Steps over what an older log that was put back may have forgotten: downlink counters and join nonces that were used.
+    ///
+    /// # Errors
+    /// [`StoreError`]; nothing was changed then.
+    pub fn step_over_the_forgotten(&self, now: Moment) -> Result<(), StoreError> {
+        let transaction = self.connection.unchecked_transaction()?;
+        transaction.execute("UPDATE session SET last_down = coalesce(last_down, -1) + ?", [STEPPED_OVER])?;
+        transaction.execute("UPDATE node SET join_nonce = join_nonce + ?", [STEPPED_OVER])?;
+        transaction
+            .execute("INSERT INTO deed (at, who, what) VALUES (?, 'serve', 'the log was restored')", [now])?;
+        Ok(transaction.commit()?)
+    }
+
+    /// How far it has come: its newest frame and downlink. A log that is behind what was noted is an older copy.
+    ///
+    /// # Errors
+    /// [`StoreError`] if it can't be read.
+    pub fn progress(&self) -> Result<(i64, i64), StoreError> {
+        progress(&self.connection)
+    }
+
     /// Gives back to the disk what is no longer used. Nothing does so by itself.
     ///
     /// # Errors
@@ -68,6 +92,15 @@ impl Log {
         self.connection.execute_batch("VACUUM; PRAGMA wal_checkpoint(TRUNCATE);")?;
         Ok(())
     }
+}
+
+/// How far a log has come: its newest frame and downlink.
+///
+/// # Errors
+/// [`StoreError`] if it can't be read.
+pub fn progress(log: &Connection) -> Result<(i64, i64), StoreError> {
+    let sql = "SELECT (SELECT coalesce(max(id), 0) FROM frame), (SELECT coalesce(max(id), 0) FROM downlink)";
+    Ok(log.query_row(sql, [], |row| Ok((row.get(0)?, row.get(1)?)))?)
 }
 
 /// A connection that only reads, beside the one process that writes.

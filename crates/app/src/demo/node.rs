@@ -1,0 +1,299 @@
+//! A node of the demonstration: its battery lives by the kernel of the forecast, its frames are made by `wire`.
+
+use std::time::{Duration, Instant};
+
+use design::message::{Direction, Field, Form, Kind, Part};
+use design::node::{Condition, Design, Step};
+use forecast::diary::Diary;
+use forecast::life::kernel::{Life, step};
+use forecast::life::node::{Harvest, NodeTables};
+use forecast::life::weather::{NodeWeather, SampleYears};
+use forecast::load::Demand;
+use forecast::sky::climate::Climate;
+use wire::frame::{Body, Draft, FrameControl, Port};
+use wire::identity::{DevEui, DevNonce, JoinEui};
+use wire::join::seal_request;
+use wire::key::AppKey;
+use wire::payload::{Codec, Sample};
+use wire::session::{Session, SessionKeys};
+
+use super::air::OnAir;
+use super::faults::{Fault, Faults};
+
+const JOIN_EUI: JoinEui = JoinEui::from_display_bytes([2, 0, 0, 0, 0, 0, 0, 1]);
+/// The demonstration begins with this charge, at the first hour of the climate's year.
+const FIRST_CHARGE: f64 = 0.6;
+/// Load that a fault adds \[A\].
+const EXTRA_AMPERES: f32 = 0.02;
+/// What is left of a worn battery.
+const WORN: f64 = 0.33;
+/// A join-request without an answer is repeated after so long \[min\].
+const JOIN_AGAIN_MIN: f64 = 10.0;
+/// A message that is not sent at this charge is thought of again after so long \[min\].
+const ASLEEP_MIN: f64 = 60.0;
+/// The server's answer comes this late at most, however fast the time of the nodes goes.
+const ANSWER_WITHIN: Duration = Duration::from_secs(3);
+
+/// A node that lives.
+pub(super) struct LiveNode {
+    /// What the site calls it.
+    pub(super) name: String,
+    messages: Vec<Sent>,
+    with_panel: NodeTables,
+    without_panel: NodeTables,
+    years: SampleYears,
+    life: Life,
+    worn: bool,
+    hour: usize,
+    charging_min: f64,
+    radio: Radio,
+    random: u64,
+}
+
+/// A message that it sends again and again.
+struct Sent {
+    codec: Codec,
+    /// Interval by charge, highest first: the charge from which it holds, and the minutes; none: not at all.
+    every: Vec<(f64, Option<f64>)>,
+    next_min: f64,
+    /// Values of the last one, which a stuck sensor repeats.
+    last: Vec<f64>,
+}
+
+/// What it knows of the network.
+struct Radio {
+    dev_eui: DevEui,
+    key: AppKey,
+    dev_nonce: u16,
+    session: Option<(Session, u32)>,
+    asked: Option<(f64, Instant)>,
+    restarted: bool,
+    sent: u64,
+    last_frame: Option<Vec<u8>>,
+}
+
+impl LiveNode {
+    /// A node of a design in a climate.
+    pub(super) fn new(design: &Design, climate: &Climate, dev_eui: DevEui, key: AppKey, seed: u64) -> Self {
+        let diary = Diary::new(design);
+        let weather = NodeWeather::of_climate(design, climate, &diary, seed);
+        let demand = Demand::new(design, &diary);
+        let with_panel = NodeTables::of_design(design, demand.clone());
+        let without_panel = NodeTables::new(design, Harvest::None, demand);
+        let up = design.messages.iter().filter(|message| message.direction == Direction::Up);
+        let messages = up.filter_map(|message| {
+            let every = intervals(design, &message.name)?;
+            // Not all at the same moment.
+            let next_min = 1.0 + 1.7 * f64::from(u32::try_from(seed).unwrap_or_default());
+            Some(Sent { codec: Codec::new(message), every, next_min, last: Vec::new() })
+        });
+        Self {
+            name: design.name.clone(),
+            messages: messages.collect(),
+            life: Life::new(&with_panel, FIRST_CHARGE),
+            with_panel,
+            without_panel,
+            years: weather.sample().clone(),
+            worn: false,
+            hour: 0,
+            charging_min: 0.0,
+            radio: Radio {
+                dev_eui,
+                key,
+                dev_nonce: 0,
+                session: None,
+                asked: None,
+                restarted: true,
+                sent: 0,
+                last_frame: None,
+            },
+            random: seed.wrapping_mul(0x9e37_79b9_7f4a_7c15) | 1,
+        }
+    }
+
+    /// Lives until a moment of its own time; what it, or somebody in its name, has sent since.
+    pub(super) fn live_until(&mut self, minutes: f64, faults: &Faults) -> Vec<OnAir> {
+        if faults.contains(&Fault::Worn) != self.worn {
+            self.worn = !self.worn;
+            self.life.scale_capacity(if self.worn { WORN } else { 1.0 / WORN });
+        }
+        while as_index(minutes / 60.0) > self.hour {
+            self.live_an_hour(faults);
+        }
+        if !self.life.running {
+            self.radio.session = None;
+            return Vec::new();
+        }
+        let mut frames = Vec::new();
+        if self.radio.session.is_none() {
+            frames.extend(self.radio.join(minutes));
+        }
+        for index in 0..self.messages.len() {
+            if self.messages.get(index).is_some_and(|sent| sent.next_min <= minutes) {
+                self.send(index, minutes, faults, &mut frames);
+            }
+        }
+        frames.into_iter().map(|bytes| self.heard(bytes)).collect()
+    }
+
+    /// Takes an answer that may be for it.
+    pub(super) fn hear(&mut self, bytes: &[u8]) {
+        self.radio.hear(bytes);
+    }
+
+    fn live_an_hour(&mut self, faults: &Faults) {
+        let dark = faults.contains(&Fault::Snow);
+        let tables = if faults.contains(&Fault::Unplugged) { &self.without_panel } else { &self.with_panel };
+        self.life.extra_amperes = if faults.contains(&Fault::Load) { EXTRA_AMPERES } else { 0.0 };
+        let place = self.hour % self.years.hours.len().max(1);
+        if let (Some(weather), Some(kind)) = (self.years.hours.get(place), self.years.kinds.get(place)) {
+            let mut weather = *weather;
+            if dark {
+                weather.in_plane_w_m2 = 0.0;
+            }
+            let ran = self.life.running;
+            let outcome = step(tables, usize::from(*kind), &weather, &mut self.life);
+            self.radio.restarted |= !ran && self.life.running;
+            if outcome.taken > 0.0 {
+                self.charging_min += 60.0;
+            }
+        }
+        self.hour += 1;
+    }
+
+    fn send(&mut self, index: usize, minutes: f64, faults: &Faults, frames: &mut Vec<Vec<u8>>) {
+        if faults.contains(&Fault::Restarts) {
+            self.radio.restarted = true;
+            self.radio.session = None;
+            frames.extend(self.radio.join(minutes));
+        }
+        let codec = self.messages.get(index).map(|sent| sent.codec.clone());
+        let Some(payload) = codec.and_then(|codec| self.payload(index, &codec, faults)) else { return };
+        let charge = self.life.charge();
+        if let Some(sent) = self.messages.get_mut(index) {
+            let row = sent.every.iter().find(|(from, _)| charge >= *from);
+            sent.next_min = minutes + row.and_then(|(_, every)| *every).unwrap_or(ASLEEP_MIN);
+        }
+        let Some(bytes) = self.radio.seal(&payload) else { return };
+        if faults.contains(&Fault::Forged) {
+            frames.extend(self.radio.last_frame.clone());
+            let mut forged = bytes.clone();
+            forged.iter_mut().skip(7).for_each(|octet| *octet ^= 0x5a);
+            frames.push(forged);
+        }
+        if !faults.contains(&Fault::Lost) || self.radio.sent.is_multiple_of(2) {
+            frames.push(bytes.clone());
+        }
+        self.radio.last_frame = Some(bytes);
+    }
+
+    /// Port and bytes of a message, as its firmware would make them.
+    fn payload(&mut self, index: usize, codec: &Codec, faults: &Faults) -> Option<(u8, Vec<u8>)> {
+        let layout = codec.layout(Form::Full)?.clone();
+        let stuck = faults.contains(&Fault::Stuck);
+        let before = self.messages.get(index)?.last.clone();
+        let mut values = Vec::new();
+        for (place, slot) in layout.slots.iter().enumerate() {
+            let field = codec.message().fields.get(slot.field)?;
+            let repeated = before.get(place).copied().filter(|_| stuck);
+            values.push(repeated.unwrap_or_else(|| self.value(field, slot.part)));
+        }
+        let samples = values.iter().enumerate().map(|(place, value)| codec.sample(Form::Full, place, *value));
+        let samples = samples.collect::<Result<Vec<Sample<'_>>, _>>().ok()?;
+        let bytes = codec.encode(Form::Full, &samples).ok()?.bytes;
+        self.messages.get_mut(index)?.last = values;
+        self.radio.restarted = false;
+        Some((codec.message().port, bytes))
+    }
+
+    /// An invented reading: what the kernel knows is taken from it.
+    #[expect(clippy::cast_possible_truncation, reason = "the tables of the kernel are in single precision")]
+    fn value(&mut self, field: &Field, part: Part) -> f64 {
+        let place = self.hour.saturating_sub(1) % self.years.hours.len().max(1);
+        let weather = self.years.hours.get(place).copied().unwrap_or_default();
+        let noise = self.noise();
+        match &field.kind {
+            Kind::Number { battery: true, .. } => {
+                1000.0 * f64::from(self.with_panel.rest_volts(self.life.charge() as f32))
+            }
+            Kind::Number { .. } if field.unit == "Cel" => f64::from(weather.air_celsius) + 0.3 * noise,
+            Kind::Number { scale, last, .. } => {
+                let (least, most) = (scale.value(0), scale.value(*last));
+                least + (most - least) * (0.5 + 0.2 * (self.hour as f64 / 30.0).sin() + 0.02 * noise)
+            }
+            Kind::Counter { .. } => self.charging_min,
+            Kind::Flag => f64::from(u8::from(self.radio.restarted)),
+            Kind::Choice { .. } => 0.0,
+            Kind::Position { .. } if part == Part::Longitude => 13.0 + 0.001 * noise,
+            Kind::Position { .. } => 47.0 + 0.001 * noise,
+            Kind::Time { .. } | Kind::Bytes { .. } => f64::NAN,
+        }
+    }
+
+    fn heard(&mut self, bytes: Vec<u8>) -> OnAir {
+        let noise = self.noise();
+        OnAir { bytes, rssi_dbm: -98.0 + 4.0 * noise, snr_db: 6.0 + 2.0 * noise }
+    }
+
+    /// Between -1 and 1; xorshift64* (S. Vigna, "An experimental exploration of Marsaglia's xorshift generators, scrambled",
+    /// 2016).
+    fn noise(&mut self) -> f64 {
+        self.random ^= self.random >> 12;
+        self.random ^= self.random << 25;
+        self.random ^= self.random >> 27;
+        let drawn = self.random.wrapping_mul(0x2545_f491_4f6c_dd1d) >> 11;
+        2.0 * (drawn as f64 / (1_u64 << 53) as f64) - 1.0
+    }
+}
+
+impl Radio {
+    /// A join-request, if none waits for its answer.
+    fn join(&mut self, minutes: f64) -> Option<Vec<u8>> {
+        let waits =
+            |(asked, at): (f64, Instant)| minutes - asked < JOIN_AGAIN_MIN || at.elapsed() < ANSWER_WITHIN;
+        if self.asked.is_some_and(waits) {
+            return None;
+        }
+        self.asked = Some((minutes, Instant::now()));
+        self.dev_nonce = self.dev_nonce.checked_add(1)?;
+        Some(seal_request(&self.key, JOIN_EUI, self.dev_eui, DevNonce::from(self.dev_nonce)).to_vec())
+    }
+
+    fn hear(&mut self, bytes: &[u8]) {
+        let Ok(wire::frame::Frame::JoinAccept(accept)) = wire::frame::parse(bytes) else { return };
+        let Ok(granted) = accept.decrypt(&self.key) else { return };
+        let nonce = DevNonce::from(self.dev_nonce);
+        let keys = SessionKeys::derive(&self.key, granted.join_nonce, granted.net_id, nonce);
+        self.session = Some((Session::new(granted.dev_addr, &keys.nwk_s_key, &keys.app_s_key), 0));
+        self.asked = None;
+    }
+
+    fn seal(&mut self, (port, payload): &(u8, Vec<u8>)) -> Option<Vec<u8>> {
+        let (session, next) = self.session.as_mut()?;
+        let draft = Draft {
+            direction: wire::frame::Direction::Up,
+            confirmed: false,
+            control: FrameControl::default(),
+            fcnt: *next,
+            body: Body::Application { port: Port::new(*port)?, payload, options: &[] },
+        };
+        *next += 1;
+        self.sent += 1;
+        draft.seal(session).ok()
+    }
+}
+
+/// Intervals of a message by charge; none for one that is sent only at times.
+fn intervals(design: &Design, message: &str) -> Option<Vec<(f64, Option<f64>)>> {
+    let sends = |step: &Step| matches!(step, Step::Uplink { message: Some(name), .. } if name == message);
+    let activities = design.loads.iter().flat_map(|load| &load.activities);
+    let mut sending = activities.filter(|activity| activity.steps.iter().any(sends));
+    let always = sending.find(|activity| activity.when == Condition::default())?;
+    let minutes = |every: design::quantity::Duration| every.seconds() / 60.0;
+    Some(always.every.iter().map(|(from, every)| (from.fraction(), every.map(minutes))).collect())
+}
+
+#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "hours since the start")]
+fn as_index(hours: f64) -> usize {
+    hours.max(0.0) as usize
+}
