@@ -219,3 +219,39 @@ fn what_does_not_fit_fails_where_it_is_sent_and_is_tight_where_it_may_be_sent() 
     };
     assert_eq!([of(51, 3), of(60, 3), of(60, 0)], [Verdict::Holds, Verdict::Tight, Verdict::Fails]);
 }
+
+/// One fact, said in two places: of every example each message at each data rate has the bytes, the time on air and the
+/// ceiling in the table of the law that it has among the messages, from which the kit has them too.
+#[test]
+fn law_and_message_say_the_same_time_on_air_of_every_example() {
+    let mut agreed = 0;
+    for design in [frost_mast(), tank_level(), soil_station(), spray_trailer()] {
+        let link = LinkState::as_designed(&design);
+        let views = view(&design, &link);
+        let forms =
+            || views.iter().filter(|view| view.direction == Direction::Up).flat_map(|view| &view.forms);
+        for rate in judge(&design, &link).messages.iter().flat_map(|message| &message.rates) {
+            let sent = forms()
+                .filter(|form| form.bytes == rate.bytes)
+                .flat_map(|form| &form.rates)
+                .find(|view| view.sent && view.data_rate == rate.data_rate);
+            let Some(sent) = sent else { continue };
+            assert_eq!(Some(sent.cost.airtime), rate.airtime, "{} DR{}", design.name, rate.data_rate);
+            assert_eq!(sent.ceiling, rate.ceiling, "{} DR{}", design.name, rate.data_rate);
+            agreed += 1;
+        }
+    }
+    assert!(agreed >= 12, "{agreed} rows were compared");
+}
+
+fn tank_level() -> Design {
+    common::design(include_str!("../../../examples/larkmoor/tank-level.toml"))
+}
+
+fn soil_station() -> Design {
+    common::design(include_str!("../../../examples/larkmoor/soil-station.toml"))
+}
+
+fn spray_trailer() -> Design {
+    common::design(include_str!("../../../examples/larkmoor/spray-trailer.toml"))
+}

@@ -81,7 +81,8 @@ impl MonthClimate {
 }
 
 impl Climate {
-    /// Share of a month's days, January being 0, that are overcast: below [`OVERCAST_CLEARNESS`]; none in polar night.
+    /// Share of a month's days, January being 0, that are overcast, with less than a fifth of the light outside
+    /// the air; none in polar night.
     pub fn overcast_share(&self, month: usize) -> f64 {
         let known = &self.months[month];
         match ratio(known.ghi_wh_m2, month_outside_wh_m2(self.latitude, month)) {
