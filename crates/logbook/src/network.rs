@@ -8,6 +8,8 @@
 //! send ([`Effect::Send`], [`Effect::SendAgain`]). What gateways say of it goes into [`Network::told`]. So a counter or nonce
 //! is on disk before anything leaves, and what is answered was kept.
 //!
+//! The times given may jump, as when the computer's clock is set: gateways' own clocks tell, and the law's hour is kept.
+//!
 //! A batch that can't be kept for a while is tried again as it is. A frame that can never be kept has changed the network
 //! in vain: [`Network::restore`] then puts its device back to what the log holds, while no other frame of it is under way.
 //! The same call builds the devices again at a start; [`Network::sent_before`] brings back the hour's transmissions.
@@ -68,6 +70,8 @@ const REPEATED_AFTER: Moment = SECOND;
 const NONCES_LEFT: u16 = 535;
 /// What a gateway's clock may differ from ours between two frames without having begun anew \[us\].
 const CLOCK_SLACK: i64 = 2 * SECOND;
+/// Gateways' clocks begin again after so long \[us\].
+const CLOCK_WRAPS: i64 = 1 << 32;
 
 /// A gateway, as far as answering goes.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -191,8 +195,7 @@ pub struct Network<A> {
     answering: Answering,
     /// When the newest confirmed uplink of a device was last dealt with.
     acknowledged: BTreeMap<DevEui, Moment>,
-    /// What gateways' clocks showed, and when.
-    clocks: BTreeMap<GatewayEui, (Moment, u32)>,
+    clocks: BTreeMap<GatewayEui, GatewayClock>,
     next_frame: FrameNumber,
 }
 
@@ -369,22 +372,33 @@ impl<A: FnMut() -> DevAddr> Network<A> {
 
     fn await_copies(&mut self, received: &Received, frame: FrameNumber, due: Due) {
         if self.setup.answers != Answers::Never {
+            let copy = self.copy_of(received);
             self.answering.gatherings.push(Gathering {
                 frame,
                 digest: digest(&received.bytes),
                 due,
                 first_at: received.arrived_at,
-                copies: vec![compose::Heard::of(received)],
+                copies: vec![copy],
                 kept: false,
             });
         }
     }
 
+    /// A copy, by whose gateway it can be answered only if its clock is known.
+    fn copy_of(&self, received: &Received) -> compose::Heard {
+        let mut copy = compose::Heard::of(received);
+        if self.clocks.get(&received.gateway).is_some_and(|clock| clock.other.is_some()) {
+            copy.radio.clock_us = None;
+        }
+        copy
+    }
+
     /// One more copy: of a frame whose copies are awaited, or a repetition that wants its acknowledgement again.
     fn copy(&mut self, received: &Received, frame: FrameNumber, again: Option<(DevEui, SessionId)>) {
         let known = digest(&received.bytes);
+        let copy = self.copy_of(received);
         if let Some(gathering) = self.answering.gatherings.iter_mut().find(|one| one.digest == known) {
-            gathering.copies.push(compose::Heard::of(received));
+            gathering.copies.push(copy);
             return;
         }
         let Some((dev_eui, session)) = again else { return };
@@ -438,19 +452,36 @@ impl<A: FnMut() -> DevAddr> Network<A> {
         Ok(Heard { verdict: Verdict::Join, session: Some(session), joined: Some(joined), hint, ..heard })
     }
 
-    /// A gateway's clock that has jumped has begun anew, and what it heard before can't be answered by it.
+    /// A gateway has begun anew, or our own clock was set: what it heard before can't be answered by it, and what it has
+    /// sent counts as sent just now, so that no hour gets more than its share. One frame alone may only have come late: until
+    /// a second one agrees, the gateway is asked for nothing.
     fn watch_clock(&mut self, received: &Received) {
         let Some(clock_us) = received.radio.clock_us else { return };
-        let before = self.clocks.insert(received.gateway, (received.arrived_at, clock_us));
-        let Some((at, shown)) = before else { return };
-        // The clock wraps at 32 bits: the difference is taken there, and its sign in the middle.
-        let passed = (received.arrived_at - at).rem_euclid(1 << 32);
-        let counted = i64::from(clock_us.wrapping_sub(shown));
-        let apart = (passed - counted).rem_euclid(1 << 32);
-        if apart.min((1 << 32) - apart) > CLOCK_SLACK {
-            self.answering.restarted(received.gateway);
+        let shift = (received.arrived_at - i64::from(clock_us)).rem_euclid(CLOCK_WRAPS);
+        let clock = self.clocks.entry(received.gateway).or_insert(GatewayClock { shift, other: None });
+        if is_near(clock.shift, shift) {
+            *clock = GatewayClock { shift, other: None };
+        } else if clock.other.is_some_and(|other| is_near(other, shift)) {
+            *clock = GatewayClock { shift, other: None };
+            self.answering.restarted(received.gateway, received.arrived_at);
+        } else {
+            clock.other = Some(shift);
         }
     }
+}
+
+/// How a gateway's clock stands to ours.
+#[derive(Clone, Copy, Debug)]
+struct GatewayClock {
+    /// Ours less its own, modulo 2^32 \[us\].
+    shift: i64,
+    /// What one frame said that does not agree: it came late, or it is the first after a jump.
+    other: Option<i64>,
+}
+
+fn is_near(one: i64, other: i64) -> bool {
+    let apart = (one - other).rem_euclid(CLOCK_WRAPS);
+    apart.min(CLOCK_WRAPS - apart) <= CLOCK_SLACK
 }
 
 /// Why a frame is refused, what may be the matter, and whose it is.

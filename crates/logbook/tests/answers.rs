@@ -445,6 +445,9 @@ fn a_gateway_that_restarts_is_not_asked_by_its_old_clock() {
     let mut other = copy(&[0xe0; 12], 1, site.now + 100_000, 0.0);
     other.radio.clock_us = Some(70_000);
     site.network.hear(&other);
+    // One alone may only have come late.
+    (other.arrived_at, other.radio.clock_us) = (site.now + 150_000, Some(120_000));
+    site.network.hear(&other);
     site.network.kept(heard.frame);
     let effects = site.network.tick(site.now + 260_000);
     assert_eq!(sent(&effects)[0].gateway, gateway(2));

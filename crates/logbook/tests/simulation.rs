@@ -149,6 +149,8 @@ enum Event {
 struct World {
     chance: Chance,
     now: Moment,
+    /// What the computer's clock is off.
+    off: Moment,
     number: u64,
     events: BTreeMap<(Moment, u64), Event>,
     devices: Vec<Device>,
@@ -167,6 +169,8 @@ struct World {
     /// Frames whose row is on the disk.
     kept: BTreeSet<Vec<u8>>,
     left_to_send: usize,
+    /// Whether the computer's clock is set now and then.
+    steps_clock: bool,
     counts: BTreeMap<&'static str, u64>,
 }
 
@@ -178,6 +182,7 @@ impl World {
         let mut world = Self {
             chance: Chance(seed),
             now: START,
+            off: 0,
             number: 0,
             events: BTreeMap::new(),
             devices,
@@ -191,6 +196,8 @@ impl World {
             arrived: BTreeMap::new(),
             kept: BTreeSet::new(),
             left_to_send: TRANSMISSIONS,
+            // A program that is started anew can't know what its clock showed before: not both in one world.
+            steps_clock: seed.is_multiple_of(2),
             counts: BTreeMap::new(),
         };
         world.after(0, Event::Transmission);
@@ -200,6 +207,11 @@ impl World {
     fn after(&mut self, wait: Moment, event: Event) {
         self.number += 1;
         self.events.insert((self.now + wait, self.number), event);
+    }
+
+    /// What the computer's clock shows.
+    fn clock(&self) -> Moment {
+        self.now + self.off
     }
 
     fn count(&mut self, what: &'static str) {
@@ -220,13 +232,13 @@ impl World {
                 Event::Restart => self.restart(),
                 Event::Asked(downlink, life) => self.asked(downlink, life),
                 Event::Word(life, number, word) if life == self.life => {
-                    let effects = self.network.told(number, word, self.now);
+                    let effects = self.network.told(number, word, self.now + self.off);
                     self.act(effects);
                 }
                 Event::Word(..) => self.count("words to an earlier life"),
                 Event::Listens(downlink) => self.listens(&downlink),
                 Event::Tick => {
-                    let effects = self.network.tick(self.now);
+                    let effects = self.network.tick(self.now + self.off);
                     self.act(effects);
                 }
             }
@@ -240,9 +252,13 @@ impl World {
             let wait = 2 * SECOND + self.within(15 * SECOND);
             self.after(wait, Event::Transmission);
         }
-        if self.chance.percent(2) {
+        if !self.steps_clock && self.chance.percent(2) {
             let wait = self.within(5 * SECOND);
             self.after(wait, Event::Restart);
+        }
+        if self.steps_clock && self.chance.percent(1) {
+            self.count("clock set");
+            self.off += self.within(8 * 3600 * SECOND) - 4 * 3600 * SECOND;
         }
         let number = usize::try_from(self.chance.below(u64::from(DEVICES))).expect("few");
         let joins = self.devices[number].session.is_none() || self.chance.percent(2);
@@ -297,6 +313,7 @@ impl World {
     }
 
     fn arrival(&mut self, received: Received) {
+        let received = Received { arrived_at: self.clock(), ..received };
         let heard = self.network.hear(&received);
         let place = (received.gateway, received.arrived_at);
         self.arrived.entry(place).or_default().push(received.bytes.clone());
@@ -329,7 +346,7 @@ impl World {
         if let Some(dev_eui) = bad {
             self.log.restore(&mut self.network, dev_eui);
         }
-        let effects = self.network.tick(self.now);
+        let effects = self.network.tick(self.clock());
         self.act(effects);
     }
 
@@ -338,7 +355,7 @@ impl World {
         self.life += 1;
         self.batch.clear();
         self.events.retain(|_, event| !matches!(event, Event::Commit | Event::Tick));
-        self.network = network(&self.log, self.now);
+        self.network = network(&self.log, self.clock());
     }
 
     /// Rows of effects are kept, then the gateway is asked; a row that is not kept has no effect.
@@ -376,7 +393,7 @@ impl World {
             }
         }
         if let Some(next) = self.network.next_tick() {
-            self.after((next - self.now).max(0), Event::Tick);
+            self.after((next - self.clock()).max(0), Event::Tick);
         }
     }
 
@@ -402,9 +419,12 @@ impl World {
     }
 
     fn asked(&mut self, downlink: Downlink, life: u64) {
+        let [.., number] = downlink.gateway.to_display_bytes();
+        let ahead = downlink.clock_us.wrapping_sub(valley::clock(number, self.now)).cast_signed();
+        let leaves_at = self.now + Moment::from(ahead);
         let chance = self.chance.below(100);
         let word = match () {
-            () if self.now + 30_000 > downlink.leaves_at => Some("TOO_LATE"),
+            () if ahead < 30_000 => Some("TOO_LATE"),
             () if chance < 4 => Some("COLLISION_PACKET"),
             () if chance < 6 => Some("TX_FREQ"),
             () => None,
@@ -416,10 +436,10 @@ impl World {
         if word.is_none() {
             let before = self.left.insert((downlink.session, downlink.fcnt), downlink.bytes.clone());
             assert!(before.is_none_or(|before| before == downlink.bytes), "other bytes under one counter");
-            let (from, until) = (downlink.leaves_at, downlink.leaves_at + downlink.airtime_us);
+            let (from, until) = (leaves_at, leaves_at + downlink.airtime_us);
             self.on_air.push((downlink.gateway, downlink.frequency_hz, from, until));
             self.count(if downlink.window == Window::First { "first windows" } else { "second windows" });
-            self.after((downlink.leaves_at - self.now).max(0), Event::Listens(downlink));
+            self.after(Moment::from(ahead), Event::Listens(downlink));
         }
     }
 
@@ -515,6 +535,7 @@ fn whatever_is_lost_doubled_late_forged_or_interrupted_nothing_is_said_twice_or_
     // The world tries what it says it tries.
     for what in [
         "restarts",
+        "clock set",
         "rows that can't be kept",
         "downlinks that can't be kept",
         "second windows after a word",

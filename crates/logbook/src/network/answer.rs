@@ -392,8 +392,9 @@ impl Answering {
         })
     }
 
-    /// A gateway has restarted: its clock says nothing of what it heard before.
-    pub(super) fn restarted(&mut self, gateway: GatewayEui) {
+    /// A gateway's clock and ours stand otherwise than before: nothing that it heard before can be answered by it.
+    pub(super) fn restarted(&mut self, gateway: GatewayEui, now: Moment) {
+        self.budget.clock_jumped(gateway, now);
         for gathering in &mut self.gatherings {
             let copies = gathering.copies.iter_mut().filter(|copy| copy.gateway == gateway);
             copies.for_each(|copy| copy.radio.clock_us = None);

@@ -98,6 +98,20 @@ impl Budget {
         }
     }
 
+    /// Our clock and a gateway's stand otherwise than before, and nobody knows how long ago it sent what it sent: it counts
+    /// as sent just now.
+    pub(super) fn clock_jumped(&mut self, gateway: GatewayEui, now: Moment) {
+        for (_, spent) in self.spent.range_mut((gateway, 0)..=(gateway, usize::MAX)) {
+            let latest = spent.iter().map(|(_, until)| *until).max().unwrap_or(now);
+            spent.retain(|(_, until)| *until > latest - HOUR);
+            let mut end = now;
+            for on_air in spent.iter_mut().rev() {
+                *on_air = (end - (on_air.1 - on_air.0), end);
+                end = on_air.0;
+            }
+        }
+    }
+
     /// Gives back what was not sent after all.
     pub(super) fn give_back(&mut self, gateway: GatewayEui, from: Moment, airtime: Moment) {
         for ((_, _), spent) in self.spent.range_mut((gateway, 0)..=(gateway, usize::MAX)) {
