@@ -4,6 +4,7 @@ mod check;
 mod check_site;
 mod climate;
 mod demo;
+mod compare;
 mod enrol;
 mod explain;
 mod export;
@@ -11,6 +12,7 @@ mod kit;
 mod reach;
 mod reach_survey;
 mod serve;
+mod size;
 
 use std::process::ExitCode;
 
@@ -36,6 +38,9 @@ enum Command {
     /// Says whether a node lives, how likely that is, and why
     #[command(after_help = check::EXAMPLE)]
     Check(check::Check),
+    /// Finds the cheapest, smallest or most talkative node that keeps its promise
+    #[command(after_help = size::EXAMPLE)]
+    Size(size::SizeOf),
     /// Says what weather is assumed at a node, from where, and how sure it is
     #[command(after_help = climate::EXAMPLE)]
     Climate(climate::ClimateOf),
@@ -87,6 +92,7 @@ pub(crate) fn run() -> ExitCode {
     };
     match command {
         Command::Check(arguments) => check::run(&arguments),
+        Command::Size(arguments) => size::run(&arguments),
         Command::Climate(arguments) => climate::run(&arguments),
         Command::Kit(arguments) => kit::run(&arguments),
         Command::Reach(arguments) => reach::run(&arguments),

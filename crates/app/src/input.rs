@@ -59,6 +59,11 @@ impl Checked {
         terrain::terrain(&self.design.surroundings.ground.terrain, &self.folder, at)
     }
 
+    /// The text of the design file.
+    pub(crate) fn text(&self) -> &str {
+        self.source.text()
+    }
+
     /// Line of a field in the design file, or of the table around it; `None` if neither is written there.
     pub(crate) fn line_of(&self, field: &str) -> Option<usize> {
         let span = self.file.span_of(field);
@@ -104,6 +109,18 @@ pub(crate) fn climate(checked: &Checked) -> Result<Climate, Failure> {
     let span = checked.file.span_of("site.latitude");
     let monthly = ["climate.sun", "climate.air"].map(|field| checked.file.span_of(field));
     climate_of(&checked.design, &checked.source, span, &monthly)
+}
+
+/// The climate of a design that is considered at another place, named by `text`.
+pub(crate) fn climate_there(checked: &Checked, moved: &Design, text: &str) -> Result<Climate, Failure> {
+    let name = format!("--at \"{text}\"");
+    let span = 0..0;
+    let there = climate_at(moved, &checked.source, span).map_err(|failure| {
+        let message = failure.problems.first().map(|problem| problem.message.clone()).unwrap_or_default();
+        let help = "name a place on land";
+        Failure::of(Problem::of_file("climate", &name, message, help))
+    })?;
+    Ok(there)
 }
 
 /// The climate of a design that is placed elsewhere than its kind: the place is to blame where there is none.

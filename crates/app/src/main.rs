@@ -3,6 +3,7 @@
 mod command;
 mod demo;
 mod drawings;
+mod edited;
 mod enrolment;
 mod explanation;
 mod input;

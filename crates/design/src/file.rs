@@ -106,10 +106,14 @@ impl DesignFile {
             loads.flat_map(|(_, load)| load.activity.iter().flat_map(|activities| &activities.value.0));
         let sensors =
             activities.flat_map(|(_, activity)| activity.sensors.iter().flat_map(|sensors| &sensors.value));
+        let sizes = root.size.iter().map(|size| &size.value);
+        let chosen = sizes.flat_map(|size| [&size.panels, &size.batteries, &size.chargers]);
+        let chosen = chosen.flatten().flat_map(|names| &names.value);
         let mut paths: Vec<&str> = sections
             .into_iter()
             .flatten()
             .chain(sensors)
+            .chain(chosen)
             .map(|part: &At<String>| part.value.as_str())
             .filter(|part| is_path(part))
             .collect();

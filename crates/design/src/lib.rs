@@ -20,4 +20,5 @@ pub mod region;
 pub mod resolve;
 mod section;
 pub mod serve;
+pub mod sizing;
 pub mod surroundings;

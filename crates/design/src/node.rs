@@ -15,6 +15,7 @@ use crate::quantity::{
     Angle, Bytes, Capacitance, Current, Dbm, Decibels, Duration, Frequency, Irradiation, Length, Resistance,
     Share, Temperature, Uncertain, Voltage,
 };
+use crate::sizing::Sizing;
 use crate::surroundings::{Sky, Surroundings};
 
 /// A node as it is meant to be, complete and checked: reads as its [`Intent`]. A copy costs nothing.
@@ -86,6 +87,8 @@ pub struct Intent {
     pub loads: Vec<Load>,
     /// Where the node is over the year; empty for one that stays put under the open sky.
     pub diary: Vec<Stay>,
+    /// What may be chosen about it when it is sized.
+    pub sizing: Sizing,
     /// What hears it.
     pub surroundings: Surroundings,
     /// Figures that were taken from memory or assumed, for the report: the place in the file or part, and the remark.

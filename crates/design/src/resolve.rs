@@ -9,6 +9,7 @@ mod power;
 mod radio;
 mod region_place;
 pub(crate) mod serve;
+mod size;
 pub(crate) mod surroundings;
 
 use crate::catalog::Catalog;
@@ -79,6 +80,7 @@ impl Resolver<'_> {
         let loads = self.loads(root, radio.as_ref().and_then(Option::as_ref), &messages);
         let cutoff = self.cutoff(root, battery.as_ref(), loads.as_deref());
         let diary = self.diary(root);
+        let sizing = self.sizing(root);
         Some(Intent {
             name: root.name.as_ref()?.value.clone(),
             note: root.note.as_ref().map(|note| note.value.clone()),
@@ -96,6 +98,7 @@ impl Resolver<'_> {
             messages: messages.into_iter().filter_map(|(_, message)| message).collect(),
             loads: loads?,
             diary: diary?,
+            sizing: sizing?,
             surroundings: surroundings::resolve(
                 root.gateway.as_ref().map(|at| &at.value),
                 root.ground.as_ref().map(|at| &at.value),

@@ -322,6 +322,11 @@ const CASES: &[Case] = cases! {
     "cutoff-above-full" at "stops_below": "stops_below = \"3.3 V\"" => "stops_below = \"4.3 V\"";
     "cutoff-above-full" at "output": "output = \"3.0 V\"" => "output = \"5 V\"";
     "cutoff-above-full" at "dropout": "output = \"3.0 V\"" => "output = \"3.0 V\"\ndropout = \"1.5 V\"";
+    "size-range" at "intervals": "[radio]" => "[size]\nintervals = [\"3 h\", \"1 min\"]\n[radio]";
+    "size-range" at "activity": "[radio]" => "[size]\nactivity = \"rapport\"\n[radio]";
+    "size-range" at "panels": "[radio]" => "[size]\npanels = []\n[radio]";
+    "size-range" at "panel-9w": "[radio]" => "[size]\nprices = [[\"panel-9w\", 4.2]]\n[radio]";
+    "unknown-part" at "panel-9w": "[radio]" => "[size]\npanels = [\"panel-9w\"]\n[radio]";
     "cutoff-too-low" at "stops_below": "stops_below = \"3.3 V\"" => "stops_below = \"2.9 V\"";
 };
 

@@ -1,6 +1,7 @@
 //! What the person sees: one page of text, the same with charts, and everything as data.
 
 pub mod chart;
+pub mod comparison;
 pub mod geojson;
 pub mod hours;
 pub mod html;
@@ -9,6 +10,7 @@ pub mod look;
 pub mod problem;
 pub mod sentences;
 pub mod site;
+pub mod sizing;
 pub mod text;
 pub mod words;
 

@@ -8,9 +8,11 @@ pub mod finding;
 pub mod law;
 pub mod message;
 pub mod plan;
+mod quota;
 pub mod reach;
 pub mod remedy;
 pub mod site;
+pub mod size;
 pub mod survey;
 
 pub use answer::{Answer, Environment, Question, answer};

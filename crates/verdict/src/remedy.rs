@@ -17,6 +17,7 @@ use crate::answer::{Answer, Environment, Question};
 use crate::finding::Verdict;
 use crate::plan::{Effort, Judged};
 use crate::reach;
+pub(crate) use ladder::{INTERVALS_MIN, two_digits};
 use ladder::{Ladder, ladders};
 use search::Search;
 

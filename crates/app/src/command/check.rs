@@ -29,6 +29,7 @@ Examples:
   overwinter check examples/larkmoor/frost-mast.toml
   overwinter check examples/larkmoor/frost-mast.toml --weather examples/weather/sand-point-ak.csv
   overwinter check examples/larkmoor/larkmoor.toml
+  overwinter check now.toml larger-panel.toml --at \"60 N 24.9 E\"
 
 Without a weather file the weather is drawn from the climate of the site (see `overwinter climate`). A weather file \
 is hourly: TMY3, EPW, or CSV with named columns. Ctrl-C gives the answer so far. Exit code: 0 the verdicts hold (or \
@@ -43,6 +44,12 @@ pub(super) struct Check {
     /// The design file of the node, or the file of a site
     #[arg(value_name = "NODE.toml | SITE.toml")]
     pub(super) design: PathBuf,
+    /// More designs, to be compared with the first: all live the same lives
+    #[arg(value_name = "NODE.toml")]
+    pub(super) others: Vec<PathBuf>,
+    /// Another place to compare, such as "60 N 24.9 E"; may be given several times
+    #[arg(long, value_name = "PLACE")]
+    pub(super) at: Vec<String>,
     /// Hourly weather instead of the site's climate: TMY3, EPW, or CSV with named columns
     #[arg(long, value_name = "FILE")]
     pub(super) weather: Option<PathBuf>,
@@ -98,6 +105,9 @@ pub(super) fn refuse(failure: &Failure, as_json: bool) -> ExitCode {
 }
 
 fn check(arguments: &Check) -> Result<(String, Verdict), Failure> {
+    if !arguments.others.is_empty() || !arguments.at.is_empty() {
+        return super::compare::compare(arguments);
+    }
     if input::fleet::is_site(&arguments.design) {
         return super::check_site::check(arguments);
     }
@@ -224,12 +234,12 @@ fn worst_battery_celsius(plan: &Plan) -> impl Iterator<Item = f64> {
 }
 
 /// The file of a path, without its folders.
-fn shown(path: &Path) -> String {
+pub(super) fn shown(path: &Path) -> String {
     words::file_name(&path.to_string_lossy()).to_owned()
 }
 
 /// Role and description of each part, for the reader who wants to know what was meant.
-fn parts(design: &Design) -> Vec<(&'static str, String)> {
+pub(super) fn parts(design: &Design) -> Vec<(&'static str, String)> {
     let site = &design.site;
     let side = |degrees: f64, plus: char, minus: char| {
         format!("{:.2}° {}", degrees.abs(), if degrees < 0.0 { minus } else { plus })

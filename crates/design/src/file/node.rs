@@ -4,17 +4,18 @@ use crate::file::message::MessageSection;
 use crate::file::part::{BatterySection, ChargerSection, PanelSection, RadioSection, ReceiverSection};
 use crate::file::surroundings::{GatewaySection, GroundSection};
 use crate::file::value::{
-    Date, Horizon, Hours, IntervalRows, Monthly, Months, Named, RegulatorWord, SnowDays,
+    Date, Horizon, Hours, IntervalRows, Monthly, Months, Named, Pair, RegulatorWord, SnowDays,
 };
 use crate::quantity::{
-    Angle, Bytes, Capacitance, Current, Duration, Irradiation, Length, Resistance, Share, Temperature,
-    TemperatureDifference, Uncertain, Voltage,
+    Angle, Bytes, Capacitance, Charge, Current, Duration, Irradiation, Length, Resistance, Share,
+    Temperature, TemperatureDifference, Uncertain, Voltage,
 };
 use crate::section::rule::{
     AIR_TEMPERATURE, CURRENT, EFFICIENCY, ELEVATION, FRACTION, INTERVAL, LATITUDE, LEAKAGE, LONGITUDE,
-    PACK_VOLTAGE, PAYLOAD, PROMISE, STEP_TIME, UNATTENDED, within,
+    PACK_VOLTAGE, PAYLOAD, PROMISE, STEP_TIME, TILT, UNATTENDED, within,
 };
 use crate::section::{At, section};
+use crate::sizing::Preference;
 use crate::surroundings::Sky;
 
 section! {
@@ -56,6 +57,8 @@ section! {
         load: Named<LoadSection> = required board;
         /// Where the node is over the year, for one that moves; left out: it stays put under the open sky.
         diary: Vec<StaySection> = optional [{}];
+        /// What `overwinter size` may choose, and what it is to prefer.
+        size: SizeSection = optional {};
         /// The gateways that hear it, each under a name of your choice. Left out: whether it is heard is not known. A site file brings its own.
         gateway: Named<GatewaySection> = optional roof;
         /// The ground between it and the gateways.
@@ -262,6 +265,32 @@ section! {
         give_up_after: Duration = required "120 s" where within("1 s", "1 d").usually("5 s", "30 min");
         /// Share of tries under the open sky that fail.
         failures: Share = default "10 %" where FRACTION.usually("0 %", "80 %");
+    }
+}
+
+section! {
+    /// What `overwinter size` may choose, and what it is to prefer. What is left out is chosen from the catalogue and around what is written.
+    pub(crate) struct SizeSection = "size" {
+        /// Panels, by catalogue key or part file. Left out: those of the catalogue that the charger bears.
+        panels: Vec<At<String>> = optional ["panel-0w5", "panel-1w", "panel-2w"];
+        /// Batteries, by catalogue key or part file. Left out: the one that is written.
+        batteries: Vec<At<String>> = optional ["nmc-18650"];
+        /// Smallest and largest capacity of a battery. Left out: from a quarter of the written one to four times as much.
+        capacities: Pair<Charge> = optional ["1200 mAh", "10 Ah"] where within("0.1 mAh", "2000 Ah").usually("20 mAh", "60 Ah");
+        /// Chargers, by catalogue key or part file. Left out: the one that is written.
+        chargers: Vec<At<String>> = optional ["linear-usb-gated", "mppt"];
+        /// Tilts of the panel. Left out: the one that is written.
+        tilts: Vec<Angle> = optional ["45 deg", "60 deg", "75 deg"] where TILT;
+        /// The activity whose interval is chosen. Left out: the one that reports most often all year.
+        activity: String = optional "report";
+        /// Its shortest and longest interval. Left out: from a quarter of the written one to six times as long.
+        intervals: Pair<Duration> = optional ["1 min", "3 h"] where INTERVAL;
+        /// Reports a day that are wanted at least. Left out: as many as the design sends as it is written.
+        at_least_per_day: f64 = optional 20.0 where within("0", "86400").usually("0.1", "3000");
+        /// What is preferred among the designs that keep the promise: `cheapest`, `smallest` or `most-reports`.
+        prefer: Preference = default "cheapest";
+        /// What parts cost, all in one currency: pairs of a part and its price. That of a battery is for the capacity on its label, and grows with it. Left out: a watt of panel counts as much as a watt-hour of battery.
+        prices: Vec<(At<String>, f64)> = optional [["panel-1w", 4.2], ["nmc-18650", 3.1]];
     }
 }
 

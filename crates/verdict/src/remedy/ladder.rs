@@ -10,7 +10,7 @@ use crate::answer::Answer;
 use crate::plan::Cause;
 
 /// Intervals that people write \[min\].
-const INTERVALS_MIN: [f64; 31] = [
+pub(crate) const INTERVALS_MIN: [f64; 31] = [
     0.25, 0.5, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 12.0, 15.0, 20.0, 25.0, 30.0, 40.0, 50.0, 60.0, 75.0,
     90.0, 120.0, 150.0, 180.0, 240.0, 300.0, 360.0, 480.0, 600.0, 720.0, 1080.0, 1440.0,
 ];
@@ -193,7 +193,7 @@ pub(super) fn capacities(design: &Design, times: impl Iterator<Item = f64>) -> L
 }
 
 /// Rounded to the two digits in which sizes are sold.
-fn two_digits(value: f64) -> f64 {
+pub(crate) fn two_digits(value: f64) -> f64 {
     let unit = 10_f64.powf(value.abs().log10().floor() - 1.0);
     let rounded = (value / unit).round() * unit;
     // A unit below one is no exact binary fraction: print it as it is written.

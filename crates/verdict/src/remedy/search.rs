@@ -8,33 +8,19 @@ use forecast::Progress;
 use forecast::life::ensemble::{FIRST_FRESH, on_threads};
 use forecast::life::prepared::Prepared;
 use forecast::life::run::survives;
-use forecast::stats;
 
 use super::ladder::{Ladder, Rung};
 use super::{Lever, Proof, Remedy, Useless};
 use crate::answer::{Answer, Environment, Question};
 use crate::finding::Verdict;
-use crate::plan::{self, Effort, Judged, WORST_FIFTH_SLACK, judged, worst_first};
+use crate::plan::{self, Effort, Judged, judged, worst_first};
+use crate::quota::{self, Quota, first_that};
 use crate::reach;
 
-/// Lives searched and confirmed on, per life that the promise lets fail.
-const SEARCHED_PER_FAILURE: f64 = 10.0;
-const CONFIRMED_PER_FAILURE: f64 = 50.0;
-/// A survival of 95 % is known to 1.5 points from so many lives: enough to rank, too few to promise.
-const LEAST_SEARCHED: f64 = 200.0;
 /// Lives between two looks at whether the allowed failures are used up.
 const BATCH: usize = 16;
 /// After a miss on fresh lives the search goes so many steps further.
 const STEPS_FURTHER: usize = 3;
-
-/// How many lives may fail.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-struct Allowed {
-    /// Of all.
-    all: usize,
-    /// Of the fifth with the worst unknowns.
-    worst_fifth: usize,
-}
 
 /// What all levers of a design share.
 pub(super) struct Search<'a> {
@@ -65,10 +51,10 @@ impl<'a> Search<'a> {
         progress: &'a dyn Progress,
     ) -> Self {
         let base = Prepared::new(design, environment.weather, &answer.reach.spots, effort.seed);
-        let failing = 1.0 - design.promise.without_outage.fraction();
+        let promise = design.promise.without_outage;
         let lived = answer.life.chances.as_ref().map_or(0, |chances| chances.lives);
-        let lives = whole((SEARCHED_PER_FAILURE / failing).max(LEAST_SEARCHED)).min(lived);
-        let confirming = effort.lives.unwrap_or_else(|| whole(CONFIRMED_PER_FAILURE / failing));
+        let lives = quota::searched(promise).min(lived);
+        let confirming = effort.lives.unwrap_or_else(|| quota::confirmed(promise));
         let (dangers, endangered) = plan::dangers(&base, effort, progress);
         let failed = answer.life.chances.as_ref().map_or(&[][..], |chances| &chances.failed);
         let often = RefCell::new(vec![0; lived]);
@@ -118,16 +104,7 @@ impl<'a> Search<'a> {
         if count == 0 || !passes(count - 1) {
             return Err(Useless::NotEnough(self.share(ladder)));
         }
-        let (mut fails, mut holds) = (0, count - 1);
-        while fails < holds {
-            let middle = fails.midpoint(holds);
-            if passes(middle) {
-                holds = middle;
-            } else {
-                fails = middle + 1;
-            }
-        }
-        Ok(holds)
+        Ok(first_that(0, count - 1, passes))
     }
 
     /// The same of changes that have no order; else how near the best of them comes, or that nothing beats what there is.
@@ -221,15 +198,7 @@ impl<'a> Search<'a> {
         };
         let at = |step: usize| joined(place(one, step), place(other, step));
         at(count)?;
-        let (mut fails, mut holds) = (1, count);
-        while fails < holds {
-            let middle = fails.midpoint(holds);
-            if at(middle).is_some() {
-                holds = middle;
-            } else {
-                fails = middle + 1;
-            }
-        }
+        let holds = first_that(1, count, |step| at(step).is_some());
         let (first, second) = (place(one, holds), place(other, holds));
         let rung = joined(first, second)?;
         let prepared = self.prepared(other, &rung.design)?;
@@ -273,7 +242,7 @@ impl<'a> Search<'a> {
         promise.completeness.is_some() || promise.freshness.is_some() || promise.visits_per_year.is_some()
     }
 
-    fn spares_the_worst(&self, prepared: &Prepared, failing: &[u64], lives: usize, allowed: Allowed) -> bool {
+    fn spares_the_worst(&self, prepared: &Prepared, failing: &[u64], lives: usize, allowed: Quota) -> bool {
         if failing.len() <= allowed.worst_fifth {
             return true;
         }
@@ -287,16 +256,8 @@ impl<'a> Search<'a> {
         endangered || dangers.iter().any(|code| !self.dangers.contains(code))
     }
 
-    /// How many of so many lives may fail, so that the promise is likely to be confirmed.
-    fn allowed(&self, lives: usize) -> Allowed {
-        let promise = self.design().promise.without_outage.fraction();
-        let small = |count: usize| u32::try_from(count).unwrap_or(u32::MAX);
-        let proves =
-            |survivors: &usize| stats::wilson(small(*survivors), small(self.confirming)).0 >= promise;
-        let survivors = (0..=self.confirming).find(proves).unwrap_or(self.confirming);
-        let share = 1.0 - survivors as f64 / self.confirming.max(1) as f64;
-        let in_fifth = (1.0 - promise + WORST_FIFTH_SLACK) * (lives / 5) as f64;
-        Allowed { all: floor(share * lives as f64), worst_fifth: floor(in_fifth) }
+    fn allowed(&self, lives: usize) -> Quota {
+        quota::quota(self.design().promise.without_outage, lives, self.confirming)
     }
 
     /// Lives that may fail with a change: of one that is only for the better those that fail without it.
@@ -339,15 +300,4 @@ impl<'a> Search<'a> {
 
 fn numbers(lives: usize) -> Vec<u64> {
     (0..lives as u64).collect()
-}
-
-#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "counts of lives are small")]
-fn whole(count: f64) -> usize {
-    count.round().clamp(1.0, 1e7) as usize
-}
-
-/// A thousandth of a life is rounding.
-#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "counts of lives are small")]
-fn floor(count: f64) -> usize {
-    (count + 1e-3).floor().max(0.0) as usize
 }

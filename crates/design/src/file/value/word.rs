@@ -8,6 +8,7 @@ use crate::part::{Chemistry, Cover};
 use crate::quantity::{a, shortened};
 use crate::section::Field;
 use crate::serve::{Answers, ReadingForm, TextForm, TimeForm};
+use crate::sizing::Preference;
 use crate::surroundings::{Building, Clutter, NodeAntenna, Place, Sensitivity, Sky};
 use toml::Spanned;
 use toml::de::DeValue;
@@ -93,6 +94,9 @@ words! {
     Cover "cover" { "glass" = Self::Glass, "etfe" = Self::Etfe, "epoxy" = Self::Epoxy }
     ChargerWord "kind of charger" {
         "direct" = Self::Direct, "linear" = Self::Linear, "fixed-fraction" = Self::FixedFraction, "mppt" = Self::Mppt
+    }
+    Preference "preference" {
+        "cheapest" = Self::Cheapest, "smallest" = Self::Smallest, "most-reports" = Self::MostReports
     }
     RegulatorWord "kind of regulator" { "none" = Self::None, "ldo" = Self::Ldo, "buck" = Self::Buck }
     Direction "direction" { "up" = Self::Up, "down" = Self::Down }

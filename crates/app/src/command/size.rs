@@ -1,0 +1,115 @@
+//! `overwinter size`: the cheapest, smallest or most talkative node that keeps its promise.
+
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use clap::Args;
+use report::problem::{Failure, Problem};
+use report::sizing::SizingReport;
+use verdict::Environment;
+use verdict::plan::Effort;
+use verdict::size::{Sized, size};
+
+use super::check::{refuse, shown};
+use crate::edited::{edited, lines_changed};
+use crate::input::{self, Checked};
+use crate::output;
+use crate::progress::Counter;
+
+/// Shown below the help of the command.
+pub(super) const EXAMPLE: &str = "\
+Examples:
+  overwinter size examples/larkmoor/frost-mast.toml
+  overwinter size node.toml -o larger.toml
+
+What may be chosen, and what is preferred, stands in [size] of the design file; without it panels of the catalogue, \
+capacities around the written one and intervals around the written one are chosen from. Ctrl-C gives the best so far. \
+Exit code: 0 something holds, 1 nothing in range does, 2 something is wrong with the input.";
+
+/// What `size` is given.
+#[derive(Args)]
+pub(super) struct SizeOf {
+    /// The design file of the node
+    #[arg(value_name = "NODE.toml")]
+    design: PathBuf,
+    /// Hourly weather instead of the site's climate: TMY3, EPW, or CSV with named columns
+    #[arg(long, value_name = "FILE")]
+    weather: Option<PathBuf>,
+    /// Write the design file with the preferred values, comments and order kept
+    #[arg(short, long, value_name = "NEW.toml")]
+    output: Option<PathBuf>,
+    /// Let `--output` be the design file itself
+    #[arg(long, requires = "output")]
+    replace: bool,
+    /// Fresh lives on which a design is confirmed; left out: fifty for each that the promise lets fail
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(20..=1_000_000))]
+    lives: Option<u64>,
+    /// Seed of all that is drawn
+    #[arg(long, value_name = "S", default_value_t = 1)]
+    seed: u64,
+    /// Print everything as JSON, units in the names
+    #[arg(long)]
+    json: bool,
+}
+
+/// Sizes, prints, and says the exit code.
+pub(super) fn run(arguments: &SizeOf) -> ExitCode {
+    match sized(arguments) {
+        Ok((page, holds)) => match output::print(&page) {
+            Ok(()) if holds => ExitCode::SUCCESS,
+            Ok(()) => ExitCode::from(1),
+            Err(failure) => refuse(&failure, false),
+        },
+        Err(failure) => refuse(&failure, arguments.json),
+    }
+}
+
+fn sized(arguments: &SizeOf) -> Result<(String, bool), Failure> {
+    let inputs = [Some(arguments.design.as_path()), arguments.weather.as_deref()];
+    let inputs: Vec<&Path> = inputs.into_iter().flatten().skip(usize::from(arguments.replace)).collect();
+    output::refuse_to_overwrite(&[arguments.output.as_deref()], &inputs)?;
+    let (checked, sky) = input::node(&arguments.design, arguments.weather.as_deref())?;
+    if let Some(path) = &arguments.output {
+        // Whoever waits for a search wants to know before it that its result cannot be written.
+        drop(output::stage(path, checked.text().as_bytes())?);
+    }
+    let terrain = checked.terrain()?;
+    let environment = Environment { weather: sky.weather(), terrain: terrain.as_ref(), others: &[] };
+    let effort = Effort {
+        lives: arguments.lives.map(|lives| usize::try_from(lives).unwrap_or(usize::MAX)),
+        seed: arguments.seed,
+        threads: std::thread::available_parallelism().map_or(1, Into::into),
+    };
+    let counter = Counter::counting("designs decided", "gives the best so far");
+    let found = size(&checked.design, &environment, effort, &counter);
+    drop(counter);
+    let found = found.map_err(|error| {
+        let help = "write in [size] what may be chosen";
+        Failure::of(Problem::of_file("size", &shown(&arguments.design), error.to_string(), help))
+    })?;
+    let written =
+        arguments.output.as_deref().map(|path| write(path, &checked, &found)).transpose()?.flatten();
+    let holds = found.chosen.is_some();
+    let promised_percent = checked.design.promise.without_outage.percent();
+    let report = SizingReport { name: checked.design.name.clone(), promised_percent, sized: found };
+    let page = if arguments.json {
+        format!("{:#}\n", report.json())
+    } else {
+        report.text() + &written.unwrap_or_default()
+    };
+    Ok((page, holds))
+}
+
+/// Writes the design file with the chosen values, and says so; nothing where nothing was chosen.
+fn write(path: &Path, checked: &Checked, found: &Sized) -> Result<Option<String>, Failure> {
+    let Some(chosen) = found.chosen.and_then(|index| found.choices.get(index)) else { return Ok(None) };
+    let text = edited(checked.text(), &chosen.changes).ok_or_else(|| {
+        let help = "write the values of the line marked > into the file yourself";
+        let message = "the design file is written in a way that can't be edited".to_owned();
+        Failure::of(Problem::of_file("output", &path.to_string_lossy(), message, help))
+    })?;
+    output::write(path, &text)?;
+    let lines = report::words::count(lines_changed(checked.text(), &text), "line");
+    let name = path.display();
+    Ok(Some(format!("Written: {name} ({lines} changed); see `overwinter check {name}`.\n")))
+}

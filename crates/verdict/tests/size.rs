@@ -1,0 +1,181 @@
+//! Sizing: against closed forms, against looking at every design, and at its limits.
+
+#[path = "../../forecast/tests/common/mod.rs"]
+mod common;
+
+use design::node::Design;
+use design::quantity::{Charge, Current};
+use forecast::Silent;
+use forecast::life::kernel::{Life, step};
+use forecast::life::node::NodeTables;
+use forecast::load::Demand;
+use forecast::random::Stream;
+use forecast::sky::climate::Climate;
+use forecast::sky::hours::HourWeather;
+use verdict::Environment;
+use verdict::plan::{Effort, Verdict, Weather};
+use verdict::size::{SizeError, Sized, ends_then_middles, first_that, searched_and_whole, size};
+
+const FROST_MAST: &str = include_str!("../../../examples/larkmoor/frost-mast.toml");
+
+/// The frost mast for one winter with this to choose from.
+fn mast(sizing: &str, changes: &[(&str, &str)]) -> Design {
+    let year = ("unattended = \"5 years\"", "unattended = \"1 year\"");
+    let text = changes.iter().chain([&year]).fold(FROST_MAST.to_owned(), |text, (from, to)| {
+        assert!(text.contains(from), "{from}");
+        text.replace(from, to)
+    });
+    common::design(&format!("{text}\n[size]\n{sizing}\n"))
+}
+
+fn under_its_climate<T>(design: &Design, look: impl FnOnce(&Environment<'_>) -> T) -> T {
+    let site = &design.site;
+    let climate = Climate::builtin(site.latitude, site.longitude, site.elevation).expect("land");
+    look(&Environment { weather: Weather::Climate(&climate), terrain: None, others: &[] })
+}
+
+fn sized(design: &Design, effort: Effort) -> Result<Sized, SizeError> {
+    under_its_climate(design, |environment| size(design, environment, effort, &Silent))
+}
+
+const EFFORT: Effort = Effort { lives: Some(300), seed: 1, threads: 2 };
+
+/// Share of the days on which an ideal store of so many units stands empty when it loses one: each day it gains one with
+/// probability 0.6, else it loses one. Lived by the production step.
+fn lost(units: usize, days: u32) -> f64 {
+    let capacity = Charge::from_ampere_hours(units as f64);
+    let node = NodeTables::ideal_store(capacity, Demand::constant(Current::from_amperes(1.0)));
+    let mut life = Life::new(&node, 1.0);
+    let mut random = Stream::new(11, units as u64);
+    for _ in 0..days {
+        let gain = if random.uniform() < 0.6 { 2.0 } else { 0.0 };
+        let hour = HourWeather { in_plane_w_m2: gain, ..HourWeather::default() };
+        step(&node, 0, &hour, &mut life);
+    }
+    life.flows.unmet / f64::from(days)
+}
+
+/// Closed form: pi_0 = (1 - r) / (1 - r^(N + 1)) with r = p / q = 1.5, lost a day q pi_0: 0.001033 for N = 12, 0.000688 for
+/// N = 13 (birth-and-death chain, as Bucciarelli 1984 uses it). At most 0.001 lost needs 13.
+#[test]
+fn the_walk_needs_thirteen_units() {
+    let closed = |units: i32| 0.4 * (1.0 - 1.5) / (1.0 - 1.5_f64.powi(units + 1));
+    assert!((closed(12) - 0.001_033).abs() < 5e-7 && (closed(13) - 0.000_688).abs() < 5e-7);
+    assert_eq!(first_that(1, 40, |units| lost(units, 4_000_000) <= 0.001), 13);
+}
+
+/// Rippl's sequent peak: the smallest store that never runs dry is the largest drawdown of its trace. Lived by the
+/// production step, searched in steps of a thousandth of it.
+#[test]
+fn an_ideal_store_is_as_large_as_the_sequent_peak() {
+    for seed in 0..8 {
+        let mut random = Stream::new(29, seed);
+        let gains: Vec<f32> = (0..3000).map(|_| if random.uniform() < 0.55 { 2.0 } else { 0.25 }).collect();
+        let (mut below, mut peak) = (0.0_f64, 0.0_f64);
+        for gain in &gains {
+            below = (below + 1.0 - f64::from(*gain)).max(0.0);
+            peak = peak.max(below);
+        }
+        let dry = |capacity: f64| {
+            let capacity = Charge::from_ampere_hours(capacity);
+            let node = NodeTables::ideal_store(capacity, Demand::constant(Current::from_amperes(1.0)));
+            let mut life = Life::new(&node, 1.0);
+            for gain in &gains {
+                let hour = HourWeather { in_plane_w_m2: *gain, ..HourWeather::default() };
+                step(&node, 0, &hour, &mut life);
+            }
+            life.flows.unmet > 1e-9
+        };
+        let thousandths = first_that(1, 4000, |place| !dry(peak * place as f64 / 2000.0));
+        assert!((thousandths as f64 / 2000.0 - 1.0).abs() <= 0.001, "seed {seed}: {thousandths} of 2000");
+    }
+}
+
+#[test]
+fn ends_come_before_middles_and_each_place_once() {
+    assert_eq!(ends_then_middles(5), [0, 4, 2, 1, 3]);
+    for count in 0..40 {
+        let mut order = ends_then_middles(count);
+        order.sort_unstable();
+        assert_eq!(order, (0..count).collect::<Vec<_>>());
+    }
+}
+
+const GRID: &str = "panels = [\"panel-0w3\", \"panel-0w5\", \"panel-1w\", \"panel-2w\"]\n\
+                    capacities = [\"300 mAh\", \"2 Ah\"]\nintervals = [\"5 min\", \"25 min\"]\n";
+
+/// Two designs, every panel, capacity and interval, every life: the same smallest panels, or one step beside where a life
+/// broke the order; and a fraction of the lives.
+#[test]
+fn a_search_finds_what_looking_at_everything_finds() {
+    let hungry = [("floor = \"1.3 mA +- 15 %\"", "floor = \"1.9 mA +- 15 %\"")];
+    for design in [mast(GRID, &[]), mast(GRID, &hungry)] {
+        let effort = Effort { lives: Some(100), ..EFFORT };
+        let (searched, whole) = under_its_climate(&design, |environment| {
+            searched_and_whole(&design, environment, effort, &Silent).expect("a grid")
+        });
+        let cells = searched.smallest_panel.iter().flatten().zip(whole.smallest_panel.iter().flatten());
+        let cells: Vec<_> = cells.collect();
+        let differing = cells.iter().filter(|(one, other)| one != other).count();
+        assert!(differing * 50 <= cells.len(), "{differing} of {} cells: {cells:?}", cells.len());
+        assert!(whole.smallest_panel.iter().flatten().any(Option::is_some), "something passes");
+        assert!(
+            whole.smallest_panel.iter().flatten().any(|panel| *panel != Some(0)),
+            "and something does not"
+        );
+        let brute = whole.looked_at * 100;
+        assert!(searched.lived * 8 < brute, "{} of {brute} lives", searched.lived);
+    }
+}
+
+#[test]
+fn what_is_chosen_holds_and_nothing_shown_is_beaten() {
+    let sizing = format!("{GRID}at_least_per_day = 60.0");
+    let found = sized(&mast(&sizing, &[]), EFFORT).expect("a grid");
+    let chosen = &found.choices[found.chosen.expect("something holds")];
+    assert_eq!(chosen.judged.verdict, Verdict::Holds);
+    assert!(chosen.reports_per_year >= 60.0 * 365.0);
+    for (index, one) in found.choices.iter().enumerate() {
+        assert_eq!(one.judged.verdict, Verdict::Holds);
+        for other in &found.choices[index + 1..] {
+            assert!(
+                other.cost >= one.cost && other.reports_per_year > one.reports_per_year,
+                "{one:?} {other:?}"
+            );
+        }
+    }
+    assert!(found.refused.iter().all(|one| one.judged.verdict != Verdict::Holds));
+    let again = sized(&mast(&sizing, &[]), Effort { threads: 1, ..EFFORT }).expect("a grid");
+    assert_eq!(format!("{found:?}"), format!("{again:?}"), "threads change nothing");
+}
+
+#[test]
+fn a_higher_price_moves_the_choice() {
+    let priced = |small: f64, large: f64| {
+        let prices =
+            format!("prices = [[\"panel-0w5\", {small}], [\"panel-2w\", {large}], [\"lco-pouch\", 1.0]]\n");
+        let sizing = format!(
+            "panels = [\"panel-0w5\", \"panel-2w\"]\ncapacities = [\"300 mAh\", \"4 Ah\"]\nintervals = [\"10 min\", \"10 min\"]\n{prices}"
+        );
+        let found = sized(&mast(&sizing, &[]), EFFORT).expect("a grid");
+        let chosen = found.chosen.expect("something holds");
+        (found.choices[chosen].panel.clone(), found.priced)
+    };
+    assert_eq!(priced(1.0, 900.0), ("panel-0w5".to_owned(), true));
+    assert_eq!(priced(900.0, 1.0), ("panel-2w".to_owned(), true));
+}
+
+/// 400 mA day and night are ten times what the largest panel of the list brings in July.
+#[test]
+fn nothing_in_range_is_said_so() {
+    let hungry = [("floor = \"1.3 mA +- 15 %\"", "floor = \"400 mA\"")];
+    let found = sized(&mast(GRID, &hungry), EFFORT).expect("a grid");
+    assert!(found.choices.is_empty() && found.chosen.is_none() && found.refused.is_empty());
+}
+
+#[test]
+fn a_node_without_a_panel_has_none_to_size() {
+    let design = common::primary("[regulator.main]\nkind = \"none\"\n[load.board]\nfloor = \"1 mA\"\n");
+    let refused = sized(&design, EFFORT).expect_err("no panel");
+    assert!(refused.to_string().contains("no panel"), "{refused}");
+}
