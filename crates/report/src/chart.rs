@@ -14,6 +14,7 @@ pub mod months;
 pub mod picture;
 pub mod relief;
 mod signboard;
+pub mod survival;
 pub mod tape;
 pub mod tornado;
 pub mod verdict_mark;

@@ -6,6 +6,7 @@ mod message;
 mod reach;
 mod remedy;
 pub mod site;
+pub mod sizing;
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use verdict::plan::{Chances, Plan, Verdict};

@@ -32,6 +32,8 @@ pub struct NodeRow {
     pub sky_of: Option<String>,
     /// Every verdict on it.
     pub answer: SiteAnswer,
+    /// What would make it live, where it was looked for and found.
+    pub remedy: Option<String>,
 }
 
 /// All nodes of a site.
@@ -70,6 +72,7 @@ impl NodeRow {
         if self.answer.life.verdict != Verdict::Holds {
             said.push(("life", self.answer.life.reason.clone()));
         }
+        said.extend(self.remedy.iter().map(|remedy| ("what helps", remedy.clone())));
         if self.answer.reach.verdict != Verdict::Holds {
             said.push(("reach", sentences::reach::short(&self.answer.reach)));
             let best = self.answer.reach.links.first();
@@ -237,6 +240,7 @@ fn node(row: &NodeRow) -> Value {
         "sky_of": row.sky_of,
         "verdicts": serde_json::Map::from_iter(verdicts),
         "life_reason": row.answer.life.reason,
+        "what_helps": row.remedy,
         "without_outage_percent": row.answer.life.without_outage.map(|share| data::number(share.percent())),
         "law_reason": row.answer.law.reason,
         "reach": data::reach::summary(&row.answer.reach),

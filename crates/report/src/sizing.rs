@@ -46,7 +46,7 @@ impl SizingReport {
         lines.join("\n") + "\n"
     }
 
-    fn effort(&self) -> String {
+    pub(crate) fn effort(&self) -> String {
         let sized = &self.sized;
         let brute = sized.designs * sized.searched;
         format!(
@@ -103,7 +103,7 @@ impl SizingReport {
         chosen.map(said).into_iter().collect()
     }
 
-    fn remarks(&self) -> Vec<String> {
+    pub(crate) fn remarks(&self) -> Vec<String> {
         let sized = &self.sized;
         let mut said = Vec::new();
         for choice in sized.refused.iter().take(NAMED) {

@@ -8,6 +8,7 @@
 mod axes;
 mod choose;
 mod grid;
+mod map;
 
 use design::change::Change;
 use design::node::Design;
@@ -23,6 +24,7 @@ use axes::Axes;
 use choose::choose;
 pub use grid::ends_then_middles;
 use grid::{Bench, front};
+pub use map::{SurvivalMap, survival_map};
 
 /// More designs than this are not searched.
 pub const MOST_DESIGNS: usize = 100_000;

@@ -4,11 +4,16 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::Args;
+use design::change::Change;
+use design::node::Design;
+use design::quantity::Duration;
+use report::chart::Chart;
+use report::chart::survival::{self, Mark};
 use report::problem::{Failure, Problem};
 use report::sizing::SizingReport;
 use verdict::Environment;
 use verdict::plan::Effort;
-use verdict::size::{Sized, size};
+use verdict::size::{Choice, Sized, SurvivalMap, size, survival_map};
 
 use super::check::{refuse, shown};
 use crate::edited::{edited, lines_changed};
@@ -47,6 +52,12 @@ pub(super) struct SizeOf {
     /// Seed of all that is drawn
     #[arg(long, value_name = "S", default_value_t = 1)]
     seed: u64,
+    /// Write the table and lines of equal survival over panel and battery as one page of HTML
+    #[arg(long, value_name = "FILE.html")]
+    report: Option<PathBuf>,
+    /// Write the lines of equal survival alone as a drawing
+    #[arg(long, value_name = "FILE.svg")]
+    picture: Option<PathBuf>,
     /// Print everything as JSON, units in the names
     #[arg(long)]
     json: bool,
@@ -67,9 +78,10 @@ pub(super) fn run(arguments: &SizeOf) -> ExitCode {
 fn sized(arguments: &SizeOf) -> Result<(String, bool), Failure> {
     let inputs = [Some(arguments.design.as_path()), arguments.weather.as_deref()];
     let inputs: Vec<&Path> = inputs.into_iter().flatten().skip(usize::from(arguments.replace)).collect();
-    output::refuse_to_overwrite(&[arguments.output.as_deref()], &inputs)?;
+    let outputs = [&arguments.output, &arguments.report, &arguments.picture].map(|path| path.as_deref());
+    output::refuse_to_overwrite(&outputs, &inputs)?;
     let (checked, sky) = input::node(&arguments.design, arguments.weather.as_deref())?;
-    if let Some(path) = &arguments.output {
+    for path in outputs.into_iter().flatten() {
         // Whoever waits for a search wants to know before it that its result cannot be written.
         drop(output::stage(path, checked.text().as_bytes())?);
     }
@@ -82,6 +94,12 @@ fn sized(arguments: &SizeOf) -> Result<(String, bool), Failure> {
     };
     let counter = Counter::counting("designs decided", "gives the best so far");
     let found = size(&checked.design, &environment, effort, &counter);
+    let drawn = arguments.report.is_some() || arguments.picture.is_some();
+    let chosen = found.as_ref().ok().and_then(|found| found.choices.get(found.chosen?)).filter(|_| drawn);
+    let picture = chosen.and_then(|chosen| {
+        let map = survival_map(&checked.design, &environment, chosen, effort, &counter).ok()?;
+        drawing(&checked.design, chosen, &map)
+    });
     drop(counter);
     let found = found.map_err(|error| {
         let help = "write in [size] what may be chosen";
@@ -92,12 +110,46 @@ fn sized(arguments: &SizeOf) -> Result<(String, bool), Failure> {
     let holds = found.chosen.is_some();
     let promised_percent = checked.design.promise.without_outage.percent();
     let report = SizingReport { name: checked.design.name.clone(), promised_percent, sized: found };
+    if let Some(path) = &arguments.report {
+        output::write(
+            path,
+            &report::html::sizing::page(&report, &shown(&arguments.design), picture.as_ref()),
+        )?;
+    }
+    if let (Some(path), Some(picture)) = (&arguments.picture, &picture) {
+        output::write(path, &picture.file())?;
+    }
     let page = if arguments.json {
         format!("{:#}\n", report.json())
     } else {
         report.text() + &written.unwrap_or_default()
     };
     Ok((page, holds))
+}
+
+/// The lines of equal survival, with the design as it is and the chosen one.
+fn drawing(design: &Design, chosen: &Choice, map: &SurvivalMap) -> Option<Chart> {
+    let every = |design: &Design| {
+        let sized = chosen.changes.iter().find_map(|change| match change {
+            Change::Interval { load, activity, .. } => Some((load, activity)),
+            _ => None,
+        });
+        let (load, activity) = sized?;
+        let load = design.loads.iter().find(|one| one.name == *load)?;
+        let activity = load.activities.iter().find(|one| one.name == *activity)?;
+        activity.every.first().and_then(|(_, every)| *every)
+    };
+    let now = Mark {
+        power_w: design.panel.as_ref()?.panel.power.nominal.watts(),
+        capacity_mah: design.battery.capacity.nominal.milliampere_hours(),
+        every_s: every(design).map(Duration::seconds),
+    };
+    let chosen = Mark {
+        power_w: chosen.power.watts(),
+        capacity_mah: chosen.capacity.milliampere_hours(),
+        every_s: chosen.every.map(Duration::seconds),
+    };
+    Some(survival::chart(map, design.promise.without_outage.percent(), &now, &chosen))
 }
 
 /// Writes the design file with the chosen values, and says so; nothing where nothing was chosen.

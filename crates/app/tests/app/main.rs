@@ -10,3 +10,4 @@ mod kit;
 mod program;
 mod reach;
 mod site;
+mod size;

@@ -263,3 +263,27 @@ fn count(lives: &[bool]) -> usize {
 fn is(lives: &[bool], life: u64) -> bool {
     usize::try_from(life).ok().and_then(|life| lives.get(life)).copied().unwrap_or(false)
 }
+
+/// Share of the lives that survive, by place of interval, panel and capacity.
+pub(super) fn survival(
+    bench: &Bench<'_>,
+    axes: &Axes,
+    frame: &Frame,
+    intervals: &[usize],
+) -> Vec<Vec<Vec<f64>>> {
+    let (panels, batteries) = (frame.panels.len(), frame.capacities_mah.len());
+    let mut search = Search::new(bench, axes, frame);
+    let mut found = vec![vec![vec![0.0; batteries]; panels]; intervals.len()];
+    let total = intervals.len() * panels * batteries;
+    for (row, interval) in intervals.iter().enumerate() {
+        for panel in ends_then_middles(panels) {
+            for battery in ends_then_middles(batteries) {
+                bench.progress.report(search.tried.len(), total);
+                search.tries([panel, battery, *interval], bench.searching);
+                let survived = search.tried.last().map_or(0, |tried| count(&tried.survived));
+                found[row][panel][battery] = survived as f64 / bench.searching.max(1) as f64;
+            }
+        }
+    }
+    found
+}
