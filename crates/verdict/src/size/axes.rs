@@ -1,5 +1,4 @@
 //! What may be chosen: panels, capacities and intervals in order, and all that has no order.
-#![expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "places on a short ladder")]
 
 use design::catalog::Catalog;
 use design::change::Change;
@@ -12,7 +11,7 @@ use crate::law;
 use crate::remedy::{INTERVALS_MIN, two_digits};
 
 /// Steps of a range of capacities.
-const CAPACITIES: usize = 10;
+const CAPACITIES: i32 = 10;
 /// A range that is not written goes from so much to so much of what is written.
 const CAPACITY_AROUND: (f64, f64) = (0.25, 4.0);
 const INTERVAL_AROUND: (f64, f64) = (0.25, 6.0);
@@ -172,9 +171,8 @@ fn capacities(design: &Design) -> Vec<f64> {
         .map_or((written * CAPACITY_AROUND.0, written * CAPACITY_AROUND.1), |(least, most)| {
             (least.milliampere_hours(), most.milliampere_hours())
         });
-    let step = (most / least).powf(1.0 / (CAPACITIES - 1) as f64);
-    let mut all: Vec<f64> =
-        (0..CAPACITIES).map(|place| two_digits(least * step.powi(place as i32))).collect();
+    let step = (most / least).powf(1.0 / f64::from(CAPACITIES - 1));
+    let mut all: Vec<f64> = (0..CAPACITIES).map(|place| two_digits(least * step.powi(place))).collect();
     if written >= least && written <= most {
         all.push(written);
     }
