@@ -3,8 +3,8 @@
 mod check;
 mod check_site;
 mod climate;
-mod demo;
 mod compare;
+mod demo;
 mod enrol;
 mod explain;
 mod export;
