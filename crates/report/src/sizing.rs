@@ -37,7 +37,7 @@ impl SizingReport {
             lines.push(paint(BOLD, &row(head.map(str::to_owned))));
             lines.extend(sized.choices.iter().enumerate().map(|(index, choice)| {
                 let mark = if Some(index) == sized.chosen { ">" } else { "" };
-                row(self.cells(mark, choice))
+                row(cells(mark, choice))
             }));
             let kinds: Vec<String> = self.kinds();
             lines.extend(kinds.iter().flat_map(|said| wrap_indented(said, WIDTH, "  ")));
@@ -67,20 +67,6 @@ impl SizingReport {
         } else {
             "those that passed on the lives of the search failed on fresh ones"
         }
-    }
-
-    fn cells(&self, mark: &str, choice: &Choice) -> [String; 8] {
-        let every = choice.every.map(design::quantity::Duration::text).unwrap_or_default();
-        [
-            mark.to_owned(),
-            choice.power.text(),
-            choice.capacity.text(),
-            every,
-            words::grouped(words::whole(choice.reports_per_year)),
-            format!("{:.2}", choice.cost),
-            sentences::share(choice.judged.without_outage),
-            sentences::share(choice.judged.worst_fifth),
-        ]
     }
 
     /// Parts by name, of the chosen design.
@@ -163,6 +149,20 @@ impl SizingReport {
             "stopped": sized.stopped,
         })
     }
+}
+
+fn cells(mark: &str, choice: &Choice) -> [String; 8] {
+    let every = choice.every.map(design::quantity::Duration::text).unwrap_or_default();
+    [
+        mark.to_owned(),
+        choice.power.text(),
+        choice.capacity.text(),
+        every,
+        words::grouped(words::whole(choice.reports_per_year)),
+        format!("{:.2}", choice.cost),
+        sentences::share(choice.judged.without_outage),
+        sentences::share(choice.judged.worst_fifth),
+    ]
 }
 
 /// A share in percent to a tenth.
