@@ -24,18 +24,19 @@ pub(crate) fn lines_changed(before: &str, after: &str) -> usize {
 
 fn edit(document: &mut DocumentMut, change: &Change) -> Option<()> {
     match change {
-        Change::Panel(name) => part(document, "panel", name, &MOUNTING),
-        Change::Battery(name) => part(document, "battery", name, &[]),
-        Change::Charger(name) => part(document, "charger", name, &[]),
+        Change::Panel(name) => part(document, "panel", name, &MOUNTING)?,
+        Change::Battery(name) => part(document, "battery", name, &[])?,
+        Change::Charger(name) => part(document, "charger", name, &[])?,
         Change::Capacity(capacity) => set(table(document, &["battery"])?, "capacity", &written(*capacity)),
         Change::Tilt(tilt) => set(table(document, &["panel"])?, "tilt", &tilt.text()),
         Change::Interval { load, activity, every } => {
             let activity = table(document, &["load", load, "activity", activity])?;
             activity.remove("every_by_charge");
-            set(activity, "every", &every.text())
+            set(activity, "every", &every.text());
         }
-        _ => None,
+        _ => return None,
     }
+    Some(())
 }
 
 fn table<'d>(document: &'d mut DocumentMut, path: &[&str]) -> Option<&'d mut dyn TableLike> {
@@ -53,11 +54,12 @@ fn part(document: &mut DocumentMut, section: &str, name: &str, keep: &[&str]) ->
     for key in written.iter().filter(|key| *key != "part" && !keep.contains(&key.as_str())) {
         table.remove(key);
     }
-    set(table, "part", name)
+    set(table, "part", name);
+    Some(())
 }
 
 /// Puts a text in place of a value, with the spaces and the comment that stood around it.
-fn set(table: &mut dyn TableLike, key: &str, text: &str) -> Option<()> {
+fn set(table: &mut dyn TableLike, key: &str, text: &str) {
     let mut value = Value::from(text);
     if let Some(old) = table.get(key).and_then(Item::as_value) {
         *value.decor_mut() = old.decor().clone();
@@ -68,7 +70,6 @@ fn set(table: &mut dyn TableLike, key: &str, text: &str) -> Option<()> {
             table.insert(key, Item::Value(value));
         }
     }
-    Some(())
 }
 
 fn written<Q: Quantity>(quantity: Uncertain<Q>) -> String {
