@@ -55,7 +55,7 @@ fn lost(units: usize, days: u32) -> f64 {
     life.flows.unmet / f64::from(days)
 }
 
-/// Closed form: pi_0 = (1 - r) / (1 - r^(N + 1)) with r = p / q = 1.5, lost a day q pi_0: 0.001033 for N = 12, 0.000688 for
+/// Closed form: p0 = (1 - r) / (1 - r^(N + 1)) with r = p / q = 1.5, lost a day q p0: 0.001033 for N = 12, 0.000688 for
 /// N = 13 (birth-and-death chain, as Bucciarelli 1984 uses it). At most 0.001 lost needs 13. In 80 million days the loss is
 /// known to some 1e-5, a third of what lies between the limit and N = 12.
 #[test]
