@@ -64,6 +64,11 @@ impl Checked {
         self.source.text()
     }
 
+    /// Whether the same was said of the design file itself.
+    fn warns_of(&self, found: &Diagnostic) -> bool {
+        self.warnings.iter().any(|known| known.code == found.code && known.message == found.message)
+    }
+
     /// Line of a field in the design file, or of the table around it; `None` if neither is written there.
     pub(crate) fn line_of(&self, field: &str) -> Option<usize> {
         let span = self.file.span_of(field);

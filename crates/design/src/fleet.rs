@@ -9,7 +9,7 @@ use crate::file::surroundings::{GatewaySection, GroundSection};
 use crate::file::value::Named;
 use crate::node::Design;
 use crate::quantity::Angle;
-use crate::resolve::{serve, surroundings};
+use crate::resolve::{Resolved, serve, surroundings};
 use crate::section::{At, defaults};
 use crate::serve::{Onward, Serve, Source};
 use crate::surroundings::Surroundings;
@@ -140,6 +140,14 @@ impl Fleet {
     /// # Errors
     /// The kind can't stand there: the first thing that is found wrong.
     pub fn design(&self, node: &Placed, kind: &Design) -> Result<Design, Refused> {
+        self.placed(node, kind).map(|resolved| resolved.design)
+    }
+
+    /// The same, with what probably was not meant there.
+    ///
+    /// # Errors
+    /// The kind can't stand there: the first thing that is found wrong.
+    pub fn placed(&self, node: &Placed, kind: &Design) -> Result<Resolved, Refused> {
         let mut file = kind.written.file.clone();
         let wrong = |(message, help)| Refused { key: format!("node.{}", node.name), message, help };
         if let Some(root) = &mut file.root {
@@ -152,10 +160,7 @@ impl Fleet {
         if node.section.horizon.is_some() {
             file.places.retain(|key, _| !IN_LEAF.contains(&key.as_str()));
         }
-        match crate::resolve::resolve(&kind.written.catalog, &file) {
-            Ok(resolved) => Ok(resolved.design),
-            Err(found) => Err(wrong(first_error(found))),
-        }
+        crate::resolve::resolve(&kind.written.catalog, &file).map_err(|found| wrong(first_error(found)))
     }
 }
 

@@ -4,12 +4,14 @@ use std::collections::BTreeMap;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
 
+use design::diagnostic::Diagnostic;
 use design::file::{FleetFile, parse_fleet};
 use design::fleet::{Fleet, Placed, resolve};
 use design::node::Design;
 use forecast::sky::climate::Climate;
 use forecast::terrain::Terrain;
 use report::problem::{Failure, Problem, Source};
+use report::words;
 
 use super::{Checked, climate_at, design, terrain, text};
 
@@ -83,6 +85,8 @@ pub(crate) fn site(path: &Path) -> Result<Site, Failure> {
     let (designs, misplaced) = placed(&fleet, &kinds, |node: &Placed| {
         (source.clone(), file.span_of(&format!("node.{}", node.name)))
     });
+    let (doubtful, misplaced): (Vec<_>, Vec<_>) = misplaced.into_iter().partition(|one| one.warning);
+    warnings.extend(doubtful);
     problems.extend(misplaced);
     problems.extend(mixed(&fleet, &designs).map(|message| Problem {
         warning: false,
@@ -137,17 +141,28 @@ fn kinds(
     (kinds, problems)
 }
 
-/// The nodes as they stand here, and those that cannot; `at` is where a node stands in the file.
+/// The nodes as they stand here, those that cannot, and what is doubtful only here; `at` is where a node stands in the file.
 fn placed(
     fleet: &Fleet,
     kinds: &BTreeMap<String, Checked>,
     at: impl Fn(&Placed) -> (Source, Range<usize>),
 ) -> (Vec<Design>, Vec<Problem>) {
     let (mut designs, mut problems) = (Vec::new(), Vec::new());
+    let mut doubtful: Vec<(Diagnostic, Vec<&Placed>)> = Vec::new();
     for node in &fleet.nodes {
         let Some(kind) = kinds.get(&node.kind) else { continue };
-        match fleet.design(node, &kind.design) {
-            Ok(design) => designs.push(design),
+        match fleet.placed(node, &kind.design) {
+            Ok(resolved) => {
+                designs.push(resolved.design);
+                for found in resolved.warnings.into_iter().filter(|found| !kind.warns_of(found)) {
+                    let same =
+                        |known: &Diagnostic| (known.code, &known.message) == (found.code, &found.message);
+                    match doubtful.iter_mut().find(|(known, _)| same(known)) {
+                        Some((_, nodes)) => nodes.push(node),
+                        None => doubtful.push((found, vec![node])),
+                    }
+                }
+            }
             Err(refused) => {
                 let (source, span) = at(node);
                 problems.push(Problem {
@@ -161,6 +176,17 @@ fn placed(
             }
         }
     }
+    problems.extend(doubtful.into_iter().filter_map(|(found, nodes)| {
+        let (first, more) = nodes.split_first()?;
+        let others = match more {
+            [] => String::new(),
+            more => format!(" and {}", words::count(more.len(), "other node")),
+        };
+        let (source, span) = at(first);
+        let message = format!("{}{others}: {}", first.name, found.message);
+        let (warning, span) = (true, Some(span));
+        Some(Problem { warning, code: found.code, source, span, message, help: found.help })
+    }));
     (designs, problems)
 }
 

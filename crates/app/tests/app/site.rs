@@ -104,3 +104,23 @@ fn pages_of_a_site_warn_above_the_table_that_the_warning_weakens() {
     }
     assert!(!html.contains(folder.path().to_str().expect("UTF-8")), "the page names no folder");
 }
+
+/// A kind that is sound at home may be doubtful where it is placed: in the far south, under a regional plan that is not in
+/// use there.
+#[test]
+fn what_is_doubtful_only_where_a_node_stands_is_said_of_it() {
+    let folder = tempfile::tempdir().expect("there is room");
+    let site = changed(folder.path(), |text| {
+        let head = text.split("[node.").next().expect("gateways").replace("terrain = ", "#terrain = ");
+        let node = |name: &str, latitude: &str| {
+            format!(
+                "[node.{name}]\nkind = \"frost-mast.toml\"\nlatitude = \"{latitude}\"\nlongitude = \"169.21 deg\"\n"
+            )
+        };
+        head + &node("one", "-45.01 deg") + &node("two", "-45.02 deg")
+    });
+    let run = run(&["check", &site, "--lives", "1"]);
+    let said = run.stdout.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(said.contains("one and 1 other node: "), "{said} {}", run.stderr);
+    assert!(said.contains("the plan EU868 is not in use at -45.0 deg, 169.2 deg"), "{said}");
+}
