@@ -17,13 +17,18 @@ struct Proof {
     full: fn(&Path) -> Result<String>,
 }
 
-const PROOFS: [Proof; 5] = [
+const PROOFS: [Proof; 6] = [
     Proof { name: "random", what: "every property test, with fresh seeds", full: random },
     Proof { name: "fuzz", what: "the law of every reader, 10,000,000 changed inputs each", full: fuzz },
     Proof {
         name: "kills",
         what: "enrolment ended at 1,000 moments: no row lost, no key doubled",
         full: kills,
+    },
+    Proof {
+        name: "kills-log",
+        what: "the log's server killed at 1,000 moments: nothing that was told is lost or doubled",
+        full: kills_of_the_log,
     },
     Proof {
         name: "network",
@@ -115,6 +120,12 @@ fn fuzz(root: &Path) -> Result<String> {
 
 fn kills(root: &Path) -> Result<String> {
     let arguments = ["test", "--locked", "--package", "overwinter", "--test", "enrol", "killed"];
+    cargo(root, &arguments, &[("OVERWINTER_KILLS", KILLS)])?;
+    Ok(format!("{KILLS} moments"))
+}
+
+fn kills_of_the_log(root: &Path) -> Result<String> {
+    let arguments = ["test", "--release", "--locked", "--package", "overwinter", "--test", "serve", "killed"];
     cargo(root, &arguments, &[("OVERWINTER_KILLS", KILLS)])?;
     Ok(format!("{KILLS} moments"))
 }

@@ -25,7 +25,7 @@ pub fn holds(bytes: &[u8]) {
             assert_eq!(bytes.len() < 12, matches!(error, DatagramError::Length { .. }));
             return;
         }
-        Ok(Datagram::Push { token, gateway, frames, unreadable }) => {
+        Ok(Datagram::Push { token, gateway, frames, unreadable, .. }) => {
             assert!(frames.len() + unreadable <= MOST_FRAMES);
             (token, gateway, frames)
         }

@@ -58,3 +58,24 @@ pub struct StationClock {
     /// Its radio and antenna.
     pub rctx: i64,
 }
+
+/// What a gateway says of itself from time to time: counts since its last report, none where it does not say.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Report {
+    /// Frames that it heard.
+    pub heard: Option<f64>,
+    /// Those with a sound checksum.
+    pub intact: Option<f64>,
+    /// Those that it passed on.
+    pub passed_on: Option<f64>,
+    /// Share of its datagrams that were acknowledged \[%\].
+    pub acknowledged_percent: Option<f64>,
+    /// Answers that it was asked to send.
+    pub answers_received: Option<f64>,
+    /// Answers that it sent.
+    pub answers_sent: Option<f64>,
+    /// Where it says that it stands: north and east \[degrees\].
+    pub place: Option<(f64, f64)>,
+    /// All else, as JSON.
+    pub extra: String,
+}

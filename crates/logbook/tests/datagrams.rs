@@ -18,7 +18,8 @@ fn a_datagram_is_read_with_its_frames() {
     // A number beyond all floats spoils the whole text.
     assert_eq!(udp::read(&datagram(0, json), 5), Err(DatagramError::Json));
     let json = json.replace("1e400", "1e40");
-    let Ok(Datagram::Push { token, gateway, frames, unreadable }) = udp::read(&datagram(0, &json), 5) else {
+    let Ok(Datagram::Push { token, gateway, frames, unreadable, .. }) = udp::read(&datagram(0, &json), 5)
+    else {
         panic!("it is sound")
     };
     assert_eq!((token, gateway.to_string(), unreadable), ([0xd6, 0x68], "020000FFFE000001".to_owned(), 2));
@@ -71,4 +72,23 @@ fn what_is_no_datagram_of_a_gateway_is_refused() {
     }
     let many = format!("{{\"rxpk\":[{}1]}}", "1,".repeat(300));
     assert_eq!(udp::read(&datagram(0, &many), 0), Err(DatagramError::Json));
+}
+
+#[test]
+fn a_gateway_reports_on_itself_and_a_broken_report_loses_no_frame() {
+    // Names of the members: the protocol document, section 4.
+    let stat = r#"{"stat":{"time":"2026-11-29 12:00:00 GMT","lati":47.005,"long":13.035,"rxnb":9,"rxok":7,"rxfw":6,"ackr":99.5,"dwnb":2,"txnb":1}}"#;
+    let Ok(Datagram::Push { report: Some(report), .. }) = udp::read(&datagram(0, stat), 5) else {
+        panic!("a report")
+    };
+    assert_eq!((report.heard, report.intact, report.passed_on), (Some(9.0), Some(7.0), Some(6.0)));
+    assert_eq!((report.answers_received, report.answers_sent), (Some(2.0), Some(1.0)));
+    assert_eq!((report.acknowledged_percent, report.place), (Some(99.5), Some((47.005, 13.035))));
+    assert_eq!(report.extra, r#"{"time":"2026-11-29 12:00:00 GMT"}"#);
+    for broken in ["5", "[]", "\"x\"", r#"{"rxnb":"many"}"#] {
+        let json =
+            format!(r#"{{"stat":{broken},"rxpk":[{{"freq":868.1,"datr":"SF7BW125","data":"QAAA"}}]}}"#);
+        let Ok(Datagram::Push { frames, .. }) = udp::read(&datagram(0, &json), 5) else { panic!("{broken}") };
+        assert_eq!(frames.len(), 1, "{broken}");
+    }
 }

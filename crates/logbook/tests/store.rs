@@ -7,11 +7,14 @@ use std::fmt::Write as _;
 use std::path::Path;
 use std::sync::mpsc::{Sender, channel};
 use std::sync::{Arc, Mutex};
-use std::time::Duration;
+use std::time::Duration as Wait;
 
+use design::quantity::Duration;
+use design::serve::Foreign;
 use logbook::network::Downlink;
 use logbook::store::StoreError;
 use logbook::store::keeper::Kept;
+use logbook::store::setup::Site;
 use logbook::store::sqlite::{self, Log};
 use logbook::store::writer::{Arrival, Listener, Writer};
 use rusqlite::Connection;
@@ -40,10 +43,14 @@ impl Listener for Heard {
 
 /// Writes the frames of these lines into the log at a place and closes it; what became of each frame.
 fn write(path: &Path, given: u32, lines: &[traffic::Line]) -> Vec<Kept> {
+    write_in(path, traffic::site(given), lines)
+}
+
+fn write_in(path: &Path, site: Site, lines: &[traffic::Line]) -> Vec<Kept> {
     let (kept, told) = channel();
     let listener = Heard { kept, troubles: Arc::default() };
     let log = Log::open(path).expect("it opens");
-    let writer = Writer::start(log, traffic::site(given), 0, Box::new(listener)).expect("it starts");
+    let writer = Writer::start(log, site, 0, Box::new(listener)).expect("it starts");
     let inbox = writer.inbox();
     for frame in lines.iter().flat_map(traffic::Line::frames) {
         inbox.offer(Arrival::Frame(frame, "udp"), None).expect("there is room");
@@ -188,6 +195,30 @@ fn a_view_has_the_names_of_the_design() {
 }
 
 #[test]
+fn strangers_frames_are_forgotten_after_their_time_and_nothing_else_is() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("log.sqlite");
+    let kept = write(&path, 0, &traffic::lines());
+    // The newest frame stays, whoever sent it, so that its number is not given again.
+    let newest = kept.iter().max_by_key(|kept| kept.seq).expect("some are kept");
+    let stays = i64::from(newest.verdict == "refused:foreign");
+    let count = |verdict: &str| {
+        let log = sqlite::reader(&path).expect("it opens");
+        let sql = "SELECT count(*) FROM frame WHERE verdict = 'refused:foreign' = (?1 = 'refused:foreign')";
+        log.query_row(sql, [verdict], |row| row.get::<_, i64>(0)).expect("sound SQL")
+    };
+    let (strangers, others) = (count("refused:foreign"), count("others"));
+    assert!(strangers >= 8);
+    // The traffic is of years ago.
+    let foreign = Foreign::Kept(Duration::from_days(30.0));
+    write_in(&path, Site { foreign, ..traffic::site(10) }, &[]);
+    assert_eq!((count("refused:foreign"), count("others")), (stays, others));
+    let log = sqlite::reader(&path).expect("it opens");
+    let sql = "SELECT count(*) FROM reception WHERE frame NOT IN (SELECT id FROM frame)";
+    assert_eq!(log.query_row(sql, [], |row| row.get::<_, i64>(0)).expect("sound SQL"), 0);
+}
+
+#[test]
 fn a_second_process_a_newer_log_and_another_file_are_refused_in_words() {
     let folder = tempfile::tempdir().expect("a folder");
     let path = folder.path().join("log.sqlite");
@@ -264,7 +295,7 @@ fn a_log_that_is_held_by_another_is_waited_for_and_nothing_is_lost() {
         let tell = move |_: Option<&Kept>| done.send(()).expect("somebody counts");
         inbox.offer(Arrival::Frame(frame, "udp"), Some(Box::new(tell))).expect("there is room");
     }
-    assert!(on_disk.recv_timeout(Duration::from_millis(2600)).is_err(), "nothing is told before it is kept");
+    assert!(on_disk.recv_timeout(Wait::from_millis(2600)).is_err(), "nothing is told before it is kept");
     other.execute_batch("ROLLBACK").expect("it is given back");
     drop((inbox, done));
     writer.stop().expect("all is kept");

@@ -88,9 +88,12 @@ impl Gateways {
 
     async fn take(&self, datagram: Datagram, from: SocketAddr, inbox: &Inbox) {
         match datagram {
-            Datagram::Push { token, frames, unreadable, .. } => {
+            Datagram::Push { token, gateway, frames, unreadable, report } => {
                 self.acknowledge(token, PUSH_ACK, from).await;
                 self.counts.unreadable.fetch_add(unreadable as u64, Ordering::Relaxed);
+                if let Some(report) = report {
+                    let _counted = inbox.offer(Arrival::Report { gateway, at: now(), report }, None);
+                }
                 for frame in frames {
                     let _counted = inbox.offer(Arrival::Frame(frame, "udp"), None);
                 }

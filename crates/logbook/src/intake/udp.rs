@@ -10,7 +10,7 @@ use wire::identity::GatewayEui;
 
 use crate::base64;
 use crate::network::Downlink;
-use crate::received::{Checksum, Moment, Radio, Received};
+use crate::received::{Checksum, Moment, Radio, Received, Report};
 
 const VERSION: u8 = 2;
 /// More frames do not come in one datagram (own choice; the newer document allows 255).
@@ -29,6 +29,8 @@ pub enum Datagram {
         frames: Vec<Received>,
         /// Entries that are no frame.
         unreadable: usize,
+        /// What the gateway says of itself.
+        report: Option<Report>,
     },
     /// A sign of life, and the address to which answers go.
     Pull {
@@ -78,6 +80,7 @@ pub enum DatagramError {
 struct Push {
     #[serde(default)]
     rxpk: Vec<serde_json::Value>,
+    stat: Option<Value>,
 }
 
 #[derive(Deserialize)]
@@ -144,14 +147,37 @@ fn push(
     json: &[u8],
     arrived_at: Moment,
 ) -> Result<Datagram, DatagramError> {
-    let Push { rxpk } = object(json)?;
+    let Push { rxpk, stat } = object(json)?;
     if rxpk.len() > MOST_FRAMES {
         return Err(DatagramError::Json);
     }
     let all = rxpk.len();
     let packets = rxpk.into_iter().filter_map(|entry| serde_json::from_value(entry).ok());
     let frames: Vec<Received> = packets.filter_map(|packet| frame(packet, gateway, arrived_at)).collect();
-    Ok(Datagram::Push { token, gateway, unreadable: all - frames.len(), frames })
+    let unreadable = all - frames.len();
+    Ok(Datagram::Push { token, gateway, frames, unreadable, report: stat.and_then(report) })
+}
+
+/// A report; what is not a number where one belongs stays with the rest, and what is no object is none.
+fn report(stat: Value) -> Option<Report> {
+    let Value::Object(mut stat) = stat else { return None };
+    let mut take = |key: &str| match stat.get(key).and_then(Value::as_f64) {
+        Some(number) => {
+            stat.remove(key);
+            Some(number)
+        }
+        None => None,
+    };
+    Some(Report {
+        heard: take("rxnb"),
+        intact: take("rxok"),
+        passed_on: take("rxfw"),
+        acknowledged_percent: take("ackr"),
+        answers_received: take("dwnb"),
+        answers_sent: take("txnb"),
+        place: take("lati").zip(take("long")),
+        extra: Value::Object(stat).to_string(),
+    })
 }
 
 /// What a datagram says; a list would be taken for an object whose members come in order.

@@ -21,10 +21,12 @@ use crate::network::{
     DownlinkNumber, Effect, FrameNumber, Heard, Network, Refusal, SessionId, Uplink, Verdict,
 };
 use crate::readings::Said;
-use crate::received::{Moment, Radio, Received};
+use crate::received::{Moment, Radio, Received, Report};
 
 /// Microseconds of an hour.
 const HOUR: Moment = 3_600_000_000;
+/// Strangers' frames that are removed in one transaction.
+const FORGOTTEN_AT_ONCE: u32 = 5000;
 /// Sessions of a node whose rows are remembered.
 const SESSIONS: u32 = 6;
 
@@ -289,6 +291,36 @@ impl Keeper {
     ) -> Result<(), StoreError> {
         let gateway = gateway(&mut self.gateways, log, eui)?;
         rows::sign_of_life(log, gateway, at, address)
+    }
+
+    /// A gateway reports on itself.
+    ///
+    /// # Errors
+    /// [`StoreError`].
+    pub fn report(
+        &mut self,
+        log: &Connection,
+        eui: GatewayEui,
+        at: Moment,
+        report: &Report,
+    ) -> Result<(), StoreError> {
+        let gateway = gateway(&mut self.gateways, log, eui)?;
+        rows::sign_of_life(log, gateway, at, None)?;
+        rows::keep_report(log, gateway, at, report)
+    }
+
+    /// Removes strangers' frames whose time is over, a stretch of them; nothing else is ever removed.
+    ///
+    /// # Errors
+    /// [`StoreError`].
+    pub fn forget_strangers(&self, log: &Connection, now: Moment) -> Result<usize, StoreError> {
+        let Foreign::Kept(time) = self.site.foreign else { return Ok(0) };
+        #[expect(clippy::cast_possible_truncation, reason = "days of a site file")]
+        let before = now - (time.seconds() * 1e6) as Moment;
+        // The newest frame stays, so that no number is given twice.
+        let sql = "DELETE FROM frame WHERE id IN (SELECT id FROM frame WHERE verdict = 'refused:foreign' AND at < ? \
+                   AND id < (SELECT max(id) FROM frame) ORDER BY at LIMIT ?)";
+        Ok(log.prepare_cached(sql)?.execute(params![before, FORGOTTEN_AT_ONCE])?)
     }
 
     fn about(&self, received: &Received, heard: &Heard) -> Kept {

@@ -6,7 +6,7 @@ use wire::identity::{DevEui, GatewayEui, JoinEui};
 
 use super::StoreError;
 use crate::network::{Joined, PRIVATE};
-use crate::received::{Moment, Received};
+use crate::received::{Moment, Received, Report};
 
 /// A number by which the log knows a row.
 pub(super) type Id = i64;
@@ -102,6 +102,41 @@ pub(super) fn sign_of_life(
     )?
     .execute(params![gateway, at, address])?;
     Ok(())
+}
+
+pub(super) fn keep_report(
+    log: &Connection,
+    gateway: Id,
+    at: Moment,
+    report: &Report,
+) -> Result<(), StoreError> {
+    log.prepare_cached("UPDATE gateway SET last_report = ?2 WHERE id = ?1")?.execute(params![gateway, at])?;
+    let (latitude, longitude) = report.place.unzip();
+    log.prepare_cached(
+        "INSERT INTO gateway_report (gateway, at, heard, intact, passed_on, acknowledged_share, answers_received, \
+         answers_sent, latitude, longitude, extra) \
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6 / 100.0, ?7, ?8, ?9, ?10, ?11) ON CONFLICT DO NOTHING",
+    )?
+    .execute(params![
+        gateway,
+        at,
+        whole(report.heard),
+        whole(report.intact),
+        whole(report.passed_on),
+        report.acknowledged_percent,
+        whole(report.answers_received),
+        whole(report.answers_sent),
+        latitude,
+        longitude,
+        report.extra,
+    ])?;
+    Ok(())
+}
+
+/// A count; what is none, or beyond any, is left out.
+#[expect(clippy::cast_possible_truncation, reason = "held within 2^53 just before")]
+fn whole(number: Option<f64>) -> Option<i64> {
+    number.filter(|number| number.fract() == 0.0 && (0.0..9e15).contains(number)).map(|number| number as i64)
 }
 
 pub(super) fn node(log: &Connection, dev_eui: DevEui, join_eui: JoinEui) -> Result<Id, StoreError> {

@@ -20,7 +20,7 @@ use super::setup::Site;
 use super::sqlite::Log;
 use crate::clock;
 use crate::network::{Downlink, DownlinkNumber, Effect, Heard};
-use crate::received::{Moment, Received};
+use crate::received::{Moment, Received, Report};
 
 /// A batch is what came within this time ..
 const GATHERED: Duration = Duration::from_millis(5);
@@ -34,6 +34,8 @@ const FIRST_PAUSE: Duration = Duration::from_millis(100);
 const LONGEST_PAUSE: Duration = Duration::from_secs(5);
 /// Whoever stops the log waits no longer for a disk that does not take what waits.
 const LAST_TRIES: Duration = Duration::from_secs(3);
+/// Strangers' frames whose time is over are looked for so often.
+const BETWEEN_SWEEPS: Duration = Duration::from_mins(1);
 /// After so long without work the file's own log is folded into it.
 const IDLE: Duration = Duration::from_secs(5);
 
@@ -50,6 +52,15 @@ pub enum Arrival {
         at: Moment,
         /// Address and port; none if it has only spoken.
         address: Option<String>,
+    },
+    /// A gateway reports on itself.
+    Report {
+        /// Which one.
+        gateway: GatewayEui,
+        /// When.
+        at: Moment,
+        /// What it says.
+        report: Report,
     },
     /// A gateway says what became of an answer.
     Answered {
@@ -206,7 +217,13 @@ struct Desk {
 impl Desk {
     fn run(mut self, waiting: &Receiver<Job>) {
         let mut folded = true;
+        let mut swept: Option<Instant> = None;
         loop {
+            if swept.is_none_or(|last| last.elapsed() >= BETWEEN_SWEEPS) {
+                swept = Some(Instant::now());
+                // What can't be removed now is removed later.
+                let _later = self.in_transaction(|keeper, log| keeper.forget_strangers(log, clock::now()));
+            }
             let pause = self.pause();
             let done = match waiting.recv_timeout(pause) {
                 Ok(first) => {
@@ -242,7 +259,7 @@ impl Desk {
             .map(|job| {
                 let heard = match &job.arrival {
                     Arrival::Frame(received, _) => Some(self.keeper.judge(received)),
-                    Arrival::SignOfLife { .. } => None,
+                    Arrival::SignOfLife { .. } | Arrival::Report { .. } => None,
                     Arrival::Answered { number, refused } => {
                         effects.extend(self.keeper.told(*number, refused.as_deref(), clock::now()));
                         None
@@ -430,6 +447,9 @@ fn take(keeper: &mut Keeper, log: &Connection, judged: &Judged) -> Result<Option
         }
         (Arrival::SignOfLife { gateway, at, address }, _) => {
             keeper.sign_of_life(log, *gateway, *at, address.as_deref()).map(|()| None)
+        }
+        (Arrival::Report { gateway, at, report }, _) => {
+            keeper.report(log, *gateway, *at, report).map(|()| None)
         }
         (Arrival::Frame(..) | Arrival::Answered { .. }, _) => Ok(None),
     }
