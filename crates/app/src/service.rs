@@ -19,7 +19,6 @@ use logbook::store::sqlite::Log;
 use logbook::store::writer::{Listener, Writer};
 use report::problem::{Failure, Problem};
 use report::words;
-use tokio::signal::unix::{SignalKind, signal};
 use wire::identity::DevEui;
 
 use crate::input::fleet;
@@ -200,9 +199,9 @@ impl Service {
         let dropped = writer.counts().dropped.load(Ordering::Relaxed);
         let stopped = writer.stop();
         let unreadable = gateways.map_or(0, |gateways| gateways.counts().unreadable.load(Ordering::Relaxed));
-        mark::note(&settings)?;
         output::complain(&last_word(&tally, dropped, unreadable));
-        stopped.map_err(|error| log_failure(&settings.log, &error))
+        stopped.map_err(|error| log_failure(&settings.log, &error))?;
+        mark::note(&settings)
     }
 }
 
@@ -219,7 +218,9 @@ fn last_word(tally: &Mutex<Tally>, dropped: u64, unreadable: u64) -> String {
 }
 
 /// Ends when the person or the system asks the program to stop.
+#[cfg(unix)]
 async fn stop_asked() {
+    use tokio::signal::unix::{SignalKind, signal};
     let interrupted = tokio::signal::ctrl_c();
     match signal(SignalKind::terminate()) {
         Ok(mut terminated) => {
@@ -230,6 +231,12 @@ async fn stop_asked() {
         }
         Err(_) => drop(interrupted.await),
     }
+}
+
+/// Ends when the person asks the program to stop.
+#[cfg(not(unix))]
+async fn stop_asked() {
+    drop(tokio::signal::ctrl_c().await);
 }
 
 fn busy(address: &std::net::SocketAddr, error: &std::io::Error) -> Failure {

@@ -98,9 +98,12 @@ impl From<rusqlite::Error> for StoreError {
 
 impl From<std::io::Error> for StoreError {
     fn from(error: std::io::Error) -> Self {
-        match error.kind() {
-            std::io::ErrorKind::StorageFull => Self::Full,
-            _ => Self::Lost { why: error.to_string() },
+        if error.kind() == std::io::ErrorKind::StorageFull {
+            return Self::Full;
         }
+        let text = error.to_string();
+        // Without the system's own number.
+        let why = text.split(" (os error").next().unwrap_or(&text).to_lowercase();
+        Self::Lost { why }
     }
 }
