@@ -13,6 +13,7 @@ mod reach;
 mod reach_survey;
 mod serve;
 mod size;
+mod table;
 
 use std::process::ExitCode;
 
@@ -50,6 +51,9 @@ enum Command {
     /// Draws where the nodes of a site would be heard, and what stands in the way of each
     #[command(after_help = reach::EXAMPLE)]
     Reach(reach::ReachOf),
+    /// Finds the reporting interval by month and charge that keeps a promise
+    #[command(after_help = table::EXAMPLE)]
+    Table(table::TableOf),
     /// Gives nodes their identities and keys, and prints labels and sheets
     #[command(after_help = enrol::EXAMPLE)]
     Enrol(enrol::Enrol),
@@ -96,6 +100,7 @@ pub(crate) fn run() -> ExitCode {
         Command::Climate(arguments) => climate::run(&arguments),
         Command::Kit(arguments) => kit::run(&arguments),
         Command::Reach(arguments) => reach::run(&arguments),
+        Command::Table(arguments) => table::run(&arguments),
         Command::Enrol(arguments) => enrol::run(&arguments),
         Command::Explain(arguments) => explain::run(&arguments),
         Command::Serve(arguments) => serve::run(&arguments),

@@ -69,6 +69,11 @@ impl Checked {
         self.warnings.iter().any(|known| known.code == found.code && known.message == found.message)
     }
 
+    /// Where a field stands in it, or the table around it.
+    pub(crate) fn span_of(&self, field: &str) -> Range<usize> {
+        self.file.span_of(field)
+    }
+
     /// Line of a field in the design file, or of the table around it; `None` if neither is written there.
     pub(crate) fn line_of(&self, field: &str) -> Option<usize> {
         let span = self.file.span_of(field);

@@ -6,11 +6,12 @@ use crate::diagnostic::{Diagnostic, Severity};
 use crate::file::node::{ActivitySection, LoadSection, RootSection};
 use crate::file::part::{BatterySection, ChargerSection, GateSection, PanelSection, RadioSection};
 use crate::file::surroundings::GatewaySection;
-use crate::file::value::{DataRate, Facing, IntervalRows, Named};
+use crate::file::value::{DataRate, Facing, IntervalRows, MonthRows, Named};
 use crate::node::Design;
 use crate::part::GateBand;
 use crate::quantity::{Angle, Charge, Current, Dbm, Decibels, Duration, Length, Share, Uncertain, Voltage};
 use crate::resolve::resolve;
+use crate::schedule::Months;
 use crate::section::rule::INTERVAL;
 use crate::section::{At, Field, PartSection, Section, defaults};
 
@@ -46,6 +47,16 @@ pub enum Change {
         activity: String,
         /// At least one row.
         rows: Vec<(Share, Option<Duration>)>,
+    },
+    /// How often an activity happens by month and state of charge: rows of (charge at or above which it holds, intervals of
+    /// the months), highest first, the last at 0 %; none shorter than the one above it.
+    IntervalByMonthAndCharge {
+        /// The load.
+        load: String,
+        /// Its activity.
+        activity: String,
+        /// At least one row.
+        rows: Vec<(Share, Months)>,
     },
     /// What a load draws asleep, with its spread.
     SleepCurrent {
@@ -175,6 +186,9 @@ impl Change {
             Self::IntervalByCharge { load, activity, .. } => {
                 format!("load.{load}.activity.{activity}.every_by_charge")
             }
+            Self::IntervalByMonthAndCharge { load, activity, .. } => {
+                format!("load.{load}.activity.{activity}.every_by_month_and_charge")
+            }
             Self::SleepCurrent { load, .. } => format!("load.{load}.floor"),
             Self::Loss { load, activity, .. } => format!("load.{load}.activity.{activity}.steps"),
             Self::GatewayHeight { gateway, .. } => format!("gateway.{gateway}.antenna_height"),
@@ -203,12 +217,24 @@ impl Change {
             Self::Interval { load, activity, every } => {
                 let section = activity_of(root, &load, &activity)?;
                 section.every_by_charge = None;
+                section.every_by_month_and_charge = None;
                 put!(section.every = every, span)
             }
             Self::IntervalByCharge { load, activity, rows } => {
                 let section = activity_of(root, &load, &activity)?;
                 section.every = None;
-                put!(section.every_by_charge = sound(rows)?, span)
+                section.every_by_month_and_charge = None;
+                let rows = IntervalRows(rows);
+                sound(&rows.numbers(), rows.wrong())?;
+                put!(section.every_by_charge = rows, span)
+            }
+            Self::IntervalByMonthAndCharge { load, activity, rows } => {
+                let section = activity_of(root, &load, &activity)?;
+                section.every = None;
+                section.every_by_charge = None;
+                let rows = MonthRows(rows);
+                sound(&rows.numbers(), rows.wrong())?;
+                put!(section.every_by_month_and_charge = rows, span)
             }
             Self::SleepCurrent { load, floor } => put!(load_of(root, &load)? => floor = floor, span),
             Self::Loss { load, activity, loss } => lose(activity_of(root, &load, &activity)?, loss, span),
@@ -328,18 +354,12 @@ fn replace_panel(section: &mut PanelSection, part: String, span: &Range<usize>) 
     };
 }
 
-fn sound(rows: Vec<(Share, Option<Duration>)>) -> Result<IntervalRows, Wrong> {
-    let rows = IntervalRows(rows);
-    if !rows.numbers().iter().all(|seconds| INTERVAL.allows::<Duration>(*seconds)) {
+/// Whether intervals \[s\] keep their range, and nothing else is wrong with their table.
+fn sound(intervals_s: &[f64], wrong: Option<Wrong>) -> Result<(), Wrong> {
+    if !intervals_s.iter().all(|seconds| INTERVAL.allows::<Duration>(*seconds)) {
         return Err((INTERVAL.wanted(), INTERVAL.help().to_owned()));
     }
-    let wrong = || {
-        (
-            "the rows do not descend to 0 %".to_owned(),
-            "highest charge first, the last row from 0 %".to_owned(),
-        )
-    };
-    if rows.is_sound() { Ok(rows) } else { Err(wrong()) }
+    wrong.map_or(Ok(()), Err)
 }
 
 fn facing(azimuth: Option<Angle>) -> Result<Facing, Wrong> {

@@ -451,7 +451,7 @@ codes! {
         "Something that happens every 0 minutes happens for ever, and something every hundred years never. To switch an activity off, remove it."
         "every = \"0 min\""
     INTERVAL_ROWS "interval-rows" "the table of intervals is not usable"
-        "Rows of `every_by_charge` descend strictly from the highest charge, and the last one begins at 0 %."
+        "Rows of `every_by_charge` and `every_by_month_and_charge` descend strictly from the highest charge, and the last one begins at 0 %; in the latter no interval is shorter than that of the same month above it."
         "every_by_charge = [[\"50 %\", \"10 min\"]]"
     ACTIVITY_TOO_LONG "activity-too-long" "the activity takes longer than its interval"
         "Its steps together last longer than the shortest interval between two of them."

@@ -18,6 +18,7 @@ pub mod part;
 pub mod quantity;
 pub mod region;
 pub mod resolve;
+pub mod schedule;
 mod section;
 pub mod serve;
 pub mod sizing;

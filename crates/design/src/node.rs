@@ -15,6 +15,7 @@ use crate::quantity::{
     Angle, Bytes, Capacitance, Current, Dbm, Decibels, Duration, Frequency, Irradiation, Length, Resistance,
     Share, Temperature, Uncertain, Voltage,
 };
+use crate::schedule::Schedule;
 use crate::sizing::Sizing;
 use crate::surroundings::{Sky, Surroundings};
 
@@ -297,9 +298,8 @@ pub struct Load {
 pub struct Activity {
     /// Its key in the file.
     pub name: String,
-    /// How often, by state of charge: rows of (charge at or above which it holds, interval), highest first, the last at 0 %.
-    /// A fixed interval is one row at 0 %. `None` as interval means: not at all.
-    pub every: Vec<(Share, Option<Duration>)>,
+    /// How often, by month and state of charge.
+    pub every: Schedule,
     /// When it happens at all.
     pub when: Condition,
     /// What it does, in order.
@@ -312,9 +312,9 @@ impl Activity {
         self.steps.iter().any(|step| matches!(step, Step::Uplink { .. }))
     }
 
-    /// How often it happens at this charge; `None`: not at all.
+    /// How often it happens at this charge, in the month in which that is most often; `None`: not at all.
     pub fn interval_at(&self, charge: Share) -> Option<Duration> {
-        self.every.iter().find(|(from, _)| charge >= *from).and_then(|(_, every)| *every)
+        self.every.shortest_at(charge)
     }
 }
 

@@ -32,6 +32,10 @@ impl Chemistry {
     pub fn rechargeable(self) -> bool {
         !matches!(self, Self::LiSocl2 | Self::LiMno2)
     }
+    /// Whether its voltage hardly tells the charge.
+    pub fn has_flat_voltage(self) -> bool {
+        matches!(self, Self::Lfp | Self::Lto | Self::Nimh | Self::LiSocl2 | Self::LiMno2)
+    }
     /// Whether it is a lithium cell that charging below 0 °C can plate (titanate can't).
     pub fn plates_below_freezing(self) -> bool {
         matches!(self, Self::Lco | Self::Nmc | Self::Lfp)
@@ -69,6 +73,8 @@ pub struct Battery {
     pub self_discharge_per_month: Share,
     /// A leak that flows whatever the charge (a supercapacitor's).
     pub leakage: Current,
+    /// How far the charge that a node reads from its voltage may be off: one standard deviation at 25 °C.
+    pub gauge_error: Share,
     /// Highest voltage it may be charged to; none for a primary cell.
     pub charge_limit: Option<Voltage>,
     /// Coldest and hottest it may be charged at; none for a primary cell.
@@ -82,6 +88,23 @@ pub struct Battery {
     pub ageing: Ageing,
     /// Where the figures come from.
     pub source: String,
+}
+
+impl Battery {
+    /// Voltage of the pack at rest at a state of charge: linear between the rows of its table.
+    #[must_use]
+    pub fn resting_at(&self, charge: Share) -> Voltage {
+        let above = self.open_circuit.partition_point(|(share, _)| *share < charge);
+        let below = above.checked_sub(1).and_then(|index| self.open_circuit.get(index));
+        match (below, self.open_circuit.get(above)) {
+            (None, None) => Voltage::ZERO,
+            (Some((_, volts)), None) | (None, Some((_, volts))) => *volts,
+            (Some((x0, y0)), Some((x1, y1))) => {
+                let share = (charge.fraction() - x0.fraction()) / (x1.fraction() - x0.fraction());
+                Voltage::from_volts(y0.volts() + share * (y1.volts() - y0.volts()))
+            }
+        }
+    }
 }
 
 /// How a battery loses capacity.

@@ -10,6 +10,7 @@ use design::part::GateBand;
 use design::quantity::{
     Angle, Charge, Current, Dbm, Decibels, Duration, Length, Share, Temperature, Uncertain, Voltage,
 };
+use design::schedule::{Months, Schedule};
 
 fn design() -> Design {
     resolved(&commented_example()).expect("resolves")
@@ -121,10 +122,28 @@ fn each_kind_of_change_reaches_its_value() {
     let rows = vec![(Share::from_percent(50.0), Some(Duration::from_hours(1.0))), (Share::ZERO, None)];
     let by_charge =
         with(Change::IntervalByCharge { load: load.clone(), activity: activity.clone(), rows: rows.clone() });
-    assert_eq!(by_charge.loads[0].activities[0].every, rows);
+    let every_month: Vec<_> = rows.iter().map(|(charge, every)| (*charge, [*every; 12])).collect();
+    assert_eq!(by_charge.loads[0].activities[0].every.rows(), every_month);
     let every = Duration::from_minutes(7.0);
     let fixed = by_charge.with(Change::Interval { load: load.clone(), activity: activity.clone(), every });
-    assert_eq!(fixed.expect("in range").loads[0].activities[0].every, [(Share::ZERO, Some(every))]);
+    assert_eq!(fixed.expect("in range").loads[0].activities[0].every, Schedule::fixed(every));
+    let mut table = every_month;
+    table[0].1[11] = Some(Duration::from_hours(3.0));
+    let by_month = |rows: Vec<(Share, Months)>| Change::IntervalByMonthAndCharge {
+        load: load.clone(),
+        activity: activity.clone(),
+        rows,
+    };
+    let changed = design().with(by_month(table.clone())).expect("in range");
+    assert_eq!(changed.loads[0].activities[0].every.rows(), table);
+    let hours = |charge| changed.loads[0].activities[0].every.at(12, Share::from_percent(charge));
+    assert_eq!((hours(50.0), hours(49.0)), (Some(Duration::from_hours(3.0)), None));
+    table[1].1 = [Some(Duration::from_minutes(1.0)); 12];
+    let refused = design().with(by_month(table)).expect_err("more often on less charge");
+    assert!(
+        refused.message.contains("in month 1 it is 1 min from 0 %, more often than 1 h above"),
+        "{refused:?}"
+    );
     let loss = with(Change::Loss { load: load.clone(), activity, loss: Share::from_percent(30.0) });
     let lost = loss.loads[0].activities[0].steps.iter().find_map(|step| match step {
         Step::Uplink { loss, .. } => Some(loss.percent()),

@@ -311,6 +311,12 @@ const CASES: &[Case] = cases! {
     "floor-below-sleep" at "floor =": "12 uA" => "1 uA";
     "interval-zero" at "every =": "10 min" => "0 min";
     "interval-rows" at "every_by": "every = \"10 min\"" => "every_by_charge = [[\"50 %\", \"10 min\"]]";
+    "interval-rows" at "every_by_month": "every = \"10 min\"" => "every_by_month_and_charge = [[\"50 %\", [\"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\"]]]";
+    "interval-rows" at "every_by_month": "every = \"10 min\"" => "every_by_month_and_charge = [[\"50 %\", [\"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\"]], [\"0 %\", [\"1 h\", \"1 h\", \"1 h\", \"1 h\", \"50 min\", \"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\"]]]";
+    "monthly" at "every_by_month": "every = \"10 min\"" => "every_by_month_and_charge = [[\"0 %\", [\"1 h\", \"2 h\"]]]";
+    "interval-zero" at "every_by_month": "every = \"10 min\"" => "every_by_month_and_charge = [[\"0 %\", [\"0 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\"]]]";
+    "one-of" at "every_by_month": "every = \"10 min\"" => "every = \"10 min\"\nevery_by_month_and_charge = [[\"0 %\", [\"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\", \"1 h\"]]]";
+    "out-of-range" at "gauge_error": "leakage = \"0 uA\"" => "gauge_error = \"60 %\"";
     "activity-too-long" at "every =": "200 ms" => "20 min";
     "activity-empty" at "[load.board.activity.report]": "steps = [{ current = \"6 mA\", time = \"200 ms\" }, { uplink = { payload = \"12 bytes\" } }, { uplink = { message = \"report\" } }]" => "steps = []";
     "step" at "steps": ", time = \"200 ms\"" => "";

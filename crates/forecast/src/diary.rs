@@ -35,11 +35,12 @@ impl Diary {
     /// The diary of a design; open sky and at rest where it says nothing.
     #[must_use]
     pub fn new(design: &Design) -> Self {
-        let conditions: Vec<&Condition> =
-            design.loads.iter().flat_map(|load| &load.activities).map(|activity| &activity.when).collect();
+        let activities = || design.loads.iter().flat_map(|load| &load.activities);
+        let conditions: Vec<&Condition> = activities().map(|activity| &activity.when).collect();
+        let by_month = activities().any(|activity| activity.every.by_month());
         let mut diary = Self {
             stays: design.diary.clone(),
-            asks_month: conditions.iter().any(|when| !when.months.is_empty()),
+            asks_month: by_month || conditions.iter().any(|when| !when.months.is_empty()),
             asks_hour: conditions.iter().any(|when| when.hours.is_some()),
             situations: Vec::new(),
         };

@@ -11,6 +11,7 @@ pub mod ensemble;
 pub mod fault;
 pub mod kernel;
 pub mod limits;
+pub mod needs;
 pub mod node;
 pub mod prepared;
 pub mod run;

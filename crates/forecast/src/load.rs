@@ -12,6 +12,7 @@ use design::message::bytes_at;
 use design::node::{Activity, Condition, Design, Load, Step};
 use design::part::Regulator;
 use design::quantity::{Charge, Current, Duration, Voltage};
+use design::schedule::RISE_MARGIN;
 use design::surroundings::Sky;
 
 use crate::diary::{Diary, Situation};
@@ -120,7 +121,7 @@ pub struct Row {
     pub always: Draw,
     /// Whether any of it flows through a converter, so that it hangs on the battery voltage.
     pub by_power: bool,
-    /// Air below which there is more [°C].
+    /// Air below which there is more, at this or another level [°C].
     pub cold_below_celsius: f32,
     /// On top of it when the air is below each threshold [°C].
     pub when_cold: Vec<(f32, Draw)>,
@@ -165,6 +166,8 @@ pub struct Demand {
     pub purposes: Vec<Purpose>,
     /// Charge levels at which intervals change, ascending, the first 0; a level holds from its charge upwards.
     pub levels: Vec<f32>,
+    /// Charge from which a node goes up to each of them.
+    rises_at: Vec<f32>,
     /// Kinds of hours that occur.
     kinds: Vec<Situation>,
     /// Row of kind `k` at level `l`: `rows[k * levels + l]`.
@@ -208,15 +211,22 @@ impl Demand {
     fn compiled(design: &Design, link: &LinkState, diary: &Diary) -> Self {
         let levels = charge_levels(&design.loads);
         let mut purposes = Vec::new();
-        let mut rows = Vec::with_capacity(diary.situations().len() * levels.len());
+        let mut rows: Vec<Row> = Vec::with_capacity(diary.situations().len() * levels.len());
         for situation in diary.situations() {
             for &level in &levels {
                 rows.push(row(design, link, *situation, level, &mut purposes));
             }
         }
+        for rows in rows.chunks_mut(levels.len()) {
+            let warmest = rows.iter().map(|row| row.cold_below_celsius).fold(f32::NEG_INFINITY, f32::max);
+            for row in rows {
+                row.cold_below_celsius = warmest;
+            }
+        }
         let join = design.radio.as_ref().map_or(Charge::ZERO, |radio| join_cost(radio, link));
         Self {
             purposes,
+            rises_at: levels.iter().map(|level| (level + RISE_MARGIN.fraction() as f32).min(1.0)).collect(),
             levels,
             kinds: diary.situations().to_vec(),
             rows,
@@ -236,6 +246,7 @@ impl Demand {
         Self {
             purposes: vec![Purpose::Given],
             levels: vec![0.0],
+            rises_at: vec![0.0],
             kinds: vec![Situation::default()],
             rows: vec![row],
             pulse: Pulse::default(),
@@ -249,6 +260,20 @@ impl Demand {
     #[must_use]
     pub fn level(&self, charge: f32) -> usize {
         self.levels.iter().skip(1).filter(|level| charge >= **level).count()
+    }
+
+    /// Whether intervals depend on the charge.
+    #[inline]
+    #[must_use]
+    pub fn by_charge(&self) -> bool {
+        self.levels.len() > 1
+    }
+
+    /// Whether a node on this level stays there while it reads this charge, though it may go up.
+    #[inline]
+    #[must_use]
+    pub fn holds(&self, level: usize, charge: f32) -> bool {
+        charge >= self.levels[level] && self.rises_at.get(level + 1).is_none_or(|rises| charge < *rises)
     }
 
     /// What is drawn in this kind of hour at this level.
@@ -271,14 +296,14 @@ impl Demand {
         &self.rows
     }
 
-    /// Current of the floor and of everything else in hours of these kinds with the air no colder than this [°C], if it
-    /// is the same in all of them at any charge and battery voltage.
+    /// Current of the floor and of everything else at this level in hours of these kinds with the air no colder than this
+    /// [°C], if it is the same in all of them at any battery voltage.
     #[inline]
     #[must_use]
-    pub fn steady_amperes(&self, kinds: &[u16], coldest_celsius: f32) -> Option<(f32, f32)> {
+    pub fn steady_amperes(&self, kinds: &[u16], level: usize, coldest_celsius: f32) -> Option<(f32, f32)> {
         let first = *kinds.first()?;
-        let row = self.row(usize::from(first), 0);
-        let alike = self.levels.len() == 1 && kinds.iter().all(|kind| *kind == first);
+        let row = self.row(usize::from(first), level);
+        let alike = kinds.iter().all(|kind| *kind == first);
         let steady = alike && !row.by_power && coldest_celsius >= row.cold_below_celsius;
         steady.then_some((row.floor.amperes, row.always.amperes))
     }
@@ -299,7 +324,8 @@ impl Demand {
 }
 
 fn charge_levels(loads: &[Load]) -> Vec<f32> {
-    let shares = loads.iter().flat_map(|load| &load.activities).flat_map(|activity| &activity.every);
+    let activities = loads.iter().flat_map(|load| &load.activities);
+    let shares = activities.flat_map(|activity| activity.every.rows());
     let mut levels: Vec<f32> = shares.map(|(share, _)| share.fraction() as f32).chain([0.0]).collect();
     levels.sort_by(f32::total_cmp);
     levels.dedup();
@@ -373,7 +399,7 @@ fn add_activity(
     level: f32,
     purposes: &mut Vec<Purpose>,
 ) -> f64 {
-    let Some(interval) = interval_at(activity, level) else { return 0.0 };
+    let Some(interval) = interval_at(activity, situation.month, level) else { return 0.0 };
     let per_second = 1.0 / interval.seconds();
     let threshold = activity.when.air_below.map_or(f32::INFINITY, |air| air.celsius() as f32);
     let mut busy_seconds = 0.0;
@@ -391,9 +417,11 @@ fn add_activity(
     if threshold.is_finite() { 0.0 } else { busy_seconds * per_second }
 }
 
-/// The interval of an activity at a level of charge; `None` if it does not happen there.
-fn interval_at(activity: &Activity, level: f32) -> Option<Duration> {
-    activity.every.iter().find(|(share, _)| level >= share.fraction() as f32).and_then(|(_, every)| *every)
+/// The interval of an activity in a month at a level of charge; `None` if it does not happen there.
+fn interval_at(activity: &Activity, month: u8, level: f32) -> Option<Duration> {
+    let rows = activity.every.rows();
+    let (_, months) = rows.iter().find(|(share, _)| level >= share.fraction() as f32)?;
+    months[usize::from(month) - 1]
 }
 
 /// What one step costs: phase, current and mean time of each of its phases.

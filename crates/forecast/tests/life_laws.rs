@@ -98,7 +98,7 @@ fn assert_quarters_are_their_hours(node: &NodeTables, start: f64) -> (usize, usi
             }
             // Ampere-hours: the sums are in double precision, their order differs.
             assert!((hourly.stored_ah - quartered.stored_ah).abs() < 1e-9);
-            assert_eq!(hourly.running, quartered.running);
+            assert_eq!((hourly.running, hourly.level()), (quartered.running, quartered.level()));
         }
     }
     let off = outflow(&hourly.flows) - outflow(&quartered.flows);
@@ -117,11 +117,20 @@ fn a_quiet_quarter_of_a_day_is_its_hours() {
         when = { air_below = "3 C" }
         steps = [{ current = "6 mA", time = "2 s" }]
     "#;
+    let by_charge = r#"
+        [load.node]
+        floor = "80 uA +- 1 %"
+        [load.node.activity.work]
+        every_by_charge = [["90 %", "2 min"], ["70 %", "5 min"], ["40 %", "20 min"], ["0 %", "3 h"]]
+        steps = [{ current = "20 mA", time = "2 s" }]
+    "#;
     let part = "part = \"nmc-18650\"\ncapacity =";
     for (panel, capacity, load, stops) in [
         ("panel-1w", "2600 mAh", REPORTING, false),
         ("panel-0w3", "60 mAh", REPORTING, true),
         ("panel-0w5", "600 mAh", watching, true),
+        ("panel-0w3", "200 mAh", by_charge, true),
+        ("panel-0w3", "2600 mAh", by_charge, false),
     ] {
         let design = solar(panel, "linear-usb-gated", &format!("{part} \"{capacity}\""), load);
         let (quiet, busy, out) = assert_quarters_are_their_hours(&tables(&design), 0.6);

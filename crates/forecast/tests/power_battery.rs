@@ -40,6 +40,7 @@ fn nmc(ohms: f64) -> Battery {
         capacity_by_temperature: vec![by_celsius(-20.0, 0.6), by_celsius(0.0, 0.85), by_celsius(25.0, 1.0)],
         self_discharge_per_month: Share::from_percent(2.0),
         leakage: Current::ZERO,
+        gauge_error: Share::from_percent(10.0),
         charge_limit: Some(Voltage::from_volts(4.2)),
         charge_temperature: None,
         charge_rate: Vec::new(),

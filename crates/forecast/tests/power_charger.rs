@@ -63,6 +63,7 @@ fn cell() -> Battery {
         capacity_by_temperature: Vec::new(),
         self_discharge_per_month: Share::ZERO,
         leakage: Current::ZERO,
+        gauge_error: Share::from_percent(10.0),
         charge_limit: Some(Voltage::from_volts(4.2)),
         charge_temperature: None,
         charge_rate: Vec::new(),

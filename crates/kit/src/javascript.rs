@@ -7,10 +7,13 @@
 use design::message::{Field, Form, Kind, Message, Part, Slot, Version};
 
 use crate::arithmetic::ToCode;
+use crate::charge::{self, ChargeSteps};
 use crate::kit::Kit;
 use crate::place::{forms, reading_name};
+use crate::settings::Settings;
 use crate::words::{direction_word, form_word, kind_word, line, quotable, remark};
 
+const CHARGE: &str = include_str!("runtime/charge.js");
 const RUNTIME: &str = include_str!("runtime/codec.js");
 /// The first integer that doubles no longer tell from its neighbours.
 const EXACT: u128 = 1 << 53;
@@ -42,7 +45,34 @@ pub(super) fn codec(kit: &Kit) -> String {
     let rows: Vec<String> = forms(kit.messages).map(|(message, form)| form_row(kit, message, form)).collect();
     line(&mut text, format_args!("{}\n];", rows.join(",\n")));
     text.push_str(RUNTIME);
+    charge_steps(&mut text, &kit.settings);
     text
+}
+
+/// The steps of charge and the intervals on them, where any depend on charge or month.
+fn charge_steps(text: &mut String, settings: &Settings) {
+    let rows: Vec<String> = settings
+        .varying()
+        .map(|activity| {
+            let rows: Vec<String> =
+                activity.every_s.iter().map(|months| format!("    [{}]", charge::list(months, ""))).collect();
+            format!("  {}: [\n{}\n  ]", activity.name, rows.join(",\n"))
+        })
+        .collect();
+    if rows.is_empty() {
+        return;
+    }
+    let charge = settings.charge.clone().unwrap_or_else(ChargeSteps::one);
+    line(
+        text,
+        format_args!(
+            "\n/* {} */\nvar STEP_FROM_MV = [{}];\nvar STEP_UP_AT_MV = [{}];\nvar EVERY_S = {{\n{}\n}};\n{CHARGE}",
+            charge::remarks().join("\n * "),
+            charge::list(&charge.from_mv, ""),
+            charge::list(&charge.up_at_mv, ""),
+            rows.join(",\n"),
+        ),
+    );
 }
 
 fn form_row(kit: &Kit, message: &Message, form: Form) -> String {

@@ -6,6 +6,7 @@
 
 mod arithmetic;
 mod c;
+pub mod charge;
 mod file;
 mod fingerprint;
 mod javascript;

@@ -2,10 +2,13 @@
 
 use design::message::{Field, Form, Kind, Message, Part, Slot, Version};
 
+use crate::charge::{self, ChargeSteps};
 use crate::kit::Kit;
 use crate::place::{forms, reading_name};
+use crate::settings::Settings;
 use crate::words::{direction_word, kind_word, line, quotable, remark};
 
+const CHARGE: &str = include_str!("runtime/charge.py");
 const RUNTIME: &str = include_str!("runtime/decoder.py");
 
 pub(super) fn decoder(kit: &Kit) -> String {
@@ -30,7 +33,38 @@ pub(super) fn decoder(kit: &Kit) -> String {
     }
     text.push_str("]\n");
     text.push_str(RUNTIME);
+    charge_steps(&mut text, &kit.settings);
     text
+}
+
+/// The steps of charge and the intervals on them, where any depend on charge or month.
+fn charge_steps(text: &mut String, settings: &Settings) {
+    let rows: Vec<String> = settings
+        .varying()
+        .map(|activity| {
+            let rows: Vec<String> = activity
+                .every_s
+                .iter()
+                .map(|months| format!("        ({}),", charge::list(months, "")))
+                .collect();
+            format!("    \"{}\": (\n{}\n    ),", activity.name, rows.join("\n"))
+        })
+        .collect();
+    if rows.is_empty() {
+        return;
+    }
+    let charge = settings.charge.clone().unwrap_or_else(ChargeSteps::one);
+    line(
+        text,
+        format_args!(
+            "\n\n# {}\nSTEP_FROM_MV = ({},)\nSTEP_UP_AT_MV = ({},)\nEVERY_S = {{\n{}\n}}",
+            charge::remarks().join("\n# "),
+            charge::list(&charge.from_mv, ""),
+            charge::list(&charge.up_at_mv, ""),
+            rows.join("\n"),
+        ),
+    );
+    text.push_str(CHARGE);
 }
 
 fn form_row(text: &mut String, kit: &Kit, message: &Message, form: Form) {

@@ -2,10 +2,13 @@
 
 use design::message::{Field, Form, Kind, Message, Part, Version};
 
+use crate::charge::{self, ChargeSteps};
 use crate::kit::Kit;
 use crate::place::{Place, forms, places, reading_name};
+use crate::settings::Settings;
 use crate::words::{form_word, line, remark};
 
+const CHARGE: &str = include_str!("runtime/charge.rs");
 const RUNTIME: &str = include_str!("runtime/decoder.rs");
 
 pub(super) fn decoder(kit: &Kit) -> String {
@@ -24,7 +27,45 @@ pub(super) fn decoder(kit: &Kit) -> String {
     for message in kit.messages {
         module(&mut text, kit, message);
     }
+    charge_steps(&mut text, &kit.settings);
     text
+}
+
+/// The steps of charge and the intervals on them, where any depend on charge or month.
+fn charge_steps(text: &mut String, settings: &Settings) {
+    if settings.varying().next().is_none() {
+        return;
+    }
+    let charge = settings.charge.clone().unwrap_or_else(ChargeSteps::one);
+    line(
+        text,
+        format_args!(
+            "\n// {}\n\n/// Voltage from which each step holds [mV].\npub const STEP_FROM_MV: [u32; {steps}] = [{}];\n\
+             /// Voltage from which the node goes up to it [mV].\npub const STEP_UP_AT_MV: [u32; {steps}] = [{}];",
+            charge::remarks().join("\n// "),
+            charge::list(&charge.from_mv, ""),
+            charge::list(&charge.up_at_mv, ""),
+            steps = charge.from_mv.len(),
+        ),
+    );
+    text.push_str(CHARGE);
+    for activity in settings.varying() {
+        let rows: Vec<String> = activity
+            .every_s
+            .iter()
+            .map(|months| format!("        [{}],", charge::list(months, "")))
+            .collect();
+        line(
+            text,
+            format_args!(
+                "\n/// Seconds between two of `{name}` in a month, 1 to 12, on a step of charge.\n\
+                 pub fn interval_s_{name}(month: usize, step: usize) -> u32 {{\n    let rows = [\n{}\n    ];\n    \
+                 every_s(&rows, month, step)\n}}",
+                rows.join("\n"),
+                name = activity.name,
+            ),
+        );
+    }
 }
 
 fn module(text: &mut String, kit: &Kit, message: &Message) {

@@ -7,6 +7,9 @@
 )]
 
 use design::node::{Activity, Design, Load, RadioUse, Step};
+use design::quantity::{Duration, Share};
+
+use crate::charge::{ChargeSteps, steps_of_charge};
 
 /// What the firmware needs to know besides its messages.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -15,6 +18,8 @@ pub struct Settings {
     pub radio: Option<RadioSettings>,
     /// What is done from time to time, in the order of the file.
     pub activities: Vec<ActivitySettings>,
+    /// The steps of charge on which intervals depend, if any do.
+    pub charge: Option<ChargeSteps>,
 }
 
 /// How the radio is used.
@@ -47,8 +52,8 @@ pub struct ActivitySettings {
     pub activity: String,
     /// Load and activity as one name of lower-case ASCII letters, digits and `_`.
     pub name: String,
-    /// State of charge at or above which it holds \[%\] and interval \[s\], 0 for not at all; highest charge first.
-    pub intervals: Vec<(u8, u32)>,
+    /// Intervals \[s\], 0 for not at all: for each step of charge, the lowest first, one for each month.
+    pub every_s: Vec<[u32; 12]>,
     /// When it happens at all, in words; empty for always.
     pub only: String,
     /// Messages it sends.
@@ -65,15 +70,23 @@ impl Settings {
     pub fn of(design: &Design) -> Self {
         let rows =
             design.loads.iter().flat_map(|load| load.activities.iter().map(move |activity| (load, activity)));
+        let steps = steps_of_charge(design);
         let mut activities: Vec<ActivitySettings> = Vec::new();
         for (load, activity) in rows {
-            let mut row = ActivitySettings::of(load, activity);
+            let mut row = ActivitySettings::of(load, activity, &steps);
             while activities.iter().any(|other| other.name == row.name) {
                 row.name.push('_');
             }
             activities.push(row);
         }
-        Self { radio: design.radio.as_ref().map(RadioSettings::of), activities }
+        let radio = design.radio.as_ref().map(RadioSettings::of);
+        let charge = (steps.len() > 1).then(|| ChargeSteps::of(&design.battery, &steps));
+        Self { radio, activities, charge }
+    }
+
+    /// Activities whose interval depends on charge or month.
+    pub(crate) fn varying(&self) -> impl Iterator<Item = &ActivitySettings> {
+        self.activities.iter().filter(|activity| activity.varies())
     }
 }
 
@@ -98,9 +111,17 @@ impl RadioSettings {
 }
 
 impl ActivitySettings {
-    fn of(load: &Load, activity: &Activity) -> Self {
-        let seconds =
-            |interval: &Option<design::quantity::Duration>| interval.map_or(0, |time| whole(time.seconds()));
+    /// Whether its interval depends on charge or month.
+    #[must_use]
+    pub fn varies(&self) -> bool {
+        self.every_s.iter().flatten().any(|seconds| *seconds != self.every_s[0][0])
+    }
+
+    fn of(load: &Load, activity: &Activity, steps: &[Share]) -> Self {
+        let seconds = |interval: Option<Duration>| interval.map_or(0, |time| whole(time.seconds()));
+        let months = |step: &Share| -> [u32; 12] {
+            std::array::from_fn(|month| seconds(activity.every.at(month as u8 + 1, *step)))
+        };
         let sends = activity.steps.iter().filter_map(|step| match step {
             Step::Uplink { message, .. } => message.clone(),
             _ => None,
@@ -117,11 +138,7 @@ impl ActivitySettings {
             load: load.name.clone(),
             activity: activity.name.clone(),
             name: identifier(&format!("{}_{}", load.name, activity.name)),
-            intervals: activity
-                .every
-                .iter()
-                .map(|(charge, interval)| ((charge.percent().ceil() as u8).min(100), seconds(interval)))
-                .collect(),
+            every_s: steps.iter().map(months).collect(),
             only: only(activity),
             sends: sends.collect(),
             confirmed: confirmed.collect(),

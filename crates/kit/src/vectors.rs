@@ -4,8 +4,12 @@
 
 use design::message::{Form, Kind, Message, Part};
 
+use std::fmt::Write as _;
+
+use crate::charge::ChargeSteps;
 use crate::kit::Kit;
 use crate::place::{Place, forms, places};
+use crate::settings::Settings;
 use crate::words::{direction_word, form_word, line};
 use wire::payload::{Codec, DecodeError, Encoded, Reading, Sample, State};
 
@@ -50,7 +54,9 @@ pub(super) fn json(kit: &Kit) -> String {
         &mut text,
         format_args!("{{\n  \"made_by\": \"overwinter\",\n  \"messages\": \"{}\",", kit.fingerprint()),
     );
-    line(&mut text, format_args!("  \"vectors\": [\n{}\n  ]\n}}", rows.join(",\n")));
+    let charge = walk_json(&kit.settings)
+        .map_or_else(String::new, |rows| format!(",\n  \"intervals\": [\n{rows}\n  ]"));
+    line(&mut text, format_args!("  \"vectors\": [\n{}\n  ]{charge}\n}}", rows.join(",\n")));
     text
 }
 
@@ -230,4 +236,40 @@ fn state_word(reading: &Reading) -> &'static str {
 
 fn hex(bytes: &[u8]) -> String {
     bytes.iter().fold(String::new(), |text, byte| text + &format!("{byte:02x}"))
+}
+
+/// A walk over the steps as lines of JSON: every month on every step, then voltages that fall and rise with rests between.
+fn walk_json(settings: &Settings) -> Option<String> {
+    settings.varying().next()?;
+    let charge = &settings.charge.clone().unwrap_or_else(ChargeSteps::one);
+    let mut text = String::new();
+    let mut step = charge.from_mv.len() - 1;
+    for (index, (millivolts, rested)) in walk(charge).enumerate() {
+        let (last, month) = (step, index % 12);
+        step = charge.next(millivolts, last, rested);
+        let intervals: Vec<String> = settings
+            .varying()
+            .map(|activity| format!("\"{}\": {}", activity.name, activity.every_s[step][month]))
+            .collect();
+        let _ = write!(
+            text,
+            "{}    {{ \"month\": {}, \"millivolts\": {millivolts}, \"last\": {last}, \"rested\": {rested}, \"step\": {step}, \"interval_s\": {{ {} }} }}",
+            if index == 0 { "" } else { ",\n" },
+            month + 1,
+            intervals.join(", ")
+        );
+    }
+    Some(text)
+}
+
+/// Voltages at, just below and just above every threshold, down and up again, three times: rested at every hour but each
+/// fifth.
+fn walk(charge: &ChargeSteps) -> impl Iterator<Item = (u32, bool)> {
+    let mut volts: Vec<u32> = charge.from_mv.iter().chain(&charge.up_at_mv).copied().collect();
+    volts = volts.into_iter().flat_map(|mv| [mv.saturating_sub(1), mv, mv + 1]).collect();
+    volts.sort_unstable();
+    volts.dedup();
+    let up = volts.clone().into_iter().flat_map(|mv| [mv; 13]);
+    let down: Vec<u32> = volts.into_iter().rev().collect();
+    down.into_iter().chain(up).enumerate().map(|(index, mv)| (mv, index % 5 != 0))
 }

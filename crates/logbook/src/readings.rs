@@ -215,10 +215,7 @@ fn interval(design: &Design, message: &str) -> Option<Moment> {
     let activities = design.loads.iter().flat_map(|load| &load.activities);
     let mut sending = activities.filter(|activity| activity.steps.iter().any(sends));
     let (Some(one), None) = (sending.next(), sending.next()) else { return None };
-    match &one.every[..] {
-        [(_, Some(every))] => Some(microseconds(every.seconds())),
-        _ => None,
-    }
+    one.every.fixed_interval().map(|every| microseconds(every.seconds()))
 }
 
 #[expect(clippy::cast_possible_truncation, reason = "an interval of a design is at most days")]

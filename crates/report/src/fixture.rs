@@ -94,6 +94,7 @@ pub(crate) fn chances() -> Chances {
         outage_hours_per_year: 0.4,
         completeness: Some(share(99.97)),
         longest_silence: Some(Duration::from_days(2.5)),
+        course: None,
         visits_per_year: 0.002,
         kept: vec![Kept {
             promised: Promised::WithoutOutage { asked: share(95.0), found: share(98.2) },

@@ -6,6 +6,7 @@ mod law;
 mod message;
 pub mod reach;
 mod remedy;
+pub mod table;
 
 use forecast::sky::recorded::Winters;
 use serde_json::{Value, json};

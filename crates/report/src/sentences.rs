@@ -11,7 +11,7 @@ use forecast::life::climate_view::ClimateView;
 use forecast::sky::recorded::Winters;
 use verdict::law::{Bound, LawPlan, Limit, RateRow};
 use verdict::message::{FormView, MessageView, RateView, Row};
-use verdict::plan::{Cause, Chances, Driver, FaultRow, Kept, Plan, Promised, Verdict};
+use verdict::plan::{Cause, Chances, Course, Driver, FaultRow, Kept, Plan, Promised, Verdict};
 
 use super::{Assumed, Origin, Subject, words};
 
@@ -110,6 +110,17 @@ pub fn outages(chances: &Chances) -> String {
         visits => format!("{visits} visits a year"),
     };
     format!("mean {} h a year{sent}{silent}, {back}", words::figure(hours))
+}
+
+/// What is sent over the year where intervals depend on the charge.
+pub fn course(course: &Course) -> String {
+    format!(
+        "{} a year; fewest in {}: {} a day; no silence longer than {} in 95 % of the lives",
+        words::count(words::whole(course.per_year), "report"),
+        words::month(course.poorest.0),
+        words::figure(course.poorest.1),
+        words::span(course.longest_silence),
+    )
 }
 
 /// How long a node lasts that nothing charges; `None` with a panel, or if no end was seen.

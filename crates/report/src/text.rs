@@ -5,6 +5,7 @@ pub mod climate;
 mod everything;
 pub mod lay;
 mod remedy;
+pub mod table;
 
 use anstyle::{AnsiColor, Style};
 use verdict::plan::{Chances, FaultRow, LedgerEntry, MonthRow, Plan, Restart, Severity, Verdict};
@@ -130,6 +131,7 @@ fn facts_of_many(subject: &Subject, plan: &Plan, chances: &Chances) -> Vec<Strin
         lines.extend(fact("without sun", &lasts));
     }
     lines.extend(fact("outages", &sentences::outages(chances)));
+    lines.extend(chances.course.iter().flat_map(|course| fact("reports", &sentences::course(course))));
     lines.extend(fact("wear", &sentences::life::wear(&plan.life, &subject.promise)));
     lines.extend(fact("matters most", &sentences::matters_most(&chances.drivers)));
     lines.extend(sentences::causes(chances).iter().flat_map(|causes| fact("why they stop", causes)));

@@ -21,6 +21,7 @@ use design::message::Ceiling;
 use design::node::{Design, RadioUse};
 use design::quantity::{Duration, Frequency, Share};
 use design::region::Modulation;
+use design::schedule::Schedule;
 
 use crate::finding::{Finding, Verdict};
 use forecast::radio::link_state::LinkState;
@@ -116,7 +117,7 @@ pub struct MessageRow {
     /// Whether it asks for an acknowledgement.
     pub confirmed: bool,
     /// Charge at or above which an interval holds, highest first; `None`: not sent there.
-    pub every: Vec<(Share, Option<Duration>)>,
+    pub every: Schedule,
     /// Data rates in use or allowed, slowest first.
     pub rates: Vec<RateRow>,
 }

@@ -2,6 +2,7 @@
 //!
 //! No I/O, no clock. Figures come from `forecast`; here they are held against what was promised and what is allowed.
 
+pub mod adaptive;
 pub mod answer;
 pub mod expected;
 pub mod finding;

@@ -3,6 +3,7 @@
 mod affordable;
 mod brief;
 mod chances;
+mod course;
 mod dangers;
 mod findings;
 mod judged;
@@ -14,6 +15,7 @@ pub use affordable::affordable;
 pub use brief::LifeInBrief;
 pub(crate) use brief::Sky;
 pub use chances::{Chances, DayBand, Driver, Effort, FaultRow, WorstLife};
+pub use course::{Course, course};
 pub use forecast::life::cause::Cause;
 pub use forecast::life::fault::{Fault, FaultKind};
 pub use forecast::life::prepared::Weather;

@@ -326,7 +326,7 @@ fn reporting_interval(design: &Design) -> Option<Duration> {
     let activities = design.loads.iter().flat_map(|load| &load.activities);
     let all_year =
         activities.filter(|activity| activity.sends() && activity.when == design::node::Condition::default());
-    let intervals = all_year.filter_map(|activity| activity.every.first().and_then(|(_, every)| *every));
+    let intervals = all_year.filter_map(|activity| activity.every.at_full_charge());
     intervals.reduce(|shortest, one| if one < shortest { one } else { shortest })
 }
 

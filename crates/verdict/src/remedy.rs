@@ -13,6 +13,7 @@ use design::node::Design;
 use design::quantity::{Quantity, Share};
 use forecast::Progress;
 
+use crate::adaptive::{Adapted, Aim, NoTable, adaptive, most_often};
 use crate::answer::{Answer, Environment, Question};
 use crate::finding::Verdict;
 use crate::plan::{Effort, Judged};
@@ -29,6 +30,13 @@ const CONFIRMED: usize = 5;
 pub enum Lever {
     /// How often an activity reports.
     Interval {
+        /// The load.
+        load: String,
+        /// Its activity.
+        activity: String,
+    },
+    /// How often an activity reports, by month and charge: never more often than now.
+    Table {
         /// The load.
         load: String,
         /// Its activity.
@@ -180,8 +188,8 @@ pub fn remedies(
 /// What each lever does for a life that fails.
 fn of_life(search: &Search<'_>, found: &mut Remedies) {
     let ladders = ladders(search.design(), search.answer);
-    let mut confirmed = 0;
-    let mut holds = Vec::new();
+    let mut holds = by_table(search, found);
+    let mut confirmed = holds.len();
     for (done, ladder) in ladders.iter().enumerate() {
         search.progress.report(done, ladders.len());
         match search.first_passing(ladder, 0) {
@@ -201,6 +209,30 @@ fn of_life(search: &Search<'_>, found: &mut Remedies) {
     }
     holds.sort_by_key(|remedy| (!remedy.is_firm(), matches!(remedy.proof, Proof::Searched(_))));
     found.holds.extend(holds);
+}
+
+/// Fewer reports where the charge is short: what costs nothing.
+fn by_table(search: &Search<'_>, found: &mut Remedies) -> Vec<Remedy> {
+    let Search { environment, answer, effort, progress, .. } = *search;
+    let lever =
+        |load: &str, activity: &str| Lever::Table { load: load.to_owned(), activity: activity.to_owned() };
+    match adaptive(search.design(), environment, answer, Aim::Spare, effort, progress) {
+        Ok(adapted) => {
+            let Adapted { load, activity, rows, every, judged, course, .. } = adapted;
+            let lever = lever(&load, &activity);
+            let change = Some(Change::IntervalByMonthAndCharge { load, activity, rows });
+            let then = format!("{:.0} reports a year", course.per_year);
+            let moved = vec![Moved { lever, change, now: format!("every {}", every.text()), then }];
+            vec![Remedy { question: Question::Life, moved, proof: Proof::Fresh(judged) }]
+        }
+        Err(NoTable::NotEnough(share) | NoTable::OnlyWithPerfectGauge(_, share)) => {
+            if let Some((load, activity, _)) = most_often(search.design()) {
+                found.useless.push((lever(&load.name, &activity.name), Useless::NotEnough(share)));
+            }
+            Vec::new()
+        }
+        Err(_) => Vec::new(),
+    }
 }
 
 /// The two levers that make it hold together with least of both.

@@ -278,7 +278,12 @@ pub(super) fn parts(design: &Design) -> Vec<(&'static str, String)> {
 
 /// How often something happens; the row that holds at full charge where there are several.
 fn every(activity: &Activity) -> String {
-    let interval = activity.every.first().and_then(|(_, interval)| *interval);
+    let interval = activity.every.at_full_charge();
     let often = interval.map_or("never".to_owned(), |interval| format!("every {}", words::span(interval)));
-    if activity.every.len() > 1 { format!("{often} at full charge") } else { often }
+    match (activity.every.by_charge(), activity.every.by_month()) {
+        (false, false) => often,
+        (true, false) => format!("{often} at full charge"),
+        (false, true) => format!("{often} at most, by month"),
+        (true, true) => format!("{often} at most, by month and charge"),
+    }
 }

@@ -137,7 +137,7 @@ fn drawing(design: &Design, chosen: &Choice, map: &SurvivalMap) -> Option<Chart>
         let (load, activity) = sized?;
         let load = design.loads.iter().find(|one| one.name == *load)?;
         let activity = load.activities.iter().find(|one| one.name == *activity)?;
-        activity.every.first().and_then(|(_, every)| *every)
+        activity.every.at_full_charge()
     };
     let now = Mark {
         power_w: design.panel.as_ref()?.panel.power.nominal.watts(),

@@ -283,14 +283,15 @@ impl Radio {
     }
 }
 
-/// Intervals of a message by charge; none for one that is sent only at times.
+/// Intervals of a message by charge, those of the month in which it is sent most often; none for one that is sent only at times.
 fn intervals(design: &Design, message: &str) -> Option<Vec<(f64, Option<f64>)>> {
     let sends = |step: &Step| matches!(step, Step::Uplink { message: Some(name), .. } if name == message);
     let activities = design.loads.iter().flat_map(|load| &load.activities);
     let mut sending = activities.filter(|activity| activity.steps.iter().any(sends));
     let always = sending.find(|activity| activity.when == Condition::default())?;
     let minutes = |every: design::quantity::Duration| every.seconds() / 60.0;
-    Some(always.every.iter().map(|(from, every)| (from.fraction(), every.map(minutes))).collect())
+    let rows = always.every.rows().iter();
+    Some(rows.map(|(from, _)| (from.fraction(), always.every.shortest_at(*from).map(minutes))).collect())
 }
 
 #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "hours since the start")]

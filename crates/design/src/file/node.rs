@@ -4,7 +4,7 @@ use crate::file::message::MessageSection;
 use crate::file::part::{BatterySection, ChargerSection, PanelSection, RadioSection, ReceiverSection};
 use crate::file::surroundings::{GatewaySection, GroundSection};
 use crate::file::value::{
-    Date, Horizon, Hours, IntervalRows, Monthly, Months, Named, Pair, RegulatorWord, SnowDays,
+    Date, Horizon, Hours, IntervalRows, MonthRows, Monthly, Months, Named, Pair, RegulatorWord, SnowDays,
 };
 use crate::quantity::{
     Angle, Bytes, Capacitance, Charge, Current, Duration, Irradiation, Length, Resistance, Share,
@@ -189,10 +189,12 @@ section! {
 section! {
     /// Something a load does from time to time.
     pub(crate) struct ActivitySection = "activity" {
-        /// How often. Either this or `every_by_charge`.
+        /// How often. Either this, or `every_by_charge`, or `every_by_month_and_charge`.
         every: Duration = shown "10 min" where INTERVAL;
-        /// How often by state of charge: rows of charge at or above which the interval holds, highest first, the last at 0 %; `never` is allowed as interval.
+        /// How often by state of charge: rows of charge at or above which the interval holds, highest first, the last at 0 %; `never` is allowed as interval. The node steps down at once, and up by one row only where the charge lies 5 % above it, a day after it last stepped.
         every_by_charge: IntervalRows = depends [["50 %", "10 min"], ["20 %", "1 h"], ["0 %", "never"]];
+        /// The same with an interval for each month, January first; none may be shorter than the one above it.
+        every_by_month_and_charge: MonthRows = depends [["40 %", ["30 min", "15 min", "10 min", "10 min", "10 min", "10 min", "10 min", "10 min", "10 min", "15 min", "30 min", "1 h"]], ["0 %", ["12 h", "3 h", "1 h", "30 min", "30 min", "30 min", "30 min", "1 h", "3 h", "12 h", "12 h", "12 h"]]];
         /// When it happens at all; every stated part must hold. Left out: always.
         when: WhenSection = optional { air_below = "3 C" };
         /// Sensors that are read first, by catalogue key or part file.

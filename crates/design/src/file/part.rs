@@ -40,6 +40,8 @@ part_section! {
         self_discharge_per_month: Share = default "0 %" where FRACTION.usually("0 %", "30 %");
         /// A leak that flows whatever the charge, as in a supercapacitor.
         leakage: Current = default "0 uA" where LEAKAGE;
+        /// How far the charge that a node reads from the voltage of the battery at rest may be off, in points of charge: one standard deviation from node to node at 25 °C, growing with the distance from there to twice as much at -25 °C. Only intervals that depend on the charge ask for it. Left out: 10 %, of a chemistry whose voltage is flat (`lfp`, `lto`, `nimh`) 25 % (own estimate).
+        gauge_error: Share = optional "10 %" where within("0 %", "50 %").usually("2 %", "30 %");
         /// Highest voltage one cell may be charged to. Needed for everything that can be charged; none for a primary cell.
         charge_limit: Voltage = depends "4.2 V" where within("0.5 V", "200 V");
         /// Coldest and hottest temperature at which it may be charged. Needed for everything that can be charged.

@@ -3,17 +3,17 @@
 mod address;
 mod calendar;
 mod curve;
+mod intervals;
 mod word;
 
 pub(crate) use address::{Eui, Foreign, Listen, TimeZone};
 pub(crate) use calendar::{Date, Hours, Monthly, Months, SnowDays};
 pub(crate) use curve::{Curve, Facing, Horizon, Pair};
+pub(crate) use intervals::{IntervalRows, MonthRows};
 pub(crate) use word::{ChargerWord, RegulatorWord, Word};
 
 use crate::diagnostic::{self, Diagnostics};
-use crate::quantity::{
-    Duration, Quantity, Share, Uncertain, a, is_unprintable, shortened, unit_list, unit_of_example,
-};
+use crate::quantity::{Quantity, Share, Uncertain, a, is_unprintable, shortened, unit_list, unit_of_example};
 use crate::region::Region;
 use crate::section::schema::quoted;
 use crate::section::{At, Field, Section, SectionDoc, as_table, in_order, wrong_type};
@@ -336,62 +336,6 @@ impl Field for RegionName {
         let message = format!("there is no region `{}`", shortened(name));
         found.error(diagnostic::UNKNOWN_REGION, &value.span(), message, help);
         None
-    }
-}
-
-/// An interval, or never.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct Interval(pub(crate) Option<Duration>);
-
-impl Field for Interval {
-    fn noun() -> String {
-        "interval, as `\"10 min\"`, or `\"never\"`".to_owned()
-    }
-    fn schema() -> String {
-        format!("{{\"anyOf\":[{},{{\"const\":\"never\"}}]}}", Duration::schema())
-    }
-    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
-        if value.get_ref().as_str() == Some("never") {
-            return Some(Self(None));
-        }
-        crate::section::read_field::<Duration>("interval", value, Some(crate::section::rule::INTERVAL), found)
-            .map(|interval| Self(Some(interval.value)))
-    }
-}
-
-/// Rows of charge and interval, the charge descending strictly to 0 %.
-#[derive(Clone, Debug)]
-pub(crate) struct IntervalRows(pub(crate) Vec<(Share, Option<Duration>)>);
-
-impl Field for IntervalRows {
-    fn noun() -> String {
-        "list of pairs [state of charge, interval or `\"never\"`], descending".to_owned()
-    }
-    fn schema() -> String {
-        <Vec<(Share, Interval)>>::schema()
-    }
-    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
-        let rows = <Vec<(Share, Interval)>>::read(value, found)?;
-        let rows = Self(rows.into_iter().map(|(charge, interval)| (charge, interval.0)).collect());
-        if !rows.is_sound() {
-            let help = "write [[\"50 %\", \"10 min\"], [\"0 %\", \"1 h\"]]: highest charge first, the last row from \"0 %\"";
-            found.error(diagnostic::INTERVAL_ROWS, &value.span(), "the rows do not descend to 0 %", help);
-            return None;
-        }
-        Some(rows)
-    }
-    fn numbers(&self) -> Vec<f64> {
-        self.0.iter().filter_map(|(_, every)| every.map(Duration::seconds)).collect()
-    }
-}
-
-impl IntervalRows {
-    /// Whether the charge descends from 100 % or less to 0 %.
-    pub(crate) fn is_sound(&self) -> bool {
-        let rows = &self.0;
-        rows.windows(2).all(|two| two[0].0 > two[1].0)
-            && rows.first().is_some_and(|first| first.0.fraction() <= 1.0)
-            && rows.last().is_some_and(|last| last.0 == Share::ZERO)
     }
 }
 

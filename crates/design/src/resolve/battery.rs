@@ -9,6 +9,9 @@ use crate::quantity::{Capacitance, Charge, Quantity, Resistance, Share, Temperat
 use crate::section::At;
 use std::ops::Range;
 
+/// Asked for only where an interval depends on the charge.
+pub(super) const GAUGE_ERROR: &str = "battery.gauge_error";
+
 /// Charge, voltage and resistance of one cell.
 struct Cell {
     capacity: Uncertain<Charge>,
@@ -55,6 +58,7 @@ impl Resolver<'_> {
             capacity_by_temperature: section.capacity_by_temperature?.value.0,
             self_discharge_per_month: section.self_discharge_per_month?.value,
             leakage: section.leakage?.value * parallel,
+            gauge_error: self.gauge_error(section.gauge_error.as_ref(), chemistry),
             charge_limit: if chemistry.rechargeable() { Some(charge_limit? * series) } else { None },
             charge_temperature: if chemistry.rechargeable() { Some(charge_temperature?) } else { None },
             charge_rate: section.charge_rate.map_or(limits.charge_rate, |at| at.value.0),
@@ -62,6 +66,15 @@ impl Resolver<'_> {
             ageing: ageing(&section.ageing?.value)?,
             source: origin.source,
         })
+    }
+
+    /// What is written, or what nodes that read their charge from a voltage are usually off by.
+    fn gauge_error(&mut self, written: Option<&At<Share>>, chemistry: Chemistry) -> Share {
+        let usual = Share::from_percent(if chemistry.has_flat_voltage() { 25.0 } else { 10.0 });
+        if written.is_none() {
+            self.doubt(GAUGE_ERROR, format!("{:.0} % taken: own estimate, not measured", usual.percent()));
+        }
+        written.map_or(usual, |at| at.value)
     }
 
     fn cell(&mut self, section: &BatterySection) -> Option<Cell> {

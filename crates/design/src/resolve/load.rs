@@ -11,7 +11,8 @@ use crate::file::value::RegulatorWord;
 use crate::message::{Direction, Form, Message};
 use crate::node::{Activity, Condition, Load, RadioUse, Step};
 use crate::part::{Regulator, Sensor};
-use crate::quantity::{Bytes, Current, Duration, Quantity, Share, Uncertain, shortened};
+use crate::quantity::{Bytes, Current, Duration, Quantity, Uncertain, shortened};
+use crate::schedule::Schedule;
 use crate::section::{At, PartSection};
 use std::ops::Range;
 
@@ -264,29 +265,30 @@ impl Resolver<'_> {
         Some(Activity { name: name.value.clone(), every, when, steps })
     }
 
-    fn every(
-        &mut self,
-        name: &At<String>,
-        section: &ActivitySection,
-    ) -> Option<Vec<(Share, Option<Duration>)>> {
-        match (&section.every, &section.every_by_charge) {
-            (Some(every), None) => Some(vec![(Share::ZERO, Some(every.value))]),
-            (None, Some(rows)) => Some(rows.value.0.clone()),
-            (Some(_), Some(rows)) => {
-                let help = "write `every` for a fixed interval, `every_by_charge` for one that depends on the charge";
-                self.found.error(
-                    diagnostic::ONE_OF,
-                    &rows.span,
-                    "both `every` and `every_by_charge` are written",
-                    help,
-                );
-                None
-            }
-            (None, None) => {
+    fn every(&mut self, name: &At<String>, section: &ActivitySection) -> Option<Schedule> {
+        let (fixed, charge, month) =
+            (&section.every, &section.every_by_charge, &section.every_by_month_and_charge);
+        match (fixed, charge, month) {
+            (Some(every), None, None) => Some(Schedule::fixed(every.value)),
+            (None, Some(rows), None) => Some(Schedule::of_rows(
+                rows.value.0.iter().map(|(charge, every)| (*charge, [*every; 12])).collect(),
+            )),
+            (None, None, Some(rows)) => Some(Schedule::of_rows(rows.value.0.clone())),
+            (None, None, None) => {
                 if section.unreadable.is_empty() {
                     let message = format!("activity `{}` does not say how often", name.value);
                     self.found.error(diagnostic::ONE_OF, &name.span, message, "add `every = \"10 min\"`");
                 }
+                None
+            }
+            _ => {
+                let spans = [fixed.as_ref().map(|at| &at.span), charge.as_ref().map(|at| &at.span)];
+                let spans = spans.into_iter().chain([month.as_ref().map(|at| &at.span)]).flatten();
+                let last = spans.max_by_key(|span| span.start).unwrap_or(&section.span).clone();
+                let message =
+                    "more than one of `every`, `every_by_charge` and `every_by_month_and_charge` is written";
+                let help = "write `every` for a fixed interval, or one of the other two for one that depends on the charge";
+                self.found.error(diagnostic::ONE_OF, &last, message, help);
                 None
             }
         }
@@ -483,12 +485,7 @@ impl Resolver<'_> {
     }
 
     /// Time on air is left out: it depends on the data rate and is short against what people forget here.
-    fn check_length(
-        &mut self,
-        section: &ActivitySection,
-        every: &[(Share, Option<Duration>)],
-        steps: &[Step],
-    ) {
+    fn check_length(&mut self, section: &ActivitySection, every: &Schedule, steps: &[Step]) {
         let length: Duration = steps
             .iter()
             .map(|step| match step {
@@ -497,14 +494,14 @@ impl Resolver<'_> {
                 Step::Uplink { .. } => Duration::ZERO,
             })
             .sum();
-        let shortest =
-            every.iter().filter_map(|row| row.1).min_by(|a, b| a.seconds().total_cmp(&b.seconds()));
+        let shortest = every.intervals().min_by(|a, b| a.seconds().total_cmp(&b.seconds()));
         if let Some(shortest) = shortest.filter(|shortest| length > *shortest) {
             let span = section
                 .every
                 .as_ref()
                 .map(|at| &at.span)
                 .or(section.every_by_charge.as_ref().map(|at| &at.span))
+                .or(section.every_by_month_and_charge.as_ref().map(|at| &at.span))
                 .unwrap_or(&section.span);
             let message =
                 format!("the steps take {}, longer than the interval of {}", length.text(), shortest.text());

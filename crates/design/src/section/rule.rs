@@ -203,6 +203,7 @@ mod tests {
             "azimuth",
             "data_rates",
             "every_by_charge",
+            "every_by_month_and_charge",
             "resolution",
             "step",
         ];

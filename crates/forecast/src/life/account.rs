@@ -182,7 +182,7 @@ impl Recorder for LifeAccount<'_> {
         account.live_hours += 1.0;
         let demand = &self.node.demand;
         let kind = usize::from(self.trial.weather.kinds()[hour.place]);
-        let place = demand.place(kind, demand.level(hour.charge_before));
+        let place = demand.place(kind, hour.life.level());
         let row = &demand.rows()[place];
         let passed = row.when_cold.iter().filter(|(air, _)| weather.air_celsius < *air).count();
         let cell = &mut self.rows[place][month * (row.when_cold.len() + 1) + passed];

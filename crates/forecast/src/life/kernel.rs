@@ -5,10 +5,14 @@
 //! four times slower, since every step is table look-ups that do not vectorise.
 #![expect(
     clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
     reason = "single precision is the point of the tables, and places in them are clamped"
 )]
 
+use design::schedule::RISE_AFTER;
+
 use super::node::NodeTables;
+use crate::load::Demand;
 use crate::power::ageing;
 use crate::sky::hours::{DayHours, HourWeather};
 
@@ -16,6 +20,8 @@ use crate::sky::hours::{DayHours, HourWeather};
 const LARGEST_LOSS: f64 = 0.95;
 /// Leaks and wear are stepped by so many hours: four samples a day carry its swing of temperature.
 pub const QUARTER_H: usize = 6;
+/// Hours after which a node may go up a level, the one in which it moved not counted.
+const RESTS_H: u8 = (RISE_AFTER.hours() as u8) - 1;
 /// The capacity follows its wear once a week: in one it loses some thousandth.
 const QUARTERS_PER_WEEK: u8 = 28;
 
@@ -130,6 +136,11 @@ pub struct Life {
     /// Hours left of the quarter of a day, and quarters left of the week.
     hours_left: u8,
     quarters_left: u8,
+    /// Level of the intervals on which the node stands, and hours until it may go up.
+    level: u16,
+    rests_h: u8,
+    /// What the node's gauge shows too much of the charge.
+    pub gauge_error: f32,
     /// Factor on what the board draws asleep.
     pub floor_factor: f32,
     /// Factor on everything else it draws.
@@ -165,6 +176,9 @@ impl Life {
             largest_ohm: node.largest_ohm(),
             hours_left: QUARTER_H as u8,
             quarters_left: QUARTERS_PER_WEEK,
+            level: (node.demand.levels.len() - 1) as u16,
+            rests_h: 0,
+            gauge_error: 0.0,
             floor_factor: 1.0,
             active_factor: 1.0,
             extra_amperes: 0.0,
@@ -182,6 +196,46 @@ impl Life {
     #[must_use]
     pub fn charge(&self) -> f64 {
         self.stored_ah * self.per_capacity
+    }
+
+    /// Level of the intervals on which the node stands, the lowest being 0.
+    #[inline]
+    #[must_use]
+    pub fn level(&self) -> usize {
+        usize::from(self.level)
+    }
+
+    /// Goes down to the level of the charge that its gauge shows, or up by one when that is due: once an hour.
+    #[inline]
+    fn read_gauge(&mut self, demand: &Demand, charge: f32) {
+        let shown = self.shown(charge);
+        if demand.holds(self.level(), shown) || (self.rests_h > 0 && shown >= demand.levels[self.level()]) {
+            self.rests_h = self.rests_h.saturating_sub(1);
+            return;
+        }
+        let level = demand.level(shown) as u16;
+        self.level = level.min(self.level + 1);
+        self.rests_h = RESTS_H;
+    }
+
+    /// Whether it would stay on its level all through a quarter of a day in which the charge falls from one to the other.
+    #[inline]
+    fn keeps_level(&self, demand: &Demand, highest: f32, lowest: f32) -> bool {
+        let may_rise = usize::from(self.rests_h) < QUARTER_H;
+        self.shown(lowest) >= demand.levels[self.level()]
+            && (!may_rise || demand.holds(self.level(), self.shown(highest)))
+    }
+
+    /// The charge that its gauge shows.
+    #[inline]
+    fn shown(&self, charge: f32) -> f32 {
+        (charge + self.gauge_error).clamp(0.0, 1.0)
+    }
+
+    /// Capacity as it is now \[Ah\].
+    #[must_use]
+    pub fn capacity_ah(&self) -> f64 {
+        self.capacity_ah
     }
 
     /// Capacity as it is now, of what it was when new.
@@ -244,6 +298,9 @@ impl Life {
 /// full battery. Then only the load flows.
 pub fn step(node: &NodeTables, kind: usize, weather: &HourWeather, life: &mut Life) -> HourOutcome {
     let charge = life.charge() as f32;
+    if node.demand.by_charge() {
+        life.read_gauge(&node.demand, charge);
+    }
     let sun_w_m2 = weather.in_plane_w_m2 * life.yield_factor;
     let sunlit = sun_w_m2 > 0.0;
     let waits = !life.counts_offers && life.waits(node, charge);
@@ -287,15 +344,21 @@ pub fn step_quiet_quarter(
     }
     let coldest =
         day.air_celsius[from..from + QUARTER_H].iter().fold(f32::INFINITY, |one, other| one.min(*other));
-    let load = drawn_amperes(node.demand.steady_amperes(kinds, coldest)?, life);
+    let load = drawn_amperes(node.demand.steady_amperes(kinds, life.level(), coldest)?, life);
     let last_sunlit = sunlit > 0 && in_plane_w_m2[QUARTER_H - 1] > 0.0;
     let last = Spends::quietly(node, load, last_sunlit);
     let spent_ah = QUARTER_H as f64 * f64::from(load);
     let drained_ah = (QUARTER_H - sunlit) as f64 * f64::from(node.charger.drain_amperes);
     let end_ah = life.stored_ah - spent_ah - drained_ah;
-    let charge = ((end_ah + last.both()) * life.per_capacity) as f32;
+    let (begun_at, charge) = (charge, ((end_ah + last.both()) * life.per_capacity) as f32);
     if !life.is_calm(charge) || (waits && !life.waits(node, charge)) || end_ah < 0.0 {
         return None;
+    }
+    if node.demand.by_charge() {
+        if !life.keeps_level(&node.demand, begun_at, charge) {
+            return None;
+        }
+        life.rests_h = life.rests_h.saturating_sub(QUARTER_H as u8);
     }
     life.stored_ah = end_ah;
     life.flows.load += spent_ah;
@@ -373,7 +436,7 @@ fn step_with_care(
 /// What the running node draws in this hour \[A\].
 #[inline]
 fn load_amperes(node: &NodeTables, kind: usize, air_celsius: f32, life: &Life, charge: f32) -> f32 {
-    let row = node.demand.row(kind, node.demand.level(charge));
+    let row = node.demand.row(kind, life.level());
     drawn_amperes(row.amperes(air_celsius, || node.rest_volts(charge)), life)
 }
 

@@ -369,8 +369,22 @@ impl NodeTables {
         }
         let locked = self.by_temperature.points.iter().map(|[_, locked]| *locked).fold(0.0, f32::max);
         let coldest = self.by_temperature.points.iter().map(|[factor, _]| *factor).fold(0.0, f32::max);
+        self.bears_above(coldest * resistance_factor, locked)
+    }
+
+    /// Charge above which a battery of so many times the resistance doesn't stop the node at this temperature [°C].
+    pub(super) fn runs_above(&self, battery_celsius: f32, resistance_factor: f32) -> f32 {
+        if self.never_stops {
+            return 0.0;
+        }
+        let [factor, locked] = self.by_temperature.at(battery_celsius);
+        self.bears_above(factor * resistance_factor, locked)
+    }
+
+    /// Charge above which the largest pulse is borne at so many times the resistance, with so much of the charge locked.
+    fn bears_above(&self, resistance_factor: f32, locked: f32) -> f32 {
         let holds = |charge: f32| {
-            let ohm = self.warm_ohm.at(charge)[0] * coldest * resistance_factor;
+            let ohm = self.warm_ohm.at(charge)[0] * resistance_factor;
             charge > locked && self.rest_volts(charge) >= self.stops_below_volts + self.pulse_drop_volts(ohm)
         };
         let steps = (0..=100).map(|percent| percent as f32 / 100.0);

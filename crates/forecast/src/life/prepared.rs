@@ -172,7 +172,7 @@ fn feel_the_same_weather(one: &Design, other: &Design) -> bool {
     };
     let conditions = |design: &Design| {
         let activities = design.loads.iter().flat_map(|load| &load.activities);
-        activities.map(|activity| activity.when.clone()).collect::<Vec<_>>()
+        activities.map(|one| (one.when.clone(), one.every.by_month())).collect::<Vec<_>>()
     };
     one.site == other.site
         && one.enclosure == other.enclosure

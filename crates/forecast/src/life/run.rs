@@ -18,6 +18,8 @@ use crate::sky::hours::{HourWeather, LifeWeather};
 use crate::sky::light::YEAR_DAYS;
 
 pub(super) const HOURS_PER_DAY: usize = 24;
+/// Gauges have streams of their own, so that a node without one lives as if there were none.
+const GAUGES: u64 = 1 << 48;
 /// The charge a node was sent out with is no result: levels count from the first full battery, or from here.
 const SETTLED_DAYS: usize = 60;
 /// A node is back when it has run for so long without stopping: a warm noon that lets a cold battery flicker is no
@@ -98,6 +100,8 @@ pub struct LifeOutcome {
     pub lowest_hour: u32,
     /// Reports missed, of those it would send with a full battery.
     pub missed_reports: f64,
+    /// Reports sent in each month of the year, where their interval depends on the charge; else nothing.
+    pub sent_by_month: [f64; 12],
     /// Longest time without a report \[h\]. Of a node that always reports as often, only hours out are counted.
     pub longest_silence_h: f32,
     /// Capacity left at the end, of what it had when new.
@@ -220,7 +224,8 @@ impl<'a> LifeRun<'a> {
         let mut random = Stream::new(trial.seed, number);
         let drawn_day = (random.uniform() * YEAR_DAYS as f64) as usize;
         let spot = trial.spots.draw(number);
-        let own = trial.unknowns.draw(&mut random, trial.spots.score(&spot));
+        let gauge = Stream::new(trial.seed, GAUGES | number).normal();
+        let own = trial.unknowns.draw(&mut random, trial.spots.score(&spot), gauge);
         let drawn = parts.unwrap_or(own);
         let class = trial.spots.class(&spot);
         let node = &trial.nodes[class];
@@ -297,12 +302,15 @@ impl<'a> LifeRun<'a> {
         let (node, weather) = (self.node, self.trial.weather);
         weather.next_day(day, &self.outcome.drawn.site(), &mut self.sky, &mut self.random);
         let hours = weather.hours(day, &mut self.sky);
-        // What is reported at which charge is counted by the hour.
-        let hourly = R::HOURLY || node.demand.levels.len() > 1;
+        if node.demand.by_charge() {
+            self.life.gauge_error = self.outcome.drawn.gauge_error(hours.battery_celsius[0]);
+        }
         let (quarters, _) = weather.kinds_of(day).as_chunks();
         for (quarter, kinds) in quarters.iter().enumerate() {
             let (from, last) = (quarter * QUARTER_H, quarter * QUARTER_H + QUARTER_H - 1);
-            if !hourly && let Some(outcome) = step_quiet_quarter(node, kinds, &hours, from, &mut self.life) {
+            if !R::HOURLY
+                && let Some(outcome) = step_quiet_quarter(node, kinds, &hours, from, &mut self.life)
+            {
                 let charge = self.life.charge() as f32;
                 let seen = (QUARTER_H, index, day, last, charge);
                 self.note(seen, kinds[QUARTER_H - 1], &hours.hour(last), &outcome, recorder);
@@ -333,8 +341,8 @@ impl<'a> LifeRun<'a> {
             self.outcome.lowest_charge = charge;
             self.outcome.lowest_hour = index as u32;
         }
-        if outcome.out() || self.node.demand.levels.len() > 1 {
-            self.note_reports(index, day, usize::from(kind), weather.air_celsius, charge, outcome);
+        if outcome.out() || self.node.demand.by_charge() {
+            self.note_reports((hours, index, day), usize::from(kind), weather.air_celsius, outcome);
         } else {
             self.silence.hours = 0.0;
         }
@@ -344,22 +352,22 @@ impl<'a> LifeRun<'a> {
 
     fn note_reports(
         &mut self,
-        index: usize,
-        day: usize,
+        (hours, index, day): (usize, usize, usize),
         kind: usize,
         air_celsius: f32,
-        charge: f32,
         outcome: &HourOutcome,
     ) {
         let demand = &self.node.demand;
         let seen = &mut self.outcome;
         let reports = |level| demand.row(kind, level).reports_per_hour(air_celsius);
-        let sent = if outcome.out() { 0.0 } else { reports(demand.level(charge)) };
-        seen.missed_reports += f64::from(reports(demand.levels.len() - 1) - sent);
-        self.silence.pass_hour(sent);
+        let sent = if outcome.out() { 0.0 } else { reports(self.life.level()) };
+        let month = self.trial.weather.month_of(day);
+        seen.missed_reports += hours as f64 * f64::from(reports(demand.levels.len() - 1) - sent);
+        seen.sent_by_month[month] += hours as f64 * f64::from(sent);
+        self.silence.pass_hours(hours, sent);
         seen.longest_silence_h = self.silence.longest_h;
         if outcome.out() {
-            seen.outage_hours_by_month[self.trial.weather.month_of(day)] += 1;
+            seen.outage_hours_by_month[month] += 1;
             seen.outages += u32::from(outcome.stopped_now || outcome.ran_dry);
             seen.first_outage.get_or_insert(index as u32);
         }
@@ -396,6 +404,13 @@ pub struct Silence {
 }
 
 impl Silence {
+    /// Hours with so many reports each, evenly spaced.
+    fn pass_hours(&mut self, hours: usize, reports: f32) {
+        // Where every hour has its report they are all alike.
+        let hours = if reports >= 1.0 { 1 } else { hours };
+        (0..hours).for_each(|_| self.pass_hour(reports));
+    }
+
     /// An hour with so many reports, evenly spaced.
     pub fn pass_hour(&mut self, reports: f32) {
         self.hours += if reports >= 1.0 { 1.0 / reports } else { 1.0 };

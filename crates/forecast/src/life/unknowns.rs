@@ -17,11 +17,13 @@ use crate::random::Stream;
 use crate::sky::hours::SiteDraw;
 
 /// How many unknowns there are.
-pub const COUNT: usize = 8;
-/// The first of them are drawn here; the last, the spot, from a stream of its own.
-const PARTS: usize = COUNT - 1;
+pub const COUNT: usize = 9;
+/// The first of them are drawn here; the last two, spot and gauge, from streams of their own.
+const PARTS: usize = COUNT - 2;
 /// Place of the spot.
-pub const SPOT: usize = COUNT - 1;
+pub const SPOT: usize = PARTS;
+/// Place of the gauge.
+const GAUGE: usize = PARTS + 1;
 /// Place of the temperature.
 const WARMTH: usize = PARTS - 1;
 
@@ -35,15 +37,22 @@ pub const NAMES: [&str; COUNT] = [
     "current when awake",
     "temperature of the site",
     "position, and so the data rate",
+    "charge as the node reads it",
 ];
 
 /// Standard deviation of a site's mean temperature around the climate's: a valley is not its grid cell (own estimate).
 const SITE_TEMPERATURE_SD_K: f64 = 1.0;
 
+/// A gauge was set up at this temperature, and is off by twice as much so far away from it (own estimate: the resistance of
+/// the cell, and with it the voltage under the sleeping board, changes with the cold).
+const GAUGE_RIGHT_AT_CELSIUS: f32 = 25.0;
+const GAUGE_DOUBLES_AFTER_K: f32 = 50.0;
+
 /// How far each unknown may stray.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Unknowns {
-    /// Standard deviations: of the logarithm for most of [`NAMES`], kelvin for the temperature. The first is a factor on
+    /// Standard deviations: of the logarithm for most of [`NAMES`], kelvin for the temperature, share of a full
+    /// battery for the gauge. The first is a factor on
     /// the months' own doubt and so 1, and so is the spot's where it varies.
     spreads: [f64; COUNT],
 }
@@ -73,19 +82,31 @@ impl Unknowns {
                 active_spread(design),
                 SITE_TEMPERATURE_SD_K,
                 f64::from(u8::from(spots)),
+                gauge_spread(design),
             ],
         }
     }
 
+    /// The same with a gauge that shows the charge as it is.
+    #[must_use]
+    pub fn with_perfect_gauge(mut self) -> Self {
+        self.spreads[GAUGE] = 0.0;
+        self
+    }
+
     /// The unknowns of one life on a spot of this score.
-    pub fn draw(&self, random: &mut Stream, spot: f64) -> Drawn {
-        let scores: [f64; COUNT] =
-            std::array::from_fn(|index| if index < PARTS { random.normal() } else { spot });
+    pub fn draw(&self, random: &mut Stream, spot: f64, gauge: f64) -> Drawn {
+        let scores: [f64; COUNT] = std::array::from_fn(|index| match index {
+            SPOT => spot,
+            GAUGE => gauge,
+            _ => random.normal(),
+        });
         let mut values: [f64; COUNT] =
             std::array::from_fn(|index| (scores[index] * self.spreads[index].ln_1p()).exp());
         values[0] = scores[0];
         values[WARMTH] = scores[WARMTH] * self.spreads[WARMTH];
         values[SPOT] = 1.0;
+        values[GAUGE] = scores[GAUGE] * self.spreads[GAUGE];
         Drawn { scores, values }
     }
 
@@ -103,6 +124,7 @@ impl Drawn {
         let mut values = [1.0; COUNT];
         values[0] = 0.0;
         values[WARMTH] = 0.0;
+        values[GAUGE] = 0.0;
         Self { scores: [0.0; COUNT], values }
     }
 
@@ -118,6 +140,12 @@ impl Drawn {
         self.values[1]
     }
 
+    /// The factor on the resistance of the battery.
+    #[must_use]
+    pub fn resistance(&self) -> f64 {
+        self.values[3]
+    }
+
     /// The factor on what the board draws asleep.
     #[must_use]
     pub fn floor(&self) -> f64 {
@@ -130,6 +158,13 @@ impl Drawn {
         self.values[5]
     }
 
+    /// What the node reads too much of its charge, as share of a full battery, with the battery this warm [°C].
+    #[must_use]
+    pub fn gauge_error(&self, battery_celsius: f32) -> f32 {
+        let away_k = (battery_celsius - GAUGE_RIGHT_AT_CELSIUS).abs();
+        self.values[GAUGE] as f32 * (1.0 + away_k / GAUGE_DOUBLES_AFTER_K)
+    }
+
     /// Gives a life its parts.
     pub fn equip(&self, node: &NodeTables, life: &mut Life) {
         life.scale_capacity(self.values[2]);
@@ -137,6 +172,13 @@ impl Drawn {
         life.floor_factor = self.floor() as f32;
         life.active_factor = self.active() as f32;
     }
+}
+
+/// Spread of the charge that the node reads, if it asks for it.
+fn gauge_spread(design: &Design) -> f64 {
+    let mut activities = design.loads.iter().flat_map(|load| &load.activities);
+    let asks = activities.any(|activity| activity.every.by_charge());
+    if asks { design.battery.gauge_error.fraction() } else { 0.0 }
 }
 
 fn relative<Q: Quantity>(quantity: &Uncertain<Q>) -> f64 {
@@ -156,8 +198,7 @@ pub fn floor_spread(design: &Design) -> f64 {
 fn active_spread(design: &Design) -> f64 {
     let link = LinkState::as_designed(design);
     let activities = design.loads.iter().flat_map(|load| &load.activities);
-    let often = activities
-        .filter_map(|activity| Some((activity, activity.every.iter().find_map(|(_, every)| *every)?)));
+    let often = activities.filter_map(|activity| Some((activity, activity.every.intervals().next()?)));
     weighed(often.flat_map(|(activity, every)| {
         let link = &link;
         activity.steps.iter().map(move |step| {
@@ -264,7 +305,7 @@ mod tests {
     fn each_part_gets_its_own_draw() {
         let design = design("");
         let node = NodeTables::of_design(&design, Demand::new(&design, &Diary::new(&design)));
-        let values = [0.0, 1.0, 0.5, 3.0, 4.0, 5.0, 0.0, 1.0];
+        let values = [0.0, 1.0, 0.5, 3.0, 4.0, 5.0, 0.0, 1.0, 0.0];
         let mut life = Life::new(&node, 1.0);
         Drawn { values, ..Drawn::default() }.equip(&node, &mut life);
         assert!((life.stored_ah / node.capacity_ah - 0.5).abs() < 1e-9, "half the capacity, full");

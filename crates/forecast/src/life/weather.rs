@@ -220,8 +220,7 @@ impl SampleYears {
     /// What a day of the darkest month brings and costs a nominal node at mid charge.
     #[must_use]
     pub fn dark_month_balance(&self, node: &NodeTables) -> Balance {
-        const MIDDLE: f32 = 0.6;
-        let volts = node.rest_volts(MIDDLE);
+        let volts = node.rest_volts(MIDDLE_CHARGE);
         let mut sum = Balance::default();
         let mut hours = 0_u32;
         let dark = self.dates.iter().map(|(month, ..)| *month == self.dark_month());
@@ -241,6 +240,28 @@ impl SampleYears {
         }
     }
 
+    /// What a nominal node draws on a day of each month with a full battery's intervals, at mid charge.
+    #[must_use]
+    pub fn monthly_draw(&self, node: &NodeTables) -> MonthlyDraw {
+        let volts = node.rest_volts(MIDDLE_CHARGE);
+        let level = node.demand.levels.len() - 1;
+        let mut draw = MonthlyDraw::default();
+        let mut hours = [0_u32; 12];
+        for ((hour, kind), (month, ..)) in self.with_kinds().zip(&self.dates) {
+            let month = usize::from(*month) - 1;
+            let (floor, active) = node.demand.row(kind, level).amperes(hour.air_celsius, || volts);
+            draw.floor_ah[month] += f64::from(floor);
+            draw.active_ah[month] += f64::from(active);
+            hours[month] += 1;
+        }
+        for (month, hours) in hours.into_iter().enumerate() {
+            let per_day = 24.0 / f64::from(hours.max(1));
+            draw.floor_ah[month] *= per_day;
+            draw.active_ah[month] *= per_day;
+        }
+        draw
+    }
+
     /// Mean sun on the plane by month before reflection at the cover, dirt and shade [Wh/m² a day].
     #[must_use]
     pub fn plain_wh_m2_by_month(&self) -> [f64; 12] {
@@ -252,6 +273,18 @@ impl SampleYears {
         }
         sums.map(|(sum, hours)| 24.0 * sum / f64::from(hours.max(1)))
     }
+}
+
+/// Where the battery stands when draws are compared.
+const MIDDLE_CHARGE: f32 = 0.6;
+
+/// Charge per day by month \[Ah\], January first.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct MonthlyDraw {
+    /// What the board draws asleep.
+    pub floor_ah: [f64; 12],
+    /// What it draws awake.
+    pub active_ah: [f64; 12],
 }
 
 /// Charge per day \[Ah\].

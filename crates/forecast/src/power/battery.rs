@@ -23,7 +23,7 @@ pub struct Pulse {
 
 /// Open-circuit voltage at a state of charge, 0 to 1 of the real capacity.
 pub fn open_circuit(battery: &Battery, charge: f64) -> Voltage {
-    Voltage::from_volts(interpolate(&battery.open_circuit, charge, Share::fraction, Voltage::volts))
+    battery.resting_at(Share::from_fraction(charge))
 }
 
 /// State of charge, 0 to 1, at which the battery rests at a voltage; 0 below and 1 above its table.

@@ -266,7 +266,7 @@ fn sender(design: &Design, data_rate: u8, received: Dbm) -> Option<Sender> {
 fn traffic(design: &Design, data_rate: u8) -> (f64, f64) {
     let activities = design.loads.iter().flat_map(|load| &load.activities);
     let all_year = activities.filter(|activity| activity.when == Condition::default());
-    let often = all_year.filter_map(|activity| Some((activity, activity.every.first()?.1?.seconds())));
+    let often = all_year.filter_map(|activity| Some((activity, activity.every.at_full_charge()?.seconds())));
     let region = design.radio.as_ref().map(|radio| &radio.region);
     let modulation = region.and_then(|region| region.modulation(data_rate));
     let uplinks =

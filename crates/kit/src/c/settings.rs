@@ -3,6 +3,7 @@
 use design::message::{Direction, Field, Form, Message};
 use design::region::Region;
 
+use crate::charge::{self, ChargeSteps};
 use crate::kit::Kit;
 use crate::settings::{ActivitySettings, RadioSettings};
 use crate::words::{line, remark};
@@ -14,6 +15,9 @@ pub(super) fn write(text: &mut String, kit: &Kit) {
         confirmed(text, kit);
         sizes(text, radio, kit.messages);
         join(text, radio);
+    }
+    if let Some(charge) = &kit.settings.charge {
+        charge_steps(text, charge);
     }
     for activity in &kit.settings.activities {
         interval(text, kit, activity);
@@ -145,24 +149,27 @@ fn interval(text: &mut String, kit: &Kit, activity: &ActivitySettings) {
     line(
         text,
         format_args!(
-            "\n/* {name}{sends}{only}. Seconds between two by state of charge in percent; 0: not at all.{} */\n\
-             static inline uint32_t winter_interval_s_{name}(uint8_t charge_percent)\n{{",
+            "\n/* {name}{sends}{only}. Seconds between two{}; 0: not at all.{} */",
+            if activity.varies() {
+                " in a month, 1 to 12, on a step of charge"
+            } else {
+                ", whatever the charge"
+            },
             set_by(kit, activity)
         ),
     );
-    let rows = activity.intervals.iter().filter(|(charge, _)| *charge > 0);
-    for (charge, seconds) in rows {
+    if activity.varies() {
+        by_month_and_step(text, activity);
+    } else {
         line(
             text,
-            format_args!("    if (charge_percent >= {charge}u) {{\n        return {seconds}u;\n    }}"),
+            format_args!(
+                "static inline uint32_t winter_interval_s_{name}(uint8_t charge_percent)\n{{\n    \
+                 (void)charge_percent;\n    return {}u;\n}}",
+                activity.every_s[0][0]
+            ),
         );
     }
-    let lowest =
-        activity.intervals.last().filter(|(charge, _)| *charge == 0).map_or(0, |(_, seconds)| *seconds);
-    if activity.intervals.iter().all(|(charge, _)| *charge == 0) {
-        text.push_str("    (void)charge_percent;\n");
-    }
-    line(text, format_args!("    return {lowest}u;\n}}"));
     if let Some(give_up) = activity.fix_give_up_s {
         line(
             text,
@@ -173,6 +180,49 @@ fn interval(text: &mut String, kit: &Kit, activity: &ActivitySettings) {
             ),
         );
     }
+}
+
+fn charge_steps(text: &mut String, charge: &ChargeSteps) {
+    let remarks = charge::remarks().join("\n * ");
+    line(
+        text,
+        format_args!(
+            "\n/* {remarks} */\n\
+             #define WINTER_CHARGE_STEPS {steps}u\n\
+             #define WINTER_CHARGE_STEP_RESTS_S {rests}u\n\
+             static inline uint8_t winter_charge_step(uint32_t millivolts, uint8_t last, uint8_t rested)\n{{\n    \
+             static const uint32_t from_mv[WINTER_CHARGE_STEPS] = {{ {from} }};\n    \
+             static const uint32_t up_at_mv[WINTER_CHARGE_STEPS] = {{ {up} }};\n    \
+             uint8_t step = last < WINTER_CHARGE_STEPS ? last : (uint8_t)(WINTER_CHARGE_STEPS - 1u);\n    \
+             if (millivolts >= from_mv[step]) {{\n        \
+             return (uint8_t)(step + (rested && step + 1u < WINTER_CHARGE_STEPS && millivolts >= up_at_mv[step + 1u]));\n    }}\n    \
+             while (step > 0u && millivolts < from_mv[step]) {{\n        step = (uint8_t)(step - 1u);\n    }}\n    \
+             return step;\n}}",
+            steps = charge.from_mv.len(),
+            rests = charge.rests_s,
+            from = charge::list(&charge.from_mv, "u"),
+            up = charge::list(&charge.up_at_mv, "u"),
+        ),
+    );
+}
+
+fn by_month_and_step(text: &mut String, activity: &ActivitySettings) {
+    let rows: Vec<String> = activity
+        .every_s
+        .iter()
+        .map(|months| format!("        {{ {} }}", charge::list(months, "u")))
+        .collect();
+    let steps = activity.every_s.len();
+    line(
+        text,
+        format_args!(
+            "static inline uint32_t winter_interval_s_{name}(uint8_t month, uint8_t step)\n{{\n    \
+             static const uint32_t every_s[{steps}][12] = {{\n{rows}\n    }};\n    \
+             return every_s[step < {steps}u ? step : {steps}u - 1u][month >= 1u && month <= 12u ? month - 1u : 0u];\n}}",
+            name = activity.name,
+            rows = rows.join(",\n"),
+        ),
+    );
 }
 
 /// The fields whose value takes the place of the interval once it was heard.

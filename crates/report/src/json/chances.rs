@@ -22,6 +22,12 @@ pub(crate) fn chances(chances: &Chances) -> Value {
         "outage_hours_per_year": number(chances.outage_hours_per_year),
         "completeness_percent": chances.completeness.map(percent),
         "longest_silence_95_hours": chances.longest_silence.map(|silence| number(silence.hours())),
+        "course": chances.course.map(|course| json!({
+            "reports_per_year": number(course.per_year),
+            "poorest_month": course.poorest.0,
+            "reports_per_day_in_poorest_month": number(course.poorest.1),
+            "longest_silence_95_hours": number(course.longest_silence.hours()),
+        })),
         "visits_per_year": number(chances.visits_per_year),
         "darkest_day_of_year": chances.darkest_day + 1,
         "in_hand_on_darkest_day_days": number(chances.in_hand.days()),

@@ -60,6 +60,7 @@ fn one(moved: &Moved) -> String {
     match &moved.lever {
         Lever::Interval { activity, .. } if activity == "report" => format!("a report every {then}"),
         Lever::Interval { activity, .. } => format!("`{activity}` every {then}"),
+        Lever::Table { .. } => format!("a table by month and charge ({then}; `overwinter table` writes it)"),
         Lever::DataRate => format!("data rate {then}"),
         Lever::Panel => format!("a panel of {then}"),
         Lever::LeavePanelOut => "no panel at all".to_owned(),
@@ -82,6 +83,7 @@ fn one(moved: &Moved) -> String {
 pub fn lever(lever: &Lever) -> String {
     match lever {
         Lever::Interval { activity, .. } => format!("interval of {activity}"),
+        Lever::Table { activity, .. } => format!("{activity} by month and charge"),
         Lever::DataRate => "data rate".to_owned(),
         Lever::Panel => "panel".to_owned(),
         Lever::LeavePanelOut => "leave the panel out".to_owned(),

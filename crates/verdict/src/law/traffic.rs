@@ -3,6 +3,7 @@
 use design::message::bytes_at;
 use design::node::{Activity, Condition, Design, Load, Step};
 use design::quantity::{Duration, Share};
+use design::schedule::Schedule;
 
 use super::Rate;
 use super::hour::periodic_on_air;
@@ -21,7 +22,7 @@ pub(super) struct Message {
     /// Application bytes by data rate: a designed message has a short form for slow ones.
     by_rate: Vec<usize>,
     pub(super) confirmed: bool,
-    pub(super) every: Vec<(Share, Option<Duration>)>,
+    pub(super) every: Schedule,
 }
 
 impl Message {
@@ -48,7 +49,7 @@ pub(super) struct Source {
     pub(super) field: String,
     messages: std::ops::Range<usize>,
     when: Condition,
-    every: Vec<(Share, Option<Duration>)>,
+    every: Schedule,
 }
 
 /// Everything a design sends.
@@ -96,7 +97,7 @@ impl Traffic {
             }
         }
         let (messages, every) = (first..self.messages.len(), activity.every.clone());
-        if !messages.is_empty() && every.iter().any(|(_, interval)| interval.is_some()) {
+        if !messages.is_empty() && every.intervals().next().is_some() {
             let (name, when) = (activity.name.clone(), activity.when.clone());
             self.sources.push(Source { name, field, messages, when, every });
         }
@@ -146,7 +147,7 @@ impl Traffic {
         level: Share,
     ) -> Duration {
         let burst = self.burst(source, rate, tries);
-        match source.interval(level) {
+        match source.every.at(situation.month, level) {
             Some(interval) if situation.allows(&source.when) => periodic_on_air(HOUR, burst, interval),
             Some(_) => burst,
             None => Duration::ZERO,
@@ -162,7 +163,11 @@ impl Traffic {
                     |source: &&Source| source.when.months.is_empty() || source.when.months.contains(&month);
                 let day = self.sources.iter().filter(in_season).filter_map(|source| {
                     let hours = Duration::from_hours(self.hours_a_day(&source.when));
-                    Some(periodic_on_air(hours, self.burst(source, rate, true), source.interval(level)?))
+                    Some(periodic_on_air(
+                        hours,
+                        self.burst(source, rate, true),
+                        source.every.at(month, level)?,
+                    ))
                 });
                 let total = day.sum();
                 busiest = if total > busiest { total } else { busiest };
@@ -184,17 +189,14 @@ impl Traffic {
     }
 
     fn levels(&self) -> Vec<Share> {
-        let mut levels: Vec<Share> =
-            self.sources.iter().flat_map(|source| source.every.iter().map(|(share, _)| *share)).collect();
+        let mut levels: Vec<Share> = self
+            .sources
+            .iter()
+            .flat_map(|source| source.every.rows().iter().map(|(share, _)| *share))
+            .collect();
         levels.sort_by(|a, b| a.fraction().total_cmp(&b.fraction()));
         levels.dedup();
         levels
-    }
-}
-
-impl Source {
-    fn interval(&self, level: Share) -> Option<Duration> {
-        self.every.iter().find(|(share, _)| level >= *share).and_then(|(_, interval)| *interval)
     }
 }
 

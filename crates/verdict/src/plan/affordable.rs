@@ -21,7 +21,7 @@ pub fn affordable(design: &Design, link: &LinkState, plan: &Plan, law: &mut LawP
     let Some(income) = income_per_day(design, plan) else { return };
     let spent = dark_month(plan).map_or(Charge::ZERO, |(_, spent)| spent);
     for message in &mut law.messages {
-        let Some(every) = message.every.first().and_then(|(_, every)| *every) else { continue };
+        let Some(every) = message.every.at_full_charge() else { continue };
         let name = message.field.rsplit('.').next().unwrap_or(&message.field).to_owned();
         let left = income - (spent - own_per_day(design, link, &name));
         for rate in &mut message.rates {

@@ -18,6 +18,7 @@ use forecast::sky::light::{YEAR_DAYS, nominal_hours};
 use forecast::stats;
 
 use super::Restart;
+use super::course::{Course, course};
 use super::kept::{self, Evidence, Figure, Kept};
 use super::make::Case;
 use crate::finding::Verdict;
@@ -54,6 +55,8 @@ pub struct Chances {
     pub completeness: Option<Share>,
     /// Longest silence of the life that does worse than 95 % of the others; `None` if nothing is reported.
     pub longest_silence: Option<Duration>,
+    /// What is sent over the year, where intervals depend on the charge.
+    pub course: Option<Course>,
     /// Outages a year that do not end by themselves, mean over all lives.
     pub visits_per_year: f64,
     /// What was promised and whether it is kept; survival first.
@@ -166,6 +169,7 @@ pub(super) fn chances(case: &Case<'_>, lives: &Lives) -> Chances {
         outage_hours_per_year: mean(&lives.outcomes, |life| f64::from(life.outage_hours())) / trial.years(),
         completeness: evidence.completeness(),
         longest_silence: evidence.longest_silence(),
+        course: case.node().demand.by_charge().then(|| course(trial, &lives.outcomes)),
         visits_per_year: visits.found,
         kept: evidence.keep(&case.design.promise),
         in_hand: reserve(&nominal, darkest_day, charge, threads),

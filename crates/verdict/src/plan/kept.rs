@@ -11,7 +11,7 @@ use forecast::life::visits::visits;
 use forecast::stats;
 
 /// Share of the lives that must stay below the silence that is promised.
-const FRESH_LIVES: f64 = 0.95;
+pub(super) const FRESH_LIVES: f64 = 0.95;
 /// How far the worst fifth may miss a promise before doubt about the parts makes the verdict tight.
 pub const WORST_FIFTH_SLACK: f64 = 0.05;
 /// Lives with an outage that are lived once more with somebody who comes when it must be.
@@ -156,7 +156,7 @@ impl<'a> Evidence<'a> {
             wanted_reports: sample.wanted_reports_per_year(case.node()) * case.trial.years(),
             usual_silence_h: sample.usual_silence_h(case.node()),
             life_h: 24.0 * case.trial.days as f64,
-            spares: case.node().demand.levels.len() > 1,
+            spares: case.node().demand.by_charge(),
             visits_per_year,
         }
     }

@@ -107,10 +107,9 @@ pub(super) fn ladders(design: &Design, answer: &Answer) -> Vec<Ladder> {
 /// What each reporting activity does at an interval of its own.
 fn reports(design: &Design) -> impl Iterator<Item = (&Load, &Activity, Duration)> {
     let activities = design.loads.iter().flat_map(|load| load.activities.iter().map(move |one| (load, one)));
-    activities.filter(|(_, activity)| activity.sends()).filter_map(|(load, activity)| {
-        let [(_, Some(every))] = activity.every.as_slice() else { return None };
-        Some((load, activity, *every))
-    })
+    activities
+        .filter(|(_, activity)| activity.sends())
+        .filter_map(|(load, activity)| Some((load, activity, activity.every.fixed_interval()?)))
 }
 
 fn interval_ladder(

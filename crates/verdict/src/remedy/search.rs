@@ -25,9 +25,9 @@ const STEPS_FURTHER: usize = 3;
 /// What all levers of a design share.
 pub(super) struct Search<'a> {
     base: Prepared,
-    environment: &'a Environment<'a>,
+    pub(super) environment: &'a Environment<'a>,
     pub(super) answer: &'a Answer,
-    effort: Effort,
+    pub(super) effort: Effort,
     pub(super) progress: &'a dyn Progress,
     /// Lives that are searched on.
     pub(super) lives: usize,

@@ -109,12 +109,10 @@ impl Axes {
 /// The activity whose interval is chosen: the one that is named, or the one that reports most often all year.
 fn sized_activity(design: &Design) -> Option<(&Load, &Activity, Duration)> {
     let all = design.loads.iter().flat_map(|load| load.activities.iter().map(move |one| (load, one)));
-    let fixed = all.filter_map(|(load, activity)| match activity.every.as_slice() {
-        [(_, Some(every))] => Some((load, activity, *every)),
-        _ => None,
-    });
+    let mut fixed =
+        all.filter_map(|(load, activity)| Some((load, activity, activity.every.fixed_interval()?)));
     match &design.sizing.activity {
-        Some(name) => fixed.into_iter().find(|(_, activity, _)| activity.name == *name),
+        Some(name) => fixed.find(|(_, activity, _)| activity.name == *name),
         None => fixed
             .filter(|(_, activity, _)| activity.sends() && activity.when == Condition::default())
             .reduce(|one, other| if other.2 < one.2 { other } else { one }),

@@ -49,7 +49,8 @@ impl Resolver<'_> {
                 wrong(format!("there is no activity `{}`", shortened(&wanted.value)), help);
             }
             ([(_, (activity, section))], _)
-                if section.every.is_none() && section.every_by_charge.is_some() =>
+                if section.every.is_none()
+                    && (section.every_by_charge.is_some() || section.every_by_month_and_charge.is_some()) =>
             {
                 let text = format!("the interval of `{}` depends on the charge", activity.value);
                 wrong(text, "write `every` there for an interval that can be set, or remove `sets`".into());
