@@ -36,6 +36,11 @@ const PROOFS: [Proof; 6] = [
         full: network,
     },
     Proof {
+        name: "search",
+        what: "100 sizings: what each chooses keeps its promise on 20,000 lives that it never saw",
+        full: search,
+    },
+    Proof {
         name: "mutants",
         what: "a tenth of the changes to the code that a test must notice",
         full: mutants,
@@ -50,6 +55,9 @@ const EXECUTIONS: &str = "10000000";
 const KILLS: &str = "1000";
 /// Worlds in which `network` puts the network.
 const WORLDS: &str = "50000";
+/// Sizings that `search` makes, and lives that each choice lives.
+const SEARCHES: &str = "100";
+const LIVES: &str = "20000";
 /// Crates whose code `mutants` changes.
 const MUTATED: [&str; 2] = ["overwinter-kit", "overwinter-wire"];
 
@@ -135,6 +143,12 @@ fn network(root: &Path) -> Result<String> {
         ["test", "--release", "--locked", "--package", "overwinter-logbook", "--test", "simulation"];
     cargo(root, &arguments, &[("OVERWINTER_SEEDS", WORLDS)])?;
     Ok(format!("{WORLDS} worlds"))
+}
+
+fn search(root: &Path) -> Result<String> {
+    let arguments = ["test", "--release", "--locked", "--package", "overwinter-verdict", "--test", "size"];
+    cargo(root, &arguments, &[("OVERWINTER_SEARCHES", SEARCHES), ("OVERWINTER_LIVES", LIVES)])?;
+    Ok(format!("{SEARCHES} searches, {LIVES} lives each"))
 }
 
 /// Needs `cargo install cargo-mutants`.
