@@ -22,6 +22,8 @@ pub(crate) use ladder::{INTERVALS_MIN, two_digits};
 use ladder::{Ladder, ladders};
 use search::Search;
 
+/// Of fewer lives nothing can be said to hold.
+const LEAST_LIVES: usize = 20;
 /// So many rows are confirmed on fresh lives; the others say that they are about so.
 const CONFIRMED: usize = 5;
 
@@ -169,7 +171,11 @@ pub fn remedies(
     progress: &dyn Progress,
 ) -> Remedies {
     let mut found = Remedies::default();
-    let all_lived = answer.life.chances.as_ref().is_some_and(|chances| chances.lives == chances.wanted);
+    let all_lived = answer
+        .life
+        .chances
+        .as_ref()
+        .is_some_and(|chances| chances.lives == chances.wanted && chances.lives >= LEAST_LIVES);
     if all_lived {
         let search = Search::new(design, environment, answer, effort, progress);
         (found.searched, found.confirmed) = (search.lives, search.confirming);

@@ -53,7 +53,7 @@ pub fn chart(map: &SurvivalMap, promised_percent: f64, now: &Mark, chosen: &Mark
             text.strong x=(px(picture.left)) y=(px(TOP - 18.0)) { (title.unwrap_or_default()) }
             (picture.frame(index == 0))
             (picture.lines())
-            @if marked(now, index) { (picture.now(now)) }
+            (picture.now(now))
             @if marked(chosen, index) { (picture.chosen(chosen)) }
         }
     };
@@ -63,8 +63,8 @@ pub fn chart(map: &SurvivalMap, promised_percent: f64, now: &Mark, chosen: &Mark
         description: described(map, promised_percent),
         note: Some(format!(
             "Each line joins panels and batteries with which equally many lives pass without an outage; on the thick one it is \
-             the promised {promised_percent} %, above and to the right of it more. Circle: the design as it is; square: the \
-             chosen one. From 100 lives each, so a line may lie a panel or a battery beside its place."
+             the promised {promised_percent} %, above and to the right of it more. Circle: panel and battery as they are; \
+             square: the chosen design. From 100 lives each, so a line may lie a panel or a battery beside its place."
         )),
         width: WIDTH,
         height: TOP + HEIGHT + FOOT,
@@ -131,7 +131,7 @@ impl Picture<'_> {
         }
     }
 
-    /// One line of equal survival, with its figure at its right end.
+    /// One line of equal survival, with its figure where it begins.
     fn level(&self, percent: f64, class: &str) -> Markup {
         let capacities = self.map.capacities_mah.iter().enumerate();
         let points: Vec<(f64, f64)> = capacities
@@ -139,11 +139,11 @@ impl Picture<'_> {
                 Some((self.x.at(mah.ln()), self.y.at(self.crossing(battery, percent)?)))
             })
             .collect();
-        let last = points.last().copied();
+        let first = points.first().copied();
         html! {
             @if points.len() > 1 { path class=(class) d=(line(&points)) {} }
-            @if let Some((x, y)) = last {
-                text.tick.halo x=(px(x + 2.0)) y=(px(y - 3.0)) { (percent) " %" }
+            @if let Some((x, y)) = first {
+                text.tick.halo x=(px(x + 4.0)) y=(px(y - 3.0)) { (percent) " %" }
             }
         }
     }
