@@ -100,7 +100,7 @@ fn without_a_data_rate_the_network_adapts_it() {
     let text = commented_example().replace("\ndata_rate = ", "\n#data_rate = ");
     let design = design::resolve::resolve(&Catalog::builtin(), &parse(&text)).expect("resolves").design;
     let radio = design.radio.as_ref().expect("has a radio");
-    assert_eq!(radio.adaptation_margin.map(design::quantity::Decibels::decibels), Some(10.0));
+    assert_eq!(radio.adaptation_margin.map(design::quantity::Decibels::decibels), Some(11.0));
     assert_eq!(radio.data_rates.first().map(|(rate, _)| *rate), radio.allowed_rates.first().copied());
     assert_eq!(kind().radio.as_ref().expect("has a radio").adaptation_margin, None, "a written rate is kept");
 }

@@ -1,5 +1,5 @@
-//! One page of text: the verdict, then at most 40 lines of 80 columns and the table of what would make it hold; a danger is
-//! never left out, so many dangers make it longer.
+//! One page of text: the verdict, then at most 40 lines of 80 columns and the table of what would make it hold; a danger or
+//! a warning is never left out, so many of them make it longer.
 
 pub mod climate;
 mod everything;
@@ -17,7 +17,7 @@ pub use everything::everything;
 
 /// Columns of the page.
 pub const WIDTH: usize = 80;
-/// Lines of the page after the verdict, if no danger needs more.
+/// Lines of the page after the verdict, if no danger or warning needs more.
 const LINES: usize = 40;
 /// Faults shown at least, and at most.
 const FAULTS: (usize, usize) = (2, 3);
@@ -348,7 +348,7 @@ fn cautions(subject: &Subject, plan: &Plan, lines: usize) -> Vec<String> {
     for (shown, one) in cautions.iter().enumerate() {
         let said = caution(subject, one);
         let reserve = usize::from(shown + 1 < cautions.len());
-        if one.severity < Severity::Danger && out.len() + said.len() + reserve > lines {
+        if one.severity < Severity::Warning && out.len() + said.len() + reserve > lines {
             let left = cautions.len() - shown;
             out.push(format!(
                 "{} under --all",

@@ -152,9 +152,19 @@ fn adaptation_slows_a_node_down_with_distance_and_never_up() {
 #[test]
 fn falling_from_the_fastest_to_the_slowest_rate_takes_days() {
     let settling = adr::settling(Duration::from_minutes(15.0), 6);
+    // The mean of eight uplinks decides.
+    assert!((settling.faster.days() - 8.0 * 15.0 / 1440.0).abs() < 1e-9);
     assert!((settling.slower.days() - 224.0 * 15.0 / 1440.0).abs() < 1e-9);
     let reach = judge(&node(2.0, "", "", ""), None, &[], 1);
     assert_eq!(reach.settling.map(|settling| settling.slower.days().round()), Some(2.0));
+}
+
+/// The design file says in words what the rule of adaptation reckons with.
+#[test]
+fn the_margin_that_is_left_out_is_that_of_the_rule() {
+    let design = node(2.0, "", "", "");
+    let margin = design.radio.as_ref().and_then(|radio| radio.adaptation_margin);
+    assert_eq!(margin.map(Decibels::decibels), Some(adr::USUAL_MARGIN_DB));
 }
 
 #[test]

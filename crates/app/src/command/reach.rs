@@ -8,6 +8,7 @@ use design::node::{Design, RadioUse};
 use design::quantity::Decibels;
 use design::region::Modulation;
 use design::surroundings::Place as Side;
+use forecast::radio::adr;
 use forecast::radio::budget::{around_on_map, borne_losses, stations};
 use forecast::radio::coverage::{Coverage, Survey, coverage};
 use forecast::radio::link::frequency;
@@ -43,9 +44,6 @@ Writes coverage.svg (the map), coverage.png and coverage.geojson (the same for o
 the way of each node to the gateway that hears it best. Files are written whole, once everything is known; others in \
 the folder are left alone. Exit code: 0 every node is heard (or in doubt), 1 one is not, 2 something is wrong with the \
 input or the folder, 130 stopped by Ctrl-C.";
-
-/// Margin of the map where no network adapts the data rate \[dB\]: what adaptation usually keeps.
-const USUAL_MARGIN_DB: f64 = 10.0;
 
 /// What `reach` is given.
 #[derive(Args)]
@@ -204,7 +202,7 @@ fn map_gateways(site: &Site) -> Vec<MapGateway> {
 
 /// The data rates with the margin that adaptation keeps, then the slowest without; and that margin \[dB\].
 fn steps(design: &Design, radio: &RadioUse) -> (Vec<Step>, f64) {
-    let margin_db = radio.adaptation_margin.map_or(USUAL_MARGIN_DB, Decibels::decibels);
+    let margin_db = radio.adaptation_margin.map_or(adr::USUAL_MARGIN_DB, Decibels::decibels);
     let rates = borne_losses(design, Side::Inside);
     let words = |modulation: &Modulation| match modulation {
         Modulation::Lora { spreading_factor, bandwidth } if bandwidth.kilohertz() > 130.0 => {

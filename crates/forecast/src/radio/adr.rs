@@ -10,8 +10,12 @@ use design::quantity::{Decibels, Duration, Share};
 
 use crate::random::normal_quantile;
 
-/// Uplinks whose mean decides (own choice).
-pub const LISTENS_TO: u32 = 20;
+/// Uplinks whose mean decides: so many that fading leaves their mean no less certain than the seasons leave the link,
+/// (5.57 dB / 2 dB)^2 = 7.8.
+pub const LISTENS_TO: u32 = 8;
+/// Margin that loses one uplink in ten on a link that has just enough of it \[dB\]: fading is exponential in power, seasons
+/// and the mean of eight readings are normal with 2.8 dB. Computed: 10.6; rounded up.
+pub const USUAL_MARGIN_DB: f64 = 11.0;
 /// Uplinks without an answer after which a node asks for one (`ADR_ACK_LIMIT`, TS001-1.0.4 clause 4.3.1.1, default).
 const ASKS_AFTER: u32 = 64;
 /// Further uplinks without an answer after which it falls by one data rate (`ADR_ACK_DELAY`, the same).
@@ -23,7 +27,7 @@ const SEASON_SD_DB: f64 = 2.0;
 /// Equally likely states of a link over a life.
 pub const STATES: usize = 20;
 
-/// What a link may be off its mean over a life, each as likely as any other: seasons, and what twenty faded readings let the
+/// What a link may be off its mean over a life, each as likely as any other: seasons, and what eight faded readings let the
 /// network believe \[dB\].
 pub static STATES_DB: LazyLock<[f64; STATES]> = LazyLock::new(|| {
     let sd_db = SEASON_SD_DB.hypot(FADE_SD_DB / f64::from(LISTENS_TO).sqrt());
@@ -69,5 +73,26 @@ pub fn settling(interval: Duration, rates: usize) -> Settling {
     Settling {
         faster: interval * f64::from(LISTENS_TO),
         slower: interval * (f64::from(ASKS_AFTER) + f64::from(FALLS_AFTER) * f64::from(falls)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_readings_are_as_many_as_the_seasons_are_worth() {
+        let sd_of_mean_db = |count: u32| FADE_SD_DB / f64::from(count).sqrt();
+        assert!(sd_of_mean_db(LISTENS_TO) <= SEASON_SD_DB && sd_of_mean_db(LISTENS_TO - 1) > SEASON_SD_DB);
+    }
+
+    /// A signal of exponential power falls below the floor with 1 - exp(-1 / margin), here averaged over the normal states.
+    #[test]
+    fn one_uplink_in_ten_is_lost_at_the_usual_margin() {
+        let loss = |margin_db: f64| {
+            let lost = |state_db: &f64| 1.0 - (-(10_f64.powf(-(margin_db + state_db) / 10.0))).exp();
+            STATES_DB.iter().map(lost).sum::<f64>() / STATES as f64
+        };
+        assert!(loss(USUAL_MARGIN_DB) <= 0.1 && loss(USUAL_MARGIN_DB - 1.0) > 0.1, "{}", loss(USUAL_MARGIN_DB));
     }
 }
