@@ -18,6 +18,7 @@ use forecast::sky::climate::Climate;
 use forecast::sky::hours::HourWeather;
 use verdict::Environment;
 use verdict::plan::{Effort, Verdict, Weather, judged};
+use verdict::reach;
 use verdict::size::{SizeError, Sized, ends_then_middles, first_that, searched_and_whole, size};
 
 const FROST_MAST: &str = include_str!("../../../examples/larkmoor/frost-mast.toml");
@@ -174,10 +175,11 @@ fn searches_are_honest() {
         let made =
             chosen.changes.iter().try_fold(design.clone(), |design, change| design.with(change.clone()));
         under_its_climate(&design, |environment| {
-            let spots = Spots::alone(&design);
-            let prepared =
-                Prepared::new(&made.expect("can be made"), environment.weather, &spots, 1_000_000 + seed);
-            let effort = Effort { seed: 1_000_000 + seed, ..EFFORT };
+            // Heard by its gateway as the search has it, so that only the lives are others.
+            let (made, seed) = (made.expect("can be made"), 1_000_000 + seed);
+            let (spots, _) = reach::spots(&made, environment.terrain, environment.others, seed);
+            let prepared = Prepared::new(&made, environment.weather, &spots, seed);
+            let effort = Effort { seed, ..EFFORT };
             judged(&prepared, 0, lives, effort, &Silent).without_outage.percent()
         })
     };

@@ -26,7 +26,7 @@ section! {
         /// Names by which browsers may call the page, beside its address.
         hosts: Vec<At<String>> = optional ["larkmoor.example"];
         /// What becomes of frames of strangers: kept so long, or `count` (counted alone), or `for ever`. It is all that the log ever deletes.
-        foreign: Foreign = default "30 d";
+        foreign: Foreign = default "30 d" where within("1 h", "50 years").usually("1 d", "5 years");
         /// How it listens to gateways of your own, and answers them.
         gateways: ServeGatewaysSection = optional {};
     }

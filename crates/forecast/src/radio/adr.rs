@@ -93,6 +93,10 @@ mod tests {
             let lost = |state_db: &f64| 1.0 - (-(10_f64.powf(-(margin_db + state_db) / 10.0))).exp();
             STATES_DB.iter().map(lost).sum::<f64>() / STATES as f64
         };
-        assert!(loss(USUAL_MARGIN_DB) <= 0.1 && loss(USUAL_MARGIN_DB - 1.0) > 0.1, "{}", loss(USUAL_MARGIN_DB));
+        assert!(
+            loss(USUAL_MARGIN_DB) <= 0.1 && loss(USUAL_MARGIN_DB - 1.0) > 0.1,
+            "{}",
+            loss(USUAL_MARGIN_DB)
+        );
     }
 }
