@@ -405,11 +405,17 @@ mod tests {
     fn pages_of(mut plan: Plan) {
         let subject = fixture::subject();
         let many = plan.findings.first().cloned().expect("one finding");
+        let warnings = |page: &str| page.matches("\nwarning: ").count();
+        let before = warnings(&plain(&page(&subject, &plan)));
         for extra in 0..8 {
             let page = plain(&page(&subject, &plan));
             assert!(page.starts_with("━━━━━ holds"), "{page}");
             let verdict = head(&subject, &plan).len();
-            assert!(page.lines().count() <= verdict + LINES, "{extra} findings more:\n{page}");
+            let warned = page.lines().skip_while(|line| !line.starts_with("warning: "));
+            let warned =
+                warned.take_while(|line| !line.contains("under --all") && !line.starts_with("--all")).count();
+            assert!(page.lines().count() <= verdict + LINES + warned, "{extra} findings more:\n{page}");
+            assert_eq!(warnings(&page), before + extra, "every warning is shown:\n{page}");
             assert!(page.lines().all(|line| line.chars().count() <= WIDTH), "{page}");
             assert_eq!(page.contains("panel unplugged"), plan.chances.is_some(), "the second fault:\n{page}");
             let severity = Severity::Warning;

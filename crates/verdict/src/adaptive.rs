@@ -238,11 +238,14 @@ impl<'a> Search<'a> {
         let (Some(first), Some(longest)) = (fixed.first(), fixed.last()) else {
             return Err(NoTable::NothingReports);
         };
-        let kept = match aim {
-            Aim::Spare => self.answer.life.verdict,
-            Aim::Spend => self.confirmed(first).verdict,
+        let is_kept = match aim {
+            Aim::Spare if self.answer.life.verdict == Verdict::Fails => false,
+            // By its promises alone: a danger of its parts is none that a table takes away.
+            Aim::Spare | Aim::Spend => {
+                self.confirmed(first).kept.iter().all(|promise| promise.verdict == Verdict::Holds)
+            }
         };
-        if kept == Verdict::Holds || fixed.len() == 1 {
+        if is_kept || fixed.len() == 1 {
             return Err(NoTable::KeptAnyway(self.intervals[0]));
         }
         let wanted = self.wanted_share();
