@@ -113,6 +113,9 @@ fn export(arguments: &Export) -> Result<String, Failure> {
     for (path, text) in &files {
         output::write(path, text)?;
     }
+    if files.is_empty() {
+        return Ok("no readings: nothing was written\n".to_owned());
+    }
     let names: Vec<String> = files.iter().map(|(path, _)| path.display().to_string()).collect();
     Ok(format!("{} in {}\n", words::count(count, "reading"), names.join(", ")))
 }

@@ -6,6 +6,7 @@ use design::date::moment_text;
 use logbook::network::Downlink;
 use logbook::received::Moment;
 use logbook::store::keeper::{Kept, Told, ToldValue};
+use report::words;
 use serde_json::{Value, json};
 use wire::identity::DevEui;
 
@@ -31,7 +32,7 @@ pub(super) fn answer(downlink: &Downlink, names: &BTreeMap<DevEui, String>) -> S
         clock(downlink.leaves_at),
         names.get(&dev_eui).cloned().unwrap_or_else(|| dev_eui.to_string()),
         downlink.why.word(),
-        downlink.rate_name,
+        rate(&downlink.rate_name),
         f64::from(downlink.frequency_hz) / 1e6
     )
 }
@@ -53,7 +54,7 @@ fn content(kept: &Kept) -> String {
 
 fn values(told: &Told) -> String {
     let value = |value: &ToldValue| {
-        let unit = if value.unit == "1" { String::new() } else { format!(" {}", value.unit) };
+        let unit = if value.unit == "1" { String::new() } else { format!(" {}", words::unit(&value.unit)) };
         match &value.value {
             Value::Null => format!("no {}", value.name),
             Value::Bool(yes) => format!("{} {}", value.name, if *yes { "yes" } else { "no" }),
@@ -66,10 +67,19 @@ fn values(told: &Told) -> String {
 
 fn heard(kept: &Kept) -> String {
     let (eui, name) = &kept.gateway;
-    let mut parts = vec![name.clone().unwrap_or_else(|| eui.to_string()), kept.radio.data_rate.clone()];
+    let mut parts = vec![name.clone().unwrap_or_else(|| eui.to_string()), rate(&kept.radio.data_rate)];
     parts.extend(kept.radio.rssi_dbm.map(|rssi| format!("{rssi} dBm")));
     parts.extend(kept.radio.snr_db.map(|snr| format!("{snr} dB over noise")));
     parts.join(", ")
+}
+
+/// A rate in words: 125 kHz are usual and left out.
+fn rate(name: &str) -> String {
+    match name.split_once("BW") {
+        Some((spreading, "125")) => spreading.to_owned(),
+        Some((spreading, kilohertz)) => format!("{spreading} at {kilohertz} kHz"),
+        None => format!("{name} bit/s"),
+    }
 }
 
 /// The time of day in UTC.
@@ -103,4 +113,16 @@ pub(super) fn json_line(kept: &Kept) -> String {
     })
     .to_string()
         + "\n"
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn rates_are_said_as_people_do() {
+        assert_eq!(rate("SF7BW125"), "SF7");
+        assert_eq!(rate("SF8BW500"), "SF8 at 500 kHz");
+        assert_eq!(rate("50000"), "50000 bit/s");
+    }
 }

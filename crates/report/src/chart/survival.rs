@@ -16,6 +16,8 @@ const HEIGHT: f64 = 250.0;
 const LEFT: f64 = 46.0;
 const GAP: f64 = 34.0;
 const FOOT: f64 = 52.0;
+/// Room of a figure at a line, and of one at an axis: across and up.
+const ROOM: (f64, f64) = (34.0, 13.0);
 
 /// A design on the picture: panel \[W\], battery \[mAh\] and interval \[s\].
 pub struct Mark {
@@ -52,7 +54,8 @@ pub fn chart(map: &SurvivalMap, promised_percent: f64, now: &Mark, chosen: &Mark
             @let title = map.intervals.get(index).map(|every| format!("every {}", every.text()));
             text.strong x=(px(picture.left)) y=(px(TOP - 18.0)) { (title.unwrap_or_default()) }
             (picture.frame(index == 0))
-            (picture.lines())
+            @let own = marked(chosen, index).then_some(chosen);
+            (picture.lines(&[Some(now), own]))
             (picture.now(now))
             @if marked(chosen, index) { (picture.chosen(chosen)) }
         }
@@ -107,10 +110,17 @@ impl Picture<'_> {
     fn frame(&self, first: bool) -> Markup {
         let (powers, capacities) = (&self.map.powers_w, &self.map.capacities_mah);
         let said = |index: usize, last: usize| index == 0 || index == last || index == last / 2;
+        let mut last_y = f64::INFINITY;
+        let mut has_room = |watts: f64| {
+            let y = self.y.at(watts.ln());
+            let free = last_y - y >= ROOM.1;
+            last_y = if free { y } else { last_y };
+            free
+        };
         html! {
             @for watts in powers {
                 path.rule d={ "M" (px(self.left)) " " (px(self.y.at(watts.ln()))) "H" (px(self.right)) } {}
-                @if first { text.tick.end x=(px(self.left - 6.0)) y=(px(self.y.at(watts.ln()) + 4.0)) { (watts) " W" } }
+                @if first && has_room(*watts) { text.tick.end x=(px(self.left - 6.0)) y=(px(self.y.at(watts.ln()) + 4.0)) { (watts) " W" } }
             }
             @for (index, mah) in capacities.iter().enumerate() {
                 path.rule d={ "M" (px(self.x.at(mah.ln()))) " " (px(TOP)) "V" (px(TOP + HEIGHT)) } {}
@@ -122,27 +132,40 @@ impl Picture<'_> {
         }
     }
 
-    fn lines(&self) -> Markup {
+    /// The lines, each with its figure where there is room beside the marks and the figures of the others.
+    fn lines(&self, marks: &[Option<&Mark>]) -> Markup {
         let near = |level: &f64| (level - self.promised_percent).abs() < NEAR;
-        let thin = LEVELS.into_iter().filter(|level| !near(level));
-        html! {
-            @for level in thin { (self.level(level, "ink")) }
-            (self.level(self.promised_percent, "mark axis"))
-        }
+        let thin = LEVELS.into_iter().filter(|level| !near(level)).map(|level| (level, "ink"));
+        let mut taken: Vec<(f64, f64)> = marks
+            .iter()
+            .flatten()
+            .map(|mark| (self.x.at(mark.capacity_mah.ln()), self.y.at(mark.power_w.ln())))
+            .collect();
+        // The promised line takes its place first, and is drawn over the others.
+        let levels: Vec<(f64, &str)> =
+            [(self.promised_percent, "mark axis")].into_iter().chain(thin).collect();
+        let mut drawn: Vec<Markup> =
+            levels.into_iter().map(|(level, class)| self.level(level, class, &mut taken)).collect();
+        drawn.rotate_left(1);
+        html! { @for line in drawn { (line) } }
     }
 
-    /// One line of equal survival, with its figure where it begins.
-    fn level(&self, percent: f64, class: &str) -> Markup {
+    /// One line of equal survival, with its figure at the first of its places that is free.
+    fn level(&self, percent: f64, class: &str, taken: &mut Vec<(f64, f64)>) -> Markup {
         let capacities = self.map.capacities_mah.iter().enumerate();
         let points: Vec<(f64, f64)> = capacities
             .filter_map(|(battery, mah)| {
                 Some((self.x.at(mah.ln()), self.y.at(self.crossing(battery, percent)?)))
             })
             .collect();
-        let first = points.first().copied();
+        let is_free = |(x, y): &(f64, f64)| {
+            taken.iter().all(|other| (x - other.0).abs() > ROOM.0 || (y - other.1).abs() > ROOM.1)
+        };
+        let place = points.iter().copied().find(is_free);
+        taken.extend(place);
         html! {
             @if points.len() > 1 { path class=(class) d=(line(&points)) {} }
-            @if let Some((x, y)) = first {
+            @if let Some((x, y)) = place {
                 text.tick.halo x=(px(x + 4.0)) y=(px(y - 3.0)) { (percent) " %" }
             }
         }
