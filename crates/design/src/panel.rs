@@ -3,7 +3,7 @@
 pub mod diode;
 
 use crate::part::Panel;
-use crate::quantity::{Share, Voltage};
+use crate::quantity::Voltage;
 use diode::Diode;
 
 /// Irradiance at which data sheets are written [W/m²].
@@ -197,12 +197,6 @@ impl PanelModel {
             scale_v: self.reference.scale_v * warmth,
         }
     }
-}
-
-/// Share of its first yield that a cover which loses `yearly_loss` a year still gives after `years`; multiplies the
-/// irradiance.
-pub fn cover_left(yearly_loss: Share, years: f64) -> Share {
-    Share::from_fraction((1.0 - yearly_loss.fraction()).max(0.0).powf(years))
 }
 
 /// What the band gap at 25 °C [eV] is multiplied with in the exponent of the saturation current [1/eV].

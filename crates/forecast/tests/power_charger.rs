@@ -7,7 +7,7 @@ use design::panel::PanelModel;
 use design::part::{Ageing, Battery, Charger, ChargerKind, Chemistry, GateBand, Panel};
 use design::quantity::{Charge, Current, Power, Resistance, Share, Temperature, Uncertain, Voltage};
 use forecast::power::charge_table::ChargeTable;
-use forecast::power::charger::{charging_current, gate, offered, panel_point};
+use forecast::power::charger::{charging_current, gate, offered};
 use power_parts::six_volt_panel;
 
 fn near(found: f64, expected: f64, within: f64) {
@@ -188,9 +188,6 @@ fn a_limited_charger_lets_the_panel_drift_towards_open_circuit() {
         near(power_w, expected_w, 1e-8);
         assert_eq!(charging_current(&curve, &charger, 3.7, 0.0).panel.amperes, 0.0);
     }
-    let (volts, amperes) = panel_point(&model(), &linear(), 1000.0, 25.0, 3.7, 0.05);
-    near(amperes.amperes(), 0.05, 1e-15);
-    near(curve.current(volts.volts()), 0.05, 1e-9);
 }
 
 /// The bands of a charger register map, facts on energy, 4.4: 0-10 °C 20 %, 45-60 °C 0.1 V lower, else suspended.

@@ -5,9 +5,9 @@
 mod power_parts;
 
 use design::panel::diode::Diode;
-use design::panel::{PanelError, PanelModel, cover_left};
+use design::panel::{PanelError, PanelModel};
 use design::part::Panel;
-use design::quantity::{Current, PerKelvin, Resistance, Share, Voltage};
+use design::quantity::{Current, PerKelvin, Resistance, Voltage};
 use power_parts::six_volt_panel;
 use serde_json::Value;
 
@@ -194,11 +194,4 @@ fn rounded_points_are_met_without_series_resistance() {
     assert_eq!(model.reference().series_ohm, 0.0);
     near(curve.current(6.3), 0.166, 1e-9);
     near(curve.best_point().watts() / (6.3 * 0.166), 1.025, 0.025);
-}
-
-/// Arithmetic: 2 % a year for ten years leaves 0.98^10 = 0.8171.
-#[test]
-fn the_cover_ages_by_compound_loss() {
-    near(cover_left(Share::from_percent(2.0), 10.0).fraction(), 0.8171, 5e-5);
-    near(cover_left(Share::from_percent(2.0), 0.0).fraction(), 1.0, 0.0);
 }

@@ -23,7 +23,7 @@ use std::path::{Path, PathBuf};
 use sha2::{Digest as _, Sha256};
 use wire::identity::DevEui;
 use wire::key::{AppKey, KEY_LEN};
-use zeroize::{Zeroize as _, Zeroizing};
+use zeroize::Zeroizing;
 
 pub use passphrase::{LEAST_LETTERS, Passphrase, PassphraseError};
 
@@ -259,9 +259,4 @@ fn read_keys(text: &str) -> Result<BTreeMap<DevEui, AppKey>, KeyBoxError> {
         }
     }
     Ok(keys)
-}
-
-/// Wipes what came from [`AppKey::expose`] when it is no longer needed.
-pub fn wipe(text: &mut String) {
-    text.zeroize();
 }

@@ -30,7 +30,6 @@ pub struct Uplinked {
     codec: Codec,
     /// Time between two of them, where the design has one alone \[us\].
     interval: Option<Moment>,
-    history: bool,
 }
 
 /// One value of a message.
@@ -112,8 +111,7 @@ impl Kind {
 impl Uplinked {
     fn new(message: &Message, interval: Option<Moment>) -> Self {
         let columns = message.fields.iter().enumerate().flat_map(|(field, of)| columns(field, of)).collect();
-        let history = message.fields.iter().any(|field| field.history.is_some());
-        Self { name: message.name.clone(), columns, codec: Codec::new(message), interval, history }
+        Self { name: message.name.clone(), columns, codec: Codec::new(message), interval }
     }
 
     fn read(&self, port: u8, payload: &[u8]) -> Result<Said<'_>, DecodeError> {
@@ -151,11 +149,6 @@ impl Uplinked {
         if let Some((_, values)) = said.earlier.get_mut(usize::from(before)) {
             put(values, column, value);
         }
-    }
-
-    /// Whether readings ride along that may have been lost.
-    pub const fn has_history(&self) -> bool {
-        self.history
     }
 }
 

@@ -12,7 +12,7 @@ mod power;
 mod settings;
 mod traffic;
 
-pub use hour::{Transmission, most_on_air, periodic_on_air, shortest_interval};
+pub use hour::{periodic_on_air, shortest_interval};
 pub use join::{DEV_NONCES, JoinPhase, JoinPlan};
 pub use power::{PowerRow, radiated};
 

@@ -1,9 +1,8 @@
 //! What of the panel's power reaches the battery.
 
 use design::part::{Charger, ChargerKind, GateBand};
-use design::quantity::{Current, Voltage};
+use design::quantity::Voltage;
 
-use design::panel::PanelModel;
 use design::panel::diode::{Diode, Point};
 
 /// An empty supercapacitor takes power at no voltage; below this the current limit is what counts \[V\].
@@ -110,19 +109,4 @@ pub fn gate(charger: &Charger, battery_celsius: f64) -> (f64, Voltage) {
         |band: &&GateBand| battery_celsius >= band.from.celsius() && battery_celsius < band.to.celsius();
     let band = charger.temperature_gate.iter().find(inside);
     band.map_or((0.0, Voltage::ZERO), |band| (band.current.fraction(), band.voltage_reduction))
-}
-
-/// Where the panel works at an effective irradiance [W/m²], a cell temperature [°C] and a battery voltage \[V\] while the
-/// battery takes so much \[A\].
-pub fn panel_point(
-    panel: &PanelModel,
-    charger: &Charger,
-    irradiance_w_m2: f64,
-    cell_celsius: f64,
-    battery_v: f64,
-    taken_a: f64,
-) -> (Voltage, Current) {
-    let curve = panel.at(irradiance_w_m2, cell_celsius);
-    let point = charging_current(&curve, charger, battery_v, taken_a).panel;
-    (Voltage::from_volts(point.volts), Current::from_amperes(point.amperes))
 }

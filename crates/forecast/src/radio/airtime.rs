@@ -12,10 +12,6 @@ const FRAME_OVERHEAD: usize = 13;
 pub const EMPTY_FRAME: usize = 12;
 /// Length of a join request.
 pub const JOIN_REQUEST: usize = 23;
-/// Length of a join accept without channel list.
-pub const JOIN_ACCEPT: usize = 17;
-/// Length of a join accept with channel list.
-pub const JOIN_ACCEPT_WITH_CHANNELS: usize = 33;
 /// Preamble of LoRaWAN \[symbols\].
 const PREAMBLE_SYMBOLS: u32 = 8;
 /// A symbol at least this long wants the low-data-rate optimisation \[s\].

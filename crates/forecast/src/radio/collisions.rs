@@ -1,11 +1,10 @@
 //! Messages that meet at the gateway: pure ALOHA, capture, and how well spreading factors keep apart.
 
-use design::quantity::{Decibels, Duration, Frequency, Length};
+use design::quantity::{Decibels, Duration};
 
 /// Spreading factors of the tables.
 const SLOWEST_SF: u8 = 12;
 const FASTEST_SF: u8 = 7;
-const SPEED_OF_LIGHT_M_S: f64 = 299_792_458.0;
 
 /// The least ratio of wanted to interfering power at which the wanted message survives, by spreading factor.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -31,21 +30,6 @@ impl Rejection {
         ],
     };
 
-    /// From theory; kinder between spreading factors, harsher within one (6 dB). Some codes hold it with the sign turned.
-    ///
-    /// # References
-    /// Goursaud & Gorce 2015, *EAI Endorsed Transactions on Internet of Things* 1(1), e3 (tabulated in three public codes).
-    pub const GOURSAUD_2015: Self = Self {
-        rows: [
-            [6.0, -16.0, -18.0, -19.0, -19.0, -20.0],
-            [-24.0, 6.0, -20.0, -22.0, -22.0, -22.0],
-            [-27.0, -27.0, 6.0, -23.0, -25.0, -25.0],
-            [-30.0, -30.0, -30.0, 6.0, -26.0, -28.0],
-            [-33.0, -33.0, -33.0, -33.0, 6.0, -29.0],
-            [-36.0, -36.0, -36.0, -36.0, -36.0, 6.0],
-        ],
-    };
-
     /// The least ratio of wanted to interferer; `None` outside SF7 to SF12.
     pub fn least_ratio(&self, wanted_sf: u8, interferer_sf: u8) -> Option<Decibels> {
         let place = |sf: u8| (FASTEST_SF..=SLOWEST_SF).contains(&sf).then(|| usize::from(sf - FASTEST_SF));
@@ -67,21 +51,11 @@ pub struct Sender {
     pub interval: Duration,
 }
 
-/// The share of messages that meet no other: pure ALOHA, `exp(-2 N T / interval)` with `others` equal senders spread
-/// evenly over the channels. Any overlap counts as a loss.
-///
-/// # References
-/// Abramson 1970; as used by Bor et al. 2016, *ACM `MSWiM`*, section 4.
-#[must_use]
-pub fn aloha_delivery(others: f64, time_on_air: Duration, interval: Duration, channels: f64) -> f64 {
-    (-2.0 * others * (time_on_air / interval) / channels).exp()
-}
-
 /// The share of the wanted sender's messages that survive the others: one is lost if it overlaps a message against which
 /// its power falls short of the least ratio. Senders outside SF7 to SF12 are taken for no interference.
 ///
-/// For equal senders that always destroy each other it is [`aloha_delivery`]; a message is in danger from those that begin
-/// up to their own length before it or during it.
+/// For equal senders that always destroy each other it is pure ALOHA (Abramson 1970), `exp(-2 N T / interval)`: a message
+/// is in danger from those that begin up to their own length before it or during it.
 #[must_use]
 pub fn delivery(wanted: &Sender, others: &[Sender], rejection: &Rejection, channels: f64) -> f64 {
     let destroys = |other: &&Sender| {
@@ -100,13 +74,4 @@ pub fn delivery(wanted: &Sender, others: &[Sender], rejection: &Rejection, chann
 #[must_use]
 pub fn above_floor(mean_snr: Decibels, floor_snr: Decibels) -> f64 {
     (-10f64.powf((floor_snr.decibels() - mean_snr.decibels()) / 10.0)).exp()
-}
-
-/// Path gain by the power law of the same paper, `(wavelength / (4 pi distance))^exponent`: a check of published
-/// figures, not a prediction for a site.
-#[must_use]
-pub fn power_law_gain(frequency: Frequency, distance: Length, exponent: f64) -> Decibels {
-    let wavelength_m = SPEED_OF_LIGHT_M_S / frequency.hertz();
-    let ratio = wavelength_m / (4.0 * std::f64::consts::PI * distance.metres());
-    Decibels::from_decibels(10.0 * exponent * ratio.log10())
 }

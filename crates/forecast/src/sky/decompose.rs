@@ -57,16 +57,3 @@ pub fn erbs_daily(clearness: f64, sunset_hour_angle_deg: f64) -> f64 {
         false => 0.175,
     }
 }
-
-/// Diffuse share of a month's mean daily irradiation, for monthly clearness 0.3 to 0.8, held at its ends outside.
-///
-/// # References
-/// Erbs, Klein & Duffie 1982, monthly correlation.
-pub fn erbs_monthly(clearness: f64, sunset_hour_angle_deg: f64) -> f64 {
-    let k = clearness.clamp(0.3, 0.8);
-    if sunset_hour_angle_deg <= WINTER_SUNSET_DEG {
-        1.391 - 3.560 * k + 4.189 * k.powi(2) - 2.137 * k.powi(3)
-    } else {
-        1.311 - 3.022 * k + 3.427 * k.powi(2) - 1.821 * k.powi(3)
-    }
-}

@@ -23,22 +23,6 @@ pub fn glass(cos_incidence: f64) -> f64 {
     passed / straight * (extinction * thickness * (1.0 - 1.0 / cos_2)).exp()
 }
 
-/// The same by Martin & Ruiz, `a_r` being the cover's loss coefficient (0.16 for clean glass).
-///
-/// # References
-/// Martin & Ruiz 2001, *Solar Energy Materials and Solar Cells* 70, 25-38.
-pub fn martin_ruiz(cos_incidence: f64, a_r: f64) -> f64 {
-    (1.0 - (-cos_incidence.max(0.0) / a_r).exp()) / (1.0 - (-1.0 / a_r).exp())
-}
-
-/// The same by the ASHRAE formula, `b` being 0.05 for glass.
-///
-/// # References
-/// ASHRAE Standard 93-77; Souka & Safwat 1966, *Solar Energy* 10, 170-174.
-pub fn ashrae(cos_incidence: f64, b: f64) -> f64 {
-    if cos_incidence <= 0.0 { 0.0 } else { (1.0 - b * (1.0 / cos_incidence - 1.0)).max(0.0) }
-}
-
 /// Shares of diffuse light kept by the cover of a tilted plane.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct DiffuseKept {

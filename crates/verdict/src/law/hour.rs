@@ -2,34 +2,6 @@
 
 use design::quantity::Duration;
 
-/// One transmission.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Transmission {
-    /// When it begins.
-    pub start: Duration,
-    /// How long it lasts.
-    pub length: Duration,
-}
-
-/// The most time on air in any window of this length, exactly: the busiest window begins with a transmission or ends with
-/// one.
-///
-/// A credit that refills while it is being spent is no such limit: 36 s refilled at 1 % let almost 72 s pass in one hour.
-#[must_use]
-pub fn most_on_air(window: Duration, transmissions: &[Transmission]) -> Duration {
-    let begin = transmissions.iter().map(|one| one.start.seconds());
-    let end = transmissions.iter().map(|one| (one.start + one.length - window).seconds());
-    let inside = |from_s: f64| {
-        let to_s = from_s + window.seconds();
-        let overlap = |one: &Transmission| {
-            let (start_s, end_s) = (one.start.seconds(), (one.start + one.length).seconds());
-            (end_s.min(to_s) - start_s.max(from_s)).max(0.0)
-        };
-        transmissions.iter().map(overlap).sum::<f64>()
-    };
-    Duration::from_seconds(begin.chain(end).map(inside).fold(0.0, f64::max))
-}
-
 /// The most time on air in any window of this length by something that lasts `length` and comes every `interval`.
 ///
 /// Any stretch of whole periods holds the same; what is left over holds one more at most.

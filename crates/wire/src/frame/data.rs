@@ -99,12 +99,6 @@ impl FrameControl {
     pub const fn with_frame_pending(self) -> Self {
         Self(self.0 | Self::BIT_4)
     }
-
-    /// With the flag of [`Self::class_b`].
-    #[must_use]
-    pub const fn with_class_b(self) -> Self {
-        Self(self.0 | Self::BIT_4)
-    }
 }
 
 impl fmt::Debug for FrameControl {
