@@ -3,6 +3,7 @@
 //! No I/O, no clock. A checked design and its weather go in, figures come out; what they mean is said by `verdict`.
 
 pub mod diary;
+pub mod learn;
 pub mod life;
 pub mod load;
 pub mod power;

@@ -133,6 +133,8 @@ pub struct Life {
     calm_above: f32,
     /// The largest resistance its battery can have \[ohm\].
     largest_ohm: f32,
+    /// What its charger charges above the tables \[V\], and the state of charge that this adds to a full battery.
+    charges_above: (f32, f32),
     /// Hours left of the quarter of a day, and quarters left of the week.
     hours_left: u8,
     quarters_left: u8,
@@ -174,6 +176,7 @@ impl Life {
             resistance_factor: 1.0,
             calm_above: node.calm_above(1.0),
             largest_ohm: node.largest_ohm(),
+            charges_above: (0.0, 0.0),
             hours_left: QUARTER_H as u8,
             quarters_left: QUARTERS_PER_WEEK,
             level: (node.demand.levels.len() - 1) as u16,
@@ -260,6 +263,22 @@ impl Life {
         self.resistance_factor = factor;
         self.calm_above = node.calm_above(factor);
         self.largest_ohm = node.largest_ohm() * factor;
+    }
+
+    /// Gives the life a battery of so many times the resistance, for which the charge that nothing can stop and the largest
+    /// resistance are known.
+    pub(crate) fn take_resistance(&mut self, factor: f32, calm_above: f32, largest_ohm: f32) {
+        (self.resistance_factor, self.calm_above, self.largest_ohm) = (factor, calm_above, largest_ohm);
+    }
+
+    /// Gives the life a charger that charges so much above its tables \[V\], to a battery so much fuller.
+    pub(crate) fn charge_above(&mut self, volts: f32, charge: f32) {
+        self.charges_above = (volts, charge);
+    }
+
+    /// The factor on the resistance of its battery.
+    pub(crate) fn resistance_factor(&self) -> f32 {
+        self.resistance_factor
     }
 
     /// Takes the wear of the past week off the capacity; the charge held in the lost part is lost with it.
@@ -504,13 +523,14 @@ fn take_sun(
         return Some(charge);
     }
     life.done = false;
-    let headroom_volts = limits.volts - rest_volts;
+    let (more_volts, fuller) = life.charges_above;
+    let headroom_volts = limits.volts + more_volts - rest_volts;
     outcome.taken = outcome.offered;
     if outcome.offered * life.largest_ohm > headroom_volts {
         let resistance_ohm = node.resistance_ohm(charge, weather.battery_celsius) * life.resistance_factor;
         outcome.taken = outcome.offered.min(headroom_volts.max(0.0) / resistance_ohm);
     }
-    Some(limits.full_charge)
+    Some((limits.full_charge + fuller).min(1.0))
 }
 
 /// Moves the charge of an hour with sun: a full battery takes no more than was spent.

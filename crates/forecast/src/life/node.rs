@@ -340,7 +340,7 @@ impl NodeTables {
     }
 
     /// Resistance of the nominal battery \[ohm\].
-    pub(super) fn resistance_ohm(&self, charge: f32, battery_celsius: f32) -> f32 {
+    pub(crate) fn resistance_ohm(&self, charge: f32, battery_celsius: f32) -> f32 {
         self.warm_ohm.at(charge)[0] * self.by_temperature.at(battery_celsius)[0]
     }
 
@@ -356,14 +356,14 @@ impl NodeTables {
     }
 
     /// The largest resistance of the nominal battery \[ohm\].
-    pub(super) fn largest_ohm(&self) -> f32 {
+    pub(crate) fn largest_ohm(&self) -> f32 {
         let largest = |rows: &mut dyn Iterator<Item = f32>| rows.fold(0.0, f32::max);
         let by_charge = largest(&mut self.warm_ohm.points.iter().map(|[ohm]| *ohm));
         by_charge * largest(&mut self.by_temperature.points.iter().map(|[factor, _]| *factor))
     }
 
     /// Charge above which a battery of so many times the resistance can't stop the node at any tabulated temperature.
-    pub(super) fn calm_above(&self, resistance_factor: f32) -> f32 {
+    pub(crate) fn calm_above(&self, resistance_factor: f32) -> f32 {
         if self.never_stops {
             return f32::NEG_INFINITY;
         }

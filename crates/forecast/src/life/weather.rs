@@ -411,7 +411,7 @@ fn drawn(weather: &SyntheticWeather, diary: &Diary, seed: u64) -> SampleYears {
 const SAMPLE: u64 = 1 << 41;
 
 /// What a diary's sky leaves of the light.
-fn under(sky: Sky) -> f64 {
+pub(crate) fn under(sky: Sky) -> f64 {
     match sky {
         Sky::Open => 1.0,
         Sky::Half => 0.5,
@@ -436,7 +436,7 @@ fn effective_sun(
     kept.zip(&sun.effective_w_m2).map(|(share, w_m2)| share * w_m2).collect()
 }
 
-fn kept_share(mounted: &MountedPanel, month: u8) -> f64 {
+pub(crate) fn kept_share(mounted: &MountedPanel, month: u8) -> f64 {
     let shaded = mounted.shade_months.get(usize::from(month) - 1).copied().unwrap_or(true);
     let shade = if shaded { mounted.shade.fraction() } else { 0.0 };
     (1.0 - mounted.soiling.fraction()) * (1.0 - shade)

@@ -91,7 +91,7 @@ pub fn julian_day(year: i32, month: u8, day: u8, hour_utc: f64) -> f64 {
 }
 
 /// Days from 1970-01-01 to a date of the Gregorian calendar.
-pub(super) fn days_since_1970(year: i32, month: u8, day: u8) -> i64 {
+pub(crate) fn days_since_1970(year: i32, month: u8, day: u8) -> i64 {
     let (year, month, day) = (i64::from(year), i64::from(month), i64::from(day));
     let before_march = (month - 14) / 12;
     let years = year + 4800 + before_march;
@@ -101,7 +101,7 @@ pub(super) fn days_since_1970(year: i32, month: u8, day: u8) -> i64 {
 }
 
 /// Year, month and day of the Gregorian calendar so many days after 1970-01-01; the inverse of the above.
-pub(super) fn date(days_since_1970: i64) -> (i32, u8, u8) {
+pub(crate) fn date(days_since_1970: i64) -> (i32, u8, u8) {
     let days = days_since_1970 + 2_440_588 + 68569;
     let centuries = 4 * days / 146_097;
     let days = days - (146_097 * centuries + 3) / 4;

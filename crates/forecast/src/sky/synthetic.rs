@@ -12,7 +12,7 @@ use super::hours::{DayHours, LifeWeather, SiteDraw};
 use super::irradiance::faiman_celsius;
 use super::light::{ClearnessPlace, LARGEST_CLEARNESS, LightTable, YEAR_DAYS};
 use super::persistence::{Persistence, Scores, next_month};
-use super::warmth::{MonthOfAir, Warmth, together, winter};
+use super::warmth::{MonthOfAir, Warmth, alone, together, winter};
 use crate::random::Stream;
 
 /// Below this the sun is too low for a clearness: its month takes that of the nearest month with sun [Wh/m²].
@@ -29,6 +29,8 @@ const CLEAR_SKY_CLEARNESS: f32 = 0.7;
 /// No wind is known; calm air makes warm cells and a careful answer [m/s].
 const WIND_M_S: f64 = 1.0;
 const HOURS_PER_DAY: usize = 24;
+/// A temperature that was measured is taken for no farther off, in standard deviations: beyond, the sensor is warm.
+const FARTHEST_SCORE: f64 = 3.5;
 
 /// All that a day of drawn weather needs and no life changes.
 #[derive(Clone, Debug)]
@@ -106,6 +108,13 @@ struct Day {
     night_loss_k: f32,
 }
 
+impl Sky {
+    /// The battery was really this warm at the end of the last day \[°C\].
+    pub(crate) fn warm_battery(&mut self, celsius: f32) {
+        self.battery_celsius = celsius;
+    }
+}
+
 impl SyntheticWeather {
     /// The weather of a climate on a plane whose light is tabulated, for a battery in this box; `snow_days` lie on the
     /// tilted panel in each month.
@@ -145,6 +154,17 @@ impl SyntheticWeather {
     #[must_use]
     pub fn air_day_celsius(&self, sky: &Sky) -> f64 {
         f64::from(sky.day.air_celsius)
+    }
+
+    /// The day that was drawn was really this warm \[°C\]: its memory is brought in line.
+    pub(crate) fn see_air(&self, day: usize, site: &SiteDraw, sky: &mut Sky, celsius: f64) {
+        let normal = &self.days[day];
+        let spread_k = normal.air_sd_k * sky.air_spread;
+        if spread_k > 0.0 {
+            let score = (celsius - normal.air_celsius - site.warmer_k) / spread_k;
+            sky.warmth = alone(score.clamp(-FARTHEST_SCORE, FARTHEST_SCORE), sky.slow_warmth);
+        }
+        sky.day.air_celsius = celsius as f32;
     }
 
     /// Light falling on the ground in the day that was drawn [Wh/m²].

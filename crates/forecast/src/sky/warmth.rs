@@ -91,6 +91,11 @@ pub(super) fn together(score: f64, slow: f64) -> f64 {
     (1.0 - SLOW_SHARE).sqrt() * score + SLOW_SHARE.sqrt() * slow
 }
 
+/// The day's own score where it makes this one together with that of its season.
+pub(super) fn alone(both: f64, slow: f64) -> f64 {
+    (both - SLOW_SHARE.sqrt() * slow) / (1.0 - SLOW_SHARE).sqrt()
+}
+
 /// How deep in winter the middle of a month is: 1 in January north of the equator, in July south of it.
 pub(super) fn winter(latitude_deg: f64, month: usize) -> f64 {
     let coldest = if latitude_deg < 0.0 { 6.0 } else { 0.0 };

@@ -48,6 +48,14 @@ impl Cholesky {
         x
     }
 
+    /// The lower factor times a vector: independent standard normals become such as the matrix has them.
+    pub fn correlate(&self, normals: &[f64], into: &mut [f64]) {
+        for (row, value) in into.iter_mut().enumerate().take(self.size) {
+            let lower = &self.lower[row * self.size..][..=row];
+            *value = lower.iter().zip(normals).map(|(a, z)| a * z).sum();
+        }
+    }
+
     /// The inverse by rows.
     #[must_use]
     pub fn inverse(&self) -> Vec<f64> {
@@ -68,5 +76,14 @@ mod tests {
         let expected = [0.375, -0.25, -0.25, 0.5];
         assert!(inverse.is_some_and(|found| found.iter().zip(expected).all(|(a, b)| (a - b).abs() < 1e-15)));
         assert!(Cholesky::new(2, vec![1.0, 2.0, 2.0, 1.0]).is_none());
+    }
+
+    /// By hand: [[4, 2], [2, 3]] is [[2, 0], [1, sqrt 2]] times its transpose.
+    #[test]
+    fn normals_are_correlated_by_the_lower_factor() {
+        let mut correlated = [0.0; 2];
+        let factored = Cholesky::new(2, vec![4.0, 2.0, 2.0, 3.0]).expect("positive definite");
+        factored.correlate(&[1.0, 1.0], &mut correlated);
+        assert!((correlated[0] - 2.0).abs() < 1e-15 && (correlated[1] - 1.0 - 2.0_f64.sqrt()).abs() < 1e-15);
     }
 }
