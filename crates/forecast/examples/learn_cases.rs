@@ -40,6 +40,10 @@ fn main() {
     println!("case,quantity,p05,p50,p95,text");
     for line in cases.lines().skip(1) {
         let fields: Vec<&str> = line.split(',').collect();
+        if arguments.iter().any(|one| one.starts_with("p-")) && !arguments.iter().any(|one| one == fields[0])
+        {
+            continue;
+        }
         let read = |name: &str| std::fs::read(format!("{folder}/{name}")).expect("a file");
         let file = design::file::parse(&String::from_utf8_lossy(&read(fields[2])));
         let design = design::resolve::resolve(&Catalog::builtin(), &file).expect("resolves").design;
@@ -55,7 +59,8 @@ fn main() {
             given.air.map(|months| months.map(design::quantity::Temperature::celsius)).as_ref(),
         )
         .expect("a climate");
-        let as_of = log::read(format!("time_utc,battery_mv\n{},3700\n", fields[6]).as_bytes(), 1).expect("a time");
+        let as_of =
+            log::read(format!("time_utc,battery_mv\n{},3700\n", fields[6]).as_bytes(), 1).expect("a time");
         let past = Past {
             design: &design,
             readings: &log.readings,
@@ -69,12 +74,23 @@ fn main() {
             members: number("--members", 4000),
             seed: number("--seed", 1) as u64,
             lives: number("--lives", 400),
-            ..Effort::default()
+            temper: number("--temper", 50) as f64 / 100.0,
         };
         let begun = Instant::now();
         let learned = learn(&past, &climate, &effort, &Silent);
-        eprintln!("{} {:.2} s regimes {:?} runs {:.2}", fields[0], begun.elapsed().as_secs_f64(), learned.regimes, learned.runs);
-        eprintln!("   by hour {:?} before {:?} evidence {:?}", learned.by_hour, learned.before, learned.swarm.evidence());
+        eprintln!(
+            "{} {:.2} s regimes {:?} runs {:.2}",
+            fields[0],
+            begun.elapsed().as_secs_f64(),
+            learned.regimes,
+            learned.runs
+        );
+        eprintln!(
+            "   by hour {:?} before {:?} evidence {:?}",
+            learned.by_hour,
+            learned.before,
+            learned.swarm.evidence()
+        );
         let row = |name: &str, band: &Band| {
             println!("{},{name},{:.4},{:.4},{:.4},", fields[0], band.p05, band.p50, band.p95);
         };
@@ -85,7 +101,11 @@ fn main() {
         row("days_to_silence", &learned.silence.days);
         println!("{},p_silent_180d,,{:.4},,", fields[0], learned.silence.p);
         let causes: Vec<&str> = learned.causes.iter().map(|one| cause(one.kind)).collect();
-        println!("{},cause,,,,{}", fields[0], if causes.is_empty() { "none".into() } else { causes.join("+") });
+        println!(
+            "{},cause,,,,{}",
+            fields[0],
+            if causes.is_empty() { "none".into() } else { causes.join("+") }
+        );
         let words = learned.not_known.iter().map(|one| match one.what {
             Quantity::Yield => "panel_yield",
             Quantity::Load => "load_mah_d",

@@ -56,13 +56,20 @@ impl Reading {
     /// Orders by time, then by all that a message says: so the order of rows in a file does not matter.
     fn order(&self, other: &Self) -> Ordering {
         let figures = |one: &Self| {
-            [one.battery.map(Voltage::volts), one.panel.map(Voltage::volts), one.box_air.map(Temperature::kelvin)]
-                .map(|figure| figure.unwrap_or(-1.0))
+            [
+                one.battery.map(Voltage::volts),
+                one.panel.map(Voltage::volts),
+                one.box_air.map(Temperature::kelvin),
+            ]
+            .map(|figure| figure.unwrap_or(-1.0))
         };
         let counts = |one: &Self| (one.at_s, one.counter, one.charging_min, one.restarted, one.rate);
         let by_figures = || {
             let pairs = figures(self).into_iter().zip(figures(other));
-            pairs.map(|(one, other)| one.total_cmp(&other)).find(|order| order.is_ne()).unwrap_or(Ordering::Equal)
+            pairs
+                .map(|(one, other)| one.total_cmp(&other))
+                .find(|order| order.is_ne())
+                .unwrap_or(Ordering::Equal)
         };
         counts(self).cmp(&counts(other)).then_with(by_figures)
     }

@@ -11,6 +11,7 @@ pub mod identity;
 pub mod join_accept;
 pub mod key_box;
 pub mod mapping;
+pub mod node_log;
 pub mod payload;
 pub mod registry;
 pub mod weather;
@@ -26,7 +27,7 @@ pub struct Law {
 }
 
 /// All of them.
-pub const LAWS: [Law; 11] = [
+pub const LAWS: [Law; 13] = [
     Law { name: "commands", holds: commands::holds, seeds: commands::seeds },
     Law { name: "datagram", holds: datagram::holds, seeds: datagram::seeds },
     Law { name: "design_file", holds: design_file::holds, seeds: design_file::seeds },
@@ -35,6 +36,8 @@ pub const LAWS: [Law; 11] = [
     Law { name: "join_accept", holds: join_accept::holds, seeds: join_accept::seeds },
     Law { name: "key_box", holds: key_box::holds, seeds: key_box::seeds },
     Law { name: "mapping", holds: mapping::holds, seeds: mapping::seeds },
+    Law { name: "measured_sun", holds: node_log::sun_holds, seeds: node_log::sun_seeds },
+    Law { name: "node_log", holds: node_log::log_holds, seeds: node_log::log_seeds },
     Law { name: "payload", holds: payload::holds, seeds: payload::seeds },
     Law { name: "registry", holds: registry::holds, seeds: registry::seeds },
     Law { name: "weather", holds: weather::holds, seeds: weather::seeds },

@@ -52,6 +52,16 @@ fn messages_of_other_networks_keep_their_law() {
 }
 
 #[test]
+fn logs_of_nodes_keep_their_law() {
+    keeps("node_log", 10_000);
+}
+
+#[test]
+fn measured_sun_keeps_its_law() {
+    keeps("measured_sun", 10_000);
+}
+
+#[test]
 fn payloads_of_random_designs_keep_their_law() {
     keeps("payload", 1_500);
 }

@@ -1,7 +1,7 @@
 //! How long a node goes on, from where its log ends: the members of the swarm live on under drawn weather.
 #![expect(
     clippy::cast_possible_truncation,
-    clippy::cast_sign_loss,
+    clippy::cast_possible_wrap,
     reason = "single precision is the point of the tables, and days are few"
 )]
 

@@ -95,9 +95,12 @@ pub(super) fn causes(past: &Past<'_>, swarm: &Swarm, light: &[f64; 3]) -> Vec<Ca
         let shade = |one: &Particle| one.parts[MORNING].min(one.parts[AFTERNOON]).exp();
         let low = |one: &Particle| one.parts[YIELD].exp() * f64::from(one.regime.panel());
         let median = |figure: &dyn Fn(&Particle) -> f64| swarm.median(figure);
-        say(CauseKind::PanelLow, swarm.chance(|one| low(one) < LOW_YIELD.0), LOW_YIELD.1, median(&|one| {
-            present_yield(one, light)
-        }));
+        say(
+            CauseKind::PanelLow,
+            swarm.chance(|one| low(one) < LOW_YIELD.0),
+            LOW_YIELD.1,
+            median(&|one| present_yield(one, light)),
+        );
         say(CauseKind::ShadeByHour, swarm.chance(|one| shade(one) < SHADED.0), SHADED.1, median(&shade));
     }
     let load = swarm.chance(|one| present_load(one) > MORE_LOAD.0);
@@ -115,7 +118,8 @@ pub(super) fn causes(past: &Past<'_>, swarm: &Swarm, light: &[f64; 3]) -> Vec<Ca
 
 /// What is dark: told apart by the highest voltage of the panel within three days.
 fn dark_kind(design: &Design, swarm: &Swarm) -> CauseKind {
-    let open = design.panel.as_ref().map_or(f64::INFINITY, |mounted| mounted.panel.open_circuit_voltage.volts());
+    let open =
+        design.panel.as_ref().map_or(f64::INFINITY, |mounted| mounted.panel.open_circuit_voltage.volts());
     match swarm.highest_panel_volts() {
         None => CauseKind::PanelOrCharger,
         Some(volts) if volts < UNPLUGGED_VOLTS => CauseKind::PanelUnplugged,

@@ -116,7 +116,8 @@ fn seconds(text: &str) -> Option<i64> {
     let utc = text.strip_suffix('Z').or_else(|| text.strip_suffix("+00:00"))?;
     let (date, clock) = utc.split_once(['T', ' '])?;
     let mut parts = date.split('-');
-    let (year, month, day) = (digits(parts.next()?, 4)?, digits(parts.next()?, 2)?, digits(parts.next()?, 2)?);
+    let (year, month, day) =
+        (digits(parts.next()?, 4)?, digits(parts.next()?, 2)?, digits(parts.next()?, 2)?);
     let (clock, fraction) = clock.split_once('.').unwrap_or((clock, "0"));
     let mut units = clock.split(':');
     let (hour, minute) = (digits(units.next()?, 2)?, digits(units.next()?, 2)?);
@@ -159,9 +160,17 @@ mod tests {
 
     #[test]
     fn what_is_no_time_in_utc_is_none() {
-        for text in ["", "2025-11-01T00:00:02", "2025-02-29T00:00:00Z", "2025-11-01T24:00:00Z", "25-11-01T00:00:00Z",
-            "2025-11-01T00:00:02+01:00", "2025-13-01T00:00:00Z", "2025-11-01T00:00:02.Z", "2025-00-01T00:00:00Z"]
-        {
+        for text in [
+            "",
+            "2025-11-01T00:00:02",
+            "2025-02-29T00:00:00Z",
+            "2025-11-01T24:00:00Z",
+            "25-11-01T00:00:00Z",
+            "2025-11-01T00:00:02+01:00",
+            "2025-13-01T00:00:00Z",
+            "2025-11-01T00:00:02.Z",
+            "2025-00-01T00:00:00Z",
+        ] {
             assert_eq!(seconds(text), None, "{text}");
         }
     }

@@ -200,7 +200,7 @@ fn minutes(
 ) -> Option<MinutesSeen> {
     let before = counted.last;
     let counts = || readings.iter().filter_map(|one| Some((one.at_s, one.charging_min?)));
-    let last = counts().last()?;
+    let last = counts().next_back()?;
     counted.last = Some(last);
     let hour = |at_s: i64| (at_s - clock.begins_s(day)) as f64 / HOUR_S as f64;
     let recent = before.filter(|(at_s, _)| hour(*at_s) >= -OLDEST_COUNT_H);

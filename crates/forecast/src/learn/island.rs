@@ -175,7 +175,9 @@ fn log_student(degrees: f32, off: f32) -> f32 {
 
 fn normalise(weights: &mut [f64]) {
     let sum: f64 = weights.iter().sum();
-    weights.iter_mut().for_each(|weight| *weight /= sum);
+    for weight in weights {
+        *weight /= sum;
+    }
 }
 
 /// How many members of one weight are worth as much.

@@ -224,10 +224,7 @@ fn columns(headings: &csv::StringRecord) -> Result<BTreeMap<Column, usize>, LogE
     Ok(columns)
 }
 
-fn reading(
-    row: &csv::StringRecord,
-    columns: &BTreeMap<Column, usize>,
-) -> Result<Reading, CellError> {
+fn reading(row: &csv::StringRecord, columns: &BTreeMap<Column, usize>) -> Result<Reading, CellError> {
     let cell = |column: Column| {
         let text = columns.get(&column).and_then(|at| row.get(*at)).unwrap_or("");
         Cell { name: COLUMNS[column as usize].1, text }

@@ -1,5 +1,10 @@
 //! What a swarm lives in: the tables of the node, its weather drawn or measured, and what is believed of its parts.
-#![expect(clippy::cast_possible_truncation, reason = "single precision is the point of the tables")]
+#![expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    clippy::cast_possible_wrap,
+    reason = "single precision is the point of the tables, and hours of a day are few"
+)]
 
 use std::collections::BTreeMap;
 
@@ -79,9 +84,7 @@ impl Model {
     pub(super) fn new(design: &Design, climate: &Climate, modulus: u32, sun: Option<&MeasuredSun>) -> Self {
         let diary = Diary::new(design);
         let tables = NodeTables::of_design(design, Demand::new(design, &diary));
-        let step = |index: usize| {
-            (OHM_LARGEST_LOG * (2.0 * index as f32 / OHM_STEPS as f32 - 1.0)).exp()
-        };
+        let step = |index: usize| (OHM_LARGEST_LOG * (2.0 * index as f32 / OHM_STEPS as f32 - 1.0)).exp();
         let kind = |hour: &HourStart| diary.kind(hour.month, hour.day, hour.hour) as u16;
         let clock = SolarClock::new(design.site.longitude.degrees());
         Self {
@@ -113,13 +116,7 @@ impl Model {
         self.measured.get(&day).filter(|day| day.covers(hours))
     }
 
-    /// Whether any sun was measured.
-    pub(super) fn has_sun(&self) -> bool {
-        !self.measured.is_empty()
-    }
-
     /// The charge above which nothing stops a node of so many times the resistance, and its largest resistance.
-    #[expect(clippy::cast_sign_loss, reason = "held within the table")]
     pub(super) fn bears(&self, factor: f32) -> (f32, f32) {
         let place = (factor.max(1e-6).ln() / OHM_LARGEST_LOG + 1.0) * 0.5 * OHM_STEPS as f32;
         let above = (place.ceil().max(0.0) as usize).min(OHM_STEPS);

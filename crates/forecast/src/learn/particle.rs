@@ -4,7 +4,8 @@
 use super::days::{BLOCK_H, BLOCKS, DaySeen, HOURS};
 use super::model::{MeasuredDay, Model};
 use super::parts::{
-    AFTERNOON, BOW, CAPACITY, CHARGES_ABOVE, FLOOR, HYSTERESIS, MORNING, OFFSET, Parts, RESISTANCE, SUN, YIELD,
+    AFTERNOON, BOW, CAPACITY, CHARGES_ABOVE, FLOOR, HYSTERESIS, MORNING, OFFSET, Parts, RESISTANCE, SUN,
+    YIELD,
 };
 use crate::life::kernel::{HourOutcome, Life, step};
 use crate::random::Stream;
@@ -16,6 +17,9 @@ const MORNING_ENDS_H: f32 = 10.75;
 const AFTERNOON_BEGINS_H: f32 = 13.25;
 /// What a pyranometer and its place may be off, standard deviation of the logarithm.
 const SUN_GAIN_SD: f64 = 0.03;
+/// What a day on the plane may be off when only the horizontal was measured by the hour, standard deviation of the logarithm
+/// (own choice).
+const MEASURED_DAY_SD: f64 = 0.06;
 /// Clouds come rather in the morning or in the afternoon: slope over a day, standard deviation (own choice).
 const TILT_SD: f64 = 0.2;
 /// Of the capacity, so much current turns the hysteresis over (Plett 2004, from memory).
@@ -173,10 +177,14 @@ impl Particle {
     pub(super) fn hours_of(&mut self, model: &Model, seen: &DaySeen, random: &mut Stream) -> DayHours {
         let site = SiteDraw::default();
         model.weather.next_day(seen.place, &site, &mut self.sky, random);
-        let tilt = (TILT_SD * random.normal()) as f32;
+        let stray = random.normal();
+        let tilt = (TILT_SD * stray) as f32;
         let measured = model.measured(seen.day, seen.hours);
-        let known = if measured.is_some() { SUN_GAIN_SD } else { model.sun_doubt(seen.month) };
-        let gain = (known * self.parts[SUN]).exp() as f32;
+        let gain = match measured {
+            Some(_) => SUN_GAIN_SD * self.parts[SUN] + MEASURED_DAY_SD * stray,
+            None => model.sun_doubt(seen.month) * self.parts[SUN],
+        };
+        let gain = gain.exp() as f32;
         // A day that is cut short goes on from the same dawn.
         let mut dawn = self.sky;
         let mut hours = model.weather.hours(seen.place, &mut dawn);
@@ -314,7 +322,8 @@ fn take_measured(measured: &MeasuredDay, hours: &mut DayHours) {
             continue;
         }
         let over_air = hours.cell_celsius[hour] - hours.air_celsius[hour];
-        let per_w_m2 = if hours.in_plane_w_m2[hour] > 1.0 { over_air / hours.in_plane_w_m2[hour] } else { 0.03 };
+        let per_w_m2 =
+            if hours.in_plane_w_m2[hour] > 1.0 { over_air / hours.in_plane_w_m2[hour] } else { 0.03 };
         hours.in_plane_w_m2[hour] = sun;
         if air.is_finite() {
             hours.air_celsius[hour] = air;

@@ -62,7 +62,9 @@ pub enum SunError {
         reason: CellError,
     },
     /// Not the start of an hour.
-    #[error("line {line}: hours begin at minute 0; give the mean of each whole hour, under the time at which it began")]
+    #[error(
+        "line {line}: hours begin at minute 0; give the mean of each whole hour, under the time at which it began"
+    )]
     NoHour {
         /// Counted from 1.
         line: u64,

@@ -2,6 +2,7 @@
 #![expect(
     clippy::cast_possible_truncation,
     clippy::cast_sign_loss,
+    clippy::cast_possible_wrap,
     reason = "hours of a day, and shares of a swarm"
 )]
 
@@ -340,8 +341,14 @@ pub fn learn(past: &Past<'_>, climate: &Climate, effort: &Effort, progress: &dyn
         swarm.next_day = last_day;
     }
     let seed = effort.seed;
-    let start =
-        Start { day: swarm.next_day, hour: to_hour, days: AHEAD_DAYS, mended: false, seed, threads: effort.threads };
+    let start = Start {
+        day: swarm.next_day,
+        hour: to_hour,
+        days: AHEAD_DAYS,
+        mended: false,
+        seed,
+        threads: effort.threads,
+    };
     summary(past, &swarm, kept, band, (effort, start))
 }
 
@@ -411,10 +418,10 @@ fn before(swarm: &Swarm, light: &[f64; 3], seed: u64) -> Before {
         values.sort_by(f64::total_cmp);
         Band::of_sorted(&values)
     };
-    let usual = swarm.of_members(|one| {
-        if one.load_ah > 0.0 { 1e3 * one.load_ah / present_load(one) } else { f64::NAN }
-    });
-    let mut usual: Vec<f64> = usual.into_iter().map(|(load, _)| load).filter(|load| load.is_finite()).collect();
+    let usual = swarm
+        .of_members(|one| if one.load_ah > 0.0 { 1e3 * one.load_ah / present_load(one) } else { f64::NAN });
+    let mut usual: Vec<f64> =
+        usual.into_iter().map(|(load, _)| load).filter(|load| load.is_finite()).collect();
     usual.sort_by(f64::total_cmp);
     let usual_mah = quantile(&usual, 0.5);
     Before {
