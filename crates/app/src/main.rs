@@ -11,6 +11,7 @@ mod kit;
 mod output;
 mod progress;
 mod service;
+mod web;
 
 fn main() -> std::process::ExitCode {
     command::run()

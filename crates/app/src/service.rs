@@ -3,6 +3,8 @@
 mod mark;
 mod said;
 mod settings;
+mod sources;
+mod teller;
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -10,6 +12,7 @@ use std::sync::atomic::Ordering;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use logbook::clock::now;
+use logbook::intake::door::Door;
 use logbook::intake::gateways::Gateways;
 use logbook::network::Downlink;
 use logbook::store::StoreError;
@@ -23,7 +26,10 @@ use wire::identity::DevEui;
 
 use crate::input::fleet;
 use crate::output;
+use crate::web::pulse::Pulse;
+use crate::web::{self, Doorway, House, Posted};
 pub(crate) use settings::Settings;
+use teller::Teller;
 
 /// How frames are told on standard output.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -41,6 +47,7 @@ pub(crate) struct Service {
     log: Log,
     form: Form,
     greeting: String,
+    posted: Vec<Posted>,
 }
 
 /// Opens key box and log of a site; nothing is changed if either can't be opened.
@@ -61,7 +68,8 @@ pub(crate) fn open(
         );
     }
     let greeting = greeting(site, &settings, &setup);
-    Ok(Service { settings, setup, log, form, greeting })
+    let posted = sources::posted(site, &setup)?;
+    Ok(Service { settings, setup, log, form, greeting, posted })
 }
 
 fn greeting(site: &fleet::Site, settings: &Settings, setup: &Site) -> String {
@@ -105,11 +113,14 @@ struct Printer {
     gateways: Option<Arc<Gateways>>,
     names: BTreeMap<DevEui, String>,
     tally: Arc<Mutex<Tally>>,
+    pulse: Arc<Pulse>,
+    teller: Teller,
     troubled: bool,
 }
 
 impl Listener for Printer {
     fn kept(&mut self, frames: &[Kept]) {
+        self.pulse.kept(frames);
         let mut text = String::new();
         for kept in frames {
             match self.form {
@@ -117,8 +128,7 @@ impl Listener for Printer {
                 Form::Json => text += &said::json_line(kept),
             }
         }
-        // A reader that has gone away does not stop the log.
-        let _gone = output::print(&text);
+        self.teller.tell(text);
         let mut tally = self.tally.lock().unwrap_or_else(PoisonError::into_inner);
         let news = frames.iter().filter(|kept| kept.verdict != "copy");
         for kept in news {
@@ -131,11 +141,12 @@ impl Listener for Printer {
         // A gateway that can't be reached says nothing, and the answer's outcome becomes unknown.
         let _unreached = self.gateways.as_ref().is_some_and(|gateways| gateways.answer(downlink));
         if self.form == Form::Words {
-            let _gone = output::print(&said::answer(downlink, &self.names));
+            self.teller.tell(said::answer(downlink, &self.names));
         }
     }
 
     fn trouble(&mut self, trouble: Option<&StoreError>) {
+        self.pulse.trouble(trouble.map(ToString::to_string));
         match trouble {
             Some(error) if !self.troubled => output::complain(&format!(
                 "The log can't be written now: {error}. Nothing is acknowledged until it can; it is tried again and again.\n"
@@ -161,36 +172,62 @@ impl Service {
     /// Serves until a signal asks to stop; then what waits is kept.
     pub(crate) fn run(self) -> Result<(), Failure> {
         let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build();
-        let runtime = runtime.map_err(|error| {
-            let message = format!("no threads are to be had: {}", output::reason(&error));
-            Failure::of(Problem::of_file("serve", "serve", message, "end other programs first"))
-        })?;
+        let runtime = runtime.map_err(|error| no_threads(&error))?;
         runtime.block_on(self.serve())
     }
 
     async fn serve(self) -> Result<(), Failure> {
-        let Self { settings, setup, log, form, greeting } = self;
+        let Self { settings, setup, log, form, greeting, posted } = self;
         let gateways = match settings.udp {
-            Some(address) => Some(Gateways::listen(address).await.map_err(|error| busy(&address, &error))?),
+            Some(address) => {
+                let heard = Gateways::listen(address).await;
+                Some(heard.map_err(|error| busy("serve.gateways.udp", &address, &error))?)
+            }
             None => None,
         };
+        let page = match &settings.page {
+            Some(page) => Some((page.clone(), doorway(&settings).await?)),
+            None => None,
+        };
+        let newest = log.progress().map_err(|error| log_failure(&settings.log, &error))?.0;
+        let pulse = Arc::new(Pulse::new(newest));
         let tally = Arc::new(Mutex::new(Tally::default()));
-        let names = setup.registry.iter().map(|row| (row.dev_eui, row.name.clone())).collect();
-        let printer =
-            Printer { form, gateways: gateways.clone(), names, tally: Arc::clone(&tally), troubled: false };
+        let names: BTreeMap<DevEui, String> =
+            setup.registry.iter().map(|row| (row.dev_eui, row.name.clone())).collect();
+        let (teller, printed) = teller::begin().map_err(|error| no_threads(&error))?;
+        let printer = Printer {
+            form,
+            gateways: gateways.clone(),
+            names: names.clone(),
+            tally: Arc::clone(&tally),
+            pulse: Arc::clone(&pulse),
+            teller,
+            troubled: false,
+        };
         let writer = Writer::start(log, setup, now(), Box::new(printer))
             .map_err(|error| log_failure(&settings.log, &error))?;
         output::complain(&greeting);
-        let hearing = gateways.clone().map(|gateways| {
-            if let Ok(address) = gateways.address() {
-                output::complain(&format!("Gateways are heard at {address} (UDP); Ctrl-C stops\n"));
-            }
-            let inbox = writer.inbox();
-            tokio::spawn(async move { gateways.hear(&inbox).await })
+        let door = Arc::new(Door::new(writer.inbox()));
+        let listening = page.map(|(page, doorway)| {
+            output::complain(&page_line(&doorway, &posted));
+            let house = House {
+                log: settings.log.clone(),
+                pulse: Arc::clone(&pulse),
+                counts: writer.counts(),
+                gateways: gateways.clone(),
+                names,
+                door: Arc::clone(&door),
+                posted,
+                page,
+            };
+            doorway.serve(web::routes(Arc::new(house)), pulse.stopping())
         });
+        let hearing = gateways.clone().map(|gateways| hear(gateways, &writer));
         let marking = mark::hourly(&settings);
         stop_asked().await;
         marking.abort();
+        pulse.stop();
+        door.close();
         if let Some(hearing) = hearing {
             hearing.abort();
             // It ends by being aborted.
@@ -198,11 +235,60 @@ impl Service {
         }
         let dropped = writer.counts().dropped.load(Ordering::Relaxed);
         let stopped = writer.stop();
+        if let Some(listening) = listening {
+            listening.ended().await;
+        }
+        printed.wait();
         let unreadable = gateways.map_or(0, |gateways| gateways.counts().unreadable.load(Ordering::Relaxed));
         output::complain(&last_word(&tally, dropped, unreadable));
         stopped.map_err(|error| log_failure(&settings.log, &error))?;
         mark::note(&settings)
     }
+}
+
+fn no_threads(error: &std::io::Error) -> Failure {
+    let message = format!("no threads are to be had: {}", output::reason(error));
+    Failure::of(Problem::of_file("serve", "serve", message, "end other programs first"))
+}
+
+/// Hears gateways by UDP, until it is aborted.
+fn hear(gateways: Arc<Gateways>, writer: &Writer) -> tokio::task::JoinHandle<()> {
+    if let Ok(address) = gateways.address() {
+        let open = if address.ip().is_loopback() {
+            ""
+        } else {
+            "Nothing that comes there is authenticated: anybody who reaches this address may inject frames and keep \
+             gateways from being answered. Let a private network alone reach it, or use the websocket\n"
+        };
+        output::complain(&format!("Gateways are heard at {address} (UDP); Ctrl-C stops\n{open}"));
+    }
+    let inbox = writer.inbox();
+    tokio::spawn(async move { gateways.hear(&inbox).await })
+}
+
+/// Takes the address of the page.
+async fn doorway(settings: &Settings) -> Result<Doorway, Failure> {
+    let Some(page) = &settings.page else { unreachable!("it is asked for where there is a page") };
+    let tls = match &settings.certificate {
+        Some((certificate, key)) => Some(web::tls::server(certificate, key).map_err(|why| {
+            let help = "write the PEM files of a certificate and of its key into [serve]";
+            Failure::of(Problem::of_file("certificate", "serve.certificate", why, help))
+        })?),
+        None => None,
+    };
+    let opened = Doorway::open(page.listen, tls).await;
+    opened.map_err(|error| busy("serve.page", &page.listen, &error))
+}
+
+/// Where the page is, and what may be posted there.
+fn page_line(doorway: &Doorway, posted: &[Posted]) -> String {
+    let scheme = if doorway.is_sealed() { "https" } else { "http" };
+    let Ok(address) = doorway.address() else { return String::new() };
+    let mut lines = vec![format!("The log answers at {scheme}://{address}: /live, /health, /metrics")];
+    lines.extend(posted.iter().map(|posted| {
+        format!("Messages of {} are taken at {scheme}://{address}{} (POST)", posted.name, posted.path)
+    }));
+    lines.join("\n") + "\n"
 }
 
 fn last_word(tally: &Mutex<Tally>, dropped: u64, unreadable: u64) -> String {
@@ -239,10 +325,10 @@ async fn stop_asked() {
     drop(tokio::signal::ctrl_c().await);
 }
 
-fn busy(address: &std::net::SocketAddr, error: &std::io::Error) -> Failure {
+fn busy(key: &'static str, address: &std::net::SocketAddr, error: &std::io::Error) -> Failure {
     let message = format!("{address} can't be listened on: {}", output::reason(error));
-    let help = "another program may have it: end that one, or write another address into [serve.gateways]";
-    Failure::of(Problem::of_file("listen", "serve.gateways.udp", message, help))
+    let help = "another program may have it: end that one, or write another address";
+    Failure::of(Problem::of_file("listen", key, message, help))
 }
 
 /// A trouble with the log, for a person.

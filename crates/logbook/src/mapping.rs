@@ -95,6 +95,46 @@ pub enum Read {
     Uplinks(Vec<Result<Reported, Unmapped>>),
 }
 
+/// A message of another network: its bytes, and what was read in them.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Message {
+    /// The source's key in the site file.
+    pub source: String,
+    /// When it reached us.
+    pub arrived_at: Moment,
+    /// Its bytes; none if there were too many.
+    pub body: Vec<u8>,
+    /// Its uplinks, each with why it is refused if it is; at least one.
+    pub uplinks: Vec<Result<Reported, Unmapped>>,
+}
+
+impl Message {
+    /// What is to be kept of a message; `None` if it is none of those that are taken, or holds an empty list.
+    pub fn of(
+        source: &str,
+        mapping: &Mapping,
+        incoming: Incoming<'_>,
+        devices: &Devices,
+        arrived_at: Moment,
+    ) -> Option<Self> {
+        let uplinks = match read(mapping, incoming, devices) {
+            Ok(Read::Skipped) => return None,
+            Ok(Read::Uplinks(uplinks)) if uplinks.is_empty() => return None,
+            Ok(Read::Uplinks(uplinks)) => uplinks,
+            Err(why) => vec![Err(why)],
+        };
+        let too_long = incoming.body.len() > LARGEST_BYTES;
+        let body = if too_long { Vec::new() } else { incoming.body.to_vec() };
+        Some(Self { source: source.to_owned(), arrived_at, body, uplinks })
+    }
+
+    /// A message that was not read to its end because it is too long.
+    pub fn too_long(source: &str, found: usize, arrived_at: Moment) -> Self {
+        let uplinks = vec![Err(Unmapped::Size { found })];
+        Self { source: source.to_owned(), arrived_at, body: Vec::new(), uplinks }
+    }
+}
+
 /// What stands somewhere in a message.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Meaning {

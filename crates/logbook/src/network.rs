@@ -55,7 +55,7 @@ pub use conversation::{Asked, Message, News, Plan};
 pub use dedup::REMEMBERED;
 pub use kept::{KeptSession, Member, SessionId, SessionState};
 pub use verdict::{Hint, Refusal, Verdict};
-pub use windows::{Window, data_rate, rate_name};
+pub use windows::{Window, data_rate, margin_db, rate_name};
 
 /// `NetID` of private networks: every address of it begins with seven bits of zero.
 ///

@@ -16,7 +16,7 @@ pub(super) fn line(kept: &Kept) -> Option<String> {
     let who = who.unwrap_or_else(|| "a stranger".to_owned());
     let said = match kept.verdict.as_str() {
         "copy" => return None,
-        "join" => "joins".to_owned(),
+        "join" => "joins".to_owned() + &because(kept),
         "new" => content(kept),
         "late" => format!("late: {}", content(kept)),
         refused => refused.replacen(':', ": ", 1) + &because(kept),
@@ -43,12 +43,12 @@ fn because(kept: &Kept) -> String {
 
 fn content(kept: &Kept) -> String {
     match (&kept.message, kept.port, &kept.reason) {
-        (Some(told), _, _) => format!("{}: {}", told.message, values(told)),
+        (Some(told), _, _) => format!("{}: {}{}", told.message, values(told), because(kept)),
         (None, Some(port), Some(reason)) => {
             format!("{} bytes on port {port}, kept unread: {reason}", kept.length)
         }
         (None, Some(port), None) => format!("{} bytes on port {port}", kept.length),
-        (None, None, _) => "lives; no message".to_owned(),
+        (None, None, _) => format!("lives; no message{}", because(kept)),
     }
 }
 
@@ -66,11 +66,19 @@ fn values(told: &Told) -> String {
 }
 
 fn heard(kept: &Kept) -> String {
-    let (eui, name) = &kept.gateway;
-    let mut parts = vec![name.clone().unwrap_or_else(|| eui.to_string()), rate(&kept.radio.data_rate)];
-    parts.extend(kept.radio.rssi_dbm.map(|rssi| format!("{rssi} dBm")));
-    parts.extend(kept.radio.snr_db.map(|snr| format!("{snr} dB over noise")));
+    let mut parts = vec![by(kept)];
+    parts.extend(kept.data_rate.as_deref().map(rate));
+    parts.extend(kept.rssi_dbm.map(|rssi| format!("{rssi} dBm")));
+    parts.extend(kept.snr_db.map(|snr| format!("{snr} dB over noise")));
     parts.join(", ")
+}
+
+/// Who heard it: a gateway, or a source.
+fn by(kept: &Kept) -> String {
+    match &kept.gateway {
+        Some((eui, name)) => name.clone().unwrap_or_else(|| eui.to_string()),
+        None => kept.source.clone(),
+    }
 }
 
 /// A rate in words: 125 kHz are usual and left out.
@@ -106,10 +114,11 @@ pub(super) fn json_line(kept: &Kept) -> String {
         "port": kept.port,
         "message": kept.message.as_ref().map(|told| told.message.clone()),
         "values": values,
-        "gateway": kept.gateway.1.clone().unwrap_or_else(|| kept.gateway.0.to_string()),
-        "data_rate": kept.radio.data_rate,
-        "rssi_dbm": kept.radio.rssi_dbm,
-        "snr_db": kept.radio.snr_db,
+        "source": kept.source,
+        "gateway": kept.gateway.as_ref().map(|_| by(kept)),
+        "data_rate": kept.data_rate,
+        "rssi_dbm": kept.rssi_dbm,
+        "snr_db": kept.snr_db,
     })
     .to_string()
         + "\n"

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
-use design::serve::{Foreign, Store};
+use design::serve::{Foreign, Page, Store};
 use logbook::folder::{KEYS, REGISTRY};
 use logbook::network::{Plan, Setup, Station};
 use logbook::readings::Kind;
@@ -23,6 +23,10 @@ pub(crate) struct Settings {
     pub(crate) log: PathBuf,
     /// Where gateways are heard by UDP.
     pub(crate) udp: Option<SocketAddr>,
+    /// Where the page is.
+    pub(crate) page: Option<Page>,
+    /// Its certificate and key.
+    pub(crate) certificate: Option<(PathBuf, PathBuf)>,
     /// Folder of registry and key box.
     pub(crate) registry: Option<PathBuf>,
     /// File with the passphrase; else it is asked for.
@@ -49,6 +53,11 @@ impl Settings {
         Ok(Self {
             log,
             udp: serve.gateways.udp,
+            page: serve.page.clone(),
+            certificate: serve.page.as_ref().and_then(|page| {
+                let (certificate, key) = page.certificate.as_ref()?;
+                Some((site.folder.join(certificate), site.folder.join(key)))
+            }),
             registry: site.fleet.registry.as_ref().map(|name| site.folder.join(name)),
             passphrase_file: passphrase_file.map(Path::to_owned).or(in_file),
         })

@@ -4,6 +4,9 @@
 
 mod demo;
 mod killed;
+mod live;
+mod posted;
+mod valley;
 
 use std::fs;
 use std::io::{BufRead as _, BufReader};
@@ -69,8 +72,11 @@ struct Server {
 }
 
 fn serve(folder: &Path, more: &[&str]) -> Server {
-    let mut child =
-        program(folder, &[&["serve", "larkmoor.toml", "--json"], more].concat()).spawn().expect("it starts");
+    serve_in(folder, "larkmoor.toml", more)
+}
+
+fn serve_in(folder: &Path, site: &str, more: &[&str]) -> Server {
+    let mut child = program(folder, &[&["serve", site, "--json"], more].concat()).spawn().expect("it starts");
     let told = BufReader::new(child.stdout.take().expect("it is piped"));
     let mut complained = BufReader::new(child.stderr.take().expect("it is piped"));
     let mut greeting = String::new();

@@ -94,6 +94,12 @@ impl Passphrase {
         *self.0 == *other.0
     }
 
+    /// Its digest, where that alone is to be held.
+    pub(crate) fn digest(&self) -> [u8; 32] {
+        use sha2::Digest as _;
+        sha2::Sha256::digest(self.0.as_bytes()).into()
+    }
+
     pub(super) fn bytes(&self) -> &[u8] {
         self.0.as_bytes()
     }

@@ -83,6 +83,12 @@ pub(super) fn modulation(name: &str) -> Option<Modulation> {
     Some(Modulation::Fsk { bit_rate: name.parse::<u32>().ok()?.into() })
 }
 
+/// How far a signal lies above the least that its rate can be heard with \[dB\]; `None` for a rate without such a figure.
+pub fn margin_db(rate_name: &str, snr_db: f64) -> Option<f64> {
+    let floor = forecast::radio::demodulation::least_snr(modulation(rate_name)?)?;
+    Some(snr_db - floor.decibels())
+}
+
 /// The windows that a device opens after an uplink; of a rate or channel that the plan does not have, the second alone.
 pub(super) fn after(region: &Region, radio: &Radio) -> Vec<Listening> {
     let uplink = Frequency::from_hertz(radio.frequency_hz.into());

@@ -3,6 +3,8 @@
 //! A frame is judged once; its rows are written until they are on the disk. Only a frame that can never be kept is unjudged:
 //! its device stands again where the log has it.
 
+mod reported;
+
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 
@@ -21,7 +23,7 @@ use crate::network::{
     DownlinkNumber, Effect, FrameNumber, Heard, Network, Refusal, SessionId, Uplink, Verdict,
 };
 use crate::readings::Said;
-use crate::received::{Moment, Radio, Received, Report};
+use crate::received::{Moment, Received, Report};
 
 /// Microseconds of an hour.
 const HOUR: Moment = 3_600_000_000;
@@ -37,6 +39,8 @@ pub struct Kept {
     pub seq: i64,
     /// When this copy arrived.
     pub arrived_at: Moment,
+    /// When it was heard, as far as that is known.
+    pub at: Moment,
     /// The word for what became of it.
     pub verdict: String,
     /// Why, where there is more to say.
@@ -51,10 +55,16 @@ pub struct Kept {
     pub port: Option<u8>,
     /// What it says, if it could be read.
     pub message: Option<Told>,
-    /// Which gateway heard this copy; its name, if it has one here.
-    pub gateway: (GatewayEui, Option<String>),
-    /// How it was heard.
-    pub radio: Radio,
+    /// The way by which it came: `udp`, `websocket`, or the key of a source.
+    pub source: String,
+    /// Which gateway of ours heard this copy; its name, if it has one here.
+    pub gateway: Option<(GatewayEui, Option<String>)>,
+    /// Modulation and rate, where they are known.
+    pub data_rate: Option<String>,
+    /// Received power \[dBm\].
+    pub rssi_dbm: Option<f64>,
+    /// Signal to noise \[dB\].
+    pub snr_db: Option<f64>,
     /// Bytes of the frame.
     pub length: usize,
 }
@@ -88,6 +98,7 @@ pub struct Keeper {
     gateways: BTreeMap<GatewayEui, Id>,
     editions: Vec<Id>,
     next_frame: Id,
+    runs: reported::Runs,
 }
 
 /// A node as the log knows it.
@@ -140,6 +151,7 @@ impl Keeper {
             gateways: BTreeMap::new(),
             editions,
             next_frame: 0,
+            runs: reported::Runs::default(),
         };
         keeper.load(log)?;
         let devices: Vec<DevEui> = keeper.site.keys.keys().copied().collect();
@@ -162,6 +174,7 @@ impl Keeper {
         self.next_frame =
             log.query_row("SELECT coalesce(max(id), 0) + 1 FROM frame", [], |row| row.get(0))?;
         self.gateways.clear();
+        self.runs.clear();
         self.nodes.clear();
         let devices: BTreeSet<DevEui> = self.site.registry.iter().map(|row| row.dev_eui).collect();
         for dev_eui in devices {
@@ -236,7 +249,7 @@ impl Keeper {
         heard: &Heard,
     ) -> Result<Kept, StoreError> {
         let gateway = gateway(&mut self.gateways, log, received.gateway)?;
-        let mut kept = self.about(received, heard);
+        let mut kept = self.about(received, source, heard);
         if heard.verdict == Verdict::Copy
             && let Some(frame) = self.copied(log, received, heard)?
         {
@@ -269,8 +282,12 @@ impl Keeper {
         heard: &Heard,
         why: &str,
     ) -> Result<Kept, StoreError> {
-        let mut kept =
-            Kept { fcnt: None, port: None, reason: Some(why.to_owned()), ..self.about(received, heard) };
+        let mut kept = Kept {
+            fcnt: None,
+            port: None,
+            reason: Some(why.to_owned()),
+            ..self.about(received, source, heard)
+        };
         "refused:store".clone_into(&mut kept.verdict);
         let gateway = gateway(&mut self.gateways, log, received.gateway)?;
         self.keep_frame(log, received, source, Belongs::default(), None, &mut kept)?;
@@ -323,12 +340,13 @@ impl Keeper {
         Ok(log.prepare_cached(sql)?.execute(params![before, FORGOTTEN_AT_ONCE])?)
     }
 
-    fn about(&self, received: &Received, heard: &Heard) -> Kept {
+    fn about(&self, received: &Received, source: &str, heard: &Heard) -> Kept {
         let row = heard.dev_eui.and_then(|dev_eui| self.site.row_at(dev_eui, received.arrived_at));
         let named = self.site.gateways.iter().find(|(_, eui)| *eui == received.gateway);
         Kept {
             seq: 0,
             arrived_at: received.arrived_at,
+            at: received.arrived_at,
             verdict: heard.verdict.to_string(),
             reason: reason(heard),
             dev_eui: heard.dev_eui,
@@ -336,8 +354,11 @@ impl Keeper {
             fcnt: heard.uplink.as_ref().map(|uplink| uplink.fcnt),
             port: heard.uplink.as_ref().and_then(|uplink| Some(uplink.application.as_ref()?.0)),
             message: None,
-            gateway: (received.gateway, named.map(|(name, _)| name.clone())),
-            radio: received.radio.clone(),
+            source: source.to_owned(),
+            gateway: Some((received.gateway, named.map(|(name, _)| name.clone()))),
+            data_rate: Some(received.radio.data_rate.clone()),
+            rssi_dbm: received.radio.rssi_dbm,
+            snr_db: received.radio.snr_db,
             length: received.bytes.len(),
         }
     }
@@ -436,13 +457,7 @@ impl Keeper {
         .keep(log)?;
         if let Some(Ok((edition, said))) = said {
             self.keep_readings(log, edition, &said, belongs.lost, kept)?;
-            let named = said.message.columns.iter().zip(said.values);
-            let values = named.map(|(column, value)| ToldValue {
-                name: column.name.clone(),
-                unit: column.unit.clone(),
-                value,
-            });
-            kept.message = Some(Told { message: said.message.name.clone(), values: values.collect() });
+            kept.message = Some(told(said));
             self.note_stale(log, kept)?;
         }
         self.next_frame += 1;
@@ -470,7 +485,7 @@ impl Keeper {
         let marks = (!said.marks.is_empty()).then(|| serde_json::json!(said.marks).to_string());
         let row = ReadingRow {
             node: known.id,
-            at: kept.arrived_at,
+            at: kept.at,
             message: &said.message.name,
             frame: kept.seq,
             edition,
@@ -482,7 +497,7 @@ impl Keeper {
         row.keep(log)?;
         // Readings that rode along are kept where the messages that had brought them were lost.
         for (before, values) in said.earlier.iter().take(lost) {
-            let at = kept.arrived_at - before;
+            let at = kept.at - before;
             ReadingRow { at, values, marks: None, rebuilt: true, ..row }.keep(log)?;
         }
         Ok(())
@@ -492,7 +507,7 @@ impl Keeper {
     fn note_stale(&mut self, log: &Connection, kept: &Kept) -> Result<(), StoreError> {
         let known = kept.dev_eui.and_then(|dev_eui| self.nodes.get_mut(&dev_eui));
         let Some(known) = known else { return Ok(()) };
-        let hour = kept.arrived_at.div_euclid(HOUR);
+        let hour = kept.at.div_euclid(HOUR);
         if known.stale_hour != Some(hour) {
             known.stale_hour = Some(hour);
             log.prepare_cached("INSERT OR IGNORE INTO stale_hour (node, hour) VALUES (?, ?)")?
@@ -500,6 +515,17 @@ impl Keeper {
         }
         Ok(())
     }
+}
+
+/// What a message says, for those who are told of it.
+fn told(said: Said<'_>) -> Told {
+    let named = said.message.columns.iter().zip(said.values);
+    let values = named.map(|(column, value)| ToldValue {
+        name: column.name.clone(),
+        unit: column.unit.clone(),
+        value,
+    });
+    Told { message: said.message.name.clone(), values: values.collect() }
 }
 
 fn lost(why: &str) -> StoreError {

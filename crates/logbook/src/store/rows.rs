@@ -294,3 +294,12 @@ pub(super) fn node_id(log: &Connection, dev_eui: DevEui) -> Result<Option<Id>, S
         .query_row([dev_eui.to_string()], |row| row.get(0))
         .optional()?)
 }
+
+/// Remembers a value under a key.
+pub(super) fn note(log: &Connection, key: &str, value: &str) -> Result<(), StoreError> {
+    log.prepare_cached(
+        "INSERT INTO meta (key, value) VALUES (?1, ?2) ON CONFLICT (key) DO UPDATE SET value = ?2",
+    )?
+    .execute(params![key, value])?;
+    Ok(())
+}

@@ -14,7 +14,7 @@ use crate::digits::hex;
 use crate::received::Moment;
 
 /// The tables, edition by edition; an edition that was shipped is never changed.
-const MIGRATIONS: [&str; 1] = [include_str!("schema/0001.sql")];
+const MIGRATIONS: [&str; 2] = [include_str!("schema/0001.sql"), include_str!("schema/0002.sql")];
 /// Marks a file as a log of ours (own choice: "ovwl" in ASCII).
 const APPLICATION: i32 = 0x6f76_776c;
 /// Counters and nonces that are left out after a log was put back (own choice: more than were used since).

@@ -19,6 +19,7 @@ use super::keeper::{Keeper, Kept};
 use super::setup::Site;
 use super::sqlite::Log;
 use crate::clock;
+use crate::mapping::Message;
 use crate::network::{Downlink, DownlinkNumber, Effect, Heard};
 use crate::received::{Moment, Received, Report};
 
@@ -62,6 +63,15 @@ pub enum Arrival {
         /// What it says.
         report: Report,
     },
+    /// A message of another network.
+    Message(Message),
+    /// Something to be remembered under a key.
+    Noted {
+        /// The key.
+        key: String,
+        /// What is to stand there.
+        value: String,
+    },
     /// A gateway says what became of an answer.
     Answered {
         /// The answer.
@@ -81,7 +91,8 @@ pub trait Listener: Send {
     fn trouble(&mut self, trouble: Option<&StoreError>);
 }
 
-/// Called when an arrival is on the disk; dropped uncalled if that never comes.
+/// Called when an arrival is on the disk; dropped uncalled if that never comes. Of a message with several uplinks it is told
+/// of one that was refused, if any was.
 pub type Done = Box<dyn FnOnce(Option<&Kept>) + Send>;
 
 struct Job {
@@ -259,7 +270,10 @@ impl Desk {
             .map(|job| {
                 let heard = match &job.arrival {
                     Arrival::Frame(received, _) => Some(self.keeper.judge(received)),
-                    Arrival::SignOfLife { .. } | Arrival::Report { .. } => None,
+                    Arrival::SignOfLife { .. }
+                    | Arrival::Report { .. }
+                    | Arrival::Message(_)
+                    | Arrival::Noted { .. } => None,
                     Arrival::Answered { number, refused } => {
                         effects.extend(self.keeper.told(*number, refused.as_deref(), clock::now()));
                         None
@@ -347,10 +361,11 @@ impl Desk {
         }
     }
 
-    fn tell(&mut self, batch: Vec<Judged>, kept: Vec<Option<Kept>>) {
+    fn tell(&mut self, batch: Vec<Judged>, kept: Vec<Vec<Kept>>) {
         for (judged, kept) in batch.into_iter().zip(&kept) {
             if let Some(done) = judged.job.done {
-                done(kept.as_ref());
+                let refused = kept.iter().find(|kept| kept.verdict.starts_with("refused"));
+                done(refused.or_else(|| kept.first()));
             }
         }
         let frames: Vec<Kept> = kept.into_iter().flatten().collect();
@@ -359,12 +374,12 @@ impl Desk {
     }
 
     /// All of it in one transaction.
-    fn whole(&mut self, batch: &[Judged]) -> Result<Vec<Option<Kept>>, StoreError> {
+    fn whole(&mut self, batch: &[Judged]) -> Result<Vec<Vec<Kept>>, StoreError> {
         self.in_transaction(|keeper, log| batch.iter().map(|judged| take(keeper, log, judged)).collect())
     }
 
     /// Each in a savepoint of its own, so that one that can't be kept does not stop the others.
-    fn one_by_one(&mut self, batch: &mut [Judged]) -> Result<Vec<Option<Kept>>, StoreError> {
+    fn one_by_one(&mut self, batch: &mut [Judged]) -> Result<Vec<Vec<Kept>>, StoreError> {
         self.in_transaction(|keeper, log| {
             let mut kept = Vec::new();
             // Devices whose frame could not be kept: what follows is judged as if it had not come.
@@ -440,18 +455,21 @@ fn gather(first: Job, waiting: &Receiver<Job>) -> Vec<Job> {
     batch
 }
 
-fn take(keeper: &mut Keeper, log: &Connection, judged: &Judged) -> Result<Option<Kept>, StoreError> {
+fn take(keeper: &mut Keeper, log: &Connection, judged: &Judged) -> Result<Vec<Kept>, StoreError> {
+    let nothing = |()| Vec::new();
     match (&judged.job.arrival, &judged.heard) {
         (Arrival::Frame(received, source), Some(heard)) => {
-            keeper.keep(log, received, source, heard).map(Some)
+            keeper.keep(log, received, source, heard).map(|kept| vec![kept])
         }
+        (Arrival::Message(message), _) => keeper.keep_message(log, message),
+        (Arrival::Noted { key, value }, _) => super::rows::note(log, key, value).map(nothing),
         (Arrival::SignOfLife { gateway, at, address }, _) => {
-            keeper.sign_of_life(log, *gateway, *at, address.as_deref()).map(|()| None)
+            keeper.sign_of_life(log, *gateway, *at, address.as_deref()).map(nothing)
         }
         (Arrival::Report { gateway, at, report }, _) => {
-            keeper.report(log, *gateway, *at, report).map(|()| None)
+            keeper.report(log, *gateway, *at, report).map(nothing)
         }
-        (Arrival::Frame(..) | Arrival::Answered { .. }, _) => Ok(None),
+        (Arrival::Frame(..) | Arrival::Answered { .. }, _) => Ok(Vec::new()),
     }
 }
 
@@ -461,12 +479,15 @@ fn refuse(
     log: &Connection,
     judged: &Judged,
     why: &StoreError,
-) -> Result<Option<Kept>, StoreError> {
+) -> Result<Vec<Kept>, StoreError> {
     match (&judged.job.arrival, &judged.heard) {
         (Arrival::Frame(received, source), Some(heard)) => {
-            keeper.keep_bytes(log, received, source, heard, &why.to_string()).map(Some)
+            keeper.keep_bytes(log, received, source, heard, &why.to_string()).map(|kept| vec![kept])
         }
-        _ => Ok(None),
+        (Arrival::Message(message), _) => {
+            keeper.keep_message_bytes(log, message, &why.to_string()).map(|kept| vec![kept])
+        }
+        _ => Ok(Vec::new()),
     }
 }
 

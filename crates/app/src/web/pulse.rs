@@ -1,0 +1,97 @@
+//! How the log is now, for those who ask: written by the thread that keeps, read by what listens.
+
+use std::collections::BTreeMap;
+use std::sync::{Mutex, MutexGuard, PoisonError};
+
+use logbook::received::Moment;
+use logbook::store::keeper::Kept;
+use tokio::sync::watch;
+
+/// What is known of the log now.
+#[derive(Debug)]
+pub(crate) struct Pulse {
+    newest: watch::Sender<i64>,
+    stopping: watch::Sender<bool>,
+    counted: Mutex<Counted>,
+}
+
+/// What was counted since the start.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Counted {
+    /// Frames and messages by verdict; copies too.
+    pub(crate) verdicts: BTreeMap<String, u64>,
+    /// Messages of other networks that are none of those that are taken, by source.
+    pub(crate) skipped: BTreeMap<String, u64>,
+    /// When the newest arrived.
+    pub(crate) last: Option<Moment>,
+    /// Why the log can't be written, if it can't.
+    pub(crate) trouble: Option<String>,
+    /// What is to be connected, and why it is not.
+    pub(crate) connections: BTreeMap<String, Result<(), String>>,
+    /// Readings that were handed on, by name.
+    pub(crate) handed_on: BTreeMap<String, u64>,
+}
+
+impl Pulse {
+    pub(crate) fn new(newest: i64) -> Self {
+        Self {
+            newest: watch::Sender::new(newest),
+            stopping: watch::Sender::new(false),
+            counted: Mutex::default(),
+        }
+    }
+
+    fn counted_mut(&self) -> MutexGuard<'_, Counted> {
+        self.counted.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// What was counted.
+    pub(crate) fn counted(&self) -> Counted {
+        self.counted_mut().clone()
+    }
+
+    /// These are on the disk.
+    pub(crate) fn kept(&self, frames: &[Kept]) {
+        let mut counted = self.counted_mut();
+        for kept in frames {
+            *counted.verdicts.entry(kept.verdict.clone()).or_default() += 1;
+            counted.last = counted.last.max(Some(kept.arrived_at));
+        }
+        drop(counted);
+        let newest = frames.iter().filter(|kept| kept.verdict != "copy").map(|kept| kept.seq).max();
+        if let Some(newest) = newest {
+            self.newest.send_if_modified(|seq| std::mem::replace(seq, newest.max(*seq)) < newest);
+        }
+    }
+
+    /// A message of a source is none of those that are taken.
+    pub(crate) fn skipped(&self, source: &str) {
+        *self.counted_mut().skipped.entry(source.to_owned()).or_default() += 1;
+    }
+
+    /// The log can't be written, or can be again.
+    pub(crate) fn trouble(&self, why: Option<String>) {
+        self.counted_mut().trouble = why;
+    }
+
+    /// The number of the newest frame, whenever it changes.
+    pub(crate) fn newest(&self) -> watch::Receiver<i64> {
+        self.newest.subscribe()
+    }
+
+    /// Whether the program is being stopped, whenever that changes.
+    pub(crate) fn stopping(&self) -> watch::Receiver<bool> {
+        self.stopping.subscribe()
+    }
+
+    /// The program is being stopped.
+    pub(crate) fn stop(&self) {
+        self.stopping.send_replace(true);
+    }
+}
+
+/// Waits until the program is being stopped.
+pub(crate) async fn stopped(stopping: &mut watch::Receiver<bool>) {
+    // Nobody is left to stop it if the other end is gone.
+    let _gone = stopping.wait_for(|stopping| *stopping).await.is_ok();
+}

@@ -1,0 +1,30 @@
+//! What is handed in at many places, until all of them are closed at once: a place that lingers does not hold the log open.
+
+use std::sync::{Mutex, PoisonError};
+
+use crate::store::writer::{Arrival, Done, Inbox, Overfull};
+
+/// An inbox that can be closed while others still hold it.
+#[derive(Debug)]
+pub struct Door(Mutex<Option<Inbox>>);
+
+impl Door {
+    /// Open until it is closed.
+    pub const fn new(inbox: Inbox) -> Self {
+        Self(Mutex::new(Some(inbox)))
+    }
+
+    /// Hands in an arrival; `done` is called when it is on the disk.
+    ///
+    /// # Errors
+    /// [`Overfull`] if too many wait, or it is closed.
+    pub fn offer(&self, arrival: Arrival, done: Option<Done>) -> Result<(), Overfull> {
+        let inbox = self.0.lock().unwrap_or_else(PoisonError::into_inner).clone();
+        inbox.ok_or(Overfull)?.offer(arrival, done)
+    }
+
+    /// Nothing more is taken in; what was handed in before is kept.
+    pub fn close(&self) {
+        *self.0.lock().unwrap_or_else(PoisonError::into_inner) = None;
+    }
+}
