@@ -1,7 +1,7 @@
 //! Uplinks per second that are judged, decoded and on the disk (`synchronous=FULL`), two receptions each.
 //!
 //! `cargo bench -p overwinter-logbook --bench log`. The probe in the same run writes the same frames and receptions as rows,
-//! and does nothing else. What was kept is counted at the end.
+//! and does nothing else. What was kept is counted at the end. Then the same log is read anew, as when a design changes.
 
 #![expect(clippy::print_stdout, reason = "a benchmark says what it measured")]
 
@@ -10,13 +10,14 @@
 mod traffic;
 
 use std::path::Path;
-use std::sync::atomic::Ordering;
-use std::sync::mpsc::channel;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::mpsc::{Sender, channel};
 use std::time::Instant;
 
 use logbook::network::{Downlink, Network};
 use logbook::received::{Checksum, Radio, Received};
 use logbook::store::StoreError;
+use logbook::store::again::Again;
 use logbook::store::keeper::Kept;
 use logbook::store::sqlite::{self, Log};
 use logbook::store::writer::{Arrival, Done, Listener, Writer};
@@ -25,11 +26,12 @@ use wire::frame::{Body, Direction, Draft, Frame, FrameControl, Port, parse};
 use wire::identity::{DevNonce, GatewayEui};
 use wire::session::{Session, SessionKeys};
 
-/// Uplinks of a round; the target speaks of a million.
+/// Uplinks of a round, if `OVERWINTER_UPLINKS` does not say; the target speaks of a million.
 const UPLINKS: u32 = 200_000;
 const ROUNDS: usize = 3;
 
-struct Quiet;
+/// Waits for word of history.
+struct Quiet(Option<Sender<Again>>);
 
 impl Listener for Quiet {
     fn kept(&mut self, _: &[Kept]) {}
@@ -37,26 +39,44 @@ impl Listener for Quiet {
     fn trouble(&mut self, trouble: Option<&StoreError>) {
         assert!(trouble.is_none(), "{trouble:?}");
     }
+    fn decoded_again(&mut self, done: Result<&Again, &StoreError>) {
+        let done = done.expect("it can be read");
+        if let Some(told) = self.0.iter().find(|_| done.is_done()) {
+            told.send(done.clone()).expect("somebody waits");
+        }
+    }
 }
 
 fn main() {
+    let uplinks =
+        std::env::var("OVERWINTER_UPLINKS").ok().map_or(UPLINKS, |text| text.parse().expect("a number"));
     for round in 0..ROUNDS {
-        let frames = frames();
+        let frames = frames(uplinks);
         let folder = tempfile::tempdir().expect("a folder");
-        let (seconds, slowest_ms) = kept(&folder.path().join("log.sqlite"), &frames);
+        let path = folder.path().join("log.sqlite");
+        let kept = kept(&path, &frames, uplinks);
         let probe = rows_alone(&folder.path().join("probe.sqlite"), &frames);
-        let uplinks = f64::from(UPLINKS);
+        let (count, us) = (f64::from(uplinks), f64::from(uplinks) / 1e6);
         println!(
-            "round {round}: {:.0} uplinks/s kept, slowest commit {slowest_ms} ms; rows alone {:.0}/s, ratio {:.2}",
-            uplinks / seconds,
-            uplinks / probe,
-            probe / seconds
+            "round {round}: {:.0} uplinks/s kept, slowest commit {:.0} ms; rows alone {:.0}/s, ratio {:.2}",
+            count / kept.seconds,
+            kept.slowest_commit_s * 1e3,
+            count / probe,
+            probe / kept.seconds
         );
+        println!(
+            "  us an uplink: {:.1} judging, {:.1} writing, {:.1} committing",
+            kept.judging_s / us,
+            kept.writing_s / us,
+            kept.committing_s / us
+        );
+        let again = again(&path, uplinks);
+        println!("  read anew: {:.0} frames/s, a million in {:.1} s", count / again, 1e6 * again / count);
     }
 }
 
 /// What two gateways hear: ten joins, then reports in turn.
-fn frames() -> Vec<Received> {
+fn frames(uplinks: u32) -> Vec<Received> {
     let site = traffic::site(0);
     let mut network = Network::new(
         site.network.clone(),
@@ -82,7 +102,7 @@ fn frames() -> Vec<Received> {
     }
     // Air, humidity, battery, level: 10 + 7 + 8 + 11 bits and more; any code that has a meaning.
     let payload = [0x60, 0x08, 0xd8, 0xda, 0x30];
-    for number in 0..UPLINKS {
+    for number in 0..uplinks {
         let count = u32::try_from(sessions.len()).expect("ten");
         let body =
             Body::Application { port: Port::new(10).expect("a port"), payload: &payload, options: &[] };
@@ -119,10 +139,18 @@ fn copies(gateways: &[GatewayEui], bytes: &[u8], at: i64) -> Vec<Received> {
     gateways.iter().map(copy).collect()
 }
 
-/// Seconds until all is on the disk, and the slowest commit \[ms\].
-fn kept(path: &Path, frames: &[Received]) -> (f64, u64) {
+/// Where the time went until all was on the disk.
+struct Times {
+    seconds: f64,
+    judging_s: f64,
+    writing_s: f64,
+    committing_s: f64,
+    slowest_commit_s: f64,
+}
+
+fn kept(path: &Path, frames: &[Received], uplinks: u32) -> Times {
     let log = Log::open(path).expect("it opens");
-    let writer = Writer::start(log, traffic::site(0), 0, Box::new(Quiet)).expect("it starts");
+    let writer = Writer::start(log, traffic::site(0), 0, Box::new(Quiet(None))).expect("it starts");
     let (inbox, counts) = (writer.inbox(), writer.counts());
     let begun = Instant::now();
     let (done, finished) = channel();
@@ -142,10 +170,39 @@ fn kept(path: &Path, frames: &[Received]) -> (f64, u64) {
     writer.stop().expect("all is kept");
     let log = sqlite::reader(path).expect("it opens");
     let count = |sql: &str| log.query_row(sql, [], |row| row.get::<_, u32>(0)).expect("sound SQL");
-    assert_eq!(count("SELECT count(*) FROM frame WHERE verdict = 'new'"), UPLINKS);
-    assert_eq!(count("SELECT count(*) FROM reading"), UPLINKS);
-    assert_eq!(count("SELECT count(*) FROM reception"), 2 * UPLINKS + 20);
-    (seconds, counts.slowest_commit_us.load(Ordering::Relaxed) / 1000)
+    assert_eq!(count("SELECT count(*) FROM frame WHERE verdict = 'new'"), uplinks);
+    assert_eq!(count("SELECT count(*) FROM reading"), uplinks);
+    assert_eq!(count("SELECT count(*) FROM reception"), 2 * uplinks + 20);
+    assert_eq!(count("SELECT sum(last_up) FROM session"), uplinks - 10, "ten counters from 0");
+    let of = |count: &AtomicU64| count.load(Ordering::Relaxed) as f64 / 1e6;
+    Times {
+        seconds,
+        judging_s: of(&counts.judging_us),
+        writing_s: of(&counts.writing_us),
+        committing_s: of(&counts.committing_us),
+        slowest_commit_s: of(&counts.slowest_commit_us),
+    }
+}
+
+/// Seconds until history is read anew by a design that only has a remark more.
+fn again(path: &Path, uplinks: u32) -> f64 {
+    let log = Log::open(path).expect("it opens");
+    let (told, done) = channel();
+    let mut site = traffic::site(10);
+    for (kind, _) in &mut site.kinds {
+        kind.design += "# a remark\n";
+    }
+    let begun = Instant::now();
+    let writer = Writer::start(log, site, 0, Box::new(Quiet(Some(told)))).expect("it starts");
+    let again = done.recv().expect("it ends");
+    let seconds = begun.elapsed().as_secs_f64();
+    let uplinks = uplinks as usize;
+    assert_eq!((again.frames, again.before, again.after, again.unreadable), (uplinks, uplinks, uplinks, 0));
+    writer.stop().expect("nothing waits");
+    let log = sqlite::reader(path).expect("it opens");
+    let of_before = "SELECT count(*) FROM reading WHERE edition <> (SELECT max(id) FROM edition)";
+    assert_eq!(log.query_row(of_before, [], |row| row.get::<_, u32>(0)).expect("sound SQL"), 0);
+    seconds
 }
 
 /// Seconds for the same frames and receptions as rows of the same tables, in transactions of as many.

@@ -24,6 +24,7 @@ mod compose;
 mod conversation;
 mod dedup;
 mod device;
+mod gathering;
 mod kept;
 mod verdict;
 mod windows;
@@ -41,10 +42,11 @@ use wire::identity::{DevAddr, DevEui, GatewayEui, NetId};
 use wire::join::JoinRequest;
 
 use crate::received::{Checksum, Moment, Received};
-use answer::{Answering, Due, Gathering};
+use answer::Answering;
 use budget::Budget;
 use dedup::digest;
 use device::{Device, JoinOutcome};
+use gathering::{Due, Gathering};
 use kept::Terms;
 use windows::SECOND;
 
@@ -55,7 +57,7 @@ pub use conversation::{Asked, Message, News, Plan};
 pub use dedup::REMEMBERED;
 pub use kept::{KeptSession, Member, SessionId, SessionState};
 pub use verdict::{Hint, Refusal, Verdict};
-pub use windows::{Window, data_rate, margin_db, rate_name};
+pub use windows::{Window, airtime, data_rate, margin_db, rate_name};
 
 /// `NetID` of private networks: every address of it begins with seven bits of zero.
 ///
@@ -147,6 +149,8 @@ pub struct Heard {
     pub session: Option<SessionId>,
     /// What it carries, if it was genuine and not yet seen.
     pub uplink: Option<Uplink>,
+    /// Counter of the data frame of which it is a copy.
+    pub copies: Option<u32>,
     /// The session that it asks for, if it asks and may have one. A session that was pending before is closed by it.
     pub joined: Option<Joined>,
     /// What the device has answered.
@@ -262,6 +266,7 @@ impl<A: FnMut() -> DevAddr> Network<A> {
             dev_eui: None,
             session: None,
             uplink: None,
+            copies: None,
             joined: None,
             news: Vec::new(),
         };
@@ -276,7 +281,7 @@ impl<A: FnMut() -> DevAddr> Network<A> {
 
     /// The row of a frame is on disk: what it wants may be answered.
     pub fn kept(&mut self, frame: FrameNumber) {
-        self.answering.gatherings.iter_mut().filter(|one| one.frame == frame).for_each(|one| one.kept = true);
+        self.answering.gatherings.kept(frame);
     }
 
     /// When [`Self::tick`] has something to do, if nothing is heard or kept before.
@@ -331,6 +336,7 @@ impl<A: FnMut() -> DevAddr> Network<A> {
             dev_eui: Some(dev_eui),
             session: Some(taken.session),
             verdict: taken.verdict,
+            copies: taken.copies,
             hint: strange_channel(&self.setup.region, device, received),
             ..heard
         };
@@ -373,7 +379,7 @@ impl<A: FnMut() -> DevAddr> Network<A> {
     fn await_copies(&mut self, received: &Received, frame: FrameNumber, due: Due) {
         if self.setup.answers != Answers::Never {
             let copy = self.copy_of(received);
-            self.answering.gatherings.push(Gathering {
+            self.answering.gatherings.add(Gathering {
                 frame,
                 digest: digest(&received.bytes),
                 due,
@@ -397,7 +403,7 @@ impl<A: FnMut() -> DevAddr> Network<A> {
     fn copy(&mut self, received: &Received, frame: FrameNumber, again: Option<(DevEui, SessionId)>) {
         let known = digest(&received.bytes);
         let copy = self.copy_of(received);
-        if let Some(gathering) = self.answering.gatherings.iter_mut().find(|one| one.digest == known) {
+        if let Some(gathering) = self.answering.gatherings.of(&known) {
             gathering.copies.push(copy);
             return;
         }

@@ -93,9 +93,17 @@ impl Kind {
     /// # Errors
     /// [`Unreadable`] if the design knows no such message.
     pub fn read(&self, port: u8, payload: &[u8]) -> Result<Said<'_>, Unreadable> {
+        self.read_with(port, payload, usize::MAX)
+    }
+
+    /// Reads the bytes that came on a port, with at most so many of the earlier readings that ride along.
+    ///
+    /// # Errors
+    /// [`Unreadable`] if the design knows no such message.
+    pub fn read_with(&self, port: u8, payload: &[u8], earlier: usize) -> Result<Said<'_>, Unreadable> {
         let message = self.messages.iter().find(|message| message.codec.form_on(port).is_some());
         let message = message.ok_or_else(|| Unreadable::Port { kind: self.name.clone(), port })?;
-        message.read(port, payload).map_err(Unreadable::Bytes)
+        message.read(port, payload, earlier).map_err(Unreadable::Bytes)
     }
 
     /// Columns of each message: what an edition keeps, so that old values can be read for ever.
@@ -114,7 +122,7 @@ impl Uplinked {
         Self { name: message.name.clone(), columns, codec: Codec::new(message), interval }
     }
 
-    fn read(&self, port: u8, payload: &[u8]) -> Result<Said<'_>, DecodeError> {
+    fn read(&self, port: u8, payload: &[u8], earlier: usize) -> Result<Said<'_>, DecodeError> {
         let mut readings = Vec::new();
         let form = self.codec.decode(port, payload, &mut readings)?;
         let slots = self.codec.layout(form).map_or(&[][..], |layout| &layout.slots);
@@ -123,6 +131,9 @@ impl Uplinked {
         for (index, (slot, reading)) in slots.iter().zip(&readings).enumerate() {
             let Some(field) = self.codec.message().fields.get(slot.field) else { continue };
             let octets = || self.codec.octets(form, index, payload);
+            if matches!(slot.part, Part::Earlier(before) if usize::from(before) >= earlier) {
+                continue;
+            }
             let value = value(field, reading, octets);
             if let Part::Earlier(before) = slot.part {
                 self.earlier(&mut said, before, slot.field, value);

@@ -10,6 +10,7 @@
 //!
 //! Raw bytes are never changed. Nothing here knows a key: session keys are derived again at every start.
 
+pub mod again;
 pub mod keeper;
 pub mod query;
 pub mod setup;
@@ -19,8 +20,10 @@ pub mod view;
 pub mod writer;
 
 mod answers;
+mod hours;
 mod restore;
 mod rows;
+mod sheet;
 
 use rusqlite::ErrorCode;
 

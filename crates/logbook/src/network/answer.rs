@@ -8,12 +8,12 @@ use wire::identity::{DevEui, GatewayEui};
 
 use super::budget::{Budget, Granted, Wanted};
 use super::compose::{Content, Form, Heard, Why, accepts, contents};
-use super::conversation::{News, Used, Wants};
-use super::dedup::FrameDigest;
+use super::conversation::{News, Used};
 use super::device::Device;
+use super::gathering::{Due, Gathering, Gatherings};
 use super::kept::SessionId;
 use super::windows::{self, JOIN_DELAY_S, Listening, SECOND, SECOND_AFTER_FIRST, Window};
-use super::{FrameNumber, Setup, Station};
+use super::{Setup, Station};
 use crate::received::{Moment, Radio, StationClock};
 
 /// Without word of a downlink for so long, its fate is not known.
@@ -121,33 +121,6 @@ pub enum Effect {
     News(DevEui, News),
 }
 
-/// A frame whose copies are still awaited.
-#[derive(Debug)]
-pub(super) struct Gathering {
-    pub(super) frame: FrameNumber,
-    pub(super) digest: FrameDigest,
-    pub(super) due: Due,
-    pub(super) first_at: Moment,
-    pub(super) copies: Vec<Heard>,
-    /// Its row is on disk.
-    pub(super) kept: bool,
-}
-
-/// What it may get.
-#[derive(Debug)]
-pub(super) enum Due {
-    Accept { session: SessionId, bytes: Vec<u8> },
-    Answer { session: SessionId, wants: Wants, adapts: bool, again: bool },
-}
-
-impl Due {
-    pub(super) const fn session(&self) -> SessionId {
-        match self {
-            Self::Accept { session, .. } | Self::Answer { session, .. } => *session,
-        }
-    }
-}
-
 /// What is on its way to a gateway.
 #[derive(Debug)]
 struct OnItsWay {
@@ -160,7 +133,7 @@ struct OnItsWay {
 /// Everything between hearing and answering.
 #[derive(Debug)]
 pub(super) struct Answering {
-    pub(super) gatherings: Vec<Gathering>,
+    pub(super) gatherings: Gatherings,
     pub(super) budget: Budget,
     on_its_way: BTreeMap<DownlinkNumber, OnItsWay>,
     next: DownlinkNumber,
@@ -168,15 +141,14 @@ pub(super) struct Answering {
 
 impl Answering {
     pub(super) fn new(budget: Budget) -> Self {
-        Self { gatherings: Vec::new(), budget, on_its_way: BTreeMap::new(), next: 1 }
+        Self { gatherings: Gatherings::default(), budget, on_its_way: BTreeMap::new(), next: 1 }
     }
 
     /// When [`Self::tick`] has something to do, if nothing else happens.
     pub(super) fn next_tick(&self, gather: Moment) -> Option<Moment> {
-        let gathered = self.gatherings.iter().filter(|one| one.kept).map(|one| one.first_at + gather);
-        let unkept = self.gatherings.iter().filter(|one| !one.kept).map(|one| one.first_at + KEPT_WITHIN);
+        let due = |one: &Gathering| one.first_at + if one.kept { gather } else { KEPT_WITHIN };
         let silent = self.on_its_way.values().map(|one| one.asked_at + WORD_WITHIN);
-        gathered.chain(unkept).chain(silent).min()
+        self.gatherings.iter().map(due).chain(silent).min()
     }
 
     /// Answers what is gathered and kept.
@@ -187,11 +159,8 @@ impl Answering {
         now: Moment,
     ) -> Vec<Effect> {
         let mut effects = self.silent(now);
-        let (mut ready, waiting): (Vec<Gathering>, Vec<Gathering>) = std::mem::take(&mut self.gatherings)
-            .into_iter()
-            .partition(|one| one.kept && now >= one.first_at + setup.gather);
-        self.gatherings = waiting;
-        self.gatherings.retain(|one| one.kept || now < one.first_at + KEPT_WITHIN);
+        let mut ready = self.gatherings.take(|one| one.kept && now >= one.first_at + setup.gather);
+        drop(self.gatherings.take(|one| !one.kept && now >= one.first_at + KEPT_WITHIN));
         ready.sort_by_key(|one| (rank(one), one.first_at, one.frame));
         for gathering in ready {
             if let Some(device) = devices.get_mut(&gathering.due.session().dev_eui) {
@@ -395,7 +364,7 @@ impl Answering {
     /// A gateway's clock and ours stand otherwise than before: nothing that it heard before can be answered by it.
     pub(super) fn restarted(&mut self, gateway: GatewayEui, now: Moment) {
         self.budget.clock_jumped(gateway, now);
-        for gathering in &mut self.gatherings {
+        for gathering in self.gatherings.iter_mut() {
             let copies = gathering.copies.iter_mut().filter(|copy| copy.gateway == gateway);
             copies.for_each(|copy| copy.radio.clock_us = None);
         }
@@ -403,7 +372,7 @@ impl Answering {
 
     /// What is awaited of a device is given up.
     pub(super) fn forget(&mut self, dev_eui: DevEui) {
-        self.gatherings.retain(|one| one.due.session().dev_eui != dev_eui);
+        drop(self.gatherings.take(|one| one.due.session().dev_eui == dev_eui));
     }
 }
 

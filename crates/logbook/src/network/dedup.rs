@@ -19,12 +19,13 @@ pub(super) fn digest(frame: &[u8]) -> FrameDigest {
 pub(super) struct Accepted(BTreeMap<u32, FrameDigest>);
 
 impl Accepted {
-    /// Whether these very bytes were accepted.
-    pub(super) fn holds(&self, carried: u16, frame: &FrameDigest) -> bool {
+    /// The counter of these very bytes, if they were accepted.
+    pub(super) fn counter_of(&self, carried: u16, frame: &FrameDigest) -> Option<u32> {
         // Counters that end in the same 16 bits are far apart: one in what is remembered, or two.
-        let of_epoch = |epoch: u32| self.0.get(&(epoch << 16 | u32::from(carried))) == Some(frame);
         let epochs = self.0.keys().next().zip(self.0.keys().next_back());
-        epochs.is_some_and(|(least, most)| (least >> 16..=most >> 16).any(of_epoch))
+        let (least, most) = epochs?;
+        let mut counters = (least >> 16..=most >> 16).map(|epoch| epoch << 16 | u32::from(carried));
+        counters.find(|fcnt| self.0.get(fcnt) == Some(frame))
     }
 
     /// Whether a frame with this counter was accepted.

@@ -66,6 +66,8 @@ pub(super) struct Taken {
     pub(super) verdict: Verdict,
     pub(super) session: SessionId,
     pub(super) uplink: Option<Uplink>,
+    /// Counter of the frame of which it is a copy.
+    pub(super) copies: Option<u32>,
     /// A copy of the newest confirmed frame, which asks for its acknowledgement.
     pub(super) repeats_confirmed: bool,
 }
@@ -199,15 +201,23 @@ impl Device {
             return Err(Refusal::UnknownDevice);
         }
         let frame = digest(&received.bytes);
-        if let Some(open) = self.open.as_ref().filter(|open| open.accepted.holds(data.carried_fcnt(), &frame))
-        {
+        let before = |open: &Running| open.accepted.counter_of(data.carried_fcnt(), &frame);
+        if let Some((open, fcnt)) = self.open.as_ref().and_then(|open| Some((open, before(open)?))) {
             let repeats_confirmed = open.newest_confirmed == Some(frame);
-            return Ok(Taken { verdict: Verdict::Copy, session: id(open), uplink: None, repeats_confirmed });
+            let verdict = Verdict::Copy;
+            return Ok(Taken {
+                verdict,
+                session: id(open),
+                uplink: None,
+                copies: Some(fcnt),
+                repeats_confirmed,
+            });
         }
         let taken = |running: &Running, (verdict, uplink)| Taken {
             verdict,
             session: id(running),
             uplink: Some(uplink),
+            copies: None,
             repeats_confirmed: false,
         };
         let refused = match &mut self.open {

@@ -89,6 +89,13 @@ pub fn margin_db(rate_name: &str, snr_db: f64) -> Option<f64> {
     Some(snr_db - floor.decibels())
 }
 
+/// Time on air of an uplink \[us\]; `None` of a rate that nobody has.
+pub fn airtime(data_rate: &str, physical_bytes: usize) -> Option<Moment> {
+    let seconds = airtime::uplink(modulation(data_rate)?, physical_bytes)?.seconds();
+    #[expect(clippy::cast_possible_truncation, reason = "a few seconds")]
+    Some((seconds * 1e6).round() as Moment)
+}
+
 /// The windows that a device opens after an uplink; of a rate or channel that the plan does not have, the second alone.
 pub(super) fn after(region: &Region, radio: &Radio) -> Vec<Listening> {
     let uplink = Frequency::from_hertz(radio.frequency_hz.into());

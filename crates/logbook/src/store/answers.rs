@@ -1,6 +1,6 @@
 //! What the network sends, kept before it is sent; and what became of it.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use rusqlite::{Connection, params};
 use serde_json::json;
@@ -9,13 +9,15 @@ use wire::identity::{DevEui, GatewayEui};
 use super::StoreError;
 use super::restore::status_key;
 use super::rows::Id;
-use crate::network::{Downlink, DownlinkNumber, Effect, News, Outcome, SessionId, Window};
+use crate::network::{Downlink, DownlinkNumber, Effect, News, Outcome, Prevented, SessionId, Why, Window};
 use crate::received::Moment;
 
 /// The rows of downlinks whose outcome is not known yet.
 #[derive(Debug, Default)]
 pub(super) struct Answers {
     rows: BTreeMap<DownlinkNumber, Id>,
+    /// Sessions of which it was said that questions reach the device too late; they wait for its next uplink.
+    said_late: BTreeSet<SessionId>,
 }
 
 impl Answers {
@@ -35,6 +37,12 @@ impl Answers {
             }
             Effect::SendAgain(downlink) => self.send_again(log, downlink),
             Effect::Settled(number, outcome) => self.settle(log, *number, outcome),
+            // A device whose gateways can't send would have such a row for each of its uplinks.
+            Effect::NotSent { session, why: Why::Commands, prevented: Prevented::TooLate }
+                if !self.said_late.insert(*session) =>
+            {
+                Ok(())
+            }
             Effect::NotSent { session, why, prevented } => {
                 let (node, session) = session_row(log, *session)?;
                 log.prepare_cached(

@@ -5,6 +5,7 @@
 
 mod reported;
 
+use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 
@@ -15,22 +16,25 @@ use wire::frame::{self, Direction, Frame};
 use wire::identity::{DevEui, GatewayEui};
 
 use super::answers::{self, Answers};
-use super::rows::{self, FrameRow, Id, ReadingRow};
-use super::setup::{Addresses, Site};
-use super::{StoreError, restore, view};
+use super::hours::HOUR;
+use super::rows::{self, Id};
+use super::setup::{Addresses, Site, in_force};
+use super::sheet::{FrameRow, ReceptionRow, Sheet};
+use super::{StoreError, again, restore, view};
 use crate::digits::hex;
 use crate::network::{
-    DownlinkNumber, Effect, FrameNumber, Heard, Network, Refusal, SessionId, Uplink, Verdict,
+    DownlinkNumber, Effect, FrameNumber, Heard, Network, Refusal, SessionId, Uplink, Verdict, airtime,
 };
 use crate::readings::Said;
 use crate::received::{Moment, Received, Report};
+use crate::registry::Node;
 
-/// Microseconds of an hour.
-const HOUR: Moment = 3_600_000_000;
 /// Strangers' frames that are removed in one transaction.
 const FORGOTTEN_AT_ONCE: u32 = 5000;
 /// Sessions of a node whose rows are remembered.
 const SESSIONS: u32 = 6;
+/// Newest frames of a session whose rows are remembered, for their copies; older ones are looked up.
+const NEWEST: usize = 64;
 
 /// A frame that is on the disk.
 #[derive(Clone, Debug, PartialEq)]
@@ -97,6 +101,8 @@ pub struct Keeper {
     nodes: BTreeMap<DevEui, Known>,
     gateways: BTreeMap<GatewayEui, Id>,
     editions: Vec<Id>,
+    /// Places of a device's rows in the registry.
+    registered: BTreeMap<DevEui, Vec<usize>>,
     next_frame: Id,
     runs: reported::Runs,
 }
@@ -105,9 +111,32 @@ pub struct Keeper {
 #[derive(Clone, Debug)]
 struct Known {
     id: Id,
-    /// Its newest sessions by the network's nonce: row and newest counter.
-    sessions: BTreeMap<u32, (Id, Option<u32>)>,
+    /// Its newest sessions by the network's nonce.
+    sessions: BTreeMap<u32, KnownSession>,
     stale_hour: Option<Moment>,
+}
+
+/// A session as the log knows it.
+#[derive(Clone, Debug)]
+struct KnownSession {
+    id: Id,
+    /// Newest counter.
+    last: Option<u32>,
+    /// Rows of its newest frames by counter.
+    newest: BTreeMap<u32, Id>,
+}
+
+impl KnownSession {
+    const fn begun(id: Id, last: Option<u32>) -> Self {
+        Self { id, last, newest: BTreeMap::new() }
+    }
+
+    fn remember(&mut self, fcnt: u32, frame: Id) {
+        self.newest.insert(fcnt, frame);
+        if self.newest.len() > NEWEST {
+            self.newest.pop_first();
+        }
+    }
 }
 
 /// Where a frame stands in what came before.
@@ -143,6 +172,10 @@ impl Keeper {
         for (gateway, frequency_hz, at, airtime_us) in restore::transmissions(log, now)? {
             network.sent_before(gateway, frequency_hz, at, airtime_us);
         }
+        let mut registered: BTreeMap<DevEui, Vec<usize>> = BTreeMap::new();
+        for (place, row) in site.registry.iter().enumerate() {
+            registered.entry(row.dev_eui).or_default().push(place);
+        }
         let mut keeper = Self {
             site,
             network,
@@ -150,6 +183,7 @@ impl Keeper {
             nodes: BTreeMap::new(),
             gateways: BTreeMap::new(),
             editions,
+            registered,
             next_frame: 0,
             runs: reported::Runs::default(),
         };
@@ -237,36 +271,36 @@ impl Keeper {
         Ok(())
     }
 
-    /// Writes the rows of one copy of a frame.
+    /// Puts the rows of one copy of a frame on a sheet, which is then to be written in the same transaction.
     ///
     /// # Errors
     /// [`StoreError`]; then what was written in this transaction is to be undone, and the rows to be loaded.
-    pub fn keep(
+    pub(super) fn keep<'a>(
         &mut self,
         log: &Connection,
-        received: &Received,
-        source: &str,
-        heard: &Heard,
+        sheet: &mut Sheet<'a>,
+        (received, source): (&'a Received, &'a str),
+        heard: &'a Heard,
     ) -> Result<Kept, StoreError> {
         let gateway = gateway(&mut self.gateways, log, received.gateway)?;
         let mut kept = self.about(received, source, heard);
         if heard.verdict == Verdict::Copy
-            && let Some(frame) = self.copied(log, received, heard)?
+            && let Some(frame) = self.copied(log, sheet, received, heard)?
         {
             kept.seq = frame;
-            rows::keep_reception(log, frame, gateway, received)?;
+            sheet.receptions.push(ReceptionRow { frame, gateway, received });
             return Ok(kept);
         }
         if heard.verdict == Verdict::Refused(Refusal::Foreign) && self.site.foreign == Foreign::Counted {
             return Ok(kept);
         }
-        let belongs = self.session(log, received, heard)?;
+        let belongs = self.session(log, sheet, received, heard)?;
         for news in &heard.news {
             let dev_eui = heard.dev_eui.ok_or_else(|| lost("the news of a frame without a device"))?;
             answers::keep_news(log, dev_eui, news, received.arrived_at)?;
         }
-        self.keep_frame(log, received, source, belongs, heard.uplink.as_ref(), &mut kept)?;
-        rows::keep_reception(log, kept.seq, gateway, received)?;
+        self.keep_frame(log, sheet, (received, source), belongs, heard.uplink.as_ref(), &mut kept)?;
+        sheet.receptions.push(ReceptionRow { frame: kept.seq, gateway, received });
         Ok(kept)
     }
 
@@ -290,8 +324,10 @@ impl Keeper {
         };
         "refused:store".clone_into(&mut kept.verdict);
         let gateway = gateway(&mut self.gateways, log, received.gateway)?;
-        self.keep_frame(log, received, source, Belongs::default(), None, &mut kept)?;
-        rows::keep_reception(log, kept.seq, gateway, received)?;
+        let mut sheet = Sheet::default();
+        self.keep_frame(log, &mut sheet, (received, source), Belongs::default(), None, &mut kept)?;
+        sheet.receptions.push(ReceptionRow { frame: kept.seq, gateway, received });
+        sheet.write(log)?;
         Ok(kept)
     }
 
@@ -326,6 +362,13 @@ impl Keeper {
         rows::keep_report(log, gateway, at, report)
     }
 
+    /// Stale hours of these nodes were worked off: a reading makes them stale again.
+    pub(super) fn worked_off(&mut self, nodes: &[Id]) {
+        for known in self.nodes.values_mut().filter(|known| nodes.contains(&known.id)) {
+            known.stale_hour = None;
+        }
+    }
+
     /// Removes strangers' frames whose time is over, a stretch of them; nothing else is ever removed.
     ///
     /// # Errors
@@ -340,8 +383,13 @@ impl Keeper {
         Ok(log.prepare_cached(sql)?.execute(params![before, FORGOTTEN_AT_ONCE])?)
     }
 
+    fn row_at(&self, dev_eui: DevEui, at: Moment) -> Option<&Node> {
+        let places = self.registered.get(&dev_eui)?;
+        in_force(places.iter().filter_map(|place| self.site.registry.get(*place)), at)
+    }
+
     fn about(&self, received: &Received, source: &str, heard: &Heard) -> Kept {
-        let row = heard.dev_eui.and_then(|dev_eui| self.site.row_at(dev_eui, received.arrived_at));
+        let row = heard.dev_eui.and_then(|dev_eui| self.row_at(dev_eui, received.arrived_at));
         let named = self.site.gateways.iter().find(|(_, eui)| *eui == received.gateway);
         Kept {
             seq: 0,
@@ -364,20 +412,24 @@ impl Keeper {
     }
 
     /// The frame that was kept already, of which this is a copy.
-    fn copied(&self, log: &Connection, received: &Received, heard: &Heard) -> Result<Option<Id>, StoreError> {
-        if let (Ok(Frame::Data(data)), Some(session)) = (frame::parse(&received.bytes), heard.session) {
-            let Some((row, last)) = self.session_row(session) else { return Ok(None) };
-            return rows::frame_of_copy(
-                log,
-                row,
-                data.carried_fcnt(),
-                last.unwrap_or_default(),
-                &received.bytes,
-            );
+    fn copied(
+        &self,
+        log: &Connection,
+        sheet: &mut Sheet<'_>,
+        received: &Received,
+        heard: &Heard,
+    ) -> Result<Option<Id>, StoreError> {
+        if let (Some(fcnt), Some(session)) = (heard.copies, heard.session) {
+            let Some(known) = self.known_session(session) else { return Ok(None) };
+            if let Some(frame) = known.newest.get(&fcnt) {
+                return Ok(Some(*frame));
+            }
+            return rows::frame_of_copy(log, known.id, fcnt);
         }
+        sheet.write(log)?;
         let known = heard.dev_eui.and_then(|dev_eui| self.nodes.get(&dev_eui));
-        for (session, _) in known.iter().flat_map(|known| known.sessions.values().rev()) {
-            let found = rows::frame_of_join(log, *session, &received.bytes)?;
+        for session in known.iter().flat_map(|known| known.sessions.values().rev()) {
+            let found = rows::frame_of_join(log, session.id, &received.bytes)?;
             if found.is_some() {
                 return Ok(found);
             }
@@ -385,14 +437,15 @@ impl Keeper {
         Ok(None)
     }
 
-    fn session_row(&self, session: SessionId) -> Option<(Id, Option<u32>)> {
-        self.nodes.get(&session.dev_eui)?.sessions.get(&session.join_nonce).copied()
+    fn known_session(&self, session: SessionId) -> Option<&KnownSession> {
+        self.nodes.get(&session.dev_eui)?.sessions.get(&session.join_nonce)
     }
 
     /// The session to which a frame belongs, begun or opened by it if need be.
     fn session(
         &mut self,
         log: &Connection,
+        sheet: &mut Sheet<'_>,
         received: &Received,
         heard: &Heard,
     ) -> Result<Belongs, StoreError> {
@@ -401,106 +454,93 @@ impl Keeper {
         if let Some(joined) = &heard.joined {
             rows::join(log, known.id, joined)?;
             let row = rows::begin_session(log, known.id, joined, received.arrived_at)?;
-            known.sessions.insert(joined.join_nonce, (row, None));
+            known.sessions.insert(joined.join_nonce, KnownSession::begun(row, None));
             return Ok(Belongs { session: Some(row), lost: 0 });
         }
-        let (row, last) =
+        let node = known.id;
+        let known =
             known.sessions.get_mut(&session.join_nonce).ok_or_else(|| lost("its session has no row"))?;
-        let Some(uplink) = &heard.uplink else { return Ok(Belongs { session: Some(*row), lost: 0 }) };
+        let Some(uplink) = &heard.uplink else { return Ok(Belongs { session: Some(known.id), lost: 0 }) };
         if uplink.opens {
-            rows::open_session(log, known.id, *row, received.arrived_at)?;
+            rows::open_session(log, node, known.id, received.arrived_at)?;
         }
-        let expected = last.map_or(uplink.fcnt, |last| last.saturating_add(1));
-        let newer = last.is_none_or(|last| last < uplink.fcnt);
+        let expected = known.last.map_or(uplink.fcnt, |last| last.saturating_add(1));
+        let newer = known.last.is_none_or(|last| last < uplink.fcnt);
         if newer {
-            rows::counter_up(log, *row, uplink.fcnt)?;
-            *last = Some(uplink.fcnt);
+            sheet.counters.insert(known.id, uplink.fcnt);
+            known.last = Some(uplink.fcnt);
         }
+        known.remember(uplink.fcnt, self.next_frame);
         let lost = usize::try_from(uplink.fcnt.saturating_sub(expected)).unwrap_or(usize::MAX);
-        Ok(Belongs { session: Some(*row), lost: if newer { lost } else { 0 } })
+        Ok(Belongs { session: Some(known.id), lost: if newer { lost } else { 0 } })
     }
 
-    fn keep_frame(
+    fn keep_frame<'a>(
         &mut self,
         log: &Connection,
-        received: &Received,
-        source: &str,
+        sheet: &mut Sheet<'a>,
+        (received, source): (&'a Received, &'a str),
         belongs: Belongs,
-        uplink: Option<&Uplink>,
+        uplink: Option<&'a Uplink>,
         kept: &mut Kept,
     ) -> Result<(), StoreError> {
         kept.seq = self.next_frame;
         let payload = uplink.and_then(|uplink| uplink.application.as_ref());
-        let said = match (payload, kept.dev_eui) {
-            (Some((port, payload)), Some(dev_eui)) if *port > 0 => {
-                Some(self.said(dev_eui, received.arrived_at, *port, payload))
+        if let (Some((port, payload)), Some(dev_eui)) = (payload, kept.dev_eui)
+            && *port > 0
+        {
+            match self.said(dev_eui, received.arrived_at, *port, payload, belongs.lost) {
+                Ok((edition, said)) => {
+                    let node = self.nodes.get(&dev_eui).ok_or_else(|| lost("its device has no row"))?.id;
+                    let late = kept.verdict == "late";
+                    sheet.put_readings((node, kept.seq, kept.arrived_at), edition, &said, late);
+                    kept.message = Some(told(said));
+                }
+                Err(unreadable) => kept.reason = Some(unreadable),
             }
-            _ => None,
-        };
-        if let Some(Err(unreadable)) = &said {
-            kept.reason = Some(unreadable.clone());
         }
-        FrameRow {
+        if kept.message.is_some() {
+            self.note_stale(log, kept)?;
+        }
+        sheet.frames.push(FrameRow {
             id: kept.seq,
             received,
             source,
             kind: kind(&received.bytes),
-            verdict: &kept.verdict,
-            reason: kept.reason.as_deref(),
+            verdict: Cow::Owned(kept.verdict.clone()),
+            reason: kept.reason.clone(),
             session: belongs.session,
             fcnt: kept.fcnt,
             port: kept.port,
             flags: uplink.map(|uplink| (uplink.confirmed, uplink.control.adr())),
             payload: payload.map(|(_, payload)| payload.as_slice()),
             options: uplink.map(|uplink| uplink.commands.as_slice()).filter(|commands| !commands.is_empty()),
-        }
-        .keep(log)?;
-        if let Some(Ok((edition, said))) = said {
-            self.keep_readings(log, edition, &said, belongs.lost, kept)?;
-            kept.message = Some(told(said));
-            self.note_stale(log, kept)?;
-        }
+            airtime_us: airtime(&received.radio.data_rate, received.bytes.len()),
+        });
         self.next_frame += 1;
         Ok(())
     }
 
-    /// What a payload says by the design of the row in force, or why it says nothing.
-    fn said(&self, dev_eui: DevEui, at: Moment, port: u8, payload: &[u8]) -> Result<(Id, Said<'_>), String> {
-        let row = self.site.row_at(dev_eui, at).ok_or("the registry has no row for it")?;
+    /// What a payload says by the design of the row in force, or why it says nothing; with what rode along of so many
+    /// messages that were lost.
+    pub(super) fn said(
+        &self,
+        dev_eui: DevEui,
+        at: Moment,
+        port: u8,
+        payload: &[u8],
+        lost: usize,
+    ) -> Result<(Id, Said<'_>), String> {
+        let row = self.row_at(dev_eui, at).ok_or("the registry has no row for it")?;
         let place = self.site.kind(&row.kind);
         let place = place.ok_or_else(|| format!("no node of the site file is of kind `{}`", row.kind))?;
         let ((kind, _), edition) = (&self.site.kinds[place], self.editions[place]);
-        kind.read(port, payload).map(|said| (edition, said)).map_err(|error| error.to_string())
+        kind.read_with(port, payload, lost).map(|said| (edition, said)).map_err(|error| error.to_string())
     }
 
-    fn keep_readings(
-        &self,
-        log: &Connection,
-        edition: Id,
-        said: &Said<'_>,
-        lost: usize,
-        kept: &Kept,
-    ) -> Result<(), StoreError> {
-        let Some(known) = kept.dev_eui.and_then(|dev_eui| self.nodes.get(&dev_eui)) else { return Ok(()) };
-        let marks = (!said.marks.is_empty()).then(|| serde_json::json!(said.marks).to_string());
-        let row = ReadingRow {
-            node: known.id,
-            at: kept.at,
-            message: &said.message.name,
-            frame: kept.seq,
-            edition,
-            values: &said.values,
-            marks,
-            rebuilt: false,
-            late: kept.verdict == "late",
-        };
-        row.keep(log)?;
-        // Readings that rode along are kept where the messages that had brought them were lost.
-        for (before, values) in said.earlier.iter().take(lost) {
-            let at = kept.at - before;
-            ReadingRow { at, values, marks: None, rebuilt: true, ..row }.keep(log)?;
-        }
-        Ok(())
+    /// The kind of a device at a moment, by the registry.
+    pub(super) fn kind_at(&self, dev_eui: DevEui, at: Moment) -> Option<&str> {
+        self.row_at(dev_eui, at).map(|row| row.kind.as_str())
     }
 
     /// Notes that the hour of this node must be worked out again; once for the hour that runs.
@@ -551,8 +591,9 @@ fn known(log: &Connection, dev_eui: DevEui) -> Result<Option<Known>, StoreError>
     let mut statement = log.prepare_cached(
         "SELECT join_nonce, id, last_up FROM session WHERE node = ? AND source IS NULL ORDER BY id DESC LIMIT ?",
     )?;
-    let found =
-        statement.query_map(params![id, SESSIONS], |row| Ok((row.get(0)?, (row.get(1)?, row.get(2)?))))?;
+    let found = statement.query_map(params![id, SESSIONS], |row| {
+        Ok((row.get(0)?, KnownSession::begun(row.get(1)?, row.get(2)?)))
+    })?;
     Ok(Some(Known { id, sessions: found.collect::<Result<_, _>>()?, stale_hour: None }))
 }
 
@@ -566,12 +607,12 @@ fn reason(heard: &Heard) -> Option<String> {
     (!parts.is_empty()).then(|| parts.join("; "))
 }
 
-/// The editions of the kinds as they are now, each with its view; those of other texts end.
+/// The editions of the kinds as they are now, each with its view; those of other texts end, and what they read is read anew.
 fn editions(log: &Connection, site: &Site, now: Moment) -> Result<Vec<Id>, StoreError> {
     let mut ids = Vec::new();
     for (kind, _) in &site.kinds {
         let digest = hex(&Sha256::digest(&kind.design));
-        log.execute(
+        let ended = log.execute(
             "UPDATE edition SET until = ?3 WHERE kind = ?1 AND digest <> ?2 AND until IS NULL",
             params![kind.name, digest, now],
         )?;
@@ -582,6 +623,9 @@ fn editions(log: &Connection, site: &Site, now: Moment) -> Result<Vec<Id>, Store
             |row| row.get(0),
         )?);
         view::make(log, &kind.name)?;
+        if ended > 0 {
+            again::ask(log, &kind.name, None)?;
+        }
     }
     Ok(ids)
 }

@@ -1,84 +1,14 @@
 //! Rows of the log, one statement each.
 
 use rusqlite::{Connection, OptionalExtension as _, params};
-use serde_json::Value;
 use wire::identity::{DevEui, GatewayEui, JoinEui};
 
 use super::StoreError;
 use crate::network::{Joined, PRIVATE};
-use crate::received::{Moment, Received, Report};
+use crate::received::{Moment, Report};
 
 /// A number by which the log knows a row.
 pub(super) type Id = i64;
-
-/// What becomes a row of `frame`.
-pub(super) struct FrameRow<'a> {
-    pub(super) id: Id,
-    pub(super) received: &'a Received,
-    pub(super) source: &'a str,
-    pub(super) kind: &'a str,
-    pub(super) verdict: &'a str,
-    pub(super) reason: Option<&'a str>,
-    pub(super) session: Option<Id>,
-    pub(super) fcnt: Option<u32>,
-    pub(super) port: Option<u8>,
-    pub(super) flags: Option<(bool, bool)>,
-    pub(super) payload: Option<&'a [u8]>,
-    pub(super) options: Option<&'a [u8]>,
-}
-
-impl FrameRow<'_> {
-    pub(super) fn keep(&self, log: &Connection) -> Result<(), StoreError> {
-        let received = self.received;
-        log.prepare_cached(
-            "INSERT INTO frame (id, seq, arrived_at, at, at_from, kind, verdict, reason, session, fcnt, port, confirmed, \
-             adr, bytes, payload, options, data_rate, freq_hz, source) \
-             VALUES (?1, ?1, ?2, ?2, 'arrival', ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16)",
-        )?
-        .execute(params![
-            self.id,
-            received.arrived_at,
-            self.kind,
-            self.verdict,
-            self.reason,
-            self.session,
-            self.fcnt,
-            self.port,
-            self.flags.map(|(confirmed, _)| confirmed),
-            self.flags.map(|(_, adr)| adr),
-            received.bytes,
-            self.payload,
-            self.options,
-            received.radio.data_rate,
-            received.radio.frequency_hz,
-            self.source,
-        ])?;
-        Ok(())
-    }
-}
-
-pub(super) fn keep_reception(
-    log: &Connection,
-    frame: Id,
-    gateway: Id,
-    received: &Received,
-) -> Result<(), StoreError> {
-    let radio = &received.radio;
-    log.prepare_cached(
-        "INSERT INTO reception (frame, arrived_at, gateway, rssi, snr, gateway_clock_us, gps_us) \
-         VALUES (?, ?, ?, ?, ?, ?, ?)",
-    )?
-    .execute(params![
-        frame,
-        received.arrived_at,
-        gateway,
-        radio.rssi_dbm,
-        radio.snr_db,
-        radio.clock_us,
-        radio.gps_us
-    ])?;
-    Ok(())
-}
 
 /// The gateway's row; one is made where there is none. A name is kept anew.
 pub(super) fn gateway(log: &Connection, eui: GatewayEui, name: Option<&str>) -> Result<Id, StoreError> {
@@ -202,34 +132,12 @@ pub(super) fn open_session(log: &Connection, node: Id, session: Id, at: Moment) 
     Ok(())
 }
 
-pub(super) fn counter_up(log: &Connection, session: Id, fcnt: u32) -> Result<(), StoreError> {
-    log.prepare_cached("UPDATE session SET last_up = max(coalesce(last_up, -1), ?2) WHERE id = ?1")?
-        .execute(params![session, fcnt])?;
-    Ok(())
-}
-
-/// The frame of a session of which these bytes are a copy.
-pub(super) fn frame_of_copy(
-    log: &Connection,
-    session: Id,
-    carried: u16,
-    last: u32,
-    bytes: &[u8],
-) -> Result<Option<Id>, StoreError> {
-    // Counters that carry the same 16 bits, newest first.
-    let newest = (last & 0xffff_0000) | u32::from(carried);
-    for fcnt in std::iter::successors(Some(newest), |fcnt| fcnt.checked_sub(0x1_0000)) {
-        let found = log
-            .prepare_cached(
-                "SELECT id FROM frame WHERE session = ? AND fcnt = ? AND verdict IN ('new', 'late') AND bytes = ?",
-            )?
-            .query_row(params![session, fcnt, bytes], |row| row.get(0))
-            .optional()?;
-        if found.is_some() {
-            return Ok(found);
-        }
-    }
-    Ok(None)
+/// The frame of a session that was accepted with this counter.
+pub(super) fn frame_of_copy(log: &Connection, session: Id, fcnt: u32) -> Result<Option<Id>, StoreError> {
+    Ok(log
+        .prepare_cached("SELECT id FROM frame WHERE session = ? AND fcnt = ? AND verdict IN ('new', 'late')")?
+        .query_row(params![session, fcnt], |row| row.get(0))
+        .optional()?)
 }
 
 /// The newest join-request with these bytes.
@@ -240,52 +148,6 @@ pub(super) fn frame_of_join(log: &Connection, session: Id, bytes: &[u8]) -> Resu
         )?
         .query_row(params![session, bytes], |row| row.get(0))
         .optional()?)
-}
-
-/// What becomes a row of `reading`.
-pub(super) struct ReadingRow<'a> {
-    pub(super) node: Id,
-    pub(super) at: Moment,
-    pub(super) message: &'a str,
-    pub(super) frame: Id,
-    pub(super) edition: Id,
-    pub(super) values: &'a [Value],
-    pub(super) marks: Option<String>,
-    pub(super) rebuilt: bool,
-    pub(super) late: bool,
-}
-
-impl ReadingRow<'_> {
-    pub(super) fn keep(&self, log: &Connection) -> Result<(), StoreError> {
-        log.prepare_cached(
-            "INSERT INTO reading (node, at, message, frame, edition, vals, marks, rebuilt, late) \
-             VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING",
-        )?
-        .execute(params![
-            self.node,
-            self.at,
-            self.message,
-            self.frame,
-            self.edition,
-            as_text(self.values),
-            self.marks,
-            self.rebuilt,
-            self.late,
-        ])?;
-        Ok(())
-    }
-}
-
-/// A list in JSON.
-pub(super) fn as_text(values: &[Value]) -> String {
-    let mut text = String::from("[");
-    for (index, value) in values.iter().enumerate() {
-        if index > 0 {
-            text.push(',');
-        }
-        text.push_str(&value.to_string());
-    }
-    text + "]"
 }
 
 pub(super) fn node_id(log: &Connection, dev_eui: DevEui) -> Result<Option<Id>, StoreError> {

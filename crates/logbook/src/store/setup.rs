@@ -37,17 +37,21 @@ pub struct Site {
 impl Site {
     /// The row of a device that was in force at a moment; the open one if none was.
     pub fn row_at(&self, dev_eui: DevEui, at: Moment) -> Option<&Node> {
-        let day = Date::of_unix(u64::try_from(at / 1_000_000).unwrap_or_default());
-        let of_device = || self.registry.iter().filter(|row| row.dev_eui == dev_eui);
-        let holds =
-            |row: &&Node| day.is_some_and(|day| row.from <= day && row.until.is_none_or(|until| day < until));
-        of_device().find(holds).or_else(|| of_device().find(|row| row.open()))
+        in_force(self.registry.iter().filter(|row| row.dev_eui == dev_eui), at)
     }
 
     /// The place of a kind among those that are known.
     pub fn kind(&self, name: &str) -> Option<usize> {
         self.kinds.iter().position(|(kind, _)| kind.name == name)
     }
+}
+
+/// Of the rows of one device, the one in force at a moment; the open one if none is.
+pub(super) fn in_force<'a>(rows: impl Iterator<Item = &'a Node> + Clone, at: Moment) -> Option<&'a Node> {
+    let day = Date::of_unix(u64::try_from(at / 1_000_000).unwrap_or_default());
+    let holds =
+        |row: &&Node| day.is_some_and(|day| row.from <= day && row.until.is_none_or(|until| day < until));
+    rows.clone().find(holds).or_else(|| rows.clone().find(|row| row.open()))
 }
 
 /// Addresses of a private network: seven bits of zero, then 25 that nobody foresees.

@@ -9,12 +9,13 @@ use rusqlite::backup::Backup;
 use rusqlite::{Connection, OpenFlags, OptionalExtension as _, TransactionBehavior};
 use sha2::{Digest as _, Sha256};
 
-use super::StoreError;
+use super::{StoreError, again};
 use crate::digits::hex;
 use crate::received::Moment;
 
 /// The tables, edition by edition; an edition that was shipped is never changed.
-const MIGRATIONS: [&str; 2] = [include_str!("schema/0001.sql"), include_str!("schema/0002.sql")];
+const MIGRATIONS: [&str; 3] =
+    [include_str!("schema/0001.sql"), include_str!("schema/0002.sql"), include_str!("schema/0003.sql")];
 /// Marks a file as a log of ours (own choice: "ovwl" in ASCII).
 const APPLICATION: i32 = 0x6f76_776c;
 /// Counters and nonces that are left out after a log was put back (own choice: more than were used since).
@@ -74,6 +75,14 @@ impl Log {
         transaction
             .execute("INSERT INTO deed (at, who, what) VALUES (?, 'serve', 'the log was restored')", [now])?;
         Ok(transaction.commit()?)
+    }
+
+    /// Asks that the history of a kind be read anew from a moment on, beginning with the next start of the writer.
+    ///
+    /// # Errors
+    /// [`StoreError`]; nothing is asked then.
+    pub fn decode_again(&self, kind: &str, since: Option<Moment>) -> Result<(), StoreError> {
+        again::ask(&self.connection, kind, since)
     }
 
     /// How far it has come: its newest frame and downlink. A log that is behind what was noted is an older copy.
@@ -219,6 +228,14 @@ fn examine(connection: &Connection) -> Result<Change, StoreError> {
 }
 
 fn migrate(connection: &mut Connection, from: u32) -> Result<(), StoreError> {
+    // A table that is made anew keeps its name in the views of messages.
+    connection.pragma_update(None, "legacy_alter_table", true)?;
+    let migrated = migrate_in_one(connection, from);
+    connection.pragma_update(None, "legacy_alter_table", false)?;
+    migrated
+}
+
+fn migrate_in_one(connection: &mut Connection, from: u32) -> Result<(), StoreError> {
     let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
     for (number, sql) in (1_u32..).zip(MIGRATIONS).skip(from as usize) {
         transaction.execute_batch(sql)?;

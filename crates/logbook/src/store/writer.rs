@@ -14,10 +14,12 @@ use std::time::{Duration, Instant};
 use rusqlite::{Connection, Transaction, TransactionBehavior};
 use wire::identity::{DevEui, GatewayEui};
 
-use super::StoreError;
+use super::again::{self, Again};
 use super::keeper::{Keeper, Kept};
 use super::setup::Site;
+use super::sheet::Sheet;
 use super::sqlite::Log;
+use super::{StoreError, hours};
 use crate::clock;
 use crate::mapping::Message;
 use crate::network::{Downlink, DownlinkNumber, Effect, Heard};
@@ -37,6 +39,10 @@ const LONGEST_PAUSE: Duration = Duration::from_secs(5);
 const LAST_TRIES: Duration = Duration::from_secs(3);
 /// Strangers' frames whose time is over are looked for so often.
 const BETWEEN_SWEEPS: Duration = Duration::from_mins(1);
+/// Hours that have become stale are made anew so often ..
+const BETWEEN_HOURS: Duration = Duration::from_secs(20);
+/// .. and at most for this time before what came in is kept.
+const HOURS_FOR: Duration = Duration::from_millis(20);
 /// After so long without work the file's own log is folded into it.
 const IDLE: Duration = Duration::from_secs(5);
 
@@ -89,6 +95,10 @@ pub trait Listener: Send {
     fn answer(&mut self, downlink: &Downlink);
     /// The log can't be written now, or can be again.
     fn trouble(&mut self, trouble: Option<&StoreError>);
+    /// History was read anew, a stretch of it; or why it can't be.
+    fn decoded_again(&mut self, _: Result<&Again, &StoreError>) {}
+    /// Hours and days can't be made from readings; it is tried again.
+    fn hours_failed(&mut self, _: &StoreError) {}
 }
 
 /// Called when an arrival is on the disk; dropped uncalled if that never comes. Of a message with several uplinks it is told
@@ -117,6 +127,12 @@ pub struct Counts {
     pub commits: AtomicU64,
     /// The longest of them \[us\].
     pub slowest_commit_us: AtomicU64,
+    /// Time that went into judging frames \[us\].
+    pub judging_us: AtomicU64,
+    /// Time that went into rows, without their commits \[us\].
+    pub writing_us: AtomicU64,
+    /// Time that went into commits \[us\].
+    pub committing_us: AtomicU64,
 }
 
 /// Where arrivals are handed in; one for each intake.
@@ -215,6 +231,14 @@ impl Writer {
     }
 }
 
+/// When that was done last which is done beside keeping.
+#[derive(Default)]
+struct Beside {
+    swept: Option<Instant>,
+    has_read_again: bool,
+    hours: Option<Instant>,
+}
+
 /// The thread's own things.
 struct Desk {
     log: Log,
@@ -228,14 +252,9 @@ struct Desk {
 impl Desk {
     fn run(mut self, waiting: &Receiver<Job>) {
         let mut folded = true;
-        let mut swept: Option<Instant> = None;
+        let mut beside = Beside::default();
         loop {
-            if swept.is_none_or(|last| last.elapsed() >= BETWEEN_SWEEPS) {
-                swept = Some(Instant::now());
-                // What can't be removed now is removed later.
-                let _later = self.in_transaction(|keeper, log| keeper.forget_strangers(log, clock::now()));
-            }
-            let pause = self.pause();
+            let pause = if self.beside(&mut beside) { Duration::ZERO } else { self.pause() };
             let done = match waiting.recv_timeout(pause) {
                 Ok(first) => {
                     folded = false;
@@ -244,6 +263,8 @@ impl Desk {
                 Err(RecvTimeoutError::Timeout) => {
                     // A reader may hold it; the next pause will do.
                     folded = folded || pause == IDLE && fold(&self.log.connection).is_ok();
+                    // Nobody waits: hours are made at once.
+                    beside.hours = None;
                     Ok(())
                 }
                 Err(RecvTimeoutError::Disconnected) => return,
@@ -253,6 +274,54 @@ impl Desk {
                 return;
             }
         }
+    }
+
+    /// What is done beside keeping, a piece of it; whether more is to be done at once.
+    fn beside(&mut self, beside: &mut Beside) -> bool {
+        if beside.swept.is_none_or(|last| last.elapsed() >= BETWEEN_SWEEPS) {
+            beside.swept = Some(Instant::now());
+            // What can't be removed now is removed later.
+            let _later = self.in_transaction(|keeper, log| keeper.forget_strangers(log, clock::now()));
+        }
+        if !beside.has_read_again && self.decode_again(beside) {
+            return true;
+        }
+        if beside.hours.is_none_or(|last| last.elapsed() >= BETWEEN_HOURS) {
+            return self.make_hours(beside);
+        }
+        false
+    }
+
+    fn decode_again(&mut self, beside: &mut Beside) -> bool {
+        let done = self.in_transaction(|keeper, log| match again::next(log)? {
+            Some(next) => again::stretch(keeper, log, next, clock::now()).map(Some),
+            None => Ok(None),
+        });
+        match done {
+            Ok(Some(again)) => {
+                self.listener.decoded_again(Ok(&again));
+                return true;
+            }
+            Ok(None) => {}
+            // Tried again at the next start.
+            Err(error) => self.listener.decoded_again(Err(&error)),
+        }
+        beside.has_read_again = true;
+        false
+    }
+
+    fn make_hours(&mut self, beside: &mut Beside) -> bool {
+        let worked_off = self.in_transaction(|_, log| hours::work_off(log, HOURS_FOR));
+        match worked_off {
+            Ok((nodes, true)) => {
+                self.keeper.worked_off(&nodes);
+                return true;
+            }
+            Ok((nodes, false)) => self.keeper.worked_off(&nodes),
+            Err(error) => self.listener.hours_failed(&error),
+        }
+        beside.hours = Some(Instant::now());
+        false
     }
 
     /// How long to wait for an arrival before something is to be answered.
@@ -265,6 +334,7 @@ impl Desk {
     /// Keeps a batch, however long that takes; an error only when the log is being stopped.
     fn keep(&mut self, batch: Vec<Job>) -> Result<(), StoreError> {
         let mut effects = Vec::new();
+        let begun = Instant::now();
         let mut batch: Vec<Judged> = batch
             .into_iter()
             .map(|job| {
@@ -282,6 +352,7 @@ impl Desk {
                 Judged { job, heard }
             })
             .collect();
+        add_time(&self.counts.judging_us, begun);
         let kept = self.persist(|desk| match desk.whole(&batch) {
             Err(error) if !error.passes() => desk.one_by_one(&mut batch),
             done => done,
@@ -375,7 +446,13 @@ impl Desk {
 
     /// All of it in one transaction.
     fn whole(&mut self, batch: &[Judged]) -> Result<Vec<Vec<Kept>>, StoreError> {
-        self.in_transaction(|keeper, log| batch.iter().map(|judged| take(keeper, log, judged)).collect())
+        self.in_transaction(|keeper, log| {
+            let mut sheet = Sheet::default();
+            let kept = batch.iter().map(|judged| take(keeper, log, &mut sheet, judged));
+            let kept = kept.collect::<Result<_, StoreError>>()?;
+            sheet.write(log)?;
+            Ok(kept)
+        })
     }
 
     /// Each in a savepoint of its own, so that one that can't be kept does not stop the others.
@@ -392,7 +469,7 @@ impl Desk {
                     judged.heard = Some(keeper.judge(received));
                 }
                 let point = log.savepoint()?;
-                match take(keeper, &point, judged) {
+                match take_alone(keeper, &point, judged) {
                     Ok(one) => {
                         point.commit()?;
                         kept.push(one);
@@ -422,7 +499,9 @@ impl Desk {
         let done = Transaction::new_unchecked(&log.connection, TransactionBehavior::Immediate)
             .map_err(StoreError::from)
             .and_then(|mut transaction| {
+                let begun = Instant::now();
                 let done = work(keeper, &mut transaction)?;
+                add_time(&counts.writing_us, begun);
                 let before = Instant::now();
                 transaction.commit()?;
                 counts.committed(before.elapsed());
@@ -439,14 +518,24 @@ impl Counts {
     fn committed(&self, took: Duration) {
         self.commits.fetch_add(1, Ordering::Relaxed);
         let took = u64::try_from(took.as_micros()).unwrap_or(u64::MAX);
+        self.committing_us.fetch_add(took, Ordering::Relaxed);
         self.slowest_commit_us.fetch_max(took, Ordering::Relaxed);
     }
+}
+
+fn add_time(count: &AtomicU64, begun: Instant) {
+    let took = u64::try_from(begun.elapsed().as_micros()).unwrap_or(u64::MAX);
+    count.fetch_add(took, Ordering::Relaxed);
 }
 
 fn gather(first: Job, waiting: &Receiver<Job>) -> Vec<Job> {
     let until = Instant::now() + GATHERED;
     let mut batch = vec![first];
     while batch.len() < MOST_AT_ONCE {
+        if let Ok(job) = waiting.try_recv() {
+            batch.push(job);
+            continue;
+        }
         match waiting.recv_timeout(until.saturating_duration_since(Instant::now())) {
             Ok(job) => batch.push(job),
             Err(_) => break,
@@ -455,11 +544,23 @@ fn gather(first: Job, waiting: &Receiver<Job>) -> Vec<Job> {
     batch
 }
 
-fn take(keeper: &mut Keeper, log: &Connection, judged: &Judged) -> Result<Vec<Kept>, StoreError> {
+fn take_alone(keeper: &mut Keeper, log: &Connection, judged: &Judged) -> Result<Vec<Kept>, StoreError> {
+    let mut sheet = Sheet::default();
+    let kept = take(keeper, log, &mut sheet, judged)?;
+    sheet.write(log)?;
+    Ok(kept)
+}
+
+fn take<'a>(
+    keeper: &mut Keeper,
+    log: &Connection,
+    sheet: &mut Sheet<'a>,
+    judged: &'a Judged,
+) -> Result<Vec<Kept>, StoreError> {
     let nothing = |()| Vec::new();
     match (&judged.job.arrival, &judged.heard) {
         (Arrival::Frame(received, source), Some(heard)) => {
-            keeper.keep(log, received, source, heard).map(|kept| vec![kept])
+            keeper.keep(log, sheet, (received, source), heard).map(|kept| vec![kept])
         }
         (Arrival::Message(message), _) => keeper.keep_message(log, message),
         (Arrival::Noted { key, value }, _) => super::rows::note(log, key, value).map(nothing),

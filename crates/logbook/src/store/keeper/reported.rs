@@ -11,6 +11,7 @@ use wire::identity::DevEui;
 
 use super::super::StoreError;
 use super::super::rows::Id;
+use super::super::sheet::Sheet;
 use super::{Keeper, Kept, lost, told};
 use crate::mapping::run::{Placed, Run, SAME_WITHIN_DAYS};
 use crate::mapping::{Message, Reported};
@@ -104,13 +105,15 @@ impl Keeper {
             return Ok(Kept { verdict: "copy".to_owned(), ..kept });
         };
         place.verdict.clone_into(&mut kept.verdict);
-        let said = self.said(reported.dev_eui, kept.at, reported.port, &reported.payload);
+        let said = self.said(reported.dev_eui, kept.at, reported.port, &reported.payload, place.lost);
         if let Err(unreadable) = &said {
             kept.reason = Some(unreadable.clone());
         }
         keep_row(log, message, &kept, Some((place.standing.session, reported)), whole)?;
         if let Ok((edition, said)) = said {
-            self.keep_readings(log, edition, &said, place.lost, &kept)?;
+            let mut sheet = Sheet::default();
+            sheet.put_readings((node, kept.seq, kept.at), edition, &said, kept.verdict == "late");
+            sheet.write(log)?;
             kept.message = Some(told(said));
             self.note_stale(log, &kept)?;
         }
@@ -127,7 +130,7 @@ impl Keeper {
     fn blank(&self, message: &Message, reported: Option<&Reported>) -> Kept {
         let at = reported.and_then(|reported| reported.at).unwrap_or(message.arrived_at);
         let dev_eui = reported.map(|reported| reported.dev_eui);
-        let row = dev_eui.and_then(|dev_eui| self.site.row_at(dev_eui, at));
+        let row = dev_eui.and_then(|dev_eui| self.row_at(dev_eui, at));
         Kept {
             seq: self.next_frame,
             arrived_at: message.arrived_at,
@@ -176,7 +179,9 @@ impl Keeper {
         if verdict == "new"
             && let Some(counter) = reported.counter
         {
-            super::rows::counter_up(log, session, counter)?;
+            let mut sheet = Sheet::default();
+            sheet.counters.insert(session, counter);
+            sheet.write(log)?;
         }
         let lost = match (before.and_then(|standing| standing.run.last), reported.counter, verdict) {
             (Some(last), Some(counter), "new") => counter.saturating_sub(last).saturating_sub(1),
