@@ -15,7 +15,9 @@ use logbook::clock::now;
 use logbook::intake::door::Door;
 use logbook::intake::gateways::Gateways;
 use logbook::network::Downlink;
+use logbook::received::Moment;
 use logbook::store::StoreError;
+use logbook::store::again::Again;
 use logbook::store::keeper::Kept;
 use logbook::store::setup::Site;
 use logbook::store::sqlite::Log;
@@ -48,6 +50,8 @@ pub(crate) struct Service {
     form: Form,
     greeting: String,
     posted: Vec<Posted>,
+    /// File and name of each design.
+    kinds: Vec<(String, String)>,
 }
 
 /// Opens key box and log of a site; nothing is changed if either can't be opened.
@@ -69,7 +73,8 @@ pub(crate) fn open(
     }
     let greeting = greeting(site, &settings, &setup);
     let posted = sources::posted(site, &setup)?;
-    Ok(Service { settings, setup, log, form, greeting, posted })
+    let kinds = site.texts().map(|(file, design, _)| (file.to_owned(), design.name.clone())).collect();
+    Ok(Service { settings, setup, log, form, greeting, posted, kinds })
 }
 
 fn greeting(site: &fleet::Site, settings: &Settings, setup: &Site) -> String {
@@ -145,6 +150,21 @@ impl Listener for Printer {
         }
     }
 
+    fn decoded_again(&mut self, done: Result<&Again, &StoreError>) {
+        match done {
+            Ok(again) => output::complain(&said::decoded_again(again)),
+            Err(error) => output::complain(&format!(
+                "History can't be read anew: {error}. It is tried again at the next start.\n"
+            )),
+        }
+    }
+
+    fn hours_failed(&mut self, error: &StoreError) {
+        output::complain(&format!(
+            "Hours and days can't be made from the readings: {error}. It is tried again; readings are kept as before.\n"
+        ));
+    }
+
     fn trouble(&mut self, trouble: Option<&StoreError>) {
         self.pulse.trouble(trouble.map(ToString::to_string));
         match trouble {
@@ -169,6 +189,21 @@ impl Service {
         Ok(self)
     }
 
+    /// Asks that the history of a kind be read anew, from a moment on.
+    pub(crate) fn decode_again(self, kind: &str, since: Option<Moment>) -> Result<Self, Failure> {
+        let known = self.kinds.iter().find(|(file, name)| file == kind || name == kind);
+        let Some((_, name)) = known else {
+            let names: Vec<String> =
+                self.kinds.iter().map(|(file, name)| format!("{file} ({name})")).collect();
+            let message = format!("no node of the site is of the kind `{kind}`");
+            let help = format!("the kinds are {}", names.join(", "));
+            return Err(Failure::of(Problem::of_file("decode-again", "--decode-again", message, &help)));
+        };
+        let asked = self.log.decode_again(name, since);
+        asked.map_err(|error| log_failure(&self.settings.log, &error))?;
+        Ok(self)
+    }
+
     /// Serves until a signal asks to stop; then what waits is kept.
     pub(crate) fn run(self) -> Result<(), Failure> {
         let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build();
@@ -177,7 +212,7 @@ impl Service {
     }
 
     async fn serve(self) -> Result<(), Failure> {
-        let Self { settings, setup, log, form, greeting, posted } = self;
+        let Self { settings, setup, log, form, greeting, posted, .. } = self;
         let gateways = match settings.udp {
             Some(address) => {
                 let heard = Gateways::listen(address).await;

@@ -121,7 +121,7 @@ fn export(arguments: &Export) -> Result<String, Failure> {
 }
 
 /// The beginning of a day, in the unit of the log.
-fn day(option: &str, text: &str) -> Result<i64, Failure> {
+pub(super) fn day(option: &str, text: &str) -> Result<i64, Failure> {
     let number = |part: Option<&str>| part.and_then(|part| part.parse::<u16>().ok());
     let mut parts = text.split('-');
     let date = (number(parts.next()), number(parts.next()), number(parts.next()), parts.next());

@@ -5,6 +5,7 @@ use std::process::ExitCode;
 
 use clap::Args;
 
+use super::export::day;
 use crate::input::fleet;
 use crate::output;
 use crate::service::{self, Form};
@@ -18,6 +19,9 @@ Examples:
 The site file says where gateways are heard and where the log lies ([serve] and [serve.gateways]); the key box that `enrol` made \
 is opened with its passphrase. Every frame is kept before anything is answered, also what is refused. Ctrl-C stops: what \
 waits is kept first.
+
+When a design file has changed, what its nodes have sent is read anew by itself; --decode-again asks for it. What the design of \
+today can't read keeps the reading of before.
 
 Exit code: 0 stopped as asked, 2 it could not start, or could not keep what waited.";
 
@@ -33,6 +37,12 @@ pub(super) struct Serve {
     /// The log was put back from a copy: step over counters and nonces that it has forgotten
     #[arg(long)]
     restored: bool,
+    /// Read the history of a kind of node anew by its design of today, while frames are heard: the design's file or name
+    #[arg(long, value_name = "KIND")]
+    decode_again: Option<String>,
+    /// With --decode-again: only what was heard from this day on, UTC
+    #[arg(long, value_name = "DATE", requires = "decode_again")]
+    since: Option<String>,
     /// Print a line of JSON for every frame that is kept
     #[arg(long)]
     json: bool,
@@ -44,6 +54,11 @@ pub(super) fn run(arguments: &Serve) -> ExitCode {
     let served = fleet::site(&arguments.site)
         .and_then(|site| service::open(&site, arguments.passphrase_file.as_deref(), form))
         .and_then(|service| if arguments.restored { service.restored() } else { Ok(service) })
+        .and_then(|service| {
+            let Some(kind) = &arguments.decode_again else { return Ok(service) };
+            let since = arguments.since.as_deref().map(|text| day("--since", text)).transpose()?;
+            service.decode_again(kind, since)
+        })
         .and_then(service::Service::run);
     match served {
         Ok(()) => ExitCode::SUCCESS,

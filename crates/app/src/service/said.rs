@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use design::date::moment_text;
 use logbook::network::Downlink;
 use logbook::received::Moment;
+use logbook::store::again::Again;
 use logbook::store::keeper::{Kept, Told, ToldValue};
 use report::words;
 use serde_json::{Value, json};
@@ -34,6 +35,25 @@ pub(super) fn answer(downlink: &Downlink, names: &BTreeMap<DevEui, String>) -> S
         downlink.why.word(),
         rate(&downlink.rate_name),
         f64::from(downlink.frequency_hz) / 1e6
+    )
+}
+
+/// One line on history that was read anew.
+pub(super) fn decoded_again(again: &Again) -> String {
+    let Again { kind, frames, before, after, unreadable, .. } = again;
+    if !again.is_done() {
+        return format!("{kind}: {} read anew so far\n", words::count(*frames, "frame"));
+    }
+    let kept = match unreadable {
+        0 => String::new(),
+        more => format!(
+            "; {} the design of today can't read, and they keep what they had",
+            words::count(*more, "frame")
+        ),
+    };
+    format!(
+        "{kind}: history is read anew, {} gave {after} readings ({before} before){kept}\n",
+        words::count(*frames, "frame")
     )
 }
 
