@@ -3,7 +3,7 @@
 //! Frames are read in stretches, each in one transaction that also notes how far it has come, so that a restart goes on from
 //! there. A frame that the design of today can't read keeps the reading that an earlier edition made of it.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use rusqlite::{Connection, OptionalExtension as _, params};
 use serde::{Deserialize, Serialize};
@@ -120,7 +120,7 @@ pub(super) fn stretch(
     now: Moment,
 ) -> Result<Again, StoreError> {
     let mut sheet = Sheet::default();
-    let mut stale: BTreeMap<(Id, i64), ()> = BTreeMap::new();
+    let mut stale: BTreeSet<(Id, i64)> = BTreeSet::new();
     let mut counters = BTreeMap::new();
     let until = (again.frame + Id::from(AT_ONCE)).min(again.last);
     for past in frames(log, again.frame, until)? {
@@ -140,7 +140,7 @@ pub(super) fn stretch(
                 sheet.put_readings((past.node, past.id, past.at), edition, &said, past.late);
                 let made = sheet.readings.get(earlier..).unwrap_or_default();
                 again.after += made.len();
-                stale.extend(made.iter().map(|reading| ((past.node, reading.at.div_euclid(HOUR)), ())));
+                stale.extend(made.iter().map(|reading| (past.node, reading.at.div_euclid(HOUR))));
             }
             Err(why) => {
                 again.unreadable += 1;
@@ -151,15 +151,15 @@ pub(super) fn stretch(
         }
     }
     sheet.write(log)?;
-    for (node, hour) in stale.into_keys() {
+    for (node, hour) in stale {
         log.prepare_cached("INSERT OR IGNORE INTO stale_hour (node, hour) VALUES (?, ?)")?
             .execute((node, hour))?;
     }
     again.frame = until;
     if again.is_done() {
-        end(log, &again, now)?
+        end(log, &again, now)?;
     } else {
-        note(log, &again)?
+        note(log, &again)?;
     }
     Ok(again)
 }

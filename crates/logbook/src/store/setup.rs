@@ -47,11 +47,11 @@ impl Site {
 }
 
 /// Of the rows of one device, the one in force at a moment; the open one if none is.
-pub(super) fn in_force<'a>(rows: impl Iterator<Item = &'a Node> + Clone, at: Moment) -> Option<&'a Node> {
+pub(super) fn in_force<'a>(mut rows: impl Iterator<Item = &'a Node> + Clone, at: Moment) -> Option<&'a Node> {
     let day = Date::of_unix(u64::try_from(at / 1_000_000).unwrap_or_default());
     let holds =
         |row: &&Node| day.is_some_and(|day| row.from <= day && row.until.is_none_or(|until| day < until));
-    rows.clone().find(holds).or_else(|| rows.clone().find(|row| row.open()))
+    rows.clone().find(holds).or_else(|| rows.find(|row| row.open()))
 }
 
 /// Addresses of a private network: seven bits of zero, then 25 that nobody foresees.
