@@ -22,6 +22,7 @@ use logbook::store::keeper::Kept;
 use logbook::store::setup::Site;
 use logbook::store::sqlite::Log;
 use logbook::store::writer::{Listener, Writer};
+use logbook::zone::Zone;
 use report::problem::{Failure, Problem};
 use report::words;
 use wire::identity::DevEui;
@@ -52,6 +53,8 @@ pub(crate) struct Service {
     posted: Vec<Posted>,
     /// File and name of each design.
     kinds: Vec<(String, String)>,
+    /// What clocks of the site show.
+    zone: Zone,
 }
 
 /// Opens key box and log of a site; nothing is changed if either can't be opened.
@@ -73,8 +76,9 @@ pub(crate) fn open(
     }
     let greeting = greeting(site, &settings, &setup);
     let posted = sources::posted(site, &setup)?;
+    let zone = site.fleet.time_zone.as_deref().and_then(Zone::named).unwrap_or(Zone::UTC);
     let kinds = site.texts().map(|(file, design, _)| (file.to_owned(), design.name.clone())).collect();
-    Ok(Service { settings, setup, log, form, greeting, posted, kinds })
+    Ok(Service { settings, setup, log, form, greeting, posted, kinds, zone })
 }
 
 fn greeting(site: &fleet::Site, settings: &Settings, setup: &Site) -> String {
@@ -102,6 +106,10 @@ fn greeting(site: &fleet::Site, settings: &Settings, setup: &Site) -> String {
         lines
             .push("No gateway of the site file has its `eui`: frames are kept as refused:gateway".to_owned());
     }
+    lines.push(match &site.fleet.time_zone {
+        Some(zone) => format!("Times are those of {zone}; the log keeps UTC"),
+        None => "Times are UTC: the site file has no `time_zone`".to_owned(),
+    });
     lines.join("\n") + "\n"
 }
 
@@ -120,6 +128,7 @@ struct Printer {
     tally: Arc<Mutex<Tally>>,
     pulse: Arc<Pulse>,
     teller: Teller,
+    zone: Zone,
     troubled: bool,
 }
 
@@ -129,7 +138,7 @@ impl Listener for Printer {
         let mut text = String::new();
         for kept in frames {
             match self.form {
-                Form::Words => text.extend(said::line(kept)),
+                Form::Words => text.extend(said::line(kept, &self.zone)),
                 Form::Json => text += &said::json_line(kept),
             }
         }
@@ -146,7 +155,7 @@ impl Listener for Printer {
         // A gateway that can't be reached says nothing, and the answer's outcome becomes unknown.
         let _unreached = self.gateways.as_ref().is_some_and(|gateways| gateways.answer(downlink));
         if self.form == Form::Words {
-            self.teller.tell(said::answer(downlink, &self.names));
+            self.teller.tell(said::answer(downlink, &self.names, &self.zone));
         }
     }
 
@@ -212,7 +221,7 @@ impl Service {
     }
 
     async fn serve(self) -> Result<(), Failure> {
-        let Self { settings, setup, log, form, greeting, posted, .. } = self;
+        let Self { settings, setup, log, form, greeting, posted, zone, .. } = self;
         let gateways = match settings.udp {
             Some(address) => {
                 let heard = Gateways::listen(address).await;
@@ -237,6 +246,7 @@ impl Service {
             tally: Arc::clone(&tally),
             pulse: Arc::clone(&pulse),
             teller,
+            zone,
             troubled: false,
         };
         let writer = Writer::start(log, setup, now(), Box::new(printer))

@@ -9,6 +9,7 @@
 //! - [`readings`]: what the messages of a kind of node say; pure.
 //! - [`store`]: all of it in one file, kept before anything is acted upon.
 //! - [`export`]: readings in the forms of others; pure.
+//! - [`zone`]: what clocks and calendars of a site show.
 //! - [`clock`]: what time it is.
 //! - [`base64`]: the text form of bytes in sealed files and in messages of networks.
 //!
@@ -27,6 +28,7 @@ pub mod readings;
 pub mod received;
 pub mod registry;
 pub mod store;
+pub mod zone;
 
 mod digits;
 mod whole;

@@ -44,7 +44,7 @@ use wire::join::JoinRequest;
 use crate::received::{Checksum, Moment, Received};
 use answer::Answering;
 use budget::Budget;
-use dedup::digest;
+use dedup::{FrameDigest, digest};
 use device::{Device, JoinOutcome};
 use gathering::{Due, Gathering};
 use kept::Terms;
@@ -342,11 +342,11 @@ impl<A: FnMut() -> DevAddr> Network<A> {
         };
         let Some(uplink) = taken.uplink else {
             let again = taken.repeats_confirmed.then_some((dev_eui, taken.session));
-            self.copy(received, heard.frame, again);
+            self.copy(received, (heard.frame, taken.digest), again);
             return Ok(heard);
         };
         let news = if heard.verdict == Verdict::New {
-            self.gather(received, heard.frame, taken.session, &uplink)
+            self.gather(received, (heard.frame, taken.digest), taken.session, &uplink)
         } else {
             Vec::new()
         };
@@ -357,7 +357,7 @@ impl<A: FnMut() -> DevAddr> Network<A> {
     fn gather(
         &mut self,
         received: &Received,
-        frame: FrameNumber,
+        of: OneFrame,
         session: SessionId,
         uplink: &Uplink,
     ) -> Vec<News> {
@@ -372,16 +372,16 @@ impl<A: FnMut() -> DevAddr> Network<A> {
             self.acknowledged.insert(session.dev_eui, received.arrived_at);
         }
         let adapts = uplink.control.adr();
-        self.await_copies(received, frame, Due::Answer { session, wants, adapts, again: false });
+        self.await_copies(received, of, Due::Answer { session, wants, adapts, again: false });
         news
     }
 
-    fn await_copies(&mut self, received: &Received, frame: FrameNumber, due: Due) {
+    fn await_copies(&mut self, received: &Received, (frame, digest): OneFrame, due: Due) {
         if self.setup.answers != Answers::Never {
             let copy = self.copy_of(received);
             self.answering.gatherings.add(Gathering {
                 frame,
-                digest: digest(&received.bytes),
+                digest,
                 due,
                 first_at: received.arrived_at,
                 copies: vec![copy],
@@ -400,10 +400,9 @@ impl<A: FnMut() -> DevAddr> Network<A> {
     }
 
     /// One more copy: of a frame whose copies are awaited, or a repetition that wants its acknowledgement again.
-    fn copy(&mut self, received: &Received, frame: FrameNumber, again: Option<(DevEui, SessionId)>) {
-        let known = digest(&received.bytes);
+    fn copy(&mut self, received: &Received, of: OneFrame, again: Option<(DevEui, SessionId)>) {
         let copy = self.copy_of(received);
-        if let Some(gathering) = self.answering.gatherings.of(&known) {
+        if let Some(gathering) = self.answering.gatherings.of(&of.1) {
             gathering.copies.push(copy);
             return;
         }
@@ -412,7 +411,7 @@ impl<A: FnMut() -> DevAddr> Network<A> {
         if before.is_none_or(|before| received.arrived_at - before > REPEATED_AFTER) {
             self.acknowledged.insert(dev_eui, received.arrived_at);
             let wants = conversation::Wants { acknowledgement: true, ..conversation::Wants::default() };
-            self.await_copies(received, frame, Due::Answer { session, wants, adapts: false, again: true });
+            self.await_copies(received, of, Due::Answer { session, wants, adapts: false, again: true });
         }
     }
 
@@ -436,7 +435,7 @@ impl<A: FnMut() -> DevAddr> Network<A> {
         let heard = Heard { dev_eui: Some(dev_eui), hint, ..heard };
         if outcome == JoinOutcome::Copy {
             device.copies_join(received);
-            self.copy(received, heard.frame, None);
+            self.copy(received, (heard.frame, digest(&received.bytes)), None);
             return Ok(heard);
         }
         let terms = terms(&self.setup, device);
@@ -454,7 +453,8 @@ impl<A: FnMut() -> DevAddr> Network<A> {
         let hint = if ends { Some(Hint::NoncesEnd { left }) } else { heard.hint };
         let joined = device.begin(request, received, dev_addr, terms);
         let session = SessionId { dev_eui, join_nonce: joined.join_nonce };
-        self.await_copies(received, heard.frame, Due::Accept { session, bytes: joined.accept.clone() });
+        let of = (heard.frame, digest(&received.bytes));
+        self.await_copies(received, of, Due::Accept { session, bytes: joined.accept.clone() });
         Ok(Heard { verdict: Verdict::Join, session: Some(session), joined: Some(joined), hint, ..heard })
     }
 
@@ -475,6 +475,9 @@ impl<A: FnMut() -> DevAddr> Network<A> {
         }
     }
 }
+
+/// A frame by number and by digest.
+type OneFrame = (FrameNumber, FrameDigest);
 
 /// How a gateway's clock stands to ours.
 #[derive(Clone, Copy, Debug)]

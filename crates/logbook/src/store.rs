@@ -6,11 +6,14 @@
 //! - [`writer`]: the one thread that writes; whatever came within 5 ms is kept together, and only then acted upon.
 //! - [`view`]: named columns for every message, across editions of its design.
 //! - [`query`]: reading back.
+//! - [`again`]: history, read anew when a design has changed.
+//! - [`archive`]: all of it as text, for those who have no program.
 //! - [`since`]: what was kept after a frame, for those who follow the log.
 //!
 //! Raw bytes are never changed. Nothing here knows a key: session keys are derived again at every start.
 
 pub mod again;
+pub mod archive;
 pub mod keeper;
 pub mod query;
 pub mod setup;

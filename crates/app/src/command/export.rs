@@ -13,11 +13,13 @@ use logbook::folder::{KEYS, REGISTRY};
 use logbook::readings::Kind;
 use logbook::registry::Registry;
 use logbook::store::StoreError;
+use logbook::store::archive;
 use logbook::store::query::{self, Reading};
 use logbook::store::sqlite::{self, Log};
 use logbook::store::view;
 use report::problem::{Failure, Problem};
 use report::words;
+use rusqlite::Connection;
 use serde_json::{Value, json};
 
 use crate::enrolment::site as enrolled;
@@ -31,6 +33,7 @@ Examples:
   overwinter export larkmoor.toml --csv tables --since 2026-11-01
   overwinter export larkmoor.toml --senml readings.senml.json
   overwinter export larkmoor.toml --log copy.sqlite
+  overwinter export larkmoor.toml --archive larkmoor-2026
 
 All of it works while `serve` runs, except --compact. A copy of the log is whole; registry and sealed key box are put beside it. \
 To go back to it, put the files in their places and start `serve` once with --restored.
@@ -39,7 +42,7 @@ Exit code: 0 written, 2 something is wrong with the input or nothing could be wr
 
 /// What `export` is given.
 #[derive(Args)]
-#[command(group = ArgGroup::new("form").required(true).args(["csv", "senml", "geojson", "gpx", "log", "compact"]))]
+#[command(group = ArgGroup::new("form").required(true).args(["csv", "senml", "geojson", "gpx", "log", "archive", "compact"]))]
 pub(super) struct Export {
     /// The file of the site
     #[arg(value_name = "SITE.toml")]
@@ -59,6 +62,10 @@ pub(super) struct Export {
     /// A copy of the log, with registry and key box beside it
     #[arg(long, value_name = "COPY.sqlite")]
     log: Option<PathBuf>,
+    /// All of it as text, readable without this program: the log's tables, every design that read a message, site file,
+    /// registry, checksums; into a folder that is not there yet
+    #[arg(long, value_name = "DIR")]
+    archive: Option<PathBuf>,
     /// Give back to the disk what the log no longer uses; `serve` must have ended
     #[arg(long)]
     compact: bool,
@@ -101,6 +108,9 @@ fn export(arguments: &Export) -> Result<String, Failure> {
     let to = arguments.until.as_deref().map(|text| day("--until", text)).transpose()?.unwrap_or(i64::MAX);
     let labels = labels(&site, &settings)?;
     let log = sqlite::reader(&settings.log).map_err(|error| failed(&error))?;
+    if let Some(folder) = &arguments.archive {
+        return archive(&site, &settings, &log, folder);
+    }
     let mut form = Form::of(arguments);
     let mut count = 0;
     let read = query::readings(&log, from, to, |reading| {
@@ -228,6 +238,35 @@ fn labels(site: &fleet::Site, settings: &Settings) -> Result<Labels, Failure> {
         }
     }
     Ok(labels)
+}
+
+/// All of the log as text, with the files of the site.
+fn archive(
+    site: &fleet::Site,
+    settings: &Settings,
+    log: &Connection,
+    folder: &Path,
+) -> Result<String, Failure> {
+    let registry =
+        settings.registry.as_ref().map(|folder| folder.join(REGISTRY)).filter(|path| path.is_file());
+    let designs = site.texts().map(|(file, _, _)| site.folder.join(file));
+    let mut files: Vec<(String, Vec<u8>)> = Vec::new();
+    for path in std::iter::once(site.path.clone()).chain(designs).chain(registry) {
+        let bytes = fs::read(&path).map_err(|error| unread(&path, &error))?;
+        let name = path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+        if files.iter().any(|(known, _)| *known == name) {
+            let message = format!("two files of the site are called `{name}`");
+            return Err(Failure::of(Problem::of_file(
+                "archive",
+                &name,
+                message,
+                "give one of them another name",
+            )));
+        }
+        files.push((name, bytes));
+    }
+    let rows = archive::write(log, folder, &files).map_err(|error| log_failure(folder, &error))?;
+    Ok(format!("{} of the log in {}\n", words::count(rows, "row"), folder.display()))
 }
 
 /// Copies the log, and puts registry and sealed key box beside it.

@@ -4,15 +4,15 @@ use std::collections::BTreeMap;
 
 use design::date::moment_text;
 use logbook::network::Downlink;
-use logbook::received::Moment;
 use logbook::store::again::Again;
 use logbook::store::keeper::{Kept, Told, ToldValue};
+use logbook::zone::Zone;
 use report::words;
 use serde_json::{Value, json};
 use wire::identity::DevEui;
 
 /// One line for a person; none for a copy, which is no news.
-pub(super) fn line(kept: &Kept) -> Option<String> {
+pub(super) fn line(kept: &Kept, zone: &Zone) -> Option<String> {
     let who = kept.name.clone().or_else(|| kept.dev_eui.map(|dev_eui| dev_eui.to_string()));
     let who = who.unwrap_or_else(|| "a stranger".to_owned());
     let said = match kept.verdict.as_str() {
@@ -22,15 +22,15 @@ pub(super) fn line(kept: &Kept) -> Option<String> {
         "late" => format!("late: {}", content(kept)),
         refused => refused.replacen(':', ": ", 1) + &because(kept),
     };
-    Some(format!("{}  {who:<14} {said}  ({})\n", clock(kept.arrived_at), heard(kept)))
+    Some(format!("{}  {who:<14} {said}  ({})\n", zone.clock(kept.arrived_at), heard(kept)))
 }
 
 /// One line on what is sent.
-pub(super) fn answer(downlink: &Downlink, names: &BTreeMap<DevEui, String>) -> String {
+pub(super) fn answer(downlink: &Downlink, names: &BTreeMap<DevEui, String>, zone: &Zone) -> String {
     let dev_eui = downlink.session.dev_eui;
     format!(
         "{}  {:<14} is answered: {} ({}, {:.1} MHz)\n",
-        clock(downlink.leaves_at),
+        zone.clock(downlink.leaves_at),
         names.get(&dev_eui).cloned().unwrap_or_else(|| dev_eui.to_string()),
         downlink.why.word(),
         rate(&downlink.rate_name),
@@ -108,12 +108,6 @@ fn rate(name: &str) -> String {
         Some((spreading, kilohertz)) => format!("{spreading} at {kilohertz} kHz"),
         None => format!("{name} bit/s"),
     }
-}
-
-/// The time of day in UTC.
-fn clock(at: Moment) -> String {
-    let seconds = u64::try_from(at / 1_000_000).unwrap_or_default();
-    format!("{:02}:{:02}:{:02}Z", seconds / 3600 % 24, seconds / 60 % 60, seconds % 60)
 }
 
 /// One line for a script, copies included.

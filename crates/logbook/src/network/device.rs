@@ -68,6 +68,7 @@ pub(super) struct Taken {
     pub(super) uplink: Option<Uplink>,
     /// Counter of the frame of which it is a copy.
     pub(super) copies: Option<u32>,
+    pub(super) digest: FrameDigest,
     /// A copy of the newest confirmed frame, which asks for its acknowledgement.
     pub(super) repeats_confirmed: bool,
 }
@@ -210,6 +211,7 @@ impl Device {
                 session: id(open),
                 uplink: None,
                 copies: Some(fcnt),
+                digest: frame,
                 repeats_confirmed,
             });
         }
@@ -218,6 +220,7 @@ impl Device {
             session: id(running),
             uplink: Some(uplink),
             copies: None,
+            digest: frame,
             repeats_confirmed: false,
         };
         let refused = match &mut self.open {

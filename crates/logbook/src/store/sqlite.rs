@@ -159,7 +159,7 @@ fn copy(from: &Connection, to: &Path) -> Result<(), StoreError> {
 }
 
 /// A file beside another, named after it.
-fn beside(path: &Path, ending: &str) -> PathBuf {
+pub(super) fn beside(path: &Path, ending: &str) -> PathBuf {
     let mut name = path.file_name().unwrap_or_default().to_owned();
     name.push(ending);
     path.with_file_name(name)

@@ -263,8 +263,10 @@ impl Desk {
                 Err(RecvTimeoutError::Timeout) => {
                     // A reader may hold it; the next pause will do.
                     folded = folded || pause == IDLE && fold(&self.log.connection).is_ok();
-                    // Nobody waits: hours are made at once.
-                    beside.hours = None;
+                    if pause == IDLE {
+                        // Nobody waits: hours are made at once.
+                        beside.hours = None;
+                    }
                     Ok(())
                 }
                 Err(RecvTimeoutError::Disconnected) => return,
