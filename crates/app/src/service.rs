@@ -1,6 +1,8 @@
 //! The log of a site at work: opened, listening, and stopped without loss.
 
+mod links;
 mod mark;
+mod onward;
 mod said;
 mod settings;
 mod sources;
@@ -14,6 +16,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use logbook::clock::now;
 use logbook::intake::door::Door;
 use logbook::intake::gateways::Gateways;
+use logbook::intake::mqtt::{self, Subscription};
 use logbook::network::Downlink;
 use logbook::received::Moment;
 use logbook::store::StoreError;
@@ -31,8 +34,10 @@ use crate::input::fleet;
 use crate::output;
 use crate::web::pulse::Pulse;
 use crate::web::{self, Doorway, House, Posted};
+use onward::Onward;
 pub(crate) use settings::Settings;
 use teller::Teller;
+use tokio::task::JoinHandle;
 
 /// How frames are told on standard output.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -55,6 +60,8 @@ pub(crate) struct Service {
     kinds: Vec<(String, String)>,
     /// What clocks of the site show.
     zone: Zone,
+    subscriptions: Vec<Subscription>,
+    onward: Vec<Onward>,
 }
 
 /// Opens key box and log of a site; nothing is changed if either can't be opened.
@@ -78,7 +85,9 @@ pub(crate) fn open(
     let posted = sources::posted(site, &setup)?;
     let zone = site.fleet.time_zone.as_deref().and_then(Zone::named).unwrap_or(Zone::UTC);
     let kinds = site.texts().map(|(file, design, _)| (file.to_owned(), design.name.clone())).collect();
-    Ok(Service { settings, setup, log, form, greeting, posted, kinds, zone })
+    let subscriptions = links::subscriptions(site, &setup, &own_word(&settings, &log)?)?;
+    let onward = onward::all(site, &setup)?;
+    Ok(Service { settings, setup, log, form, greeting, posted, kinds, zone, subscriptions, onward })
 }
 
 fn greeting(site: &fleet::Site, settings: &Settings, setup: &Site) -> String {
@@ -221,7 +230,7 @@ impl Service {
     }
 
     async fn serve(self) -> Result<(), Failure> {
-        let Self { settings, setup, log, form, greeting, posted, zone, .. } = self;
+        let Self { settings, setup, log, form, greeting, posted, subscriptions, onward, zone, .. } = self;
         let gateways = match settings.udp {
             Some(address) => {
                 let heard = Gateways::listen(address).await;
@@ -267,6 +276,13 @@ impl Service {
             };
             doorway.serve(web::routes(Arc::new(house)), pulse.stopping())
         });
+        let subscribed = subscribe(subscriptions, &door, &pulse);
+        let handing_on: Vec<JoinHandle<()>> = onward
+            .into_iter()
+            .map(|onward| {
+                tokio::spawn(onward.hand_on(settings.log.clone(), Arc::clone(&door), Arc::clone(&pulse)))
+            })
+            .collect();
         let hearing = gateways.clone().map(|gateways| hear(gateways, &writer));
         let marking = mark::hourly(&settings);
         stop_asked().await;
@@ -278,8 +294,14 @@ impl Service {
             // It ends by being aborted.
             let _aborted = hearing.await;
         }
+        handing_on.iter().for_each(JoinHandle::abort);
         let dropped = writer.counts().dropped.load(Ordering::Relaxed);
         let stopped = writer.stop();
+        if !subscribed.is_empty() {
+            // Acknowledgements of what was kept last leave; what is lost of them is sent again, and is a copy.
+            tokio::time::sleep(LAST_ACKNOWLEDGEMENTS).await;
+            subscribed.iter().for_each(JoinHandle::abort);
+        }
         if let Some(listening) = listening {
             listening.ended().await;
         }
@@ -295,6 +317,39 @@ fn no_threads(error: &std::io::Error) -> Failure {
     let message = format!("no threads are to be had: {}", output::reason(error));
     Failure::of(Problem::of_file("serve", "serve", message, "end other programs first"))
 }
+
+/// Acknowledgements to brokers are given so long when the program stops.
+const LAST_ACKNOWLEDGEMENTS: std::time::Duration = std::time::Duration::from_millis(200);
+
+/// Takes messages of brokers, until it is aborted.
+fn subscribe(subscriptions: Vec<Subscription>, door: &Arc<Door>, pulse: &Arc<Pulse>) -> Vec<JoinHandle<()>> {
+    let begin = |subscription: Subscription| {
+        let source = subscription.name.clone();
+        let name = format!("source {source}");
+        // Until it is, all is not well.
+        pulse.connection(&name, Err("not connected yet".to_owned()));
+        let told = links::Told { name, source, pulse: Arc::clone(pulse) };
+        tokio::spawn(mqtt::hear(subscription, Arc::clone(door), Arc::new(told)))
+    };
+    subscriptions.into_iter().map(begin).collect()
+}
+
+/// The word by which this log's process is known to brokers, drawn once and kept in the log.
+fn own_word(settings: &Settings, log: &Log) -> Result<String, Failure> {
+    let failure = |error: StoreError| log_failure(&settings.log, &error);
+    if let Some(word) = log.noted(OWN_WORD).map_err(failure)? {
+        return Ok(word);
+    }
+    let word = mqtt::own_word().map_err(|error| {
+        let message = format!("the operating system's random source failed: {error}");
+        Failure::of(Problem::of_file("serve", "serve", message, "try again"))
+    })?;
+    log.note(OWN_WORD, &word).map_err(failure)?;
+    Ok(word)
+}
+
+/// Key of that word.
+const OWN_WORD: &str = "client";
 
 /// Hears gateways by UDP, until it is aborted.
 fn hear(gateways: Arc<Gateways>, writer: &Writer) -> tokio::task::JoinHandle<()> {

@@ -25,7 +25,7 @@ use wire::identity::DevEui;
 use wire::key::{AppKey, KEY_LEN};
 use zeroize::Zeroizing;
 
-pub use passphrase::{LEAST_LETTERS, Passphrase, PassphraseError};
+pub use passphrase::{LEAST_LETTERS, Passphrase, PassphraseError, two_lines};
 
 use crate::bounded;
 use crate::registry::{Node, read_rows, rows_text};

@@ -8,6 +8,7 @@
 //! - [`network`]: what a network makes of each frame: sessions, counters, joins; pure.
 //! - [`readings`]: what the messages of a kind of node say; pure.
 //! - [`store`]: all of it in one file, kept before anything is acted upon.
+//! - [`onward`]: readings as others want to have them, as they come; pure.
 //! - [`export`]: readings in the forms of others; pure.
 //! - [`zone`]: what clocks and calendars of a site show.
 //! - [`clock`]: what time it is.
@@ -24,6 +25,7 @@ pub mod intake;
 pub mod keys;
 pub mod mapping;
 pub mod network;
+pub mod onward;
 pub mod readings;
 pub mod received;
 pub mod registry;

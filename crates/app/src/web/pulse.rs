@@ -69,9 +69,20 @@ impl Pulse {
         *self.counted_mut().skipped.entry(source.to_owned()).or_default() += 1;
     }
 
+    /// Readings were handed on.
+    pub(crate) fn handed_on(&self, name: &str, count: u64) {
+        *self.counted_mut().handed_on.entry(name.to_owned()).or_default() += count;
+    }
+
     /// The log can't be written, or can be again.
     pub(crate) fn trouble(&self, why: Option<String>) {
         self.counted_mut().trouble = why;
+    }
+
+    /// Whether something that is to be connected is; true if that is news.
+    pub(crate) fn connection(&self, name: &str, state: Result<(), String>) -> bool {
+        let before = self.counted_mut().connections.insert(name.to_owned(), state.clone());
+        before != Some(state)
     }
 
     /// The number of the newest frame, whenever it changes.

@@ -2,10 +2,14 @@
 
 #![cfg(unix)]
 
+mod broker;
 mod demo;
 mod killed;
 mod live;
 mod posted;
+#[path = "../../../laws/tests/trial/mod.rs"]
+#[expect(dead_code, reason = "one of its parts is used here")]
+mod trial;
 mod valley;
 
 use std::fs;

@@ -23,6 +23,18 @@ impl Door {
         inbox.ok_or(Overfull)?.offer(arrival, done)
     }
 
+    /// Hands in an arrival that can wait: it comes back, uncounted, if there is no room or it is closed.
+    ///
+    /// # Errors
+    /// The arrival itself.
+    pub fn try_offer(&self, arrival: Arrival, done: Done) -> Result<(), Box<Arrival>> {
+        let inbox = self.0.lock().unwrap_or_else(PoisonError::into_inner).clone();
+        match inbox {
+            Some(inbox) => inbox.try_offer(arrival, done),
+            None => Err(Box::new(arrival)),
+        }
+    }
+
     /// Nothing more is taken in; what was handed in before is kept.
     pub fn close(&self) {
         *self.0.lock().unwrap_or_else(PoisonError::into_inner) = None;

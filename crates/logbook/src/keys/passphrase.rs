@@ -111,6 +111,24 @@ impl fmt::Debug for Passphrase {
     }
 }
 
+/// Name and password: the two lines of a file that nobody else can read.
+///
+/// # Errors
+/// [`PassphraseError`] if others can read it, or it holds anything but two lines.
+pub fn two_lines(path: &Path) -> Result<(String, Zeroizing<String>), PassphraseError> {
+    let file = fs::File::open(path).map_err(PassphraseError::Read)?;
+    closed_to_others(&file)?;
+    let mut text = Zeroizing::new(String::with_capacity(4096 + 1));
+    file.take(LARGEST_BYTES + 1).read_to_string(&mut text).map_err(PassphraseError::Read)?;
+    let mut lines = text.lines();
+    match (lines.next(), lines.next(), lines.next()) {
+        (Some(name), Some(password), None) if !name.is_empty() && text.len() as u64 <= LARGEST_BYTES => {
+            Ok((name.to_owned(), Zeroizing::new(password.to_owned())))
+        }
+        _ => Err(PassphraseError::NotOneLine),
+    }
+}
+
 #[cfg(unix)]
 fn closed_to_others(file: &fs::File) -> Result<(), PassphraseError> {
     use std::os::unix::fs::PermissionsExt as _;

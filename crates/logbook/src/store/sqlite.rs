@@ -93,6 +93,22 @@ impl Log {
         progress(&self.connection)
     }
 
+    /// What is remembered under a key.
+    ///
+    /// # Errors
+    /// [`StoreError`] if it can't be read.
+    pub fn noted(&self, key: &str) -> Result<Option<String>, StoreError> {
+        super::since::noted(&self.connection, key)
+    }
+
+    /// Remembers a value under a key.
+    ///
+    /// # Errors
+    /// [`StoreError`]; nothing was changed then.
+    pub fn note(&self, key: &str, value: &str) -> Result<(), StoreError> {
+        super::rows::note(&self.connection, key, value)
+    }
+
     /// Gives back to the disk what is no longer used. Nothing does so by itself.
     ///
     /// # Errors

@@ -165,6 +165,14 @@ impl Inbox {
             Overfull
         })
     }
+
+    /// Hands in what can wait: it comes back, uncounted, if there is no room.
+    pub(crate) fn try_offer(&self, arrival: Arrival, done: Done) -> Result<(), Box<Arrival>> {
+        self.jobs.try_send(Job { arrival, done: Some(done) }).map_err(|refused| {
+            let (TrySendError::Full(job) | TrySendError::Disconnected(job)) = refused;
+            Box::new(job.arrival)
+        })
+    }
 }
 
 /// A log that is being written.
