@@ -360,3 +360,24 @@ fn readings_that_rode_along_stand_in_for_lost_messages_now_and_when_read_anew() 
     assert_eq!(rows(&reader, levels), expected);
     assert_eq!(number(&reader, "SELECT count(DISTINCT edition) FROM reading"), 1);
 }
+
+/// A reading that rode along may lie in an hour that was made already.
+#[test]
+fn an_hour_is_made_anew_when_a_lost_reading_comes_to_it_later() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("log.sqlite");
+    let tank = Tank::new();
+    let (_, dev_eui, join_eui, key) = traffic::devices().remove(0);
+    let request = wire::join::seal_request(&key, join_eui, dev_eui, DevNonce::from(1)).to_vec();
+    let mut frames = vec![heard(request, 0)];
+    frames.extend([0, 1, 2, 4].map(|fcnt| tank.uplink(fcnt)));
+    serve(&path, with_design(0, &tank.text), frames);
+    let reader = sqlite::reader(&path).expect("it opens");
+    let hours =
+        "SELECT n || ' from ' || least || ' to ' || greatest FROM hour WHERE field = 'level' ORDER BY hour";
+    // Hours end 13 min 20 s and 73 min 20 s after the beginning; counter c is sent 10 (c + 1) minutes after it.
+    assert_eq!(rows(&reader, hours), ["1 from 1000.0 to 1000.0", "4 from 1004.0 to 1016.0"]);
+    serve(&path, with_design(10, &tank.text), vec![tank.uplink(8)]);
+    let expected = ["1 from 1000.0 to 1000.0", "5 from 1004.0 to 1024.0", "2 from 1028.0 to 1032.0"];
+    assert_eq!(rows(&reader, hours), expected);
+}

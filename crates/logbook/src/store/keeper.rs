@@ -19,7 +19,7 @@ use super::answers::{self, Answers};
 use super::hours::HOUR;
 use super::rows::{self, Id};
 use super::setup::{Addresses, Site, in_force};
-use super::sheet::{FrameRow, ReceptionRow, Sheet};
+use super::sheet::{FrameRow, ReadingRow, ReceptionRow, Sheet};
 use super::{StoreError, again, restore, view};
 use crate::digits::hex;
 use crate::network::{
@@ -489,18 +489,17 @@ impl Keeper {
         if let (Some((port, payload)), Some(dev_eui)) = (payload, kept.dev_eui)
             && *port > 0
         {
+            let before = sheet.readings.len();
             match self.said(dev_eui, received.arrived_at, *port, payload, belongs.lost) {
                 Ok((edition, said)) => {
                     let node = self.nodes.get(&dev_eui).ok_or_else(|| lost("its device has no row"))?.id;
                     let late = kept.verdict == "late";
                     sheet.put_readings((node, kept.seq, kept.arrived_at), edition, &said, late);
                     kept.message = Some(told(said));
+                    self.note_stale(log, dev_eui, sheet.readings.get(before..).unwrap_or_default())?;
                 }
                 Err(unreadable) => kept.reason = Some(unreadable),
             }
-        }
-        if kept.message.is_some() {
-            self.note_stale(log, kept)?;
         }
         sheet.frames.push(FrameRow {
             id: kept.seq,
@@ -543,15 +542,23 @@ impl Keeper {
         self.row_at(dev_eui, at).map(|row| row.kind.as_str())
     }
 
-    /// Notes that the hour of this node must be worked out again; once for the hour that runs.
-    fn note_stale(&mut self, log: &Connection, kept: &Kept) -> Result<(), StoreError> {
-        let known = kept.dev_eui.and_then(|dev_eui| self.nodes.get_mut(&dev_eui));
-        let Some(known) = known else { return Ok(()) };
-        let hour = kept.at.div_euclid(HOUR);
-        if known.stale_hour != Some(hour) {
-            known.stale_hour = Some(hour);
-            log.prepare_cached("INSERT OR IGNORE INTO stale_hour (node, hour) VALUES (?, ?)")?
-                .execute(params![known.id, hour])?;
+    /// Notes that the hours of these readings must be worked out again; once for the hour that runs.
+    fn note_stale(
+        &mut self,
+        log: &Connection,
+        dev_eui: DevEui,
+        readings: &[ReadingRow],
+    ) -> Result<(), StoreError> {
+        let Some(known) = self.nodes.get_mut(&dev_eui) else { return Ok(()) };
+        for reading in readings {
+            let hour = reading.at.div_euclid(HOUR);
+            if known.stale_hour != Some(hour) {
+                log.prepare_cached("INSERT OR IGNORE INTO stale_hour (node, hour) VALUES (?, ?)")?
+                    .execute(params![known.id, hour])?;
+                if !reading.rebuilt {
+                    known.stale_hour = Some(hour);
+                }
+            }
         }
         Ok(())
     }

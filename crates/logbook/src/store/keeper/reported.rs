@@ -113,9 +113,9 @@ impl Keeper {
         if let Ok((edition, said)) = said {
             let mut sheet = Sheet::default();
             sheet.put_readings((node, kept.seq, kept.at), edition, &said, kept.verdict == "late");
-            sheet.write(log)?;
             kept.message = Some(told(said));
-            self.note_stale(log, &kept)?;
+            self.note_stale(log, reported.dev_eui, &sheet.readings)?;
+            sheet.write(log)?;
         }
         if reported.rssi_dbm.is_some() || reported.snr_db.is_some() {
             log.prepare_cached("INSERT INTO reception (frame, arrived_at, rssi, snr) VALUES (?, ?, ?, ?)")?
