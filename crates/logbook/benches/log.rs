@@ -10,6 +10,7 @@
 mod traffic;
 
 use std::path::Path;
+use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::mpsc::{Sender, channel};
 use std::time::Instant;
@@ -30,18 +31,30 @@ use wire::session::{Session, SessionKeys};
 const UPLINKS: u32 = 200_000;
 const ROUNDS: usize = 3;
 
-/// Waits for word of history.
-struct Quiet(Option<Sender<Again>>);
+/// Nanoseconds that this thread was on a processor, by the kernel: other work on the machine does not count. Linux alone.
+fn processor_ns() -> u64 {
+    let text = std::fs::read_to_string("/proc/thread-self/schedstat").unwrap_or_default();
+    text.split_whitespace().next().and_then(|number| number.parse().ok()).unwrap_or_default()
+}
+
+/// Waits for word of history, and knows the processor time of the thread that writes.
+#[derive(Default)]
+struct Quiet {
+    again: Option<Sender<Again>>,
+    processor_ns: Arc<AtomicU64>,
+}
 
 impl Listener for Quiet {
-    fn kept(&mut self, _: &[Kept]) {}
+    fn kept(&mut self, _: &[Kept]) {
+        self.processor_ns.store(processor_ns(), Ordering::Relaxed);
+    }
     fn answer(&mut self, _: &Downlink) {}
     fn trouble(&mut self, trouble: Option<&StoreError>) {
         assert!(trouble.is_none(), "{trouble:?}");
     }
     fn decoded_again(&mut self, done: Result<&Again, &StoreError>) {
         let done = done.expect("it can be read");
-        if let Some(told) = self.0.iter().find(|_| done.is_done()) {
+        if let Some(told) = self.again.iter().find(|_| done.is_done()) {
             told.send(done.clone()).expect("somebody waits");
         }
     }
@@ -55,7 +68,7 @@ fn main() {
         let folder = tempfile::tempdir().expect("a folder");
         let path = folder.path().join("log.sqlite");
         let kept = kept(&path, &frames, uplinks);
-        let probe = rows_alone(&folder.path().join("probe.sqlite"), &frames);
+        let (probe, probe_processor) = rows_alone(&folder.path().join("probe.sqlite"), &frames);
         let (count, us) = (f64::from(uplinks), f64::from(uplinks) / 1e6);
         println!(
             "round {round}: {:.0} uplinks/s kept, slowest commit {:.0} ms; rows alone {:.0}/s, ratio {:.2}",
@@ -65,10 +78,13 @@ fn main() {
             probe / kept.seconds
         );
         println!(
-            "  us an uplink: {:.1} judging, {:.1} writing, {:.1} committing",
+            "  us an uplink: {:.1} judging, {:.1} writing, {:.1} committing; processor {:.1}, of the rows alone {:.1}, ratio {:.2}",
             kept.judging_s / us,
             kept.writing_s / us,
-            kept.committing_s / us
+            kept.committing_s / us,
+            kept.processor_s / us,
+            probe_processor / us,
+            probe_processor / kept.processor_s
         );
         let again = again(&path, uplinks);
         println!("  read anew: {:.0} frames/s, a million in {:.1} s", count / again, 1e6 * again / count);
@@ -146,11 +162,14 @@ struct Times {
     writing_s: f64,
     committing_s: f64,
     slowest_commit_s: f64,
+    processor_s: f64,
 }
 
 fn kept(path: &Path, frames: &[Received], uplinks: u32) -> Times {
     let log = Log::open(path).expect("it opens");
-    let writer = Writer::start(log, traffic::site(0), 0, Box::new(Quiet(None))).expect("it starts");
+    let quiet = Quiet::default();
+    let processor = Arc::clone(&quiet.processor_ns);
+    let writer = Writer::start(log, traffic::site(0), 0, Box::new(quiet)).expect("it starts");
     let (inbox, counts) = (writer.inbox(), writer.counts());
     let begun = Instant::now();
     let (done, finished) = channel();
@@ -181,6 +200,7 @@ fn kept(path: &Path, frames: &[Received], uplinks: u32) -> Times {
         writing_s: of(&counts.writing_us),
         committing_s: of(&counts.committing_us),
         slowest_commit_s: of(&counts.slowest_commit_us),
+        processor_s: processor.load(Ordering::Relaxed) as f64 / 1e9,
     }
 }
 
@@ -193,7 +213,8 @@ fn again(path: &Path, uplinks: u32) -> f64 {
         kind.design += "# a remark\n";
     }
     let begun = Instant::now();
-    let writer = Writer::start(log, site, 0, Box::new(Quiet(Some(told)))).expect("it starts");
+    let writer = Writer::start(log, site, 0, Box::new(Quiet { again: Some(told), ..Quiet::default() }))
+        .expect("it starts");
     let again = done.recv().expect("it ends");
     let seconds = begun.elapsed().as_secs_f64();
     let uplinks = uplinks as usize;
@@ -205,14 +226,15 @@ fn again(path: &Path, uplinks: u32) -> f64 {
     seconds
 }
 
-/// Seconds for the same frames and receptions as rows of the same tables, in transactions of as many.
-fn rows_alone(path: &Path, frames: &[Received]) -> f64 {
+/// Seconds for the same frames and receptions as rows of the same tables, in transactions of as many; and those on a
+/// processor.
+fn rows_alone(path: &Path, frames: &[Received]) -> (f64, f64) {
     drop(Log::open(path).expect("it is made"));
     let mut log = Connection::open(path).expect("it opens");
     log.pragma_update(None, "synchronous", "FULL").expect("it is set");
     log.pragma_update(None, "wal_autocheckpoint", 16000).expect("it is set");
     log.execute_batch("INSERT INTO gateway (id, eui) VALUES (1, '1'), (2, '2')").expect("they are made");
-    let begun = Instant::now();
+    let (begun, processor) = (Instant::now(), processor_ns());
     for batch in frames.chunks(2000) {
         let transaction = log.transaction().expect("it begins");
         for pair in batch.chunks(2) {
@@ -238,5 +260,5 @@ fn rows_alone(path: &Path, frames: &[Received]) -> f64 {
         }
         transaction.commit().expect("it is kept");
     }
-    begun.elapsed().as_secs_f64()
+    (begun.elapsed().as_secs_f64(), (processor_ns() - processor) as f64 / 1e9)
 }
