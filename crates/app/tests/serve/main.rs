@@ -300,3 +300,79 @@ fn an_older_log_that_is_put_back_is_recognised() {
     assert!(join(&mut server, 3) > 2, "a nonce of the network never comes back");
     assert_eq!(server.stop("-TERM").0, Some(0));
 }
+
+/// A week-old log that is put back has forgotten downlink counters; none of them is used again (logbook: counters).
+#[test]
+fn no_downlink_counter_comes_back_with_an_older_log() {
+    let folder = larkmoor();
+    let node = enrol(folder.path());
+    let serve =
+        |more: &[&str]| serve(folder.path(), &[&["--passphrase-file", "larkmoor.pass"], more].concat());
+    // The gateway's clock runs as ours does: one that jumps is asked for nothing.
+    let begun = Instant::now();
+    let clock = || u32::try_from(begun.elapsed().as_micros()).expect("within an hour");
+    // Sends a confirmed uplink; the counter of its acknowledgement.
+    let acknowledged = |server: &mut Server, session: &Session, fcnt: u32| {
+        let control = FrameControl::default();
+        let body = Body::Application { port: Port::new(99).expect("a port"), payload: &[1], options: &[] };
+        let draft = Draft { direction: Direction::Up, confirmed: true, control, fcnt, body };
+        server.send(2, "");
+        server.receive();
+        server.hear(&draft.seal(session).expect("it fits"), clock());
+        assert_eq!(server.next()["verdict"], "new");
+        let answer = server.receive();
+        let packet: Value = serde_json::from_slice(&answer[4..]).expect("JSON");
+        let bytes = base64::decode(packet["txpk"]["data"].as_str().expect("a text")).expect("base64");
+        let Ok(Frame::Data(data)) = frame::parse(&bytes) else { panic!("a data frame") };
+        data.carried_fcnt()
+    };
+    let mut server = serve(&[]);
+    server.send(2, "");
+    server.receive();
+    server.hear(&node.request(1), clock());
+    assert_eq!(server.next()["verdict"], "join");
+    let session = node.session(&server.receive(), 1);
+    assert_eq!(acknowledged(&mut server, &session, 0), 0);
+    let copied = program(folder.path(), &["export", "larkmoor.toml", "--log", "copy.sqlite"]).output();
+    assert!(copied.expect("it runs").status.success());
+    assert_eq!((acknowledged(&mut server, &session, 1), acknowledged(&mut server, &session, 2)), (1, 2));
+    assert_eq!(server.stop("-TERM").0, Some(0));
+    let put_back = || {
+        let [from, to] = ["copy.sqlite", "larkmoor.sqlite"].map(|name| folder.path().join(name));
+        fs::copy(from, to).expect("it is put back");
+    };
+    put_back();
+    let mut server = serve(&[]);
+    assert!(server.greeting.contains("it was put back"), "{}", server.greeting);
+    // The device has sent 1 and 2 already, and the log does not know.
+    let recognised = acknowledged(&mut server, &session, 3);
+    assert!(recognised > 2, "{recognised}");
+    assert_eq!(server.stop("-TERM").0, Some(0));
+    // Without the mark a person says so.
+    put_back();
+    fs::remove_file(folder.path().join("enrolled/log-progress.txt")).expect("it was noted");
+    let mut server = serve(&["--restored"]);
+    let told = acknowledged(&mut server, &session, 4);
+    assert!(told > 2, "{told}");
+    assert_eq!(server.stop("-TERM").0, Some(0));
+}
+
+/// What was asked of history is done, and a kind that is none is refused in words.
+#[test]
+fn history_is_read_anew_when_a_person_asks() {
+    let folder = larkmoor();
+    let none = program(folder.path(), &["serve", "larkmoor.toml", "--decode-again", "heron.toml"]).output();
+    let none = none.expect("it runs");
+    let words = String::from_utf8(none.stderr).expect("it is text");
+    assert_eq!(none.status.code(), Some(2), "{words}");
+    assert!(words.contains("no node of the site is of the kind `heron.toml`"), "{words}");
+    assert!(words.contains("frost-mast.toml"), "{words}");
+    let server = serve(folder.path(), &["--decode-again", "frost-mast.toml", "--since", "2026-01-01"]);
+    assert!(server.greeting.contains("Times are"), "{}", server.greeting);
+    std::thread::sleep(Duration::from_millis(500));
+    let (code, words) = server.stop("-TERM");
+    assert_eq!(code, Some(0), "{words}");
+    let log = rusqlite::Connection::open(folder.path().join("larkmoor.sqlite")).expect("it opens");
+    let deeds: String = log.query_row("SELECT what FROM deed", [], |row| row.get(0)).expect("one deed");
+    assert_eq!(deeds, "decoded again: 0 frames, 0 readings before, 0 after, 0 frames unreadable");
+}
