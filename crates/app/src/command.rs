@@ -9,6 +9,7 @@ mod enrol;
 mod explain;
 mod export;
 mod kit;
+mod learn;
 mod reach;
 mod reach_survey;
 mod serve;
@@ -66,6 +67,9 @@ enum Command {
     /// Writes readings in the forms of others, or a copy of the log
     #[command(after_help = export::EXAMPLE)]
     Export(export::Export),
+    /// Says what a node's messages tell: its parts, what changed, how long it goes on
+    #[command(after_help = learn::EXAMPLE)]
+    Learn(learn::LearnOf),
     /// Lets an invented site live, with everything that `serve` does, and no hardware
     #[command(after_help = demo::EXAMPLE)]
     Demo(demo::Demo),
@@ -105,6 +109,7 @@ pub(crate) fn run() -> ExitCode {
         Command::Explain(arguments) => explain::run(&arguments),
         Command::Serve(arguments) => serve::run(&arguments),
         Command::Export(arguments) => export::run(&arguments),
+        Command::Learn(arguments) => learn::run(&arguments),
         Command::Demo(arguments) => demo::run(&arguments),
         Command::Completions { shell } => completions(shell),
     }

@@ -21,7 +21,7 @@ pub use cause::{Cause, CauseKind, NotKnown, Quantity};
 pub use cell::CellError;
 pub use days::BLOCKS;
 pub use particle::Regime;
-pub use swarm::{DayBand, Effort, Learned, Swarm, learn};
+pub use swarm::{Before, DayBand, Effort, Heard, Learned, Swarm, learn};
 
 use std::cmp::Ordering;
 
@@ -73,6 +73,18 @@ impl Reading {
         };
         counts(self).cmp(&counts(other)).then_with(by_figures)
     }
+}
+
+/// Seconds since 1970 of a time in UTC such as `2026-10-04T12:00:00Z`; `None` of any other text.
+#[must_use]
+pub fn seconds_of(text: &str) -> Option<i64> {
+    cell::seconds(text)
+}
+
+/// Year, month and day of a moment, UTC.
+#[must_use]
+pub fn date_of(at_s: i64) -> (i32, u8, u8) {
+    crate::sky::sun::date(at_s.div_euclid(86_400))
 }
 
 /// What is known of a node that stands outside.

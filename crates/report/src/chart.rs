@@ -10,6 +10,7 @@ pub mod earns;
 pub mod fortnight;
 mod frame;
 pub mod ledger;
+pub mod measured;
 pub mod months;
 pub mod picture;
 pub mod relief;

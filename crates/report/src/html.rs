@@ -7,6 +7,7 @@ mod reach;
 mod remedy;
 pub mod site;
 pub mod sizing;
+pub mod truth;
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use verdict::plan::{Chances, Plan, Verdict};

@@ -7,6 +7,7 @@ mod message;
 pub mod reach;
 mod remedy;
 pub mod table;
+pub mod truth;
 
 use forecast::sky::recorded::Winters;
 use serde_json::{Value, json};

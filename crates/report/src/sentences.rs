@@ -4,6 +4,7 @@ pub mod life;
 pub mod obstacle;
 pub mod reach;
 pub mod remedy;
+pub mod truth;
 
 use design::message::{Direction, Form, Part};
 use design::quantity::Share;

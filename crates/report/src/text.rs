@@ -6,6 +6,7 @@ mod everything;
 pub mod lay;
 mod remedy;
 pub mod table;
+pub mod truth;
 
 use anstyle::{AnsiColor, Style};
 use verdict::plan::{Chances, FaultRow, LedgerEntry, MonthRow, Plan, Restart, Severity, Verdict};

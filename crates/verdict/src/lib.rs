@@ -15,6 +15,8 @@ pub mod remedy;
 pub mod site;
 pub mod size;
 pub mod survey;
+pub mod truth;
 
 pub use answer::{Answer, Environment, Question, answer};
 pub use finding::{Finding, Severity, Verdict};
+pub use truth::{Truth, truth};

@@ -4,7 +4,7 @@ use design::node::Design;
 
 use super::particle::Particle;
 use super::parts::{AFTERNOON, CAPACITY, MORNING, YIELD};
-use super::swarm::{Learned, Swarm, present_load, present_yield};
+use super::swarm::{DayBand, Learned, Swarm, present_load, present_yield};
 use super::{Band, Past};
 
 /// What may explain it.
@@ -43,6 +43,8 @@ pub struct Cause {
     pub chance: f64,
     /// The figure that tells: yield, factor on the load, capacity over the label, restarts or days.
     pub figure: f64,
+    /// The day since which it holds, counted since 1970 on the place's mean solar clock, if it began within the log.
+    pub since_day: Option<i64>,
 }
 
 /// A quantity that is asked for.
@@ -80,13 +82,16 @@ const UNPLUGGED_VOLTS: f32 = 0.5;
 /// The least doubt of a quantity that is not known, as share of that before.
 const WIDE: f64 = 0.7;
 const FULL_FROM: f64 = 0.93;
+/// A change that was likely so soon was there when the log began.
+const SEEN_FROM_THE_START_DAYS: usize = 3;
 
 /// What explains it, the likeliest first.
-pub(super) fn causes(past: &Past<'_>, swarm: &Swarm, light: &[f64; 3]) -> Vec<Cause> {
+pub(super) fn causes(past: &Past<'_>, swarm: &Swarm, light: &[f64; 3], days: &[DayBand]) -> Vec<Cause> {
     let mut found = Vec::new();
     let mut say = |kind, chance: f64, above: f64, figure: f64| {
         if chance > above {
-            found.push(Cause { kind, chance, figure });
+            let since_day = regime_of(kind).and_then(|regime| since(days, regime));
+            found.push(Cause { kind, chance, figure, since_day });
         }
     };
     let dead = swarm.chance(|one| one.regime.panel() <= 0.0);
@@ -114,6 +119,26 @@ pub(super) fn causes(past: &Past<'_>, swarm: &Swarm, light: &[f64; 3]) -> Vec<Ca
         say(CauseKind::GatewayAway, swarm.chance(|one| one.life.running), RUNS, silent_days);
     }
     found
+}
+
+/// The kind of change that a cause is, as [`DayBand::regimes`] counts them.
+fn regime_of(kind: CauseKind) -> Option<usize> {
+    match kind {
+        CauseKind::PanelBuried
+        | CauseKind::PanelUnplugged
+        | CauseKind::ChargerIdle
+        | CauseKind::PanelOrCharger => Some(1),
+        CauseKind::LoadUp => Some(2),
+        CauseKind::PanelLow => Some(3),
+        _ => None,
+    }
+}
+
+/// The day from which on a change was likelier than not; none if it was so from the first days on, or is not.
+fn since(days: &[DayBand], regime: usize) -> Option<i64> {
+    let likely = |day: &DayBand| day.regimes[regime] > 0.5;
+    let first = days.len() - days.iter().rev().take_while(|day| likely(day)).count();
+    (first > SEEN_FROM_THE_START_DAYS).then(|| days.get(first).map(|day| day.day)).flatten()
 }
 
 /// What is dark: told apart by the highest voltage of the panel within three days.

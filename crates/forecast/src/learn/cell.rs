@@ -112,7 +112,7 @@ impl Cell<'_> {
     }
 }
 
-fn seconds(text: &str) -> Option<i64> {
+pub(super) fn seconds(text: &str) -> Option<i64> {
     let utc = text.strip_suffix('Z').or_else(|| text.strip_suffix("+00:00"))?;
     let (date, clock) = utc.split_once(['T', ' '])?;
     let mut parts = date.split('-');

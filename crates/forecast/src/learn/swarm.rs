@@ -63,6 +63,9 @@ pub struct DayBand {
     pub foretold_volts: [Option<Band>; BLOCKS],
     /// Mean of what was reported \[V\].
     pub seen_volts: [Option<f64>; BLOCKS],
+    /// How likely, after that day, it was that nothing had changed; that nothing came from the panel; that it drew more; that
+    /// the panel gave less.
+    pub regimes: [f64; 4],
 }
 
 /// Possible nodes that have lived the log so far, to go on with the next day.
@@ -132,7 +135,16 @@ impl Swarm {
         let foretold = self.live_islands(&seen);
         self.see_light(&seen);
         (self.next_day, self.from_hour, self.days) = (day + 1, 0, self.days + 1);
-        band(&seen, &foretold)
+        DayBand { regimes: self.regimes(), ..band(&seen, &foretold) }
+    }
+
+    /// How likely each kind of change is.
+    fn regimes(&self) -> [f64; 4] {
+        let mut regimes = [0.0; 4];
+        for (island, vote) in self.islands.iter().zip(self.votes()) {
+            regimes.iter_mut().zip(regime_shares(island)).for_each(|(sum, share)| *sum += vote * share);
+        }
+        regimes
     }
 
     fn live_islands(&mut self, seen: &DaySeen) -> Vec<Foretold> {
@@ -308,8 +320,33 @@ pub struct Learned {
     pub mended: Option<Silence>,
     /// Days of the log.
     pub days: usize,
+    /// The moment at which it was asked \[s since 1970, UTC\].
+    pub as_of_s: i64,
+    /// Whether sun was measured, minutes in charge were sent, and the voltage of the panel was.
+    pub heard: Heard,
     /// The swarm on the last whole day, to go on with.
     pub swarm: Swarm,
+}
+
+/// What there was to learn from.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Heard {
+    /// Sun was measured.
+    pub sun: bool,
+    /// Minutes in charge were sent.
+    pub minutes: bool,
+    /// The voltage of the panel was sent.
+    pub panel: bool,
+}
+
+impl Heard {
+    fn of(past: &Past<'_>) -> Self {
+        Self {
+            sun: past.sun.is_some(),
+            minutes: past.readings.iter().any(|one| one.charging_min.is_some()),
+            panel: past.readings.iter().any(|one| one.panel.is_some()),
+        }
+    }
 }
 
 /// What was believed before anything was heard.
@@ -371,11 +408,7 @@ fn summary(
             one.parts[YIELD].exp() * f64::from(one.regime.panel()) * shade
         })
     });
-    let votes = swarm.votes();
-    let mut regimes = [0.0; 4];
-    for (island, vote) in swarm.islands.iter().zip(votes) {
-        regimes.iter_mut().zip(regime_shares(island)).for_each(|(sum, share)| *sum += vote * share);
-    }
+    let regimes = swarm.regimes();
     let mut learned = Learned {
         yields: swarm.band(|one| present_yield(one, &light)),
         by_hour,
@@ -391,10 +424,12 @@ fn summary(
         to_the_end: ahead(to_the_end, false),
         mended: (regimes[0] < 0.5).then(|| ahead(start.days, true)),
         days: band.len(),
+        as_of_s: past.as_of_s,
+        heard: Heard::of(past),
         band,
         swarm: kept,
     };
-    learned.causes = cause::causes(past, swarm, &light);
+    learned.causes = cause::causes(past, swarm, &light, &learned.band);
     learned.not_known = cause::not_known(past, swarm, &learned);
     learned
 }
