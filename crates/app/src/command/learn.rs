@@ -161,7 +161,7 @@ fn bytes_of(path: &Path, what: &'static str) -> Result<Vec<u8>, Failure> {
 
 fn read_log(path: &Path, modulus: u32) -> Result<Log, Failure> {
     let bytes = bytes_of(path, "give what the node sent, as CSV with named columns")?;
-    log::read(&bytes, modulus).map_err(|error| refused("log", path, &error.to_string()))
+    log::read(&bytes, modulus).map_err(|error| refused("readings", path, &error.to_string()))
 }
 
 fn read_sun(path: &Path) -> Result<MeasuredSun, Failure> {

@@ -7,6 +7,7 @@ mod diagnostics;
 mod explain;
 mod input;
 mod kit;
+mod learn;
 mod program;
 mod reach;
 mod site;

@@ -2,10 +2,11 @@
 
 use design::node::Design;
 
-use super::particle::Particle;
+use super::particle::{Particle, Regime};
 use super::parts::{AFTERNOON, CAPACITY, MORNING, YIELD};
-use super::swarm::{DayBand, Learned, Swarm, present_load, present_yield};
+use super::swarm::{Learned, Swarm, present_load, present_yield};
 use super::{Band, Past};
+use crate::stats::normal::share_below;
 
 /// What may explain it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -82,15 +83,17 @@ const UNPLUGGED_VOLTS: f32 = 0.5;
 /// The least doubt of a quantity that is not known, as share of that before.
 const WIDE: f64 = 0.7;
 const FULL_FROM: f64 = 0.93;
-/// A change that was likely so soon was there when the log began.
-const SEEN_FROM_THE_START_DAYS: usize = 3;
+/// A change is dated where it is likelier than a part that was so from the start.
+const CHANGED: f64 = 0.5;
+/// Skies so far below what is usual are worth a word, in standard deviations of their mean.
+const DARK_SKY: f64 = -1.3;
 
 /// What explains it, the likeliest first.
-pub(super) fn causes(past: &Past<'_>, swarm: &Swarm, light: &[f64; 3], days: &[DayBand]) -> Vec<Cause> {
+pub(super) fn causes(past: &Past<'_>, swarm: &Swarm, light: &[f64; 3]) -> Vec<Cause> {
     let mut found = Vec::new();
     let mut say = |kind, chance: f64, above: f64, figure: f64| {
         if chance > above {
-            let since_day = regime_of(kind).and_then(|regime| since(days, regime));
+            let since_day = since(kind, swarm);
             found.push(Cause { kind, chance, figure, since_day });
         }
     };
@@ -118,27 +121,29 @@ pub(super) fn causes(past: &Past<'_>, swarm: &Swarm, light: &[f64; 3], days: &[D
     if silent_days > SILENT_DAYS.max(SILENT_INTERVALS * interval_days(past)) {
         say(CauseKind::GatewayAway, swarm.chance(|one| one.life.running), RUNS, silent_days);
     }
+    let sky = swarm.sky_of_late();
+    if found.is_empty() && sky < DARK_SKY {
+        let chance = 1.0 - share_below(sky);
+        found.push(Cause { kind: CauseKind::WeatherWorse, chance, figure: sky, since_day: None });
+    }
     found
 }
 
-/// The kind of change that a cause is, as [`DayBand::regimes`] counts them.
-fn regime_of(kind: CauseKind) -> Option<usize> {
+/// Since when a cause holds that began within the log.
+fn since(kind: CauseKind, swarm: &Swarm) -> Option<i64> {
     match kind {
         CauseKind::PanelBuried
         | CauseKind::PanelUnplugged
         | CauseKind::ChargerIdle
-        | CauseKind::PanelOrCharger => Some(1),
-        CauseKind::LoadUp => Some(2),
-        CauseKind::PanelLow => Some(3),
+        | CauseKind::PanelOrCharger => swarm.since(|regime| matches!(regime, Regime::NoPanel)),
+        CauseKind::LoadUp if swarm.chance(|one| matches!(one.regime, Regime::Load(_))) > CHANGED => {
+            swarm.since(|regime| matches!(regime, Regime::Load(_)))
+        }
+        CauseKind::PanelLow if swarm.chance(|one| matches!(one.regime, Regime::Panel(_))) > CHANGED => {
+            swarm.since(|regime| matches!(regime, Regime::Panel(_)))
+        }
         _ => None,
     }
-}
-
-/// The day from which on a change was likelier than not; none if it was so from the first days on, or is not.
-fn since(days: &[DayBand], regime: usize) -> Option<i64> {
-    let likely = |day: &DayBand| day.regimes[regime] > 0.5;
-    let first = days.len() - days.iter().rev().take_while(|day| likely(day)).count();
-    (first > SEEN_FROM_THE_START_DAYS).then(|| days.get(first).map(|day| day.day)).flatten()
 }
 
 /// What is dark: told apart by the highest voltage of the panel within three days.

@@ -60,6 +60,8 @@ pub(super) struct Foretold {
     pub(super) evidence: f64,
     /// Voltages of some members by block, sorted by nothing.
     pub(super) block_volts: Vec<[f32; BLOCKS]>,
+    /// Mean score of the day's sky, once it was seen.
+    pub(super) sky_score: f64,
 }
 
 impl Island {
@@ -82,17 +84,20 @@ impl Island {
         let mut random = Stream::new(self.seed, (self.number << 20) | (seen.day as u64 & 0xf_ffff));
         let mut lived = Vec::with_capacity(self.members.len());
         for (member, weight) in self.members.iter_mut().zip(&mut self.weights) {
-            *weight *= member.change(model, &mut random);
+            *weight *= member.change(model, seen.day, &mut random);
             let hours = member.hours_of(model, seen, &mut random);
             lived.push(member.live(model, seen, &hours));
         }
         normalise(&mut self.weights);
-        let foretold = Foretold {
+        let mut foretold = Foretold {
             evidence: self.evidence,
             block_volts: chosen(&self.weights, BAND, 0.5).map(|place| lived[place].block_volts).collect(),
+            sky_score: 0.0,
         };
         let likely: Vec<f64> = lived.iter().map(|lived| f64::from(log_likely(lived, seen))).collect();
         self.weigh(&likely);
+        let scores = self.members.iter().map(|member| member.sky.score());
+        foretold.sky_score = scores.zip(&self.weights).map(|(score, weight)| score * weight).sum();
         if effective(&self.weights) < DRAWN_ANEW_BELOW * self.weights.len() as f64 {
             self.draw_anew(model, &mut random);
         }

@@ -102,6 +102,8 @@ impl Regime {
 pub(super) struct Particle {
     pub(super) parts: Parts,
     pub(super) regime: Regime,
+    /// The day on which that began; none if it was so from the start.
+    pub(super) since_day: Option<i64>,
     pub(super) life: Life,
     pub(super) sky: Sky,
     /// Hysteresis between -1, discharged for long, and 1.
@@ -139,6 +141,7 @@ impl Particle {
         let mut particle = Self {
             parts,
             regime: Regime::start(random),
+            since_day: None,
             new_ah: model.tables.capacity_ah,
             load_ah: 0.0,
             sky: model.weather.start(random),
@@ -164,10 +167,10 @@ impl Particle {
     }
 
     /// A night passes, in which something may break or be mended; returns the correction of the weight.
-    pub(super) fn change(&mut self, model: &Model, random: &mut Stream) -> f64 {
+    pub(super) fn change(&mut self, model: &Model, day: i64, random: &mut Stream) -> f64 {
         let (next, correction) = self.regime.next(random);
         if next != self.regime {
-            self.regime = next;
+            (self.regime, self.since_day) = (next, Some(day));
             self.equip(model);
         }
         correction

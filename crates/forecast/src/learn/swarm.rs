@@ -13,7 +13,7 @@ use super::cause::{self, Cause, NotKnown};
 use super::days::{BLOCKS, Counted, DaySeen, HOURS};
 use super::island::{Foretold, Island, regime_shares};
 use super::model::Model;
-use super::particle::{Particle, profile};
+use super::particle::{Particle, Regime, profile};
 use super::parts::{AFTERNOON, CAPACITY, FLOOR, MORNING, Parts, YIELD};
 use super::{Band, Past, Reading};
 use crate::progress::Progress;
@@ -28,6 +28,11 @@ const BEGINS_EVERY_H: usize = 6;
 const AHEAD_DAYS: usize = 180;
 /// Days over which the light of the hours is averaged.
 const LIGHT_DAYS: f64 = 14.0;
+/// Days over which skies are compared with what is usual.
+const SKY_DAYS: usize = 30;
+/// By this much the memory of skies widens the variance of their mean: 1 + 2 x .3 / (1 - .55), in the middle of what
+/// `sky::persistence` has.
+const SKY_MEMORY: f64 = 2.33;
 /// Of the logarithm of how well an island foretold so much counts.
 const OUTVOTED_BY: f64 = 4.0;
 
@@ -85,6 +90,8 @@ pub struct Swarm {
     panel_volts: [Option<f32>; 3],
     /// Restarts on the last three days.
     restarts: [u32; 3],
+    /// Scores of the skies of late, the last at the end.
+    skies: Vec<f64>,
     /// Days that were lived.
     pub(super) days: usize,
 }
@@ -111,6 +118,7 @@ impl Swarm {
             light: [0.0; HOURS],
             panel_volts: [None; 3],
             restarts: [0; 3],
+            skies: Vec::new(),
             days: 0,
         }
     }
@@ -134,6 +142,7 @@ impl Swarm {
         self.restarts = [self.restarts[1], self.restarts[2], seen.restarts];
         let foretold = self.live_islands(&seen);
         self.see_light(&seen);
+        self.see_sky(&foretold);
         (self.next_day, self.from_hour, self.days) = (day + 1, 0, self.days + 1);
         DayBand { regimes: self.regimes(), ..band(&seen, &foretold) }
     }
@@ -174,6 +183,31 @@ impl Swarm {
     #[must_use]
     pub fn evidence(&self) -> Vec<f64> {
         self.islands.iter().map(|island| island.evidence).collect()
+    }
+
+    /// Keeps the score of the day's sky, as far back as is asked.
+    fn see_sky(&mut self, foretold: &[Foretold]) {
+        let votes = votes(foretold.iter().map(|one| one.evidence));
+        self.skies.push(foretold.iter().zip(votes).map(|(one, vote)| vote * one.sky_score).sum());
+        let old = self.skies.len().saturating_sub(SKY_DAYS);
+        self.skies.drain(..old);
+    }
+
+    /// The mean score of the skies of late, in standard deviations of such a mean.
+    pub(super) fn sky_of_late(&self) -> f64 {
+        let days = self.skies.len().max(1) as f64;
+        self.skies.iter().sum::<f64>() / days / (SKY_MEMORY / days).sqrt()
+    }
+
+    /// The day since which most of those hold whose panel and load are so; none if most had it from the start.
+    pub(super) fn since(&self, holds: impl Fn(Regime) -> bool) -> Option<i64> {
+        let of = |one: &Particle| one.since_day.map_or(f64::NEG_INFINITY, |day| day as f64);
+        let all = self.of_members(of);
+        let own = self.of_members(|one| f64::from(u8::from(holds(one.regime))));
+        let days: Vec<(f64, f64)> =
+            all.into_iter().zip(own).map(|((day, weight), (own, _))| (day, own * weight)).collect();
+        let middle = Band::of_weighed(days.into_iter().filter(|(_, weight)| *weight > 0.0).collect()).p50;
+        middle.is_finite().then_some(middle as i64)
     }
 
     /// Weights of the islands by how well they foretold.
@@ -429,7 +463,7 @@ fn summary(
         band,
         swarm: kept,
     };
-    learned.causes = cause::causes(past, swarm, &light, &learned.band);
+    learned.causes = cause::causes(past, swarm, &light);
     learned.not_known = cause::not_known(past, swarm, &learned);
     learned
 }

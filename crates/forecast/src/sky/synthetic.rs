@@ -109,6 +109,11 @@ struct Day {
 }
 
 impl Sky {
+    /// Score of the day that was drawn, its season apart.
+    pub(crate) fn score(&self) -> f64 {
+        self.scores.fast()
+    }
+
     /// The battery was really this warm at the end of the last day \[°C\].
     pub(crate) fn warm_battery(&mut self, celsius: f32) {
         self.battery_celsius = celsius;
