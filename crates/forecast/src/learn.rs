@@ -8,6 +8,7 @@ mod ahead;
 mod cause;
 mod cell;
 mod days;
+mod invented;
 mod island;
 pub mod log;
 mod model;
@@ -20,6 +21,7 @@ pub use ahead::Silence;
 pub use cause::{Cause, CauseKind, NotKnown, Quantity};
 pub use cell::CellError;
 pub use days::BLOCKS;
+pub use invented::{INVENTED_MODULUS, Invented, invented};
 pub use particle::Regime;
 pub use swarm::{Before, DayBand, Effort, Heard, Learned, Swarm, learn};
 

@@ -163,3 +163,91 @@ fn meet_the_goals(with_sun: bool) {
 fn eight_nodes_are_read_from_what_they_sent() {
     meet_the_goals(false);
 }
+
+/// What is learned of a short log, small enough to be learned several times.
+fn quick(members: usize) -> Effort {
+    Effort { islands: 3, members, lives: 60, threads: 2, ..Effort::default() }
+}
+
+fn figures(learned: &Learned) -> [Band; 5] {
+    [learned.yields, learned.load_mah_per_day, learned.capacity, learned.charge, learned.silence.days]
+}
+
+#[test]
+fn the_number_of_threads_changes_nothing() {
+    let case = Case::read("p-never-charges");
+    let alone = case.learn(&Effort { threads: 1, ..quick(300) }, false);
+    for threads in [2, 3, 7] {
+        let together = case.learn(&Effort { threads, ..quick(300) }, false);
+        assert_eq!((figures(&alone), &alone.band), (figures(&together), &together.band), "{threads}");
+    }
+}
+
+#[test]
+fn rows_that_are_shuffled_or_there_twice_are_the_same_log() {
+    let text = String::from_utf8(file("p-never-charges.csv")).expect("text");
+    let (heading, rows) = text.split_once('\n').expect("a heading");
+    let rows: Vec<&str> = rows.lines().collect();
+    // Every seventh row of what is left, again and again: 7 and the number of rows have no common factor.
+    let shuffled: Vec<&str> = (0..rows.len()).map(|at| rows[at * 7 % rows.len()]).collect();
+    assert!(rows.len() % 7 != 0);
+    let again = format!("{heading}\n{}\n{}\n", shuffled.join("\n"), rows[..50].join("\n"));
+    let again = log::read(again.as_bytes(), MODULUS).expect("a log");
+    assert_eq!(again.readings, log::read(text.as_bytes(), MODULUS).expect("a log").readings);
+    assert_eq!(again.duplicates, 50);
+}
+
+/// A swarm that is given one day after the other stands where one stands that was given them at once.
+#[test]
+fn fed_day_by_day_is_fed_at_once() {
+    let whole = Case::read("p-never-charges");
+    let short = Case { as_of_s: whole.as_of_s - 4 * 86_400, ..Case::read("p-never-charges") };
+    let all = whole.learn(&quick(300), false);
+    let mut swarm = short.learn(&quick(300), false).swarm;
+    let days: Vec<_> = (0..4).map(|_| swarm.next_day(&whole.readings)).collect();
+    let at_once = &all.band[all.band.len() - 5..all.band.len() - 1];
+    assert_eq!((days.as_slice(), swarm.evidence()), (at_once, all.swarm.evidence()));
+}
+
+/// Nothing is learned with none of the likelihood: what is believed of parts that no fault touches stays as it was, to the
+/// noise of 6,000 draws.
+#[test]
+fn without_a_likelihood_what_was_believed_stays() {
+    let learned = Case::read("p-never-charges").learn(&Effort { temper: 0.0, ..quick(2000) }, false);
+    let (now, before) = (learned.capacity, learned.before.capacity);
+    for (one, other) in [(now.p05, before.p05), (now.p50, before.p50), (now.p95, before.p95)] {
+        assert!((one / other).ln().abs() < 0.06, "{now:?} {before:?}");
+    }
+    assert!(learned.swarm.evidence().iter().all(|evidence| evidence.abs() < 1e-9));
+}
+
+/// With the sun given there is less to doubt.
+#[test]
+fn measured_sun_never_widens_the_yield() {
+    for name in ["p-nominal", "p-sleep-x3"] {
+        let case = Case::read(name);
+        let (drawn, measured) = (case.learn(&quick(3000), false), case.learn(&quick(3000), true));
+        assert!(measured.yields.log_width() < drawn.yields.log_width(), "{name}");
+    }
+}
+
+/// A log that ends days before it is asked, of a node that should still run: the gateway is looked at first.
+#[test]
+fn a_sound_node_that_is_silent_is_not_accused() {
+    let case = Case::read("p-full-summer");
+    let silent = Case { as_of_s: case.as_of_s + 3 * 86_400, ..case };
+    let learned = silent.learn(&quick(500), false);
+    let said: Vec<_> = learned.causes.iter().map(|one| cause(one.kind)).collect();
+    assert_eq!(said, ["gateway_away"]);
+    assert!(learned.runs > 0.9);
+}
+
+/// The panel was buried on 6 December 2025: the log has minutes in charge on the 5th, and from the 6th on none and a panel of
+/// 5.5 V by day in place of 6.8 V.
+#[test]
+fn a_fault_is_dated_by_when_it_began() {
+    let learned = Case::read("p-buried").learn(&effort(), false);
+    let since = learned.causes.first().and_then(|one| one.since_day).expect("a day");
+    let (_, month, day) = forecast::learn::date_of(since * 86_400);
+    assert!(month == 12 && (5..=7).contains(&day), "{day} {month}");
+}

@@ -11,7 +11,7 @@ fn learn(case: &str, more: &[&str]) -> Run {
     run(&[&["learn", &design, &log], more].concat())
 }
 
-/// The truth: buried since 3 December, silent 10 to 14 days after the end of the log in each of 21 other winters.
+/// The truth: buried since 6 December, silent 10 to 14 days after the end of the log in each of 21 other winters.
 #[test]
 fn a_buried_panel_is_named_with_its_day_and_what_to_bring() {
     let buried = learn("p-buried", &[]);
@@ -52,7 +52,10 @@ fn answers_report_and_measured_sun() {
     assert_eq!((run.code, run.stderr.as_str()), (Some(1), ""));
     assert!(run.stdout.contains("measured sun"), "{}", run.stdout);
     let rows = fs::read_to_string(answers).expect("written");
-    assert!(rows.starts_with("case,quantity,p05,p50,p95,text\np-never-charges,panel_yield,0.0000,"), "{rows}");
+    assert!(
+        rows.starts_with("case,quantity,p05,p50,p95,text\np-never-charges,panel_yield,0.0000,"),
+        "{rows}"
+    );
     assert!(rows.contains("p-never-charges,cause,,,,charger_idle\n"), "{rows}");
     let page = fs::read_to_string(page).expect("written");
     assert!(page.contains("id=\"measured-title\"") && !page.contains("NaN"));
@@ -62,7 +65,8 @@ fn answers_report_and_measured_sun() {
 fn nonsense_is_refused_with_the_line_and_what_to_do() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let log = folder.path().join("log.csv");
-    fs::write(&log, "time_utc,battery_mv\n2025-11-01T00:00:00Z,3.87\n2025-11-01T01:00:00Z,3.86\n").expect("written");
+    fs::write(&log, "time_utc,battery_mv\n2025-11-01T00:00:00Z,3.87\n2025-11-01T01:00:00Z,3.86\n")
+        .expect("written");
     let design = format!("{FOLDER}/p-nominal.toml");
     let refused = run(&["learn", &design, log.to_str().expect("UTF-8")]);
     assert_eq!((refused.code, refused.stdout.as_str()), (Some(2), ""));

@@ -162,16 +162,24 @@ fn log_likely(lived: &Lived, seen: &DaySeen) -> f32 {
     let mut sum = -STOPPED_BUT_HEARD * lived.silent_h as f32;
     for (block, volts) in lived.block_volts.iter().enumerate() {
         if let Some((mean, count)) = seen.block_volts(block) {
-            let sd = BLOCK_SD_VOLTS.hypot(READING_SD_VOLTS / count.sqrt());
-            sum += log_student(BLOCK_DEGREES, (volts - mean) / sd);
+            sum += log_student(BLOCK_DEGREES, (volts - mean) / block_sd_volts(count));
         }
     }
     if let Some(window) = &seen.minutes {
         let minutes = window.minutes as f32;
-        let sd = MINUTES_SD + MINUTES_SD_SHARE * minutes;
-        sum += log_student(MINUTES_DEGREES, (lived.minutes - minutes) / sd);
+        sum += log_student(MINUTES_DEGREES, (lived.minutes - minutes) / minutes_sd(minutes));
     }
     sum
+}
+
+/// What a mean of so many readings of a block may be off \[V\].
+pub(super) fn block_sd_volts(count: f32) -> f32 {
+    BLOCK_SD_VOLTS.hypot(READING_SD_VOLTS / count.sqrt())
+}
+
+/// What so many minutes in charge may be off.
+pub(super) fn minutes_sd(minutes: f32) -> f32 {
+    MINUTES_SD + MINUTES_SD_SHARE * minutes
 }
 
 fn log_student(degrees: f32, off: f32) -> f32 {

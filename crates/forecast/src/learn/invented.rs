@@ -1,0 +1,106 @@
+//! Nodes drawn from what is believed of them, and what they would send: to see whether learning finds them again.
+#![expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "minutes of a day, and hours of some weeks"
+)]
+
+use design::node::Design;
+use design::quantity::Voltage;
+
+use super::Reading;
+use super::days::{BLOCK_H, BLOCKS, DaySeen, HOURS, MinutesSeen};
+use super::island::{block_sd_volts, minutes_sd};
+use super::model::Model;
+use super::particle::Particle;
+use super::parts::{CAPACITY, YIELD};
+use crate::random::Stream;
+use crate::sky::climate::Climate;
+
+/// A node that was drawn, and its messages: six a day, with as much error as learning grants them.
+#[derive(Clone, Debug)]
+pub struct Invented {
+    /// What it sent.
+    pub readings: Vec<Reading>,
+    /// The end of its last day \[s since 1970, UTC\].
+    pub as_of_s: i64,
+    /// What the panel gives about noon, of what the design says.
+    pub noon_yield: f64,
+    /// What it drew on its last day \[mAh\].
+    pub load_mah_per_day: f64,
+    /// Over the label.
+    pub capacity: f64,
+    /// State of charge.
+    pub charge: f64,
+}
+
+/// The voltage at which it begins.
+const BEGINS_VOLTS: f32 = 3.95;
+/// Where its counter of minutes begins anew.
+pub const INVENTED_MODULUS: u32 = 4096;
+/// A member of the last day of the year has no other stream.
+const INVENTED: u64 = 1 << 45;
+
+/// Draws a node and lets it live so many days from one counted since 1970.
+#[must_use]
+pub fn invented(design: &Design, climate: &Climate, first_day: i64, days: usize, seed: u64) -> Invented {
+    let model = Model::new(design, climate, INVENTED_MODULUS, None);
+    let mut random = Stream::new(seed, INVENTED);
+    let mut node = Particle::new(&model, Some(BEGINS_VOLTS), &mut random);
+    let (mut readings, mut counted) = (Vec::new(), 0.0);
+    for day in (first_day..).take(days) {
+        let seen = asked(day);
+        node.change(&model, day, &mut random);
+        let hours = node.hours_of(&model, &seen, &mut random);
+        let lived = node.live(&model, &seen, &hours);
+        let minutes = f64::from(lived.minutes);
+        let told = (minutes + f64::from(minutes_sd(lived.minutes)) * student(3, &mut random)).max(0.0);
+        for (block, volts) in lived.block_volts.iter().enumerate() {
+            let error = f64::from(block_sd_volts(1.0)) * student(4, &mut random);
+            // The day's minutes are told by its last message.
+            let so_far = if block + 1 == BLOCKS { told } else { 0.0 };
+            let count = (counted + so_far).round() as u64 % u64::from(INVENTED_MODULUS);
+            readings.push(Reading {
+                at_s: model.clock.begins_s(day) + 3600 * i64::from(hour_of(block)) + 1800,
+                battery: Some(Voltage::from_volts(f64::from(*volts) + error)),
+                charging_min: Some(count as u32),
+                panel: None,
+                box_air: None,
+                restarted: readings.is_empty(),
+                counter: Some(readings.len() as u32),
+                rate: None,
+            });
+        }
+        counted += told;
+    }
+    Invented {
+        readings,
+        as_of_s: model.clock.begins_s(first_day) + 86_400 * i64::try_from(days).unwrap_or(0),
+        noon_yield: node.parts[YIELD].exp() * f64::from(node.regime.panel()),
+        load_mah_per_day: 1e3 * node.load_ah,
+        capacity: node.parts[CAPACITY].exp(),
+        charge: node.life.charge(),
+    }
+}
+
+/// The hour of a block in which a message is sent.
+fn hour_of(block: usize) -> u8 {
+    (block * BLOCK_H + BLOCK_H / 2) as u8
+}
+
+/// A day of which one message of each block and all minutes are wanted.
+fn asked(day: i64) -> DaySeen {
+    let mut seen = DaySeen::unseen(day, (0, HOURS));
+    for block in 0..BLOCKS {
+        seen.volts[usize::from(hour_of(block))] = (1, 0.0);
+    }
+    seen.minutes = Some(MinutesSeen { minutes: 0.0, from_h: 0.0, to_h: HOURS as f64 });
+    seen
+}
+
+/// A draw of Student's distribution with so many degrees: a normal over the root of a mean of squares.
+fn student(degrees: usize, random: &mut Stream) -> f64 {
+    let normal = random.normal();
+    let squares: f64 = (0..degrees).map(|_| random.normal().powi(2)).sum();
+    normal / (squares / degrees as f64).sqrt()
+}
