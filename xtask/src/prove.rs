@@ -17,7 +17,7 @@ struct Proof {
     full: fn(&Path) -> Result<String>,
 }
 
-const PROOFS: [Proof; 7] = [
+const PROOFS: [Proof; 8] = [
     Proof { name: "random", what: "every property test, with fresh seeds", full: random },
     Proof { name: "fuzz", what: "the law of every reader, 10,000,000 changed inputs each", full: fuzz },
     Proof {
@@ -41,6 +41,11 @@ const PROOFS: [Proof; 7] = [
         full: search,
     },
     Proof {
+        name: "learn",
+        what: "200 nodes drawn from what is believed: intervals of 90 % hold them as often as they say",
+        full: learn,
+    },
+    Proof {
         name: "mutants",
         what: "a tenth of the changes to the code that a test must notice",
         full: mutants,
@@ -58,6 +63,8 @@ const WORLDS: &str = "50000";
 /// Sizings that `search` makes, and lives that each choice lives.
 const SEARCHES: &str = "100";
 const LIVES: &str = "20000";
+/// Nodes that `learn` draws and learns.
+const LOGS: &str = "200";
 /// Crates whose code `mutants` changes.
 const MUTATED: [&str; 2] = ["overwinter-kit", "overwinter-wire"];
 
@@ -149,6 +156,13 @@ fn search(root: &Path) -> Result<String> {
     let arguments = ["test", "--release", "--locked", "--package", "overwinter-verdict", "--test", "size"];
     cargo(root, &arguments, &[("OVERWINTER_SEARCHES", SEARCHES), ("OVERWINTER_LIVES", LIVES)])?;
     Ok(format!("{SEARCHES} searches, {LIVES} lives each"))
+}
+
+fn learn(root: &Path) -> Result<String> {
+    let package = ["--package", "overwinter-forecast", "--test", "learn_calibration"];
+    let arguments = [&["test", "--release", "--locked"], &package[..], &["--", "--ignored"]].concat();
+    cargo(root, &arguments, &[("OVERWINTER_LOGS", LOGS)])?;
+    Ok(format!("{LOGS} logs"))
 }
 
 /// Needs `cargo install cargo-mutants`.

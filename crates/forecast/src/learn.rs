@@ -10,6 +10,7 @@ mod cell;
 mod days;
 mod invented;
 mod island;
+mod kept;
 pub mod log;
 mod model;
 mod particle;
@@ -22,6 +23,7 @@ pub use cause::{Cause, CauseKind, NotKnown, Quantity};
 pub use cell::CellError;
 pub use days::BLOCKS;
 pub use invented::{INVENTED_MODULUS, Invented, invented};
+pub use kept::KeptError;
 pub use particle::Regime;
 pub use swarm::{Before, DayBand, Effort, Heard, Learned, Swarm, learn};
 

@@ -189,21 +189,22 @@ fn tolerated(log: &Log, sun: Option<&MeasuredSun>) -> Vec<String> {
 fn answers(told: &Told) -> String {
     let learned: &Learned = &told.truth.learned;
     let case = &told.name;
-    let mut text = "case,quantity,p05,p50,p95,text\n".to_owned();
-    for (name, band) in [
+    let figures = [
         ("panel_yield", &learned.yields),
         ("load_mah_d", &learned.load_mah_per_day),
         ("capacity", &learned.capacity),
         ("charge_now", &learned.charge),
         ("days_to_silence", &learned.silence.days),
-    ] {
-        let Band { p05, p50, p95 } = band;
-        text += &format!("{case},{name},{p05:.4},{p50:.4},{p95:.4},\n");
-    }
+    ];
+    let row =
+        |(name, Band { p05, p50, p95 }): (&str, &Band)| format!("{case},{name},{p05:.4},{p50:.4},{p95:.4},");
     let causes: Vec<&str> = learned.causes.iter().map(|one| cause_word(one.kind)).collect();
     let causes = if causes.is_empty() { "none".to_owned() } else { causes.join("+") };
     let unknown: Vec<&str> = learned.not_known.iter().map(|one| quantity_word(one.what)).collect();
-    text += &format!("{case},p_silent_180d,,{:.4},,\n", learned.silence.p);
-    text += &format!("{case},cause,,,,{causes}\n{case},not_known,,,,{}\n", unknown.join("+"));
-    text
+    let mut rows = vec!["case,quantity,p05,p50,p95,text".to_owned()];
+    rows.extend(figures.into_iter().map(row));
+    rows.push(format!("{case},p_silent_180d,,{:.4},,", learned.silence.p));
+    rows.push(format!("{case},cause,,,,{causes}"));
+    rows.push(format!("{case},not_known,,,,{}", unknown.join("+")));
+    rows.join("\n") + "\n"
 }

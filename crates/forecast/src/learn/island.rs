@@ -43,14 +43,14 @@ const BIRTH: u64 = 1 << 40;
 /// A swarm with a seed of its own.
 #[derive(Clone, Debug)]
 pub(super) struct Island {
-    seed: u64,
-    number: u64,
+    pub(super) seed: u64,
+    pub(super) number: u64,
     pub(super) members: Vec<Particle>,
     pub(super) weights: Vec<f64>,
     /// Logarithm of how well it foretold what was seen.
     pub(super) evidence: f64,
     /// Which share of the likelihood counts.
-    temper: f64,
+    pub(super) temper: f64,
 }
 
 /// What an island foretold of a day.

@@ -107,9 +107,9 @@ pub(super) struct Particle {
     pub(super) life: Life,
     pub(super) sky: Sky,
     /// Hysteresis between -1, discharged for long, and 1.
-    hysteresis: f32,
+    pub(super) hysteresis: f32,
     /// Capacity of its battery when new \[Ah\].
-    new_ah: f64,
+    pub(super) new_ah: f64,
     /// What the running node drew in the last day \[Ah\].
     pub(super) load_ah: f64,
 }
@@ -150,6 +150,22 @@ impl Particle {
         };
         particle.equip(model);
         particle
+    }
+
+    /// A member of which nothing is known yet: to be filled with figures that were kept.
+    pub(super) fn blank(model: &Model) -> Self {
+        let mut life = Life::new(&model.tables, 1.0);
+        life.counts_offers = false;
+        Self {
+            parts: Parts::default(),
+            regime: Regime::Sound,
+            since_day: None,
+            new_ah: model.tables.capacity_ah,
+            load_ah: 0.0,
+            sky: Sky::default(),
+            hysteresis: 0.0,
+            life,
+        }
     }
 
     /// Gives its life its parts.

@@ -78,20 +78,20 @@ pub struct DayBand {
 pub struct Swarm {
     pub(super) model: Arc<Model>,
     pub(super) islands: Vec<Island>,
-    counted: Counted,
+    pub(super) counted: Counted,
     /// The day that comes next.
     pub(super) next_day: i64,
     /// Hour of it from which it is lived: 0 except on the first day.
-    from_hour: usize,
-    threads: usize,
+    pub(super) from_hour: usize,
+    pub(super) threads: usize,
     /// Light of the hours on the panel of late, unshaded [W/m²].
-    light: [f64; HOURS],
+    pub(super) light: [f64; HOURS],
     /// Highest voltage of the panel on the last three days \[V\].
-    panel_volts: [Option<f32>; 3],
+    pub(super) panel_volts: [Option<f32>; 3],
     /// Restarts on the last three days.
-    restarts: [u32; 3],
+    pub(super) restarts: [u32; 3],
     /// Scores of the skies of late, the last at the end.
-    skies: Vec<f64>,
+    pub(super) skies: Vec<f64>,
     /// Days that were lived.
     pub(super) days: usize,
 }

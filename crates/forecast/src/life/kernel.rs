@@ -25,6 +25,9 @@ const RESTS_H: u8 = (RISE_AFTER.hours() as u8) - 1;
 /// The capacity follows its wear once a week: in one it loses some thousandth.
 const QUARTERS_PER_WEEK: u8 = 28;
 
+/// Figures by which a life goes on elsewhere.
+pub(crate) const LIFE_FIGURES: usize = 19;
+
 /// Charge that moved since a life began \[Ah\].
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Flows {
@@ -274,6 +277,46 @@ impl Life {
     /// Gives the life a charger that charges so much above its tables \[V\], to a battery so much fuller.
     pub(crate) fn charge_above(&mut self, volts: f32, charge: f32) {
         self.charges_above = (volts, charge);
+    }
+
+    /// What changes as it is lived, its parts apart, for [`Self::take_figures`].
+    pub(crate) fn figures(&self) -> [f64; LIFE_FIGURES] {
+        let Flows { offered, taken, load, stopped, joins, charger, self_discharge, fade, unmet } = self.flows;
+        [
+            self.stored_ah,
+            self.capacity_ah,
+            self.new_capacity_ah,
+            self.wear,
+            f64::from(self.hours_left),
+            f64::from(self.quarters_left),
+            f64::from(self.level),
+            f64::from(self.rests_h),
+            f64::from(u8::from(self.running)),
+            f64::from(u8::from(self.done)),
+            offered,
+            taken,
+            load,
+            stopped,
+            joins,
+            charger,
+            self_discharge,
+            fade,
+            unmet,
+        ]
+    }
+
+    /// Goes on where a life with the same parts stood.
+    pub(crate) fn take_figures(&mut self, figures: &[f64; LIFE_FIGURES]) {
+        let [stored, capacity, new, wear, hours, quarters, level, rests, running, done, flows @ ..] =
+            *figures;
+        let [offered, taken, load, stopped, joins, charger, self_discharge, fade, unmet] = flows;
+        (self.stored_ah, self.capacity_ah, self.new_capacity_ah, self.wear) = (stored, capacity, new, wear);
+        self.per_capacity = 1.0 / capacity;
+        (self.hours_left, self.quarters_left) = ((hours as u8).max(1), (quarters as u8).max(1));
+        // A level that was kept is one of the node's: the same design made it.
+        (self.level, self.rests_h) = ((level as u16).min(self.level), rests as u8);
+        (self.running, self.done) = (running > 0.0, done > 0.0);
+        self.flows = Flows { offered, taken, load, stopped, joins, charger, self_discharge, fade, unmet };
     }
 
     /// The factor on the resistance of its battery.

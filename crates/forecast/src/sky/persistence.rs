@@ -96,6 +96,16 @@ impl Scores {
         Self { fast: own * news + (1.0 - own * own).sqrt() * random.normal(), news, slow: random.normal() }
     }
 
+    /// All that they remember: of days, of the last day, of months.
+    pub(crate) fn figures(&self) -> [f64; 3] {
+        [self.fast, self.news, self.slow]
+    }
+
+    /// Scores that remember this.
+    pub(crate) fn of_figures([fast, news, slow]: [f64; 3]) -> Self {
+        Self { fast, news, slow }
+    }
+
     /// The score of the day itself, without its season.
     pub(crate) fn fast(&self) -> f64 {
         self.fast

@@ -29,6 +29,8 @@ const CLEAR_SKY_CLEARNESS: f32 = 0.7;
 /// No wind is known; calm air makes warm cells and a careful answer [m/s].
 const WIND_M_S: f64 = 1.0;
 const HOURS_PER_DAY: usize = 24;
+/// Figures by which a sky goes on elsewhere.
+pub(crate) const SKY_FIGURES: usize = 9;
 /// A temperature that was measured is taken for no farther off, in standard deviations: beyond, the sensor is warm.
 const FARTHEST_SCORE: f64 = 3.5;
 
@@ -109,6 +111,24 @@ struct Day {
 }
 
 impl Sky {
+    /// What it remembers from one day to the next, for [`Self::take_figures`].
+    pub(crate) fn figures(&self) -> [f64; SKY_FIGURES] {
+        let [fast, news, slow] = self.scores.figures();
+        let month = self.month.map_or(-1.0, |month| month as f64);
+        let (battery, sun) = (f64::from(self.battery_celsius), f64::from(self.sun_factor));
+        [fast, news, slow, self.warmth, self.slow_warmth, self.air_spread, battery, month, sun]
+    }
+
+    /// Goes on where another sky of this climate stood.
+    #[expect(clippy::cast_sign_loss, reason = "a month from 0 to 11")]
+    pub(crate) fn take_figures(&mut self, figures: &[f64; SKY_FIGURES]) {
+        let [fast, news, slow, warmth, slow_warmth, air_spread, battery, month, sun] = *figures;
+        self.scores = Scores::of_figures([fast, news, slow]);
+        (self.warmth, self.slow_warmth, self.air_spread) = (warmth, slow_warmth, air_spread);
+        (self.battery_celsius, self.sun_factor) = (battery as f32, sun as f32);
+        self.month = (0.0..12.0).contains(&month).then_some(month as usize);
+    }
+
     /// Score of the day that was drawn, its season apart.
     pub(crate) fn score(&self) -> f64 {
         self.scores.fast()
