@@ -1,8 +1,10 @@
 //! The log of a site at work: opened, listening, and stopped without loss.
 
+mod example;
 mod links;
 mod mark;
 mod onward;
+mod past;
 mod said;
 mod settings;
 mod sources;
@@ -34,7 +36,9 @@ use crate::input::fleet;
 use crate::output;
 use crate::web::pulse::Pulse;
 use crate::web::{self, Doorway, House, Posted};
+pub(crate) use example::propose_source;
 use onward::Onward;
+use past::Past;
 pub(crate) use settings::Settings;
 use teller::Teller;
 use tokio::task::JoinHandle;
@@ -62,6 +66,7 @@ pub(crate) struct Service {
     zone: Zone,
     subscriptions: Vec<Subscription>,
     onward: Vec<Onward>,
+    past: Vec<Past>,
 }
 
 /// Opens key box and log of a site; nothing is changed if either can't be opened.
@@ -87,7 +92,8 @@ pub(crate) fn open(
     let kinds = site.texts().map(|(file, design, _)| (file.to_owned(), design.name.clone())).collect();
     let subscriptions = links::subscriptions(site, &setup, &own_word(&settings, &log)?)?;
     let onward = onward::all(site, &setup)?;
-    Ok(Service { settings, setup, log, form, greeting, posted, kinds, zone, subscriptions, onward })
+    let past = past::all(site, &setup);
+    Ok(Service { settings, setup, log, form, greeting, posted, kinds, zone, subscriptions, onward, past })
 }
 
 fn greeting(site: &fleet::Site, settings: &Settings, setup: &Site) -> String {
@@ -120,6 +126,23 @@ fn greeting(site: &fleet::Site, settings: &Settings, setup: &Site) -> String {
         None => "Times are UTC: the site file has no `time_zone`".to_owned(),
     });
     lines.join("\n") + "\n"
+}
+
+/// Tells of trouble alone.
+struct Quiet;
+
+impl Listener for Quiet {
+    fn kept(&mut self, _: &[Kept]) {}
+
+    fn answer(&mut self, _: &Downlink) {}
+
+    fn trouble(&mut self, trouble: Option<&StoreError>) {
+        if let Some(error) = trouble {
+            output::complain(&format!(
+                "The log can't be written now: {error}. It is tried again and again.\n"
+            ));
+        }
+    }
 }
 
 /// What happened, for the last word.
@@ -222,6 +245,23 @@ impl Service {
         Ok(self)
     }
 
+    /// Reads the files of the past that the site file names, and ends.
+    pub(crate) fn read_past(self) -> Result<(), Failure> {
+        let Self { settings, setup, log, past, .. } = self;
+        if past.is_empty() {
+            let message = "no source of the site file is a file of the past".to_owned();
+            let help = "write `csv = { file = \"fields-2025.csv\" }` into a [source.NAME]";
+            return Err(Failure::of(Problem::of_file("past", "source", message, help)));
+        }
+        let writer = Writer::start(log, setup, now(), Box::new(Quiet))
+            .map_err(|error| log_failure(&settings.log, &error))?;
+        let read = past::read(&past, &writer.inbox());
+        let stopped = writer.stop();
+        read?;
+        stopped.map_err(|error| log_failure(&settings.log, &error))?;
+        mark::note(&settings)
+    }
+
     /// Serves until a signal asks to stop; then what waits is kept.
     pub(crate) fn run(self) -> Result<(), Failure> {
         let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build();
@@ -231,6 +271,7 @@ impl Service {
 
     async fn serve(self) -> Result<(), Failure> {
         let Self { settings, setup, log, form, greeting, posted, subscriptions, onward, zone, .. } = self;
+        let stop = stop_signal();
         let gateways = match settings.udp {
             Some(address) => {
                 let heard = Gateways::listen(address).await;
@@ -285,7 +326,7 @@ impl Service {
             .collect();
         let hearing = gateways.clone().map(|gateways| hear(gateways, &writer));
         let marking = mark::hourly(&settings);
-        stop_asked().await;
+        stop.await;
         marking.abort();
         pulse.stop();
         door.close();
@@ -403,26 +444,29 @@ fn last_word(tally: &Mutex<Tally>, dropped: u64, unreadable: u64) -> String {
     parts.join("; ") + "\n"
 }
 
-/// Ends when the person or the system asks the program to stop.
+/// Ends when the person or the system asks the program to stop; from the call on, not only once it is waited for.
 #[cfg(unix)]
-async fn stop_asked() {
+fn stop_signal() -> impl Future<Output = ()> {
     use tokio::signal::unix::{SignalKind, signal};
-    let interrupted = tokio::signal::ctrl_c();
-    match signal(SignalKind::terminate()) {
-        Ok(mut terminated) => {
-            tokio::select! {
-                _ = interrupted => {}
-                _ = terminated.recv() => {}
+    let asked = [SignalKind::interrupt(), SignalKind::terminate()].map(signal);
+    async move {
+        match asked {
+            [Ok(mut interrupted), Ok(mut terminated)] => {
+                tokio::select! {
+                    _ = interrupted.recv() => {}
+                    _ = terminated.recv() => {}
+                }
             }
+            // What can't be caught ends the program by itself.
+            _ => std::future::pending().await,
         }
-        Err(_) => drop(interrupted.await),
     }
 }
 
 /// Ends when the person asks the program to stop.
 #[cfg(not(unix))]
-async fn stop_asked() {
-    drop(tokio::signal::ctrl_c().await);
+fn stop_signal() -> impl Future<Output = ()> {
+    async { drop(tokio::signal::ctrl_c().await) }
 }
 
 fn busy(key: &'static str, address: &std::net::SocketAddr, error: &std::io::Error) -> Failure {

@@ -6,6 +6,8 @@ use std::process::ExitCode;
 use clap::Args;
 
 use super::export::day;
+use report::problem::Failure;
+
 use crate::input::fleet;
 use crate::output;
 use crate::service::{self, Form};
@@ -15,6 +17,8 @@ pub(super) const EXAMPLE: &str = "\
 Examples:
   overwinter serve larkmoor.toml
   overwinter serve larkmoor.toml --passphrase-file larkmoor.pass --json
+  overwinter serve larkmoor.toml --propose-source captured.jsonl
+  overwinter serve larkmoor.toml --read-past
 
 The site file says where gateways are heard and where the log lies ([serve] and [serve.gateways]); the key box that `enrol` made \
 is opened with its passphrase. Every frame is kept before anything is answered, also what is refused. Ctrl-C stops: what \
@@ -43,6 +47,12 @@ pub(super) struct Serve {
     /// With --decode-again: only what was heard from this day on, UTC
     #[arg(long, value_name = "DATE", requires = "decode_again")]
     since: Option<String>,
+    /// Read the files of the past that the site file names as sources (`csv`) into the log, and end
+    #[arg(long, conflicts_with_all = ["decode_again", "json"])]
+    read_past: bool,
+    /// Propose the lines of a source from messages in a file, one a line, its topic before it if it has one; and end
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["decode_again", "json", "read_past", "restored"])]
+    propose_source: Option<PathBuf>,
     /// Print a line of JSON for every frame that is kept
     #[arg(long)]
     json: bool,
@@ -51,15 +61,26 @@ pub(super) struct Serve {
 /// Serves until it is stopped, and says the exit code.
 pub(super) fn run(arguments: &Serve) -> ExitCode {
     let form = if arguments.json { Form::Json } else { Form::Words };
+    let passphrase_file = arguments.passphrase_file.as_deref();
+    if let Some(file) = &arguments.propose_source {
+        return exit(
+            fleet::site(&arguments.site)
+                .and_then(|site| service::propose_source(&site, passphrase_file, file)),
+        );
+    }
     let served = fleet::site(&arguments.site)
-        .and_then(|site| service::open(&site, arguments.passphrase_file.as_deref(), form))
+        .and_then(|site| service::open(&site, passphrase_file, form))
         .and_then(|service| if arguments.restored { service.restored() } else { Ok(service) })
         .and_then(|service| {
             let Some(kind) = &arguments.decode_again else { return Ok(service) };
             let since = arguments.since.as_deref().map(|text| day("--since", text)).transpose()?;
             service.decode_again(kind, since)
         })
-        .and_then(service::Service::run);
+        .and_then(|service| if arguments.read_past { service.read_past() } else { service.run() });
+    exit(served)
+}
+
+fn exit(served: Result<(), Failure>) -> ExitCode {
     match served {
         Ok(()) => ExitCode::SUCCESS,
         Err(failure) => {

@@ -6,6 +6,7 @@ mod broker;
 mod demo;
 mod killed;
 mod live;
+mod past;
 mod posted;
 #[path = "../../../laws/tests/trial/mod.rs"]
 #[expect(dead_code, reason = "one of its parts is used here")]
