@@ -15,7 +15,14 @@ const ALLOWED: [&str; 9] =
     ["0BSD", "Apache-2.0", "BSD-2-Clause", "BSD-3-Clause", "ISC", "MIT", "Unicode-3.0", "Unlicense", "Zlib"];
 
 /// Crates that are in the lock file in two versions, and why that is borne.
-const TWICE: [(&str, &str); 2] = [
+const TWICE: [(&str, &str); 9] = [
+    ("block-buffer", "the digest of the websocket's handshake is of an older family than ours"),
+    ("cpufeatures", "the digest of the websocket's handshake is of an older family than ours"),
+    ("crypto-common", "the digest of the websocket's handshake is of an older family than ours"),
+    ("digest", "the digest of the websocket's handshake is of an older family than ours"),
+    ("getrandom", "TLS and the websocket ask for older ones than our keys"),
+    ("rand", "the websocket and the tests of properties ask for different ones"),
+    ("rand_core", "the websocket and the tests of properties ask for different ones"),
     ("miniz_oxide", "two readers of compressed pictures ask for different ones"),
     ("syn", "two derive macros ask for different ones; neither is in the program"),
 ];
