@@ -22,4 +22,5 @@ pub mod schedule;
 mod section;
 pub mod serve;
 pub mod sizing;
+pub mod snapshot;
 pub mod surroundings;

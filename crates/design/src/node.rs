@@ -9,7 +9,7 @@ use std::sync::Arc;
 
 use crate::catalog::Catalog;
 use crate::file::DesignFile;
-use crate::message::{Ceiling, Message};
+use crate::message::{Ceiling, Kind, Message};
 use crate::part::{Battery, Charger, Panel, Radio, Receiver, Regulator};
 use crate::quantity::{
     Angle, Bytes, Capacitance, Current, Dbm, Decibels, Duration, Frequency, Irradiation, Length, Resistance,
@@ -17,6 +17,7 @@ use crate::quantity::{
 };
 use crate::schedule::Schedule;
 use crate::sizing::Sizing;
+use crate::snapshot::SnapshotLayout;
 use crate::surroundings::{Sky, Surroundings};
 
 /// A node as it is meant to be, complete and checked: reads as its [`Intent`]. A copy costs nothing.
@@ -24,6 +25,26 @@ use crate::surroundings::{Sky, Surroundings};
 pub struct Design {
     intent: Arc<Intent>,
     pub(crate) written: Arc<Written>,
+}
+
+impl Design {
+    /// The field of a message that carries a recording of satellites, and how that is laid out; `None` if no activity records
+    /// before it sends the message.
+    #[must_use]
+    pub fn recording_in(&self, message: &Message) -> Option<(usize, SnapshotLayout)> {
+        let layout = self.loads.iter().flat_map(|load| &load.activities).find_map(|activity| {
+            let sends = |step: &Step| matches!(step, Step::Uplink { message: Some(name), .. } if *name == message.name);
+            let sent = activity.steps.iter().position(sends)?;
+            activity.steps.iter().take(sent).rev().find_map(|step| match step {
+                Step::Snapshot { layout, .. } => Some(*layout),
+                _ => None,
+            })
+        })?;
+        let bytes = layout.size().bytes();
+        let holds = |kind: &Kind| matches!(kind, Kind::Bytes { length } if f64::from(*length) >= bytes);
+        let place = message.fields.iter().position(|field| holds(&field.kind))?;
+        Some((place, layout))
+    }
 }
 
 /// What a design was resolved from, so that a variant of it can be resolved in the same way.
@@ -346,6 +367,8 @@ pub enum Step {
         time: Duration,
         /// What must be sent of it.
         size: Bytes,
+        /// How that is laid out.
+        layout: SnapshotLayout,
     },
     /// One position fix.
     Fix {

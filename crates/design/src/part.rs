@@ -57,7 +57,7 @@ pub struct Battery {
     pub cells_in_parallel: u32,
     /// What the labels of all cells side by side say.
     pub capacity: Uncertain<Charge>,
-    /// What a cell of this make really holds of its label.
+    /// Capacity of a cell of this make against its label.
     pub label_to_real: Uncertain<Share>,
     /// Open-circuit voltage of the pack by state of charge, ascending, first at 0 and last at 1.
     pub open_circuit: Vec<(Share, Voltage)>,

@@ -4,6 +4,7 @@ mod battery;
 mod channels;
 mod load;
 mod message;
+mod panel_place;
 mod place;
 mod power;
 mod radio;
@@ -70,6 +71,9 @@ impl Resolver<'_> {
         let charger = root.charger.as_ref().map(|at| self.charger(&at.value));
         let good_panel = panel.as_ref().and_then(Option::as_ref);
         self.check_power(root, battery.as_ref(), good_panel, charger.as_ref().and_then(Option::as_ref));
+        if let (Some(site), Some(panel)) = (&site, good_panel) {
+            self.check_panel_place(site, panel);
+        }
         let enclosure = self.enclosure(root.enclosure.as_ref().map(|at| &at.value));
         let radio = root.radio.as_ref().map(|at| self.radio(&at.value));
         if let (Some(site), Some(Some(radio))) = (&site, &radio) {

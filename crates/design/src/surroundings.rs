@@ -146,7 +146,7 @@ pub struct Ground {
     pub vegetation: Option<Decibels>,
     /// Loss by what the node is mounted on or in where the file states it; it then takes the place of that of the antenna.
     pub mounting: Option<Decibels>,
-    /// Standard deviation from spot to spot, if surveyed.
+    /// Standard deviation from one position to the next, if surveyed.
     pub spread: Option<Decibels>,
 }
 

@@ -290,6 +290,7 @@ const CASES: &[Case] = cases! {
     "direct-unlimited" at "kind = \"direct": "kind = \"linear\"\nvoltage = \"4.2 V\"" => "kind = \"direct\"";
     "nimh-direct-current" at "[panel]": "kind = \"linear\"\nvoltage = \"4.2 V\"" => "kind = \"direct\"", "\"nmc\"" => "\"nimh\"", "2600 mAh" => "1700 mAh";
     "unknown-region" at "region": "EU868" => "EU686";
+    "panel-away" at "azimuth": "azimuth = \"180 deg\"" => "azimuth = \"0 deg\"";
     "region-place" at "region": "EU868" => "US915", "13 deg" => "14 deg", "\"DR3\"" => "\"DR2\"";
     "data-rate" at "data_rate": "DR3" => "DR15";
     "data-rate" at "allowed": "data_rate = \"DR3\"" => "data_rate = \"DR3\"\nallowed_rates = [\"DR0\"]";

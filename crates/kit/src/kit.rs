@@ -17,6 +17,8 @@ pub struct Kit<'a> {
     pub messages: &'a [Message],
     /// What else the firmware needs to know.
     pub settings: Settings,
+    /// Message and field that carry a recording of satellites, and how that is laid out, in a sentence.
+    pub recordings: Vec<(String, String, String)>,
     /// What each form costs on the air, for the table of fields; empty where nobody worked it out.
     pub on_air: Vec<OnAir>,
 }
@@ -47,7 +49,19 @@ impl<'a> Kit<'a> {
     #[must_use]
     pub fn of(design: &'a Design) -> Self {
         let settings = Settings::of(design);
-        Self { title: design.name.clone(), messages: &design.messages, settings, on_air: Vec::new() }
+        let recording = |message: &Message| {
+            let (place, layout) = design.recording_in(message)?;
+            Some((message.name.clone(), message.fields.get(place)?.name.clone(), layout.sentence()))
+        };
+        let recordings = design.messages.iter().filter_map(recording).collect();
+        let (title, messages) = (design.name.clone(), &design.messages[..]);
+        Self { title, messages, settings, recordings, on_air: Vec::new() }
+    }
+
+    /// How the recording of satellites in a field is laid out; `None` of a field without one.
+    pub(crate) fn recording(&self, message: &Message, field: &Field) -> Option<&str> {
+        let of_field = |(of, name, _): &&(String, String, String)| *of == message.name && *name == field.name;
+        self.recordings.iter().find(of_field).map(|(_, _, says)| says.as_str())
     }
 
     /// The title as the name of a file: lower-case ASCII letters, digits and `_`.
@@ -114,6 +128,7 @@ mod tests {
                 title: title.to_owned(),
                 messages: &[],
                 settings: Settings::default(),
+                recordings: Vec::new(),
                 on_air: Vec::new(),
             };
             assert_eq!(kit.stem(), stem);

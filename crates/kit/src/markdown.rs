@@ -67,6 +67,11 @@ fn form_table(text: &mut String, kit: &Kit, message: &Message, form: Form) {
             format_args!("\n`{}` is corrected per device: {}.", field.name, field.per_device.join(", ")),
         );
     }
+    for field in &message.fields {
+        if let Some(says) = kit.recording(message, field) {
+            line(text, format_args!("\n`{}` carries {says}.", field.name));
+        }
+    }
     for sets in message.fields.iter().filter_map(|field| kit.setting(field)) {
         line(text, format_args!("\n`{}` {}.", sets.field.name, cell(&sets.remark())));
     }
@@ -81,7 +86,7 @@ fn costs(text: &mut String, kit: &Kit, message: &Message, form: Form) {
         return;
     }
     text.push_str(
-        "\n| data rate | on air | bytes it may have | bytes less that save time | bytes more for nothing |\n",
+        "\n| data rate | time on air | longest, bytes | bytes shorter: time saved | free bytes |\n",
     );
     text.push_str("| --- | ---: | ---: | --- | ---: |\n");
     for row in rows {

@@ -4,6 +4,7 @@ use std::fmt::Write as _;
 
 use design::message::{Direction, Field, Form, Kind, Message, Part};
 use design::node::Design;
+use design::snapshot::SnapshotLayout;
 use kit::effect::{Effect, effects};
 use report::words;
 use wire::payload::{Codec, Reading, State};
@@ -64,16 +65,34 @@ fn said(file: &str, design: &Design, message: &Message, port: u8, payload: &[u8]
     };
     let short = if form == Form::Short { ", short form" } else { "" };
     let mut text = format!("message  `{}` of {file}{short}\n", message.name);
+    let recording = design.recording_in(message);
     for (slot, (place, reading)) in message.layout(form).slots.iter().zip(&readings).enumerate() {
         let Some(field) = message.fields.get(place.field) else { continue };
         let octets = codec.octets(form, slot, payload);
         let value = value(field, reading, octets.as_deref());
         writeln!(text, "  {:<28} {value}", name(field, place.part)).expect("a string takes any text");
+        let carried = recording.filter(|(index, _)| *index == place.field);
+        if let Some(said) = carried.zip(octets).and_then(|((_, layout), octets)| satellites(layout, &octets))
+        {
+            writeln!(text, "  {:<28} {said}", "").expect("a string takes any text");
+        }
     }
     for effect in effects(design, message, &readings) {
         writeln!(text, "  {}", Effect::within(&effect)).expect("a string takes any text");
     }
     text
+}
+
+/// When satellites were recorded, and by how much the code of each is late.
+fn satellites(layout: SnapshotLayout, octets: &[u8]) -> Option<String> {
+    let recording = layout.read(octets)?;
+    let delays =
+        recording.satellites.iter().map(|(number, late)| format!("{number}: {:.2} km", late.kilometres()));
+    let heard = match delays.collect::<Vec<_>>() {
+        none if none.is_empty() => "no satellite".to_owned(),
+        some => format!("code delay of satellite {}", some.join(", ")),
+    };
+    Some(format!("recorded {}, {heard}", moment(f64::from(recording.seconds))))
 }
 
 fn name(field: &Field, part: Part) -> String {

@@ -24,7 +24,7 @@ part_section! {
         chemistry: Chemistry = required "nmc";
         /// What the label of one cell says. Not for a supercapacitor.
         capacity: Uncertain<Charge> = depends "2600 mAh +- 200 mAh" where within("0.1 mAh", "2000 Ah").usually("20 mAh", "60 Ah");
-        /// What a cell of this make really holds of its label.
+        /// Capacity of a cell of this make against its label.
         label_to_real: Uncertain<Share> = default "100 %" where within("1 %", "150 %").usually("40 %", "110 %");
         /// Open-circuit voltage of one cell by state of charge, from 0 % to 100 %. Not for a supercapacitor.
         open_circuit: Curve<Share, Voltage> = depends [["0 %", "3.0 V"], ["50 %", "3.7 V"], ["100 %", "4.2 V"]] where CELL_VOLTAGE;

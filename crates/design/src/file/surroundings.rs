@@ -55,7 +55,7 @@ section! {
         vegetation: Decibels = optional "6 dB" where OBSTACLE_LOSS;
         /// Loss by what the node is mounted on or in: a steel wall, a wet post, a body. It takes the place of that of `antenna`.
         mounting: Decibels = optional "6 dB" where OBSTACLE_LOSS;
-        /// Standard deviation of the loss from one spot to the next, from packets of a survey. Left out: 8 dB, what cities show.
+        /// Standard deviation of the loss from one plausible position to the next, from packets of a survey. Left out: 8 dB, what cities show.
         spread: Decibels = optional "5 dB" where within("0.1 dB", "40 dB").usually("2 dB", "16 dB");
     }
 }

@@ -14,6 +14,7 @@ use crate::part::{Regulator, Sensor};
 use crate::quantity::{Bytes, Current, Duration, Quantity, Uncertain, shortened};
 use crate::schedule::Schedule;
 use crate::section::{At, PartSection};
+use crate::snapshot::SnapshotLayout;
 use std::ops::Range;
 
 /// What the steps of a load are checked against.
@@ -515,22 +516,11 @@ impl Resolver<'_> {
     }
 }
 
-/// What the code of a satellite tells apart: one millisecond of it, in metres.
-///
-/// # References
-/// IS-GPS-200, 3.3.2.3 (the coarse code repeats every millisecond); speed of light in vacuum, SI.
-const CODE_LENGTH_M: f64 = 299_792.458;
-/// Bits beside the satellites: the time of the recording (own choice, 4 bytes of seconds).
-const SNAPSHOT_HEAD_BITS: f64 = 32.0;
-/// Bits that name one of 64 satellites.
-const SATELLITE_BITS: f64 = 6.0;
-
-/// The step; its size follows from satellites and resolution: the fraction of a code that each signal is late.
+/// The step; its size follows from satellites and resolution.
 fn snapshot_step(section: &SnapshotSection) -> Option<Step> {
-    let satellites = f64::from(section.satellites.as_ref()?.value);
-    let steps = CODE_LENGTH_M / section.resolution.as_ref()?.value.metres();
-    let bits = SNAPSHOT_HEAD_BITS + satellites * (SATELLITE_BITS + steps.log2().ceil());
-    Some(Step::Snapshot { time: section.time.as_ref()?.value, size: Bytes::from_bytes((bits / 8.0).ceil()) })
+    let (satellites, resolution) = (section.satellites.as_ref()?.value, section.resolution.as_ref()?.value);
+    let layout = SnapshotLayout::new(satellites, resolution);
+    Some(Step::Snapshot { time: section.time.as_ref()?.value, size: layout.size(), layout })
 }
 
 fn without_quiescent(regulator: Regulator) -> Regulator {

@@ -59,7 +59,8 @@ fn declare(text: &mut String, kit: &Kit, message: &Message) {
     for field in &message.fields {
         let sets =
             kit.setting(field).map_or_else(String::new, |sets| format!("; {}", remark(&sets.remark())));
-        line(text, format_args!("    /* {}{sets} */", described(field)));
+        let carries = kit.recording(message, field).map_or_else(String::new, |says| format!("; {says}"));
+        line(text, format_args!("    /* {}{sets}{carries} */", described(field)));
         for member in field.parts(Form::Full).into_iter().filter_map(|part| member(field, part)) {
             line(text, format_args!("    {member};"));
         }

@@ -18,7 +18,13 @@ use wire::payload::{Codec, Reading, State};
 
 /// A kit of messages alone.
 pub(crate) fn kit_of(messages: &[Message]) -> Kit<'_> {
-    Kit { title: "Test node".into(), messages, settings: Settings::default(), on_air: Vec::new() }
+    Kit {
+        title: "Test node".into(),
+        messages,
+        settings: Settings::default(),
+        recordings: Vec::new(),
+        on_air: Vec::new(),
+    }
 }
 
 /// The text of a generated file.
