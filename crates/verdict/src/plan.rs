@@ -10,6 +10,7 @@ mod judged;
 mod kept;
 mod ledger;
 mod make;
+mod settings;
 
 pub use affordable::affordable;
 pub use brief::LifeInBrief;
@@ -21,7 +22,7 @@ pub use forecast::life::fault::{Fault, FaultKind};
 pub use forecast::life::prepared::Weather;
 pub use forecast::life::shown::{FortnightHour, Hour, Moment, NodeState};
 pub use judged::{Judged, dangers, judged, worst_first};
-pub use kept::{Kept, Promised, WORST_FIFTH_SLACK};
+pub use kept::{Kept, Promised};
 pub(crate) use make::month_ahead;
 pub use make::plan;
 
@@ -113,6 +114,9 @@ pub struct Life {
     /// Of a node that nothing charges: for how long half of the lives last, and nine in ten; `None` if they outlast forty
     /// years, or with a panel.
     pub lasts: Option<(Duration, Duration)>,
+    /// When the battery of the life that is shown has 80 % of its new capacity left, the usual end of a cell's rated life;
+    /// `None` if it has more to the end.
+    pub worn_after: Option<Duration>,
     /// From empty to half full in the darkest month, parts as designed, median; `None` if never within a year.
     pub days_to_half: Option<f64>,
     /// What was offered and not taken, mean per day of the year.
@@ -123,6 +127,8 @@ pub struct Life {
     pub plating_hours_per_year: f64,
     /// Share of lives in which that happens.
     pub plates: Share,
+    /// Hours per year in which a battery was charged hotter than it bears, mean.
+    pub hot_hours_per_year: f64,
     /// Lives that went into means of months and ledger.
     pub lives_in_means: usize,
 }

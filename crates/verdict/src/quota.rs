@@ -4,8 +4,8 @@
 use design::quantity::Share;
 use forecast::stats;
 
-use crate::plan::WORST_FIFTH_SLACK;
-
+/// How far the worst fifth may miss a promise before doubt about the parts makes the verdict tight.
+pub(crate) const WORST_FIFTH_SLACK: f64 = 0.05;
 /// Lives searched and confirmed on, per life that the promise lets fail.
 const SEARCHED_PER_FAILURE: f64 = 10.0;
 const CONFIRMED_PER_FAILURE: f64 = 50.0;

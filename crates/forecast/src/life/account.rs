@@ -8,7 +8,6 @@ use super::node::NodeTables;
 use super::run::{HOURS_PER_DAY, LivedHour, Recorder, Trial, live};
 use super::unknowns::Drawn;
 use crate::load::{Purpose, Row};
-use crate::power::battery::FREEZING_CELSIUS;
 
 /// Lives whose every hour goes into the account: a month's mean is then known to 2 % of itself.
 pub const ACCOUNTED_LIVES: usize = 250;
@@ -25,41 +24,78 @@ pub struct Account {
     pub purposes: Vec<(Purpose, [f64; 12])>,
     /// Hours a year in which sun was refused for the battery's temperature, mean.
     pub gated_hours_per_year: f64,
-    /// Charging of a battery that plates below freezing.
-    pub plating: Plating,
+    /// Charging at temperatures that harm the battery.
+    pub harm: Harm,
 }
 
-/// Charging below freezing of a battery that this damages.
+/// Charging of a battery at temperatures that harm it.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Plating {
+pub struct Harm {
+    /// Below freezing, where that plates metal.
+    pub frozen: Often,
+    /// Above what it bears.
+    pub hot: Often,
+}
+
+/// How often something happens.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Often {
     /// Hours a year, mean over lives.
     pub hours_per_year: f64,
     /// Share of lives in which it happens.
     pub lives: Share,
 }
 
-impl Plating {
-    /// Of lives of so many years in which it happened for so many hours.
+impl Harm {
+    /// Of lives of so many years with so many such hours.
     #[must_use]
-    pub fn of(hours: &[u32], years: f64) -> Self {
-        let per_life_year = 1.0 / (hours.len().max(1) as f64 * years);
-        let plated = hours.iter().filter(|hours| **hours > 0).count();
+    pub fn of(lives: &[HarmHours], years: f64) -> Self {
+        let often = |of: fn(&HarmHours) -> u32| Often::of(lives.iter().map(of), years);
+        Self { frozen: often(|life| life.frozen), hot: often(|life| life.hot) }
+    }
+}
+
+impl Often {
+    fn of(hours: impl ExactSizeIterator<Item = u32> + Clone, years: f64) -> Self {
+        let lives = hours.len().max(1) as f64;
+        let happened = hours.clone().filter(|hours| *hours > 0).count();
         Self {
-            hours_per_year: hours.iter().map(|hours| f64::from(*hours) * per_life_year).sum(),
-            lives: Share::from_fraction(plated as f64 / hours.len().max(1) as f64),
+            hours_per_year: hours.map(f64::from).sum::<f64>() / (lives * years),
+            lives: Share::from_fraction(happened as f64 / lives),
         }
     }
 }
 
-/// Counts the hours in which a battery is charged below freezing.
-#[derive(Clone, Copy, Debug, Default)]
-pub(super) struct PlatingHours(pub(super) u32);
+/// Hours of a life in which its battery was charged at a temperature that harms it.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct HarmHours {
+    /// Below freezing, where that plates metal.
+    pub frozen: u32,
+    /// Above what it bears.
+    pub hot: u32,
+}
 
-impl Recorder for PlatingHours {
+/// Counts them.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct HarmCounter<'a> {
+    node: &'a NodeTables,
+    pub(super) hours: HarmHours,
+}
+
+impl<'a> HarmCounter<'a> {
+    pub(super) fn new(node: &'a NodeTables) -> Self {
+        Self { node, hours: HarmHours::default() }
+    }
+}
+
+impl Recorder for HarmCounter<'_> {
     #[inline]
     fn hour(&mut self, hour: &LivedHour<'_>) {
-        let below = hour.weather.battery_celsius < FREEZING_CELSIUS;
-        self.0 += u32::from(hour.outcome.taken > 0.0 && below);
+        if hour.outcome.taken > 0.0 {
+            let celsius = hour.weather.battery_celsius;
+            self.hours.frozen += u32::from(self.node.plates_at(celsius));
+            self.hours.hot += u32::from(self.node.is_charged_hot_at(celsius));
+        }
     }
 }
 
@@ -122,7 +158,7 @@ struct LifeAccount<'a> {
     /// By month, row of the demand, and how many of its thresholds of cold air are passed.
     rows: Vec<Vec<RowHours>>,
     gated_hours: u32,
-    plating_hours: PlatingHours,
+    harm: HarmCounter<'a>,
 }
 
 impl<'a> LifeAccount<'a> {
@@ -136,7 +172,7 @@ impl<'a> LifeAccount<'a> {
             months: [MonthAccount { lowest_charge: 1.0, ..MonthAccount::default() }; 12],
             rows: node.demand.rows().iter().map(cells).collect(),
             gated_hours: 0,
-            plating_hours: PlatingHours::default(),
+            harm: HarmCounter::new(node),
         }
     }
 
@@ -173,9 +209,7 @@ impl Recorder for LifeAccount<'_> {
         account.hours += 1.0;
         account.air_celsius_h += f64::from(weather.air_celsius);
         self.gated_hours += u32::from(outcome.gated);
-        if self.node.plates {
-            self.plating_hours.hour(hour);
-        }
+        self.harm.hour(hour);
         if !outcome.running {
             return;
         }
@@ -210,26 +244,26 @@ pub fn account(trial: &Trial<'_>, lives: usize, threads: usize) -> Account {
         let mut account = LifeAccount::new(trial, number as u64);
         let outcome = live(trial, number as u64, None, &mut account);
         let purposes = account.purposes(&outcome.drawn);
-        (outcome.class, account.months, purposes, account.gated_hours, account.plating_hours.0)
+        (outcome.class, account.months, purposes, account.gated_hours, account.harm.hours)
     };
     let mut sum = Account {
         lives,
         months: [MonthAccount { lowest_charge: 1.0, ..MonthAccount::default() }; 12],
         purposes: Vec::new(),
         gated_hours_per_year: 0.0,
-        plating: Plating::default(),
+        harm: Harm::default(),
     };
     let per_life_year = 1.0 / (lives as f64 * trial.years());
-    let mut plating_hours = Vec::with_capacity(lives);
-    for (class, months, purposes, gated, plating) in on_threads(threads, lives, one) {
+    let mut harm_hours = Vec::with_capacity(lives);
+    for (class, months, purposes, gated, hours) in on_threads(threads, lives, one) {
         sum.months.iter_mut().zip(&months).for_each(|(mine, its)| mine.add(its));
         for (purpose, its) in trial.nodes[class].demand.purposes.iter().zip(purposes) {
             sum.spend(purpose, &its);
         }
         sum.gated_hours_per_year += f64::from(gated) * per_life_year;
-        plating_hours.push(plating);
+        harm_hours.push(hours);
     }
-    sum.plating = Plating::of(&plating_hours, trial.years());
+    sum.harm = Harm::of(&harm_hours, trial.years());
     sum
 }
 

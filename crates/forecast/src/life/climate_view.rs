@@ -31,6 +31,8 @@ pub struct ClimateView {
     pub day_sd_doubt: f64,
     /// Whether the days of snow are a guess, because the design file names none.
     pub snow_guessed: bool,
+    /// Whether rain was not known for that guess, so that 2 mm a day were assumed.
+    pub rain_guessed: bool,
     /// The fourteen days with the least sun on the panel's plane.
     pub fortnight: DarkFortnight,
     /// Days with less sun on the plane than this count as dark: half of a mean day of the darkest month [Wh/m²].
@@ -111,6 +113,7 @@ pub fn climate_view(design: &Design, climate: &Climate, seed: u64) -> ClimateVie
         months,
         day_sd_doubt: climate.day_sd_doubt,
         snow_guessed: design.site.snow_days.is_none(),
+        rain_guessed: climate.months.iter().any(|month| month.precipitation_mm_day.is_none()),
         fortnight: fortnight(&years, first_day(climate)),
         dark_below_wh_m2,
         dark_runs_days: runs,

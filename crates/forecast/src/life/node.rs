@@ -81,6 +81,8 @@ pub struct ChargeLimits {
 #[derive(Clone, Debug)]
 pub struct ChargerTables {
     by_whole_degree: Box<[ChargeLimits; WHOLE_DEGREES]>,
+    /// Voltage to which it charges where no band lowers it \[V\].
+    highest_volts: f32,
     /// What it takes from the battery in the dark \[A\].
     pub drain_amperes: f32,
     /// Below this resting voltage it only trickles \[V\].
@@ -113,6 +115,12 @@ impl ChargerTables {
         self.by_whole_degree[degree.min(WHOLE_DEGREES - 1)]
     }
 
+    /// Whether it charges to less than its full voltage with the battery at this temperature [°C].
+    #[inline]
+    fn lowers_voltage(&self, battery_celsius: f32) -> bool {
+        self.limits(battery_celsius).volts < self.highest_volts
+    }
+
     /// The largest current into a battery at this resting voltage: all, or the trickle \[A\].
     #[inline]
     pub(super) fn trickle(&self, rest_volts: f32) -> f32 {
@@ -135,6 +143,7 @@ impl ChargerTables {
             by_whole_degree: Box::new(std::array::from_fn(|row| {
                 allowed(f64::from(COLDEST_CELSIUS) + row as f64)
             })),
+            highest_volts: highest.volts() as f32,
             drain_amperes: charger.battery_drain.amperes() as f32,
             precharge_below_volts: charger.precharge_below.map_or(none, Voltage::volts) as f32,
             precharge_amperes: charger.precharge_current.amperes() as f32,
@@ -168,6 +177,7 @@ impl ChargerTables {
         let all = ChargeLimits { amperes: f32::INFINITY, volts: f32::INFINITY, full_charge: 1.0 };
         Self {
             by_whole_degree: Box::new([all; WHOLE_DEGREES]),
+            highest_volts: f32::INFINITY,
             drain_amperes: 0.0,
             precharge_below_volts: f32::NEG_INFINITY,
             precharge_amperes: 0.0,
@@ -213,7 +223,9 @@ pub struct NodeTables {
     /// How wear adds up; none for a store that keeps its capacity.
     pub ageing: Option<Ageing>,
     /// Whether charging below freezing damages the battery.
-    pub plates: bool,
+    plates: bool,
+    /// The hottest it may be charged [°C].
+    hottest_charged_celsius: f32,
     buffer: Option<Buffer>,
 }
 
@@ -265,6 +277,9 @@ impl NodeTables {
             demand,
             ageing: Some(battery.ageing.clone()),
             plates: battery.chemistry.plates_below_freezing(),
+            hottest_charged_celsius: battery
+                .charge_temperature
+                .map_or(f32::INFINITY, |(_, hottest)| hottest.celsius() as f32),
             buffer: design.buffer,
         }
     }
@@ -297,8 +312,23 @@ impl NodeTables {
             join_ah: 0.0,
             ageing: None,
             plates: false,
+            hottest_charged_celsius: f32::INFINITY,
             buffer: None,
         }
+    }
+
+    /// Whether charging harms a battery this cold [°C].
+    #[inline]
+    #[must_use]
+    pub fn plates_at(&self, battery_celsius: f32) -> bool {
+        self.plates && battery_celsius < FREEZING_CELSIUS
+    }
+
+    /// Whether charging harms a battery this hot [°C]: above what it bears, unless the charger lowers its voltage there.
+    #[inline]
+    #[must_use]
+    pub fn is_charged_hot_at(&self, battery_celsius: f32) -> bool {
+        battery_celsius > self.hottest_charged_celsius && !self.charger.lowers_voltage(battery_celsius)
     }
 
     /// Current that panel and charger offer before any limit \[A\].

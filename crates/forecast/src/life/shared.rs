@@ -3,7 +3,7 @@
 
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-use super::account::PlatingHours;
+use super::account::{HarmCounter, HarmHours};
 use super::ensemble::on_threads;
 use super::node::NodeTables;
 use super::run::{LifeOutcome, Trial, live};
@@ -26,8 +26,8 @@ pub struct SharedLives<'a> {
     lived: Vec<Vec<Option<SharedLife>>>,
 }
 
-/// How a life went, and the hours in which it was charged below freezing, if anybody watched.
-type SharedLife = (LifeOutcome, u32);
+/// How a life went, and the hours in which charging harmed its battery, if anybody watched.
+type SharedLife = (LifeOutcome, HarmHours);
 
 impl<'a> SharedLives<'a> {
     /// None yet.
@@ -37,7 +37,7 @@ impl<'a> SharedLives<'a> {
     }
 
     /// Lives what nodes on these spots need and nobody has lived yet: so many lives each, of the first `watched` of
-    /// which it is counted how long they were charged below freezing. `node` makes the tables of a state.
+    /// which it is counted how long charging harmed their batteries. `node` makes the tables of a state.
     pub fn live(
         &mut self,
         spots: &[&Spots],
@@ -107,11 +107,11 @@ impl<'a> SharedLives<'a> {
     fn one(&self, (state, number): (usize, usize), watched: usize) -> SharedLife {
         let nodes = std::slice::from_ref(&self.nodes[state]);
         let trial = Trial { nodes, ..self.common };
-        if number >= watched || !self.nodes[state].plates {
-            return (live(&trial, number as u64, None, &mut ()), 0);
+        if number >= watched || !trial.has_sun() {
+            return (live(&trial, number as u64, None, &mut ()), HarmHours::default());
         }
-        let mut plating = PlatingHours::default();
-        (live(&trial, number as u64, None, &mut plating), plating.0)
+        let mut harm = HarmCounter::new(&self.nodes[state]);
+        (live(&trial, number as u64, None, &mut harm), harm.hours)
     }
 
     /// The tables of a node by the class of its spot.
@@ -120,11 +120,11 @@ impl<'a> SharedLives<'a> {
         self.states_of(spots).into_iter().map(|state| self.nodes[state].clone()).collect()
     }
 
-    /// The lives of a node on these spots, and the hours in which each of the first `watched` was charged below freezing.
+    /// The lives of a node on these spots, and the hours in which charging harmed the battery in each of the first `watched`.
     #[must_use]
-    pub fn of(&self, spots: &Spots, lives: usize, watched: usize) -> (Vec<LifeOutcome>, Vec<u32>) {
+    pub fn of(&self, spots: &Spots, lives: usize, watched: usize) -> (Vec<LifeOutcome>, Vec<HarmHours>) {
         let states = self.states_of(spots);
-        let (mut outcomes, mut plating) = (Vec::with_capacity(lives), Vec::with_capacity(watched));
+        let (mut outcomes, mut harm) = (Vec::with_capacity(lives), Vec::with_capacity(watched));
         for number in 0..lives {
             let spot = spots.draw(number as u64);
             let class = spots.class(&spot);
@@ -134,9 +134,9 @@ impl<'a> SharedLives<'a> {
             outcome.drawn.scores[SPOT] = spots.score(&spot);
             outcomes.push(outcome);
             if number < watched {
-                plating.push(hours);
+                harm.push(hours);
             }
         }
-        (outcomes, plating)
+        (outcomes, harm)
     }
 }

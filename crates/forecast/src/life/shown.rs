@@ -3,9 +3,9 @@
 
 use design::node::Design;
 use design::panel::PanelModel;
-use design::quantity::{Current, Irradiance, Share, Temperature, Voltage};
+use design::quantity::{Current, Duration, Irradiance, Share, Temperature, Voltage};
 
-use super::kernel::HourOutcome;
+use super::kernel::{HourOutcome, Life};
 use super::node::NodeTables;
 use super::run::{HOURS_PER_DAY, LifeOutcome, LivedHour, Recorder, Trial, live};
 use crate::power::charger::charging_current;
@@ -109,6 +109,32 @@ pub fn median_life(lives: &[LifeOutcome]) -> Option<&LifeOutcome> {
         one.lowest_charge.total_cmp(&other.lowest_charge).then(one.life.cmp(&other.life))
     });
     sorted.get(sorted.len() / 2).copied()
+}
+
+/// Waits until a battery has this share of its new capacity left.
+struct Wear {
+    left: f64,
+    days: usize,
+    worn: bool,
+}
+
+impl Recorder for Wear {
+    fn day(&mut self, _day: usize, life: &Life, _counts: bool) {
+        self.days += 1;
+        self.worn = life.capacity_left() <= self.left;
+    }
+
+    fn is_done(&self) -> bool {
+        self.worn
+    }
+}
+
+/// After how long the battery of a life has this share of its new capacity left; `None` if it has more to the end.
+#[must_use]
+pub fn worn_to(trial: &Trial<'_>, life: &LifeOutcome, left: Share) -> Option<Duration> {
+    let mut wear = Wear { left: left.fraction(), days: 0, worn: false };
+    live(trial, life.life, None, &mut wear);
+    wear.worn.then(|| Duration::from_days(wear.days as f64))
 }
 
 /// The hours of the year around the lowest charge of a life.

@@ -20,6 +20,8 @@ use crate::sky::hours::SiteDraw;
 pub const COUNT: usize = 9;
 /// The first of them are drawn here; the last two, spot and gauge, from streams of their own.
 const PARTS: usize = COUNT - 2;
+/// Place of the sun.
+pub const SUNSHINE: usize = 0;
 /// Place of the spot.
 pub const SPOT: usize = PARTS;
 /// Place of the gauge.

@@ -158,13 +158,13 @@ fn nonces(case: &Case<'_>, join: &JoinPlan) -> Option<Finding> {
 
 /// A plan of 64 channels of which a gateway hears eight.
 fn eight_channels(case: &Case<'_>) -> Option<Finding> {
-    let narrow = case.radio.channels.len();
-    (case.radio.region.fixed_channels && !case.law.hopping.is_empty() && narrow >= 64).then(|| {
+    let channels = case.radio.channels.len();
+    (case.radio.region.fixed_channels && !case.law.hopping.is_empty() && channels >= 64).then(|| {
         finding(
             "eight-channel-group",
             Severity::Warning,
             "radio.channels",
-            format!("the plan counts {narrow} channels; most gateways hear 8 of the 64 narrow ones, so 7 of 8 messages are lost until the network names them, and with 8 channels other limits hold"),
+            format!("most gateways hear 8 narrow channels of the {channels} of the plan, so 7 of 8 messages are lost until the network names them; with 8 channels other limits hold"),
             "list the channels of your network's group in `channels`, and set the same in the firmware",
         )
     })

@@ -4,7 +4,7 @@ use design::node::Design;
 use design::quantity::Share;
 use forecast::Progress;
 use forecast::diary::Diary;
-use forecast::life::account::{ACCOUNTED_LIVES, Plating};
+use forecast::life::account::{ACCOUNTED_LIVES, Harm};
 use forecast::life::cause::causes;
 use forecast::life::node::NodeTables;
 use forecast::life::prepared::trial_without_tables;
@@ -68,20 +68,20 @@ impl<'a> Sky<'a> {
         let mut shared = SharedLives::new(common);
         shared.live(&spots, (lives, ACCOUNTED_LIVES), node, self.effort.threads, progress);
         let brief = |(design, spots): &(&Design, &Spots)| {
-            let (outcomes, plating_hours) = shared.of(spots, lives, ACCOUNTED_LIVES);
+            let (outcomes, harm_hours) = shared.of(spots, lives, ACCOUNTED_LIVES);
             let tables = shared.nodes(spots);
             let unknowns = Unknowns::new(design, tables.len() > 1);
             let trial = Trial { nodes: &tables, spots, unknowns: &unknowns, ..common };
             let nominal = vec![tables[spots.class(&spots.middle())].clone(); tables.len()];
             let (effort, trial) = (self.effort, &trial);
             let case = Case { design, spots, trial, nominal: &nominal, effort, progress };
-            brief(&case, &outcomes, Plating::of(&plating_hours, trial.years()), &self.used)
+            brief(&case, &outcomes, Harm::of(&harm_hours, trial.years()), &self.used)
         };
         nodes.iter().map(brief).collect()
     }
 }
 
-fn brief(case: &Case<'_>, lives: &[LifeOutcome], plating: Plating, used: &WeatherUsed) -> LifeInBrief {
+fn brief(case: &Case<'_>, lives: &[LifeOutcome], harm: Harm, used: &WeatherUsed) -> LifeInBrief {
     let survival = Figure::share(lives, LifeOutcome::is_unbroken);
     let ranked = chances::by_unknowns(case, lives);
     let promise = &case.design.promise;
@@ -95,8 +95,8 @@ fn brief(case: &Case<'_>, lives: &[LifeOutcome], plating: Plating, used: &Weathe
         interval: (Share::from_fraction(survival.low), Share::from_fraction(survival.high)),
         kept: &kept,
     });
-    let mut findings = findings(case, plating, used);
-    let (verdict, reason) = make::judge(headline, make::is_endangered(plating, &findings));
+    let mut findings = findings(case, harm, used);
+    let (verdict, reason) = make::judge(headline, make::is_endangered(harm, &findings));
     findings.extend(dies_by_distance(case, lives, without_outage));
     findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     let without_outage = headline.map(|headline| headline.without_outage);

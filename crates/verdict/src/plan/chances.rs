@@ -10,16 +10,16 @@ use design::quantity::{Duration, Share};
 use forecast::life::cause::{Cause, causes, survival_next_to_a_gateway};
 use forecast::life::ensemble::Lives;
 use forecast::life::fault::{Fault, Faulted, comeback, possible, reserve, with_fault};
-use forecast::life::run::LifeOutcome;
+use forecast::life::run::{LifeOutcome, Trial};
 use forecast::life::shown::{Moment, YearInBrief, year_in_brief};
-use forecast::life::unknowns::{self, Unknowns};
+use forecast::life::unknowns::{self, SUNSHINE};
 use forecast::life::weather::Balance;
 use forecast::sky::light::{YEAR_DAYS, nominal_hours};
 use forecast::stats;
 
 use super::Restart;
 use super::course::{Course, course};
-use super::kept::{self, Evidence, Figure, Kept};
+use super::kept::{self, Evidence, Figure, Kept, Promised};
 use super::make::Case;
 use crate::finding::Verdict;
 
@@ -27,6 +27,8 @@ use crate::finding::Verdict;
 const LEAST_LIVES: f64 = 1000.0;
 /// Lives per life that the promise allows to fail.
 const LIVES_PER_FAILURE: f64 = 10.0;
+/// Follows a headline that misses the promise by so little.
+const WITHIN_NOISE: &str = "; below the promise by less than the simulation noise";
 /// Lives lived again next to a gateway.
 const NEAR_LIVES: usize = 200;
 
@@ -106,6 +108,10 @@ pub struct Driver {
     pub name: &'static str,
     /// Standard deviations of the outcome's rank per standard deviation of its own.
     pub weight: f64,
+    /// Share without an outage of the fifth of lives with least of it.
+    pub least: Share,
+    /// And of the fifth with most.
+    pub most: Share,
 }
 
 /// How lives fare with one thing gone wrong at the start of the dark season.
@@ -179,7 +185,7 @@ pub(super) fn chances(case: &Case<'_>, lives: &Lives) -> Chances {
         worst: worst(case, &lives.outcomes),
         failed: lives.outcomes.iter().filter(|life| !life.is_unbroken()).map(|life| life.life).collect(),
         causes: causes(trial, &lives.outcomes, threads),
-        drivers: drivers(trial.unknowns, &lives.outcomes),
+        drivers: drivers(trial, &lives.outcomes),
         faults: faults(case),
     }
 }
@@ -205,6 +211,12 @@ impl Chances {
         self.headline().missed()
     }
 
+    /// Whether survival misses what is promised by less than the simulation noise: more lives might reach it.
+    #[must_use]
+    pub fn misses_within_noise(&self) -> bool {
+        self.headline().misses_within_noise()
+    }
+
     /// The headline as a sentence.
     #[must_use]
     pub fn sentence(&self) -> String {
@@ -224,7 +236,16 @@ impl<'a> Headline<'a> {
             Verdict::Fails => format!("; misses the promised {}", kept.promised.name()),
             _ => format!("; the promised {} is in doubt", kept.promised.name()),
         });
-        self.sentence() + &missed.collect::<String>()
+        let noise = if self.misses_within_noise() { WITHIN_NOISE } else { "" };
+        self.sentence() + noise + &missed.collect::<String>()
+    }
+
+    /// Whether survival fails, and the upper end of its interval reaches what is promised.
+    fn misses_within_noise(&self) -> bool {
+        self.kept.first().is_some_and(|survival| {
+            let Promised::WithoutOutage { asked, .. } = survival.promised else { return false };
+            survival.verdict == Verdict::Fails && self.interval.1 >= asked
+        })
     }
 
     fn missed(self) -> impl Iterator<Item = &'a Kept> {
@@ -246,7 +267,12 @@ impl<'a> Headline<'a> {
 }
 
 fn percent_text(percent: f64) -> String {
-    if percent >= 100.0 { "100".to_owned() } else { format!("{percent:.1}") }
+    match percent {
+        // Wilson's upper end of all lives is one but for rounding.
+        percent if percent >= 100.0 - 1e-9 => "100".to_owned(),
+        percent if percent >= 99.95 => format!("{:.2}", percent.min(99.99)),
+        percent => format!("{percent:.1}"),
+    }
 }
 
 fn thousands(count: usize) -> String {
@@ -347,18 +373,33 @@ pub(super) fn near_a_gateway(case: &Case<'_>, causes: &[(Cause, Share)], lives: 
 }
 
 /// What the outcome hangs on: rank regression of how well a life went on its own draws.
-fn drivers(unknowns: &Unknowns, lives: &[LifeOutcome]) -> Vec<Driver> {
+fn drivers(trial: &Trial<'_>, lives: &[LifeOutcome]) -> Vec<Driver> {
     let went = |life: &LifeOutcome| {
         if life.outage_hours() > 0 { -f64::from(life.outage_hours()) } else { f64::from(life.lowest_charge) }
     };
     let outcome: Vec<f64> = lives.iter().map(went).collect();
-    let varying: Vec<usize> = (0..unknowns::COUNT).filter(|index| unknowns.varies(*index)).collect();
+    // Without a panel nothing hangs on the sun.
+    let counts = |index: &usize| trial.unknowns.varies(*index) && (*index != SUNSHINE || trial.has_sun());
+    let varying: Vec<usize> = (0..unknowns::COUNT).filter(counts).collect();
     let scores: Vec<Vec<f64>> = varying.iter().map(|index| scores(lives, *index)).collect();
     let weights = stats::rank_regression(&scores, &outcome);
-    let named = varying.into_iter().map(|index| unknowns::NAMES[index]).zip(weights);
-    let mut drivers: Vec<Driver> = named.map(|(name, weight)| Driver { name, weight }).collect();
+    let driver = |((index, scores), weight): ((usize, &Vec<f64>), f64)| {
+        let (least, most) = fifths(lives, scores);
+        Driver { name: unknowns::NAMES[index], weight, least, most }
+    };
+    let mut drivers: Vec<Driver> = varying.into_iter().zip(&scores).zip(weights).map(driver).collect();
     drivers.sort_by(|one, other| other.weight.abs().total_cmp(&one.weight.abs()));
     drivers
+}
+
+/// Shares without an outage of the fifths of lives with least and with most of something.
+fn fifths(lives: &[LifeOutcome], of_it: &[f64]) -> (Share, Share) {
+    let mut ranked: Vec<(f64, bool)> =
+        of_it.iter().zip(lives).map(|(score, life)| (*score, life.is_unbroken())).collect();
+    ranked.sort_by(|one, other| one.0.total_cmp(&other.0));
+    let size = (ranked.len() / 5).max(1).min(ranked.len());
+    let unbroken = |lives: &[(f64, bool)]| share(lives.iter().filter(|life| life.1).count(), lives.len());
+    (unbroken(&ranked[..size]), unbroken(&ranked[ranked.len() - size..]))
 }
 
 /// The scores of one unknown over all lives.
@@ -391,7 +432,23 @@ fn fault_row(Faulted { fault, days_to_stop, came_back, lives }: Faulted) -> Faul
 
 #[cfg(test)]
 mod tests {
-    use super::darkest;
+    use super::{darkest, fifths};
+    use forecast::life::run::LifeOutcome;
+
+    /// By hand: ten lives with scores 1 to 10 of which those below 4 stop: of the two with least none passes, of the two with
+    /// most both.
+    #[test]
+    fn the_fifths_with_least_and_with_most_are_counted() {
+        let scores: Vec<f64> = [7, 1, 4, 10, 2, 8, 3, 9, 5, 6].map(f64::from).to_vec();
+        let life =
+            |score: &f64| LifeOutcome { first_outage: (*score < 4.0).then_some(1), ..LifeOutcome::default() };
+        let lives: Vec<LifeOutcome> = scores.iter().map(life).collect();
+        let (least, most) = fifths(&lives, &scores);
+        assert_eq!((least.percent(), most.percent()), (0.0, 100.0));
+        let turned: Vec<f64> = scores.iter().map(|score| -score).collect();
+        let (least, most) = fifths(&lives, &turned);
+        assert_eq!((least.percent(), most.percent()), (100.0, 0.0));
+    }
 
     #[test]
     fn the_darkest_day_is_the_middle_of_the_darkest_stretch() {

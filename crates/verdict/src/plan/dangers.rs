@@ -5,8 +5,10 @@ use design::node::Design;
 use design::part::{Battery, Charger, ChargerKind, GateBand};
 use design::quantity::{Current, Duration, Quantity, Share, Temperature, Voltage};
 
-use super::findings::finding;
+use super::findings::{finding, hours_text};
+use super::make::HARMED_LIVES;
 use crate::finding::{Finding, Severity};
+use forecast::life::account::Often;
 use forecast::power::battery::open_circuit;
 
 /// Whether charging is dangerous: then a node does not hold, however many of its lives pass.
@@ -95,6 +97,32 @@ fn gate_too_wide(design: &Design) -> Option<Finding> {
         ),
         "narrow the bands of `temperature_gate` to the battery's `charge_temperature`",
     ))
+}
+
+/// The battery is charged hotter than it bears; a danger where that happens in many lives.
+pub(super) fn charged_hot(design: &Design, hot: Often) -> Option<Finding> {
+    let battery = &design.battery;
+    let (_, hottest) = battery.charge_temperature?;
+    let limits = Limits::of(battery.chemistry);
+    let usual = limits
+        .charge_temperature
+        .map(|(_, usual)| format!("; cells of this kind bear {} at most: {}", usual.text(), limits.source));
+    let severity = if hot.lives.fraction() > HARMED_LIVES { Severity::Danger } else { Severity::Warning };
+    (hot.hours_per_year > 0.0).then(|| {
+        finding(
+            "charged-hot",
+            severity,
+            "charger",
+            format!(
+                "in {:.0} % of lives the battery is charged above the {} that it bears, {} a year on average; hot charging ages it fast and can end in a fire (its `charge_temperature`{})",
+                hot.lives.percent().max(1.0),
+                hottest.text(),
+                hours_text(hot.hours_per_year),
+                usual.unwrap_or_default(),
+            ),
+            "use a charger with a thermistor input and state its `temperature_gate`, shade the box, or take a cell that may be charged hotter",
+        )
+    })
 }
 
 /// Makes of cells differ; beyond so many times the stated current none is known to bear it (own choice).

@@ -12,7 +12,7 @@ use super::dangers;
 use super::make::Case;
 use crate::finding::{Finding, Severity};
 use design::panel::PanelModel;
-use forecast::life::account::Plating;
+use forecast::life::account::{Harm, Often};
 use forecast::life::node::NodeTables;
 use forecast::life::weather::{SampleYears, YEAR_H};
 use forecast::power::battery;
@@ -27,7 +27,7 @@ const DOUBTFUL: Share = Share::from_percent(5.0);
 const WARM_CELSIUS: f64 = 45.0;
 
 /// All findings, worst first.
-pub(super) fn findings(case: &Case<'_>, plating: Plating, weather: &WeatherUsed) -> Vec<Finding> {
+pub(super) fn findings(case: &Case<'_>, harm: Harm, weather: &WeatherUsed) -> Vec<Finding> {
     let sample = case.trial.weather.sample();
     let of_weather = [
         hysteresis(case.node(), sample, case.design),
@@ -37,19 +37,20 @@ pub(super) fn findings(case: &Case<'_>, plating: Plating, weather: &WeatherUsed)
         one_year(weather),
     ];
     let mut found: Vec<Finding> =
-        of_parts(case, plating).into_iter().chain(of_weather.into_iter().flatten()).collect();
+        of_parts(case, harm).into_iter().chain(of_weather.into_iter().flatten()).collect();
     found.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     found
 }
 
 /// What is dangerous, or does not suit each other, of the parts in their weather.
-pub(super) fn of_parts(case: &Case<'_>, plating: Plating) -> Vec<Finding> {
+pub(super) fn of_parts(case: &Case<'_>, harm: Harm) -> Vec<Finding> {
     let (design, node, sample) = (case.design, case.node(), case.trial.weather.sample());
     let panel = design.panel.as_ref().map(|mounted| mounted.panel.curve());
     let found = [
         panel.as_ref().and_then(|panel| open_circuit_too_high(sample, design, panel)),
         panel.as_ref().and_then(|panel| panel_below_input(design, panel)),
-        plates(design, plating),
+        plates(design, harm.frozen),
+        dangers::charged_hot(design, harm.hot),
         stalemate(node, design),
         stranded(node, sample),
     ];
@@ -129,8 +130,8 @@ fn panel_below_input(design: &Design, panel: &PanelModel) -> Option<Finding> {
     })
 }
 
-fn plates(design: &Design, plating: Plating) -> Option<Finding> {
-    let hours = plating.hours_per_year;
+fn plates(design: &Design, frozen: Often) -> Option<Finding> {
+    let hours = frozen.hours_per_year;
     (hours > 0.0).then(|| {
         let gated = design.charger.as_ref().is_some_and(|charger| !charger.temperature_gate.is_empty());
         finding(
@@ -139,12 +140,17 @@ fn plates(design: &Design, plating: Plating) -> Option<Finding> {
             if gated { "charger.temperature_gate" } else { "charger" },
             format!(
                 "in {:.0} % of lives the battery is charged below 0 C, {} a year on average; lithium plates out, capacity and safety go",
-                plating.lives.percent().max(1.0),
-                if hours < 1.5 { "about an hour".to_owned() } else { format!("{hours:.0} hours") },
+                frozen.lives.percent().max(1.0),
+                hours_text(hours),
             ),
             "use a charger with a thermistor input and state its `temperature_gate`",
         )
     })
+}
+
+/// "about an hour", "12 hours".
+pub(super) fn hours_text(hours: f64) -> String {
+    if hours < 1.5 { "about an hour".to_owned() } else { format!("{hours:.0} hours") }
 }
 
 /// The trickle into an empty battery must be more than what the stopped node and the charger take.
@@ -219,14 +225,15 @@ fn stranded(node: &NodeTables, sample: &SampleYears) -> Option<Finding> {
 
 fn hot_battery(sample: &SampleYears, design: &Design) -> Option<Finding> {
     let (_, hottest) = design.battery.charge_temperature?;
-    let hours = sample.hours.iter().filter(|hour| f64::from(hour.battery_celsius) > WARM_CELSIUS).count();
-    (hours > 0 && hottest.celsius() <= 60.0).then(|| {
+    let warm = sample.hours.iter().filter(|hour| f64::from(hour.battery_celsius) > WARM_CELSIUS).count();
+    let hours = warm as f64 * YEAR_H as f64 / sample.hours.len().max(1) as f64;
+    (hours >= 0.5 && hottest.celsius() <= 60.0).then(|| {
         finding(
             "hot-battery",
             Severity::Note,
             "enclosure.sun_gain",
             format!(
-                "the battery is above {WARM_CELSIUS:.0} C for {hours} hours of the record and ages fast there"
+                "the battery is above {WARM_CELSIUS:.0} C for {hours:.0} hours a year and ages fast there"
             ),
             "shade the box or paint it white, and keep the battery away from the back of the panel",
         )

@@ -13,8 +13,8 @@ use super::kept::{Evidence, Figure, Kept, visits_per_year};
 use super::make::{is_endangered, with_case};
 use crate::finding::{Severity, Verdict};
 
-/// Lives that are looked at for charging in the cold: half of them plate, or next to none.
-const LOOKED_AT_FOR_PLATING: usize = 40;
+/// Lives that are looked at for charging in cold and heat: it happens in half of them, or in next to none.
+const LOOKED_AT_FOR_HARM: usize = 40;
 
 /// What lives say of a design.
 #[derive(Clone, Debug, PartialEq)]
@@ -82,9 +82,9 @@ pub fn judged(
 #[must_use]
 pub fn dangers(prepared: &Prepared, effort: Effort, progress: &dyn Progress) -> (Vec<&'static str>, bool) {
     with_case(prepared, effort, progress, |case| {
-        let account = account(case.trial, LOOKED_AT_FOR_PLATING, effort.threads);
-        let found = of_parts(case, account.plating);
-        let endangered = is_endangered(account.plating, &found);
+        let account = account(case.trial, LOOKED_AT_FOR_HARM, effort.threads);
+        let found = of_parts(case, account.harm);
+        let endangered = is_endangered(account.harm, &found);
         let codes = found.iter().filter(|finding| finding.severity == Severity::Danger);
         (codes.map(|finding| finding.code).collect(), endangered)
     })

@@ -5,6 +5,7 @@ use design::quantity::{Duration, Share};
 
 use super::make::Case;
 use crate::finding::Verdict;
+use crate::quota::WORST_FIFTH_SLACK;
 use forecast::life::ensemble::on_threads;
 use forecast::life::run::LifeOutcome;
 use forecast::life::visits::visits;
@@ -12,8 +13,6 @@ use forecast::stats;
 
 /// Share of the lives that must stay below the silence that is promised.
 pub(super) const FRESH_LIVES: f64 = 0.95;
-/// How far the worst fifth may miss a promise before doubt about the parts makes the verdict tight.
-pub const WORST_FIFTH_SLACK: f64 = 0.05;
 /// Lives with an outage that are lived once more with somebody who comes when it must be.
 const VISITED: usize = 100;
 /// Intervals are kept in single precision.

@@ -64,7 +64,7 @@ pub(super) fn months(account: &Account, lives: &Lives, days: usize, sample: &Sam
 
 #[cfg(test)]
 mod tests {
-    use forecast::life::account::{ACCOUNTED_LIVES, Plating};
+    use forecast::life::account::{ACCOUNTED_LIVES, Harm};
 
     use super::*;
 
@@ -80,7 +80,7 @@ mod tests {
             months,
             purposes: Vec::new(),
             gated_hours_per_year: 0.0,
-            plating: Plating::default(),
+            harm: Harm::default(),
         };
         let entries = ledger(&account, 1);
         let mah = |wanted: &LedgerPurpose| {

@@ -7,37 +7,40 @@
 
 use design::node::Design;
 use design::quantity::{Charge, Duration, Share};
-use forecast::Progress;
 use forecast::diary::Diary;
-use forecast::life::account::{Account, Plating, account};
+use forecast::life::account::{Account, Harm, account};
 use forecast::life::cause::survival_with_gate;
 use forecast::life::ensemble::{Lives, live_all};
 use forecast::life::fault::{lifetimes, refill, reserve};
 use forecast::life::node::NodeTables;
 use forecast::life::prepared::{Prepared, Weather, day_of_year, node_weather};
-use forecast::life::run::{LifeOutcome, Trial, live};
-use forecast::life::shown::{Hour, median_life, moment, year_around_the_lowest};
+use forecast::life::run::{LifeOutcome, Trial};
+use forecast::life::shown::{Hour, median_life, moment, worn_to, year_around_the_lowest};
 use forecast::life::weather::{NodeWeather, distance_km, is_south};
 use forecast::radio::spots::Spots;
 use forecast::sky::climate::Climate;
 use forecast::sky::light::{YEAR_DAYS, nominal_hours};
 use forecast::sky::recorded::Winters;
 use forecast::sky::weather::WeatherHours;
+use forecast::{Progress, Silent};
 
 use super::chances::{self, Chances, Effort, Headline};
 use super::dangers::is_charging_danger;
 use super::findings::{self, findings};
 use super::ledger::{ledger, months, spent_per_day};
+use super::settings;
 use super::{Life, Plan, WeatherUsed};
 use crate::finding::{Finding, Verdict};
 
 /// A primary cell must last the promise and this share more: its end comes without a warning (own choice).
 pub(super) const PRIMARY_MARGIN: f64 = 1.2;
-/// Above this share of lives that are charged below freezing no verdict is better than tight (own choice).
-const PLATING_LIVES: f64 = 0.05;
+/// Above this share of lives whose batteries are charged too cold or too hot no verdict is better than tight (own choice).
+pub(super) const HARMED_LIVES: f64 = 0.05;
 /// A node without a panel is followed to its end, but no longer than this.
 const LONGEST_FOLLOWED_YEARS: usize = 40;
 const FOLLOWED_LIVES: usize = 50;
+/// Makers rate a rechargeable cell until so much of its capacity is left (common practice, from memory).
+const RATED_END: Share = Share::from_percent(80.0);
 /// Lives lived again with a temperature gate.
 const GATED_LIVES: usize = 200;
 
@@ -52,12 +55,11 @@ pub fn plan(
     progress: &dyn Progress,
 ) -> Plan {
     let used = weather_used(design, weather);
-    of_prepared(&Prepared::new(design, weather, spots, effort.seed), used, effort, progress)
-}
-
-/// Plans a design whose tables are made.
-fn of_prepared(prepared: &Prepared, used: WeatherUsed, effort: Effort, progress: &dyn Progress) -> Plan {
-    with_case(prepared, effort, progress, |case| lay_out(case, used))
+    let prepared = Prepared::new(design, weather, spots, effort.seed);
+    let mut plan = with_case(&prepared, effort, progress, |case| lay_out(case, used));
+    plan.findings.extend(settings::fatal(&prepared, weather, &plan, effort, progress));
+    plan.findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
+    plan
 }
 
 /// Looks at a design whose tables are made.
@@ -77,7 +79,7 @@ pub(super) fn with_case<T>(
 pub(crate) struct MonthAhead {
     pub(crate) taken_per_day: Charge,
     pub(crate) spent_per_day: Charge,
-    /// Its hours in the first life.
+    /// Its hours in the life that `check` shows: the one with the median lowest charge.
     pub(crate) hours: Vec<Hour>,
 }
 
@@ -91,10 +93,11 @@ pub(crate) fn month_ahead(
 ) -> MonthAhead {
     let prepared = Prepared::new(design, weather, spots, effort.seed);
     let trial = prepared.trial();
-    let account = account(&trial, chances::lives_wanted(design, effort), effort.threads);
+    let wanted = chances::lives_wanted(design, effort);
+    let lives = live_all(&trial, wanted, effort.threads, &Silent);
+    let account = account(&trial, lives.outcomes.len(), effort.threads);
     let of_month = &account.months[usize::from(month.clamp(1, 12)) - 1];
-    let first = live(&trial, 0, None, &mut ());
-    let hours = year_around_the_lowest(design, &trial, &first);
+    let hours = year_around_the_lowest(design, &trial, &shown(&lives));
     MonthAhead {
         taken_per_day: of_month.per_day(of_month.flows.taken),
         spent_per_day: spent_per_day(of_month),
@@ -161,10 +164,13 @@ fn lay_out(case: &Case<'_>, used: WeatherUsed) -> Plan {
     let account = account(trial, lives.outcomes.len(), effort.threads);
     let life = life(case, &lives, &account);
     let chances = (!lives.outcomes.is_empty()).then(|| chances::chances(case, &lives));
-    let plates = plates(account.plating);
-    let mut findings = findings(case, account.plating, &used);
+    let plates = plates(account.harm);
+    let mut findings = findings(case, account.harm, &used);
     let headline = chances.as_ref().map(Chances::headline);
-    let (verdict, reason) = judge(headline, is_endangered(account.plating, &findings));
+    let (verdict, mut reason) = judge(headline, is_endangered(account.harm, &findings));
+    if headline.is_none() {
+        reason += "; below is the first of them";
+    }
     findings.extend(chances.as_ref().and_then(|chances| {
         let near = chances::near_a_gateway(case, &chances.causes, chances.lives)?;
         findings::dies_by_distance(design, spots, chances.without_outage, near)
@@ -186,19 +192,18 @@ fn lay_out(case: &Case<'_>, used: WeatherUsed) -> Plan {
 }
 
 /// Whether so many lives are charged below freezing that no verdict is better than tight.
-fn plates(plating: Plating) -> bool {
-    plating.lives.fraction() > PLATING_LIVES
+fn plates(harm: Harm) -> bool {
+    harm.frozen.lives.fraction() > HARMED_LIVES
 }
 
 /// Whether charging endangers the battery, so that no verdict is better than tight.
-pub(super) fn is_endangered(plating: Plating, findings: &[Finding]) -> bool {
-    plates(plating) || findings.iter().any(is_charging_danger)
+pub(super) fn is_endangered(harm: Harm, findings: &[Finding]) -> bool {
+    plates(harm) || findings.iter().any(is_charging_danger)
 }
 
 pub(super) fn judge(headline: Option<Headline<'_>>, endangered: bool) -> (Verdict, String) {
     let Some(headline) = headline else {
-        let reason = "no life was lived, so how many survive is not known; below is the first of them";
-        return (Verdict::NotKnown, reason.to_owned());
+        return (Verdict::NotKnown, "no life was lived, so how many survive is not known".to_owned());
     };
     match headline.verdict() {
         Verdict::Holds if endangered => (Verdict::Tight, headline.reason()),
@@ -233,13 +238,15 @@ fn life(case: &Case<'_>, lives: &Lives, account: &Account) -> Life {
         missed_reports_per_year: missed / (lives.outcomes.len().max(1) as f64 * trial.years()),
         without_sun: reserve(&nominal, case.dark_day(), Share::from_fraction(1.0), effort.threads),
         lasts: lasts(case),
+        worn_after: worn_to(trial, &shown, RATED_END),
         days_to_half: refill(&nominal, case.dark_day(), effort.threads).map(Duration::days),
         spilled_per_day: Charge::from_ampere_hours(
             (year.flows.offered - year.flows.taken) / (year.hours.max(1.0) / 24.0),
         ),
         gated_hours_per_year: account.gated_hours_per_year,
-        plating_hours_per_year: account.plating.hours_per_year,
-        plates: account.plating.lives,
+        plating_hours_per_year: account.harm.frozen.hours_per_year,
+        hot_hours_per_year: account.harm.hot.hours_per_year,
+        plates: account.harm.frozen.lives,
         lives_in_means: account.lives,
     }
 }
