@@ -50,6 +50,7 @@ pub(crate) fn climate() -> ClimateView {
         months: std::array::from_fn(month),
         day_sd_doubt: 0.24,
         snow_guessed: true,
+        rain_guessed: false,
         fortnight: DarkFortnight { from_day: 350, usual_wh_m2: 420.0, one_in_ten_wh_m2: 260.0 },
         dark_below_wh_m2: 330.0,
         dark_runs_days: vec![4, 5, 5, 6, 6, 6, 7, 7, 9, 12],
@@ -118,9 +119,9 @@ pub(crate) fn chances() -> Chances {
         },
         causes: vec![(Cause::Sun, share(72.0)), (Cause::Parts, share(28.0))],
         drivers: vec![
-            Driver { name: "sleep current", weight: -0.61 },
-            Driver { name: "sunshine of the site", weight: 0.44 },
-            Driver { name: "battery resistance", weight: -0.02 },
+            driver("sleep current", -0.61, (99.5, 91.0)),
+            driver("sunshine of the site", 0.44, (94.0, 99.0)),
+            driver("battery resistance", -0.02, (97.5, 97.0)),
         ],
         faults: vec![
             fault(FaultKind::IdlingRegulator, Some(8.3), Some(10.1), Some(96.0)),
@@ -323,6 +324,12 @@ fn life(lowest: Hour) -> Life {
         gated_hours_per_year: 0.0,
         plating_hours_per_year: 212.0,
         plates: Share::from_percent(100.0),
+        hot_hours_per_year: 0.0,
+        worn_after: None,
         lives_in_means: 250,
     }
+}
+
+fn driver(name: &'static str, weight: f64, (least, most): (f64, f64)) -> Driver {
+    Driver { name, weight, least: Share::from_percent(least), most: Share::from_percent(most) }
 }

@@ -10,7 +10,7 @@ pub mod sizing;
 pub mod truth;
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
-use verdict::plan::{Chances, Plan, Verdict};
+use verdict::plan::{Chances, Plan, Severity, Verdict};
 
 use super::{Subject, darkest_month, sentences, words};
 use crate::sentences::life::{life_rows, mean_rows, weather_rows};
@@ -22,14 +22,16 @@ pub fn page(subject: &Subject, plan: &Plan) -> String {
     let main = html! {
         h1 { (answer) }
         @if let Some(note) = &subject.note { p.note.quiet { (note) } }
+        (warned(subject, plan))
         (verdicts(subject, plan))
         @match &plan.chances {
             Some(chances) => (facts_of_many(subject, plan, chances)),
             None => (facts(plan)),
         }
-        (remedy::section(subject))
         @if let Some(chances) = &plan.chances { (rows(sentences::promises(chances).map(|(asks, said)| (asks.to_owned(), said)))) }
         (charge(subject, plan))
+        (remedy::section(subject))
+        @if let Some(chart) = plan.chances.as_ref().and_then(chart::tornado::chart) { (chart.section()) }
         @if super::has_sun(plan) { (chart::months::chart(subject, plan).section()) }
         (ledger(plan))
         (gone_wrong(plan))
@@ -99,10 +101,7 @@ fn answer(subject: &Subject, plan: &Plan) -> String {
 /// The charge over the year: of many lives, or of the only one.
 fn charge(subject: &Subject, plan: &Plan) -> Markup {
     match &plan.chances {
-        Some(chances) => html! {
-            (chart::bands::chart(subject, plan, chances).section())
-            @if let Some(chart) = chart::tornado::chart(chances) { (chart.section()) }
-        },
+        Some(chances) => chart::bands::chart(subject, plan, chances).section(),
         None => chart::year::chart(subject, plan).section(),
     }
 }
@@ -120,6 +119,19 @@ fn fortnight(subject: &Subject, plan: &Plan) -> Markup {
         None => chart::fortnight::chart(subject, plan),
     };
     html! { @if let (true, Some(chart)) = (super::has_sun(plan), chart) { (chart.section()) } }
+}
+
+/// What weakens the verdicts, in short, above them; what to do about it stands further down.
+fn warned(subject: &Subject, plan: &Plan) -> Markup {
+    let cautions = subject.cautions(plan);
+    let warned = cautions.iter().filter(|one| one.severity >= Severity::Warning);
+    html! {
+        @for one in warned {
+            p.{ "warned severity-" (words::severity(one.severity)) } {
+                b { (words::severity(one.severity)) } ": " (code(&one.message)) " (" (one.place) ")"
+            }
+        }
+    }
 }
 
 fn verdict_row(question: &str, verdict: Verdict, sentence: &str, figure: &str, reason: &str) -> Markup {
@@ -141,8 +153,8 @@ fn verdicts(subject: &Subject, plan: &Plan) -> Markup {
         Some(chances) => (sentences::headline(subject, chances), sentences::caveat(chances)),
         None => (plan.reason.clone(), String::new()),
     };
-    let weather =
-        subject.drawn_from.as_ref().map_or_else(|| weather_sentence(plan), |from| format!("Weather {from}."));
+    let weather = sentences::life::drawn_from(subject, plan)
+        .map_or_else(|| weather_sentence(plan), |from| format!("Weather {from}."));
     let reason = format!("{reason} {weather}");
     html! {
         section.verdicts aria-label="Verdicts" {
@@ -160,20 +172,21 @@ fn verdicts(subject: &Subject, plan: &Plan) -> Markup {
 
 fn facts_of_many(subject: &Subject, plan: &Plan, chances: &Chances) -> Markup {
     let low = format!("5 % of lives at {:.0} % charge or less", sentences::darkest_percent(chances));
-    let lost = sentences::causes(chances).unwrap_or_else(|| "none of them stopped".to_owned());
+    let lost = sentences::causes(plan, chances).unwrap_or_else(|| "none of them stopped".to_owned());
     let autonomy =
         if super::has_sun(plan) { "of autonomy without any sun" } else { "of autonomy from there" };
     html! {
         dl.facts {
-            (fact("Darkest date", &sentences::darkest_date(chances), &low))
+            @if sentences::is_level(chances) { (fact("Lowest charge", "all year", &low)) }
+            @else { (fact(if super::has_sun(plan) { "Darkest date" } else { "Lowest on" }, &sentences::darkest_date(chances), &low)) }
             (fact("In hand there", &sentences::in_hand(chances), autonomy))
             @if let Some((median, most)) = plan.life.lasts {
-                (fact("Lasts", &words::days(median.days()), &format!("half of the lives; nine in ten {}", words::days(most.days()))))
+                (fact("Lasts", &words::lasting(median), &format!("half of the lives; nine in ten {}", words::lasting(most))))
             }
             (fact("Outages", &format!("{} h a year", words::figure(chances.outage_hours_per_year)), &sentences::reports_sent(chances)))
             (fact("Lives with an outage", &words::grouped(lost_lives(chances)), &lost))
         }
-        p.quiet.wear { "Battery: " (sentences::life::wear(&plan.life, &subject.promise)) "." }
+        @if super::has_sun(plan) { p.quiet.wear { "Lasts: " (sentences::lasts(subject, plan, chances)) "." } }
     }
 }
 

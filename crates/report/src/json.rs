@@ -143,11 +143,13 @@ fn means(life: &Life) -> Value {
         "missed_reports_per_year": number(life.missed_reports_per_year),
         "lasts_median_years": life.lasts.map(|(median, _)| number(median.years())),
         "lasts_nine_in_ten_years": life.lasts.map(|(_, most)| number(most.years())),
+        "capacity_80_percent_after_years": life.worn_after.map(|after| number(after.years())),
         "without_sun_days": number(life.without_sun.days()),
         "days_to_half": life.days_to_half.map(number),
         "spilled_mah_per_day": number(life.spilled_per_day.milliampere_hours()),
         "gated_hours_per_year": number(life.gated_hours_per_year),
         "plating_hours_per_year": number(life.plating_hours_per_year),
+        "hot_charging_hours_per_year": number(life.hot_hours_per_year),
         "plates_percent_of_lives": number(life.plates.percent()),
     })
 }

@@ -34,7 +34,8 @@ pub fn share(share: Share) -> String {
 /// "98.2 % of 1,000 five-year lives without an outage (97.2-98.9); promised 95 %"; before it what else is missed.
 pub fn headline(subject: &Subject, chances: &Chances) -> String {
     let promised = words::figure_short(subject.promise.without_outage.percent());
-    format!("{}{}; promised {promised} %", missed(chances), chances.sentence())
+    let noise = if chances.misses_within_noise() { ", missed by less than the simulation noise" } else { "" };
+    format!("{}{}; promised {promised} %{noise}", missed(chances), chances.sentence())
 }
 
 /// What the figure depends on, and what it leaves out.
@@ -67,6 +68,15 @@ pub fn darkest_date(chances: &Chances) -> String {
     format!("{day} {}", words::month(month))
 }
 
+/// Less than a point between its lowest and its highest day is no course of a year.
+const LEVEL_PERCENT: f64 = 1.0;
+
+/// Whether the charge of the unlucky hardly changes over the year, so that no date is its lowest.
+pub fn is_level(chances: &Chances) -> bool {
+    let highest = chances.bands.iter().map(|band| band.charge[0].percent()).fold(0.0, f64::max);
+    highest - darkest_percent(chances) < LEVEL_PERCENT
+}
+
 /// The charge [%] below which 5 % of the lives stand on that date.
 pub fn darkest_percent(chances: &Chances) -> f64 {
     chances.bands.get(chances.darkest_day).map_or(0.0, |band| band.charge[0].percent())
@@ -76,7 +86,7 @@ pub fn darkest_percent(chances: &Chances) -> f64 {
 pub fn darkest(chances: &Chances) -> String {
     format!(
         "{}; 5 % of lives at {:.0} % or less, {} in hand",
-        darkest_date(chances),
+        if is_level(chances) { "hardly changes over the year".to_owned() } else { darkest_date(chances) },
         darkest_percent(chances),
         in_hand(chances)
     )
@@ -124,14 +134,35 @@ pub fn course(course: &Course) -> String {
     )
 }
 
-/// How long a node lasts that nothing charges; `None` with a panel, or if no end was seen.
-pub fn lasts(plan: &Plan) -> Option<String> {
-    let (median, most) = plan.life.lasts?;
-    Some(format!(
-        "half of the lives {} or more, nine in ten {}; makers vouch for no cell beyond 20 years",
-        words::days(median.days()),
-        words::days(most.days())
-    ))
+/// How long a node lasts: of one that nothing charges half of the lives and nine in ten; of one with a panel that no limit
+/// was found, or how many reached theirs, and what is left of the battery.
+pub fn lasts(subject: &Subject, plan: &Plan, chances: &Chances) -> String {
+    if super::has_sun(plan) {
+        let limit = limit(subject, chances);
+        return format!("{limit}; {}", life::wear(&plan.life));
+    }
+    match plan.life.lasts {
+        Some((median, most)) => format!(
+            "half of the lives {} or more, nine in ten {}; makers vouch for no cell beyond 20 years",
+            words::lasting(median),
+            words::lasting(most)
+        ),
+        None => "longer than 40 years; makers vouch for no cell beyond 20 years".to_owned(),
+    }
+}
+
+/// "no limit found in 5 years", or what share of the lives ends before, for wear if that is what ends most of them.
+pub fn limit(subject: &Subject, chances: &Chances) -> String {
+    let span = words::planned_span(subject.promise.unattended);
+    let stopped = 1.0 - chances.without_outage.fraction();
+    if stopped <= 0.0 {
+        return format!("no limit found in {span}");
+    }
+    let stopped = share(Share::from_fraction(stopped));
+    match chances.causes.first() {
+        Some((Cause::Ageing, _)) => format!("worn out within {span} in {stopped} of the lives"),
+        _ => format!("{stopped} of the lives stop within {span}"),
+    }
 }
 
 /// What share of the reports is sent.
@@ -178,8 +209,12 @@ pub fn telling(drivers: &[Driver]) -> impl Iterator<Item = &Driver> {
 }
 
 /// What stopped the lives that failed; `None` if none did.
-pub fn causes(chances: &Chances) -> Option<String> {
-    let said = |(of, share): &(Cause, Share)| format!("{:.0} % {}", share.percent(), cause(*of));
+pub fn causes(plan: &Plan, chances: &Chances) -> Option<String> {
+    let word = |of: Cause| match of {
+        Cause::Sun if !super::has_sun(plan) => "battery used up",
+        of => cause(of),
+    };
+    let said = |(of, share): &(Cause, Share)| format!("{:.0} % {}", share.percent(), word(*of));
     let parts: Vec<String> = chances.causes.iter().take(3).map(said).collect();
     (!parts.is_empty()).then(|| parts.join(", "))
 }
@@ -408,7 +443,7 @@ pub fn tightest(rate: &RateRow) -> String {
         Limit::Payload => "length",
         Limit::Law => "law",
         Limit::Allowance => "network",
-        Limit::Energy => "sun",
+        Limit::Energy => "energy",
     };
     rate.limits.tightest().map_or("nothing".to_owned(), |(limit, _)| name(limit).to_owned())
 }
@@ -502,7 +537,9 @@ pub fn climate(assumed: &Assumed) -> Vec<(&'static str, String)> {
     let (month, day) = words::month_and_day(fortnight.from_day);
     let darkest = climate.darkest();
     let (low, high) = darkest.ghi_interval_wh_m2;
-    let snow = if climate.snow_guessed {
+    let snow = if climate.snow_guessed && climate.rain_guessed {
+        "a guess from cold and from 2 mm of rain a day, since the rain there is not known either; write `snow_days` into [site]"
+    } else if climate.snow_guessed {
         "a guess from cold and rain that no measurement stands behind; write `snow_days` into [site]"
     } else {
         "as the design file says, for a flat panel"

@@ -1,5 +1,5 @@
-//! One page of text: the verdict, then at most 40 lines of 80 columns and the table of what would make it hold; a danger or
-//! a warning is never left out, so many of them make it longer.
+//! One page of text: dangers and warnings, none left out, above the verdict that they weaken; then at most 40 lines of 80
+//! columns and the table of what would make it hold.
 
 pub mod climate;
 mod everything;
@@ -18,7 +18,7 @@ pub use everything::everything;
 
 /// Columns of the page.
 pub const WIDTH: usize = 80;
-/// Lines of the page after the verdict, if no danger or warning needs more.
+/// Lines of the page after the verdict.
 const LINES: usize = 40;
 /// Faults shown at least, and at most.
 const FAULTS: (usize, usize) = (2, 3);
@@ -35,6 +35,13 @@ const SPEND: Style = AnsiColor::Magenta.on_default();
 
 /// The page: what is asked most, in the order in which it is asked.
 pub fn page(subject: &Subject, plan: &Plan) -> String {
+    let cautions = subject.cautions(plan);
+    let (warned, notes) =
+        cautions.split_at(cautions.partition_point(|one| one.severity >= Severity::Warning));
+    let mut above: Vec<String> = warned.iter().flat_map(|one| caution(subject, one)).collect();
+    if !above.is_empty() {
+        above.push(String::new());
+    }
     let verdict = head(subject, plan);
     let mut lines = weather_lines(subject, plan);
     lines.push(String::new());
@@ -58,12 +65,12 @@ pub fn page(subject: &Subject, plan: &Plan) -> String {
     // The last line says where the rest is.
     let room = most.saturating_sub(lines.len() + 1);
     let (least, largest) = FAULTS;
-    let cautions = cautions(subject, plan, room.saturating_sub(gone_wrong(least).len()));
-    let rows = if gone_wrong(largest).len() + cautions.len() <= room { largest } else { least };
+    let notes = self::notes(subject, notes, room.saturating_sub(gone_wrong(least).len()));
+    let rows = if gone_wrong(largest).len() + notes.len() <= room { largest } else { least };
     lines.extend(gone_wrong(rows));
-    lines.extend(cautions);
+    lines.extend(notes);
     lines.push(paint(QUIET, "--all: every figure; --report FILE.html: charts; --hours FILE.csv: every hour"));
-    [verdict, lines].concat().join("\n") + "\n"
+    [above, verdict, lines].concat().join("\n") + "\n"
 }
 
 /// The stroke of a verdict: whole, dashed, broken with a bar across the gap, dotted.
@@ -108,7 +115,7 @@ fn weather_lines(subject: &Subject, plan: &Plan) -> Vec<String> {
         let away = weather.distance_km.map(|km| format!(", {km:.0} km from the site")).unwrap_or_default();
         format!("{}, {} hours{lived}{away}", sentences::life::station(weather), words::grouped(weather.hours))
     };
-    let said = format!("Weather: {}", subject.drawn_from.clone().unwrap_or_else(recorded));
+    let said = format!("Weather: {}", sentences::life::drawn_from(subject, plan).unwrap_or_else(recorded));
     wrap_indented(&said, WIDTH, "  ")
 }
 
@@ -121,7 +128,6 @@ pub fn fact(label: &str, text: &str) -> Vec<String> {
 /// What the many lives show.
 fn facts_of_many(subject: &Subject, plan: &Plan, chances: &Chances) -> Vec<String> {
     let mut lines = fact("lowest charge", &sentences::darkest(chances));
-    lines.extend(sentences::lasts(plan).iter().flat_map(|lasts| fact("lasts", lasts)));
     lines.extend(without_gate(plan));
     if super::has_sun(plan) {
         let lasts = format!(
@@ -131,11 +137,11 @@ fn facts_of_many(subject: &Subject, plan: &Plan, chances: &Chances) -> Vec<Strin
         );
         lines.extend(fact("without sun", &lasts));
     }
+    lines.extend(fact("lasts", &sentences::lasts(subject, plan, chances)));
     lines.extend(fact("outages", &sentences::outages(chances)));
     lines.extend(chances.course.iter().flat_map(|course| fact("reports", &sentences::course(course))));
-    lines.extend(fact("wear", &sentences::life::wear(&plan.life, &subject.promise)));
     lines.extend(fact("matters most", &sentences::matters_most(&chances.drivers)));
-    lines.extend(sentences::causes(chances).iter().flat_map(|causes| fact("why they stop", causes)));
+    lines.extend(sentences::causes(plan, chances).iter().flat_map(|causes| fact("why they stop", causes)));
     lines.extend(sentences::promises(chances).flat_map(|(label, text)| fact(label, &text)));
     lines
 }
@@ -143,11 +149,11 @@ fn facts_of_many(subject: &Subject, plan: &Plan, chances: &Chances) -> Vec<Strin
 /// When a node that stops on the darkest date is back.
 fn back(restart: Restart) -> String {
     match restart {
-        Restart::At(_, days) if days < 0.05 => "a stop lasts an hour".to_owned(),
+        Restart::At(_, days) if days < 0.05 => "stopped at its lowest, it is back in an hour".to_owned(),
         Restart::At(at, days) => {
-            format!("a stop lasts {} (to {})", words::days(days), words::date_short(at))
+            format!("stopped at its lowest, it is back in {} ({})", words::days(days), words::date_short(at))
         }
-        Restart::Never => "a stop lasts for ever".to_owned(),
+        Restart::Never => "stopped at its lowest, it never comes back".to_owned(),
     }
 }
 
@@ -273,6 +279,11 @@ fn months(subject: &Subject, plan: &Plan) -> Vec<String> {
         lines
             .push(line("the sun offers", rows.iter().map(|row| words::short_figure(offered(row))).collect()));
         lines.push(format!("{:<MONTH_LABEL$}{bars}", "half a bar = enough"));
+    } else {
+        lines.push(line(
+            "air, C",
+            rows.iter().map(|row| format!("{:.0}", row.air.celsius().round() + 0.0)).collect(),
+        ));
     }
     lines.push(line("the node spends", rows.iter().map(|row| words::short_figure(spent(row))).collect()));
     match &plan.chances {
@@ -341,19 +352,17 @@ fn severity_style(severity: Severity) -> Style {
     }
 }
 
-/// What wants a decision, worst first, each with its place: every danger, of the rest what fits into so many lines, and at
-/// last how many were left out.
-fn cautions(subject: &Subject, plan: &Plan, lines: usize) -> Vec<String> {
-    let cautions = subject.cautions(plan);
+/// What is good to know, each with its place: what fits into so many lines, and at last how many were left out.
+fn notes(subject: &Subject, notes: &[Caution], lines: usize) -> Vec<String> {
     let mut out = Vec::new();
-    for (shown, one) in cautions.iter().enumerate() {
+    for (shown, one) in notes.iter().enumerate() {
         let said = caution(subject, one);
-        let reserve = usize::from(shown + 1 < cautions.len());
-        if one.severity < Severity::Warning && out.len() + said.len() + reserve > lines {
-            let left = cautions.len() - shown;
+        let reserve = usize::from(shown + 1 < notes.len());
+        if out.len() + said.len() + reserve > lines {
+            let left = notes.len() - shown;
             out.push(format!(
                 "{} under --all",
-                words::count(left, if shown == 0 { "caution" } else { "more caution" })
+                words::count(left, if shown == 0 { "note" } else { "more note" })
             ));
             break;
         }
@@ -410,12 +419,10 @@ mod tests {
         let before = warnings(&plain(&page(&subject, &plan)));
         for extra in 0..8 {
             let page = plain(&page(&subject, &plan));
-            assert!(page.starts_with("━━━━━ holds"), "{page}");
             let verdict = head(&subject, &plan).len();
-            let warned = page.lines().skip_while(|line| !line.starts_with("warning: "));
-            let warned =
-                warned.take_while(|line| !line.contains("under --all") && !line.starts_with("--all")).count();
-            assert!(page.lines().count() <= verdict + LINES + warned, "{extra} findings more:\n{page}");
+            let warned = page.lines().take_while(|line| !line.starts_with("━━━━━ holds")).count();
+            assert!(page.lines().count() <= warned + verdict + LINES, "{extra} findings more:\n{page}");
+            assert!(!page.lines().skip(warned).any(|line| line.starts_with("warning: ")), "{page}");
             assert_eq!(warnings(&page), before + extra, "every warning is shown:\n{page}");
             assert!(page.lines().all(|line| line.chars().count() <= WIDTH), "{page}");
             assert_eq!(page.contains("panel unplugged"), plan.chances.is_some(), "the second fault:\n{page}");

@@ -163,6 +163,15 @@ pub fn days(days: f64) -> String {
     }
 }
 
+/// How long something lasts: days under a quarter of a year, then months under two years, then years.
+pub fn lasting(time: Duration) -> String {
+    const MONTH_DAYS: f64 = 365.25 / 12.0;
+    match time.days() {
+        days if (91.0..730.0).contains(&days) => format!("{:.0} months", (days / MONTH_DAYS).floor()),
+        days => self::days(days),
+    }
+}
+
 /// A distance: metres under one kilometre, then kilometres.
 pub fn distance(distance: Length) -> String {
     if distance.metres() < 999.5 {
@@ -290,6 +299,13 @@ pub fn count(number: usize, one: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// By hand: 460 days are 15.1 months of 30.44 days, 279 days 9.2; a month that is not over does not count.
+    #[test]
+    fn what_lasts_is_said_in_months_or_years() {
+        let said = [60.0, 279.0, 460.0, 729.0, 3652.5].map(|days| lasting(Duration::from_days(days)));
+        assert_eq!(said, ["60.0 days", "9 months", "15 months", "23 months", "10.0 years"]);
+    }
 
     #[test]
     fn figures_keep_three_digits_and_never_lose_their_sign() {

@@ -147,7 +147,7 @@ fn heard(design: &Design, terrain: Option<&Terrain>) -> Markup {
     let reach = reach::judge(design, terrain, &[], 1);
     let spread_db = design.surroundings.ground.spread.map_or(SPOT_SD_DB, Decibels::decibels);
     let around = |decibels: f64, unit: &str| {
-        format!("{decibels:.0} {unit}, {spread_db:.0} dB more or less from spot to spot")
+        format!("{decibels:.0} {unit}, {spread_db:.0} dB more or less from one position to the next")
     };
     let best = reach.links.first();
     let rssi = best.map_or(NO_GATEWAY.to_owned(), |best| around(best.received.dbm(), "dBm"));

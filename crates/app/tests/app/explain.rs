@@ -3,7 +3,7 @@
 use std::fs;
 use std::path::Path;
 
-use crate::program::run;
+use crate::program::{root, run};
 
 const MAST: &str = "examples/larkmoor/frost-mast.toml";
 const SITE: &str = "examples/larkmoor/larkmoor.toml";
@@ -59,6 +59,48 @@ fn a_payload_in_clear_is_shown_in_values() {
     let alone = run(&["explain", "01BFFE", "--port", "20"]);
     assert_eq!(alone.code, Some(2));
     assert!(alone.stderr.contains("--kind NODE.toml"), "{}", alone.stderr);
+}
+
+/// A node that records satellites and sends the recording in a field of bytes: 19 of them for 6 satellites and 30 m, by hand
+/// one bit 0 before, so that 20 travel. Satellite 5 is late by half a millisecond, 149.90 km; 0x77359400 s are
+/// 2033-05-18T03:33:20Z (`date -u -d @2000000000`).
+#[test]
+fn a_recording_of_satellites_is_read_and_its_layout_stands_in_the_kit() {
+    let folder = tempfile::tempdir().expect("there is room");
+    let text = fs::read_to_string(root().join("examples/larkmoor/spray-trailer.toml")).expect("reads");
+    let fields = "raw = { kind = \"bytes\", length = \"19 bytes\" }\n";
+    let text = text.replace("at_most = \"11 bytes\"\n", "").replace(
+        "{ fix = { give_up_after = \"60 s\", failures = \"8 %\" } }",
+        "{ snapshot = { time = \"2 s\" } }",
+    );
+    let before = text.find("place = {").expect("its first field");
+    let after = text.find("\n[regulator.main]").expect("what follows its fields");
+    let text = [text.get(..before), Some(fields), text.get(after..)].map(Option::unwrap_or_default).concat();
+    let node = folder.path().join("node.toml");
+    fs::write(&node, text).expect("it can be written");
+    let (node, out) = (node.to_str().expect("text"), folder.path().join("kit"));
+    let bits = format!(
+        "0{:032b}{}{}0000000",
+        0x7735_9400_u32,
+        "00010110000000000000",
+        "11111100000000000000".repeat(5)
+    );
+    let octet = |bits: &[u8]| bits.iter().fold(0_u8, |code, bit| code << 1 | (bit - b'0'));
+    let octets: Vec<String> = bits.as_bytes().chunks(8).map(|bits| format!("{:02X}", octet(bits))).collect();
+    let payload = octets.concat();
+    let said = run(&["explain", &payload, "--port", "10", "--kind", node]);
+    assert_eq!(said.code, Some(0), "{}", said.stderr);
+    let wanted = "recorded 2033-05-18T03:33:20Z, code delay of satellite 5: 149.90 km";
+    assert!(said.stdout.contains(wanted), "{}", said.stdout);
+    let kit = run(&["kit", node, "-o", out.to_str().expect("text")]);
+    assert_eq!(kit.code, Some(0), "{}", kit.stderr);
+    for file in ["spray_trailer.md", "spray_trailer.h"] {
+        let text = fs::read_to_string(out.join(file)).expect("it is written");
+        assert!(
+            text.contains("then 6 times 6 bits of a satellite's number (63: none) and 14 bits"),
+            "{file}"
+        );
+    }
 }
 
 #[test]

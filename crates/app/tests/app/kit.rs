@@ -153,3 +153,30 @@ fn a_design_without_messages_and_an_output_that_is_a_file_are_refused() {
     assert_eq!(said.code, Some(2));
     assert!(said.stderr.contains("no message"), "{}", said.stderr);
 }
+
+/// A site file is called one by every command that wants the design file of one node, and by a site that names it as a kind.
+#[test]
+fn a_site_file_in_place_of_a_node_is_called_a_site_file() {
+    const SITE: &str = "examples/larkmoor/larkmoor.toml";
+    let folder = tempfile::tempdir().expect("there is room");
+    let out = folder.path().join("out").to_str().expect("the path is text").to_owned();
+    let site = crate::program::root().join(SITE);
+    let nested = folder.path().join("nested.toml");
+    let text = fs::read_to_string(&site).expect("it is there").replace("terrain = ", "#terrain = ");
+    let text = text.replace("kind = \"frost-mast.toml\"", "kind = \"inner.toml\"");
+    fs::write(&nested, text).expect("it can be written");
+    fs::copy(&site, folder.path().join("inner.toml")).expect("it can be copied");
+    let nested = nested.to_str().expect("the path is text");
+    for arguments in [
+        &["kit", SITE, "-o", &out][..],
+        &["climate", SITE],
+        &["size", SITE],
+        &["enrol", SITE, "--count", "1", "-o", &out],
+        &["check", nested, "--lives", "1"],
+    ] {
+        let refused = run(arguments);
+        assert_eq!(refused.code, Some(2), "{arguments:?}: {}", refused.stderr);
+        assert!(refused.stderr.contains("this is a site file"), "{arguments:?}: {}", refused.stderr);
+    }
+    assert!(!folder.path().join("out").exists(), "nothing is written");
+}

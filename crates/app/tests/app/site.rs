@@ -124,3 +124,39 @@ fn what_is_doubtful_only_where_a_node_stands_is_said_of_it() {
     assert!(said.contains("one and 1 other node: "), "{said} {}", run.stderr);
     assert!(said.contains("the plan EU868 is not in use at -45.0 deg, 169.2 deg"), "{said}");
 }
+
+/// A gateway listens to one plan: nodes of two around one that does not say its own are refused with the nodes of each; with
+/// `region` at the gateway those of the other plan are not heard, and the finding says so.
+#[test]
+fn nodes_of_two_plans_around_one_gateway_are_named() {
+    let folder = tempfile::tempdir().expect("there is room");
+    let site = changed(folder.path(), |text| text);
+    let tank = folder.path().join("tank-level.toml");
+    let text = fs::read_to_string(&tank).expect("reads").replace("region = \"EU868\"", "region = \"US915\"");
+    fs::write(&tank, text).expect("writes");
+    for json in [&[][..], &["--json"]] {
+        let run = run(&[&["check", &site, "--lives", "1"], json].concat());
+        let said = run.stdout + &run.stderr;
+        assert_eq!(run.code, Some(2), "{said}");
+        for word in ["mixed-regions", "EU868", "US915", "spring-tank"] {
+            assert!(said.contains(word), "{word}: {said}");
+        }
+    }
+    let text = fs::read_to_string(&site).expect("reads");
+    let text = text.replace("[gateway.packing-house]\n", "[gateway.packing-house]\nregion = \"EU868\"\n");
+    fs::write(&site, text).expect("writes");
+    let (code, report) = json(&site);
+    assert_eq!(code, Some(1), "a node that is not heard fails");
+    let findings = node(&report, "spring-tank")["findings"].as_array().expect("a list");
+    assert!(findings.iter().any(|one| one["code"] == "reach-other-region"), "{findings:#?}");
+    assert_eq!(node(&report, "spring-tank")["verdicts"]["reach"], "fails");
+}
+
+/// Without a life nothing is shown below a row of a site that could be the first of them.
+#[test]
+fn without_lives_a_row_says_that_nothing_is_known_and_no_more() {
+    let run = run(&["check", SITE, "--lives", "0"]);
+    let said = run.stdout.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(said.contains("no life was lived, so how many survive is not known"), "{said}");
+    assert!(!said.contains("below is the first of them"), "{said}");
+}

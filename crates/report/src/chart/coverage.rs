@@ -20,7 +20,7 @@ use super::{Chart, RIGHT, WIDTH, contour};
 pub struct Step {
     /// Short: "SF7".
     pub words: String,
-    /// Whether it keeps the margin; one without is heard on luckier spots.
+    /// Whether it keeps the margin; one without is heard at luckier positions.
     pub keeps_margin: bool,
     /// Up to this loss it holds \[dB\].
     pub most_loss_db: f64,
@@ -217,7 +217,7 @@ pub fn chart(map: &CoverageMap) -> Chart {
         title,
         description: description(map, &shares),
         note: Some(format!(
-            "Each shade of blue is the fastest data rate that holds there with {:.0} dB in hand, at half of the spots in half \
+            "Each shade of blue is the fastest data rate that holds there with {:.0} dB in hand, at half of the positions in half \
              of the time; where it is thin the slowest is heard without that reserve, on some spots and not on others. The ground lies between {low_m:.0} and {high_m:.0} m, with a line every \
              {every_m:.0} m. Where there is no shade the ground is not known.",
             map.margin_db,

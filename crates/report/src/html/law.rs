@@ -18,8 +18,8 @@ pub(crate) fn section(subject: &Subject) -> Markup {
                 h2 { (title(law.verdict)) }
                 @for message in &law.messages { (table(message)) }
                 p.quiet {
-                    "How often each message may be sent: by law and by the network's own allowance, if nothing else is sent; by what the sun \
-                    brings in the darkest month, all else going on. Data rates in grey are not in use, but the network may ask for \
+                    "How often each message may be sent: by law and by the network's own allowance, if nothing else is sent; by the energy \
+                    that the sun brings in the darkest month, or that a battery without a panel has for a day, all else going on. Data rates in grey are not in use, but the network may ask for \
                     them."
                 }
                 @if !broken.is_empty() {
@@ -56,7 +56,7 @@ fn table(message: &MessageRow) -> Markup {
             caption { (message.name) }
             thead { tr {
                 th { "data rate" } th.figure { "bytes" } th.figure { "on air" } th.figure { "room for" }
-                th.figure { "by law" } th.figure { "by network" } th.figure { "by sun" } th { "tightest" }
+                th.figure { "by law" } th.figure { "by network" } th.figure { "by energy" } th { "tightest" }
             } }
             tbody { @for rate in &message.rates { (row(rate)) } }
         }
@@ -76,7 +76,7 @@ fn row(rate: &RateRow) -> Markup {
             td.figure data-label="room for" { (rate.ceiling.bytes) " bytes" }
             td.figure data-label="by law" { (sentences::bound(rate.limits.law)) }
             td.figure data-label="by network" { (sentences::bound(rate.limits.allowance)) }
-            td.figure data-label="by sun" { (rate.limits.energy.map_or("?".to_owned(), sentences::bound)) }
+            td.figure data-label="by energy" { (rate.limits.energy.map_or("?".to_owned(), sentences::bound)) }
             td data-label="tightest" { @if fits { (sentences::tightest(rate)) } @else { span.fails { "too long" } } }
         }
     }

@@ -35,13 +35,13 @@ pub(super) fn section(subject: &Subject) -> Markup {
 fn table(title: &str, rows: &[sentences::remedy::Row]) -> Markup {
     html! {
         div.scroll tabindex="0" role="group" aria-label=(title) {
-            table.plain {
+            table.stacked.remedies {
                 thead { tr { th { "Change" } th.figure { "Lives" } th { "Now" } th { "Then" } td {} } }
                 tbody { @for row in rows {
                     tr {
                         th scope="row" { (row.what) }
-                        td.figure { (row.lives) } td { (row.now) } td { (row.then) }
-                        td.quiet { (row.remark) }
+                        td.figure data-label="lives" { (row.lives) } td data-label="now" { (row.now) }
+                        td data-label="then" { (row.then) } td.quiet { (row.remark) }
                     }
                 } }
             }

@@ -62,7 +62,12 @@ fn bands(bands: &[DayBand]) -> Value {
 }
 
 fn driver(driver: &Driver) -> Value {
-    json!({ "name": driver.name, "rank_weight": number(driver.weight) })
+    json!({
+        "name": driver.name,
+        "rank_weight": number(driver.weight),
+        "fifth_with_least_percent": number(driver.least.percent()),
+        "fifth_with_most_percent": number(driver.most.percent()),
+    })
 }
 
 fn fault(row: &FaultRow) -> Value {

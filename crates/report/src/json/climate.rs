@@ -20,6 +20,7 @@ pub fn climate(assumed: &Assumed) -> Value {
         "drawn_years": view.years,
         "day_sd_doubt_percent": number(100.0 * view.day_sd_doubt),
         "snow_guessed": view.snow_guessed,
+        "rain_guessed": view.rain_guessed,
         "months": view.months.iter().map(month).collect::<Vec<_>>(),
         "darkest_fortnight": {
             "from_day_of_year": view.fortnight.from_day + 1,

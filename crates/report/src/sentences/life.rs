@@ -1,6 +1,5 @@
 //! What one life shows, and the weather it was lived in.
 
-use design::node::Promise;
 use verdict::plan::{Life, Plan, WeatherUsed};
 
 use crate::{Subject, words};
@@ -32,16 +31,19 @@ pub fn mean_rows(life: &Life) -> Vec<(String, &'static str)> {
             format!("{} hours a year", words::figure(life.plating_hours_per_year)),
             "charged below freezing, where that harms",
         ),
+        (
+            format!("{} hours a year", words::figure(life.hot_hours_per_year)),
+            "charged hotter than the battery bears",
+        ),
     ]
 }
 
 /// What is left of the battery at the end of the promise, and how often it could not be charged.
-pub fn wear(life: &Life, promise: &Promise) -> String {
-    let left = format!(
-        "{:.0} % of the capacity left after {}",
-        life.capacity_left.percent(),
-        words::planned_span(promise.unattended)
-    );
+pub fn wear(life: &Life) -> String {
+    let rated = life.worn_after.map_or_else(String::new, |after| {
+        format!("80 % of the capacity, where a cell's rated life ends, after {}; ", words::lasting(after))
+    });
+    let left = format!("{rated}{:.0} % of the capacity left at the end", life.capacity_left.percent());
     match life.gated_hours_per_year {
         hours if hours < 0.5 => left,
         hours => format!("{left}; charging refused {hours:.0} h a year"),
@@ -50,6 +52,13 @@ pub fn wear(life: &Life, promise: &Promise) -> String {
 
 fn reports(per_year: f64) -> String {
     format!("{} a year", words::count(words::whole(per_year), "report"))
+}
+
+/// Where drawn weather comes from, without a word of sun where no panel asks for it; `None` for a weather file.
+pub fn drawn_from(subject: &Subject, plan: &Plan) -> Option<String> {
+    let said = subject.drawn_from.clone()?;
+    let of_sun = if crate::has_sun(plan) { None } else { said.find(", the sun of ") };
+    Some(of_sun.and_then(|at| said.get(..at)).map_or_else(|| said.clone(), str::to_owned))
 }
 
 /// Where recorded weather was taken, also where its file does not say.

@@ -16,7 +16,9 @@ pub fn finding(trail: &Trail) -> String {
         return format!("the way is clear, with {zones:.1} Fresnel radii of room or more");
     }
     let what = thing(at, trail.length);
-    if zones < 0.0 {
+    if zones < 0.0 && at.room_m() > -0.5 {
+        format!("{what} just reaches the line of sight")
+    } else if zones < 0.0 {
         format!("{what} stands {:.0} m ({:.1} Fresnel radii) above the line of sight", -at.room_m(), -zones)
     } else {
         format!("{what} leaves {zones:.1} of the {ENOUGH} Fresnel radii that are needed")
@@ -28,7 +30,7 @@ fn thing(at: &TrailPoint, length: Length) -> String {
     let to_gateway_km = length.kilometres() - at.distance_km;
     let metres = |kilometres: f64| (kilometres * 100.0).round() * 10.0;
     let what = match (at.clutter_m > 0.0, at.room_m() < 0.0) {
-        (true, _) => "what stands",
+        (true, _) => "a roof or tree",
         (false, true) => "a ridge",
         (false, false) => "the ground",
     };

@@ -107,7 +107,7 @@ pub fn rows(reach: &Reach) -> Vec<(String, String)> {
         );
     }
     if let Some(remedies) = remedies(reach) {
-        row("would hold with", remedies);
+        row("would hold", format!("with {remedies}"));
     }
     rows
 }

@@ -112,7 +112,7 @@ pub fn tables(subject: &Subject, remedies: &Remedies) -> Vec<(&'static str, Vec<
     let rows = |shown: &[Remedy]| -> Vec<Row> {
         shown.iter().take(SHOWN).flat_map(|remedy| rows_of(subject, remedy)).collect()
     };
-    let all = [("What would make it hold", &remedies.holds), ("What could be left out", &remedies.spare)];
+    let all = [("What would make it hold", &remedies.holds), ("Room to spare", &remedies.spare)];
     all.into_iter()
         .filter(|(_, shown)| !shown.is_empty())
         .map(|(title, shown)| (title, rows(shown)))

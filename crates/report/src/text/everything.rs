@@ -21,8 +21,8 @@ pub fn everything(subject: &Subject, plan: &Plan) -> String {
     };
     section("What was checked", parts(subject));
     if let Some(chances) = &plan.chances {
-        section("The lives", lives(subject, chances));
-        section("What matters most: effect on the order of lives, from -1 to 1", drivers(chances));
+        section("The lives", lives(subject, plan, chances));
+        section("What matters most, and the lives without an outage", drivers(chances));
         section("Every fault, beginning a month before the darkest", faults(chances));
     }
     section(&sentences::shown_life(plan), life(&plan.life));
@@ -55,7 +55,7 @@ fn reach(subject: &Subject) -> Vec<String> {
     sentences::reach::rows(&subject.reach).iter().flat_map(|(label, text)| fact(label, text)).collect()
 }
 
-fn lives(subject: &Subject, chances: &Chances) -> Vec<String> {
+fn lives(subject: &Subject, plan: &Plan, chances: &Chances) -> Vec<String> {
     let (lived, wanted) = (words::grouped(chances.lives), words::grouped(chances.wanted));
     let worst = words::count(chances.worst.outage_hours as usize, "hour");
     let mut rows = vec![
@@ -70,16 +70,22 @@ fn lives(subject: &Subject, chances: &Chances) -> Vec<String> {
         ("lowest charge", sentences::darkest(chances)),
         ("worst life", format!("number {}, stopped for {worst}", chances.worst.life)),
     ];
-    rows.extend(sentences::causes(chances).map(|causes| ("why they stop", causes)));
+    rows.extend(sentences::causes(plan, chances).map(|causes| ("why they stop", causes)));
     rows.iter().flat_map(|(label, text)| fact(label, text)).collect()
 }
 
 fn drivers(chances: &Chances) -> Vec<String> {
-    let line = |driver: &verdict::plan::Driver| {
-        let bar = super::lay::bar(driver.weight.abs(), 1.0, 24);
-        format!("{:<40}{:>8}  {bar}", driver.name, words::signed(driver.weight)).trim_end().to_owned()
+    let row = |name: &str, weight: &str, least: &str, most: &str| {
+        format!("{name:<40}{weight:>8}{least:>15}{most:>15}")
     };
-    chances.drivers.iter().map(line).collect()
+    let line = |driver: &verdict::plan::Driver| {
+        let (least, most) = (sentences::share(driver.least), sentences::share(driver.most));
+        row(driver.name, &words::signed(driver.weight), &least, &most)
+    };
+    let mut lines =
+        vec![row("", "effect", "fifth with", "fifth with"), row("", "-1 to 1", "least of it", "most of it")];
+    lines.extend(chances.drivers.iter().map(line));
+    lines
 }
 
 fn faults(chances: &Chances) -> Vec<String> {
@@ -135,7 +141,7 @@ fn months(subject: &Subject, plan: &Plan) -> Vec<String> {
     };
     let head = ["", "sun", "offered", "taken", "spent", "air", "lowest", "stopped"].map(str::to_owned);
     let units =
-        ["", "Wh/m2 day", "mAh/day", "mAh/day", "mAh/day", "C", "charge %", "h in all"].map(str::to_owned);
+        ["", "Wh/m2 day", "mAh/day", "mAh/day", "mAh/day", "C", "charge %", "h/year"].map(str::to_owned);
     let mut lines = vec![row(head), row(units)];
     for month in subject.months().filter_map(|month| plan.months.iter().find(|row| row.month == month)) {
         lines.push(row([

@@ -40,7 +40,7 @@ fn check(check: &Check) -> Vec<String> {
 
 /// A message at every data rate: how often it may be sent, and what limits it most.
 fn rates(message: &MessageRow) -> Vec<String> {
-    let head = ["bytes", "on air", "room for", "every: law", "network", "sun", "tightest"];
+    let head = ["bytes", "on air", "room for", "every: law", "network", "energy", "tightest"];
     let row = |first: &str, [bytes, airtime, most, law, grant, sun, tightest]: [&str; 7]| {
         format!("{first:<16}{bytes:>5}{airtime:>11}{most:>9}{law:>11}{grant:>10}{sun:>9}  {tightest}")
             .trim_end()
