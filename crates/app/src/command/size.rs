@@ -13,7 +13,7 @@ use report::problem::{Failure, Problem};
 use report::sizing::SizingReport;
 use verdict::Environment;
 use verdict::plan::Effort;
-use verdict::size::{Choice, Sized, SurvivalMap, size, survival_map};
+use verdict::size::{Choice, SizeError, Sized, SurvivalMap, size, survival_map};
 
 use super::check::{refuse, shown};
 use crate::edited::{edited, lines_changed};
@@ -94,17 +94,21 @@ fn sized(arguments: &SizeOf) -> Result<(String, bool), Failure> {
     };
     let counter = Counter::counting("designs decided", "gives the best so far");
     let found = size(&checked.design, &environment, effort, &counter);
-    let drawn = arguments.report.is_some() || arguments.picture.is_some();
-    let chosen = found.as_ref().ok().and_then(|found| found.choices.get(found.chosen?)).filter(|_| drawn);
-    let picture = chosen.and_then(|chosen| {
-        let map = survival_map(&checked.design, &environment, chosen, effort, &counter).ok()?;
-        drawing(&checked.design, chosen, &map)
-    });
-    drop(counter);
-    let found = found.map_err(|error| {
+    let refused = |error: SizeError| {
         let help = "write in [size] what may be chosen";
         Failure::of(Problem::of_file("size", &shown(&arguments.design), error.to_string(), help))
-    })?;
+    };
+    let wants_picture = arguments.report.is_some() || arguments.picture.is_some();
+    let chosen = found.as_ref().ok().and_then(|found| found.choices.get(found.chosen?));
+    let picture = match chosen.filter(|_| wants_picture) {
+        Some(chosen) => {
+            let map = survival_map(&checked.design, &environment, chosen, effort, &counter);
+            drawing(&checked.design, chosen, &map.map_err(refused)?)
+        }
+        None => None,
+    };
+    drop(counter);
+    let found = found.map_err(refused)?;
     let written =
         arguments.output.as_deref().map(|path| write(path, &checked, &found)).transpose()?.flatten();
     let holds = found.chosen.is_some();
@@ -116,13 +120,20 @@ fn sized(arguments: &SizeOf) -> Result<(String, bool), Failure> {
             &report::html::sizing::page(&report, &shown(&arguments.design), picture.as_ref()),
         )?;
     }
-    if let (Some(path), Some(picture)) = (&arguments.picture, &picture) {
-        output::write(path, &picture.file())?;
-    }
+    let undrawn = match (&arguments.picture, &picture) {
+        (Some(path), Some(picture)) => {
+            output::write(path, &picture.file())?;
+            String::new()
+        }
+        (Some(path), None) => {
+            format!("Not drawn: {}, nothing was chosen or there is no panel.\n", shown(path))
+        }
+        (None, _) => String::new(),
+    };
     let page = if arguments.json {
         format!("{:#}\n", report.json())
     } else {
-        report.text() + &written.unwrap_or_default()
+        report.text() + &written.unwrap_or_default() + &undrawn
     };
     Ok((page, holds))
 }

@@ -19,9 +19,12 @@ use crate::random::Stream;
 
 /// Spots have random streams of their own, so that a gateway in the file changes no weather.
 const SALT: u64 = 0x5107_0000_0000_0001;
-/// Links are told apart by their margin at the slowest rate in steps of 1 dB, from here \[dB\].
-const LOWEST_BIN_DB: i32 = -10;
-const BINS: i32 = 71;
+/// Links of lives are told apart by their margin at the slowest rate in steps of so many dB, from the lowest on. To be off
+/// by 0.6 dB (root mean square) is nothing beside what a link is off its median, and each step is a class whose lives must
+/// be lived (own choice).
+const STEP_DB: f64 = 2.0;
+const LOWEST_DB: f64 = -10.0;
+const BINS: i32 = 36;
 
 /// One spot: what each link is better or worse than its median.
 #[derive(Clone, Debug, PartialEq)]
@@ -39,6 +42,7 @@ pub struct Spots {
     /// Share of messages that no other spoils, by data rate; those not listed meet nobody.
     clear: Vec<(u8, f64)>,
     classes: Vec<LinkState>,
+    middle: LinkState,
     /// Class by link and bin.
     class_of: Vec<Vec<usize>>,
     seed: u64,
@@ -55,6 +59,7 @@ impl Spots {
             fixed: radio.map(|radio| radio.data_rates.clone()).unwrap_or_default(),
             clear: Vec::new(),
             classes: Vec::new(),
+            middle: LinkState { data_rates: Vec::new(), unanswered: None },
             class_of: Vec::new(),
             seed: seed ^ SALT,
             links,
@@ -80,9 +85,11 @@ impl Spots {
 
     fn sort_into_classes(&mut self, confirmed: bool) {
         if self.links.is_empty() {
-            self.classes = vec![LinkState { data_rates: self.fixed.clone(), unanswered: None }];
+            self.middle = LinkState { data_rates: self.fixed.clone(), unanswered: None };
+            self.classes = vec![self.middle.clone()];
             return;
         }
+        self.middle = self.state_at(0, Decibels::ZERO, confirmed);
         for index in 0..self.links.len() {
             let classes = (0..BINS).map(|bin| self.class_in_bin(index, bin, confirmed)).collect::<Vec<_>>();
             let known = classes.into_iter().map(|class| self.place_of(class)).collect();
@@ -91,8 +98,16 @@ impl Spots {
     }
 
     fn class_in_bin(&self, index: usize, bin: i32, confirmed: bool) -> LinkState {
-        let offset =
-            Decibels::from_decibels(f64::from(LOWEST_BIN_DB + bin) - self.links[index].slowest_margin());
+        let margin_db = LOWEST_DB + STEP_DB * f64::from(bin);
+        self.state_at(
+            index,
+            Decibels::from_decibels(margin_db - self.links[index].slowest_margin()),
+            confirmed,
+        )
+    }
+
+    /// How uplinks go over a link that is off its median by so much.
+    fn state_at(&self, index: usize, offset: Decibels, confirmed: bool) -> LinkState {
         let data_rates = self.mix(&self.links[index], offset);
         let unanswered = confirmed.then(|| {
             let link = std::slice::from_ref(&self.links[index]);
@@ -127,7 +142,7 @@ impl Spots {
     /// How the uplinks go on the spot at which every link is as its median.
     #[must_use]
     pub fn middle_state(&self) -> &LinkState {
-        &self.classes[self.class(&self.middle())]
+        &self.middle
     }
 
     /// The spot of one life.
@@ -155,7 +170,7 @@ impl Spots {
     pub fn class(&self, spot: &Spot) -> usize {
         let Some((index, link, offset)) = self.best(spot) else { return 0 };
         let margin_db = link.slowest_margin() + offset.decibels();
-        let bin = (margin_db.round() - f64::from(LOWEST_BIN_DB)).clamp(0.0, f64::from(BINS - 1));
+        let bin = ((margin_db - LOWEST_DB) / STEP_DB).round().clamp(0.0, f64::from(BINS - 1));
         self.class_of[index][bin as usize]
     }
 

@@ -72,7 +72,7 @@ impl<'a> Sky<'a> {
             let tables = shared.nodes(spots);
             let unknowns = Unknowns::new(design, tables.len() > 1);
             let trial = Trial { nodes: &tables, spots, unknowns: &unknowns, ..common };
-            let nominal = vec![tables[spots.class(&spots.middle())].clone(); tables.len()];
+            let nominal = vec![node(spots.middle_state()); tables.len()];
             let (effort, trial) = (self.effort, &trial);
             let case = Case { design, spots, trial, nominal: &nominal, effort, progress };
             brief(&case, &outcomes, Harm::of(&harm_hours, trial.years()), &self.used)
