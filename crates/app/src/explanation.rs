@@ -21,7 +21,7 @@ pub(crate) use session::{Known, session};
 const SHOWN_BYTES: usize = 8;
 
 /// A field of a frame.
-pub(crate) struct Row {
+pub(crate) struct FrameField {
     at: Range<usize>,
     name: &'static str,
     says: String,
@@ -67,7 +67,7 @@ pub(crate) fn table(bytes: &[u8]) -> Result<(String, Frame<'_>), Failure> {
         Frame::Data(data) => (data_title(data), data_rows(data, bytes)),
     };
     let mut text = format!("{title}\n\n");
-    for Row { at, name, says } in rows {
+    for FrameField { at, name, says } in rows {
         let place = if at.len() == 1 { at.start.to_string() } else { format!("{}-{}", at.start, at.end - 1) };
         let octets = bytes.get(at.clone()).unwrap_or_default();
         let place = if at.is_empty() { String::new() } else { place };
@@ -115,8 +115,8 @@ fn broken(bytes: &[u8], error: FrameError) -> Failure {
     Failure::of(Problem { warning: false, code: "frame", source, span, message, help: help.to_owned() })
 }
 
-fn join_request(request: &JoinRequest<'_>) -> Vec<Row> {
-    let row = |at: Range<usize>, name, says: String| Row { at, name, says };
+fn join_request(request: &JoinRequest<'_>) -> Vec<FrameField> {
+    let row = |at: Range<usize>, name, says: String| FrameField { at, name, says };
     vec![
         row(0..1, "header", "join-request, LoRaWAN R1".to_owned()),
         row(1..9, "JoinEUI", format!("{} (travels least significant byte first)", request.join_eui())),
@@ -133,11 +133,11 @@ fn join_request(request: &JoinRequest<'_>) -> Vec<Row> {
     ]
 }
 
-fn join_accept(length: usize) -> Vec<Row> {
+fn join_accept(length: usize) -> Vec<FrameField> {
     let list = if length == 33 { ", with a channel list" } else { "" };
     vec![
-        Row { at: 0..1, name: "header", says: "join-accept, LoRaWAN R1".to_owned() },
-        Row {
+        FrameField { at: 0..1, name: "header", says: "join-accept, LoRaWAN R1".to_owned() },
+        FrameField {
             at: 1..length,
             name: "encrypted",
             says: format!("JoinNonce, NetID, DevAddr, windows, MIC{list}: only the AppKey opens them"),
@@ -154,8 +154,8 @@ fn data_title(data: &DataFrame<'_>) -> &'static str {
     }
 }
 
-fn data_rows(data: &DataFrame<'_>, bytes: &[u8]) -> Vec<Row> {
-    let row = |at: Range<usize>, name, says: String| Row { at, name, says };
+fn data_rows(data: &DataFrame<'_>, bytes: &[u8]) -> Vec<FrameField> {
+    let row = |at: Range<usize>, name, says: String| FrameField { at, name, says };
     let options_end = 8 + data.options().len();
     let mic_start = bytes.len().saturating_sub(4);
     let kind = if data.confirmed() { "confirmed data" } else { "unconfirmed data" };

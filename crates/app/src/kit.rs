@@ -26,7 +26,7 @@ pub(crate) enum Outcome {
 }
 
 /// A file of the kit and what happened to it.
-pub(crate) struct Row {
+pub(crate) struct KitFile {
     /// Its name in the folder.
     pub(crate) name: String,
     /// What happened.
@@ -36,7 +36,7 @@ pub(crate) struct Row {
 const IGNORED: &str = ".gitignore";
 
 /// Writes the kit of a design into a folder; what is already as it should be is not touched.
-pub(crate) fn write(design: &Design, folder: &Path, with_identity: bool) -> Result<Vec<Row>, Failure> {
+pub(crate) fn write(design: &Design, folder: &Path, with_identity: bool) -> Result<Vec<KitFile>, Failure> {
     let kit = Kit { on_air: on_air(design), ..Kit::of(design) };
     let files = kit.files();
     let identity = with_identity.then(|| kit.identity());
@@ -67,12 +67,12 @@ pub(crate) fn write(design: &Design, folder: &Path, with_identity: bool) -> Resu
         if outcome != Outcome::Kept {
             write_private(&folder.join(&file.name), &file.text)?;
         }
-        rows.push(Row { name: file.name.clone(), outcome });
+        rows.push(KitFile { name: file.name.clone(), outcome });
     }
     for file in staged {
         file.put()?;
     }
-    rows.extend(planned.into_iter().map(|(file, outcome)| Row { name: file.name.clone(), outcome }));
+    rows.extend(planned.into_iter().map(|(file, outcome)| KitFile { name: file.name.clone(), outcome }));
     Ok(rows)
 }
 
@@ -157,7 +157,7 @@ fn existing(path: &Path) -> Result<Option<String>, Failure> {
 }
 
 /// Keeps the identity out of version control, whatever else the list says.
-fn ignore(folder: &Path, name: &str) -> Result<Row, Failure> {
+fn ignore(folder: &Path, name: &str) -> Result<KitFile, Failure> {
     let path: PathBuf = folder.join(IGNORED);
     let found = existing(&path)?;
     let outcome = match &found {
@@ -170,7 +170,7 @@ fn ignore(folder: &Path, name: &str) -> Result<Row, Failure> {
         let separator = if list.is_empty() || list.ends_with('\n') { "" } else { "\n" };
         output::write(&path, &format!("{list}{separator}{name}\n"))?;
     }
-    Ok(Row { name: IGNORED.to_owned(), outcome })
+    Ok(KitFile { name: IGNORED.to_owned(), outcome })
 }
 
 /// Writes a file that only its owner may read, whole or not at all.

@@ -23,7 +23,7 @@ use logbook::network::Downlink;
 use logbook::received::Moment;
 use logbook::store::StoreError;
 use logbook::store::again::Again;
-use logbook::store::keeper::Kept;
+use logbook::store::keeper::KeptFrame;
 use logbook::store::setup::Site;
 use logbook::store::sqlite::Log;
 use logbook::store::writer::{Listener, Writer};
@@ -132,7 +132,7 @@ fn greeting(site: &fleet::Site, settings: &Settings, setup: &Site) -> String {
 struct Quiet;
 
 impl Listener for Quiet {
-    fn kept(&mut self, _: &[Kept]) {}
+    fn kept(&mut self, _: &[KeptFrame]) {}
 
     fn answer(&mut self, _: &Downlink) {}
 
@@ -165,7 +165,7 @@ struct Printer {
 }
 
 impl Listener for Printer {
-    fn kept(&mut self, frames: &[Kept]) {
+    fn kept(&mut self, frames: &[KeptFrame]) {
         self.pulse.kept(frames);
         let mut text = String::new();
         for kept in frames {

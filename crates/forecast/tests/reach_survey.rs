@@ -11,7 +11,7 @@ const SF12_DBM: f64 = -137.0;
 const SF7_DBM: f64 = -124.5;
 
 /// A survey drawn from the assumptions of the fit, and the true level of each link.
-struct Drawn {
+struct UnknownScores {
     survey: Survey,
     levels_dbm: Vec<f64>,
 }
@@ -24,7 +24,7 @@ fn drawn(
     days: u32,
     middle_dbm: f64,
     limit_dbm: f64,
-) -> Drawn {
+) -> UnknownScores {
     let mut random = Stream::new(seed, 14);
     let site_db = SITE_SD_DB * random.normal();
     let gateway_db: Vec<f64> = (0..gateways).map(|_| GATEWAY_SD_DB * random.normal()).collect();
@@ -43,7 +43,7 @@ fn drawn(
             }
         }
     }
-    Drawn { survey, levels_dbm }
+    UnknownScores { survey, levels_dbm }
 }
 
 fn run(random: &mut Stream, link: usize, level_dbm: f64, packets: u32, limit_dbm: f64) -> Run {

@@ -6,7 +6,7 @@ use design::quantity::Share;
 use forecast::diary::Diary;
 use forecast::life::node::{Harvest, NodeTables};
 use forecast::life::run::{LifeOutcome, Trial, live};
-use forecast::life::unknowns::{Drawn, Unknowns};
+use forecast::life::unknowns::{UnknownScores, Unknowns};
 use forecast::life::weather::NodeWeather;
 use forecast::load::Demand;
 use forecast::power::battery::Pulse;
@@ -50,7 +50,7 @@ fn lived(restarts_above: f32) -> LifeOutcome {
         yield_kept_per_year: 1.0,
         seed: 1,
     };
-    live(&trial, 0, Some(Drawn::nominal()), &mut ())
+    live(&trial, 0, Some(UnknownScores::nominal()), &mut ())
 }
 
 /// Stops are joins, and one more if it ends stopped. Without the rule a restart at 3.7 V joins 602 times on the way up, and

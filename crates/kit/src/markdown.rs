@@ -4,7 +4,7 @@ use design::message::{Form, Kind, Message, Part, Scale, Version};
 
 use crate::c;
 use crate::kit::{Kit, OnAir};
-use crate::place::{Place, forms, places, reading_name};
+use crate::place::{CodePosition, forms, places, reading_name};
 use crate::words::{direction_word, line, remark};
 
 pub(super) fn table(kit: &Kit) -> String {
@@ -104,8 +104,8 @@ fn costs(text: &mut String, kit: &Kit, message: &Message, form: Form) {
     }
 }
 
-fn row(text: &mut String, place: &Place) {
-    let Place { field, part, offset, bits } = *place;
+fn row(text: &mut String, place: &CodePosition) {
+    let CodePosition { field, part, offset, bits } = *place;
     let codes = field.codes(part);
     let value = match (&field.kind, part, place.scale()) {
         (_, Part::Earlier(_), _) => format!("newest + code - {}", field.centre()),
@@ -141,7 +141,7 @@ fn row(text: &mut String, place: &Place) {
 }
 
 /// What the value is called in C, and by what it is multiplied there.
-fn in_c(place: &Place) -> String {
+fn in_c(place: &CodePosition) -> String {
     let name = reading_name(place.field, place.part);
     let index = if let Part::Earlier(index) = place.part { format!("[{index}]") } else { String::new() };
     match c::multiplier(place.field, place.part) {

@@ -4,14 +4,14 @@ use design::message::{Field, Form, Message, Part, Scale};
 
 /// One code of a form, and what it belongs to.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Place<'a> {
+pub(crate) struct CodePosition<'a> {
     pub(crate) field: &'a Field,
     pub(crate) part: Part,
     pub(crate) offset: u32,
     pub(crate) bits: u32,
 }
 
-impl Place<'_> {
+impl CodePosition<'_> {
     pub(crate) fn scale(&self) -> Option<Scale> {
         self.field.scale(self.part)
     }
@@ -36,11 +36,11 @@ pub(crate) fn reading_name(field: &Field, part: Part) -> String {
     }
 }
 
-pub(crate) fn places(message: &Message, form: Form) -> Vec<Place<'_>> {
+pub(crate) fn places(message: &Message, form: Form) -> Vec<CodePosition<'_>> {
     let slots = message.layout(form).slots;
     let place = |slot: &design::message::Slot| {
         let field = message.fields.get(slot.field)?;
-        Some(Place { field, part: slot.part, offset: slot.offset, bits: slot.bits })
+        Some(CodePosition { field, part: slot.part, offset: slot.offset, bits: slot.bits })
     };
     slots.iter().filter_map(place).collect()
 }

@@ -4,7 +4,7 @@ use design::message::{Field, Form, Kind, Message, Part, Version};
 
 use crate::charge::{self, ChargeSteps};
 use crate::kit::Kit;
-use crate::place::{Place, forms, places, reading_name};
+use crate::place::{CodePosition, forms, places, reading_name};
 use crate::settings::Settings;
 use crate::words::{form_word, line, remark};
 
@@ -226,8 +226,8 @@ fn decode_form(text: &mut String, message: &Message, form: Form) {
 }
 
 /// A variable for each part, before it has its value.
-fn value(text: &mut String, place: &Place) {
-    let Place { field, part, offset, bits } = *place;
+fn value(text: &mut String, place: &CodePosition) {
+    let CodePosition { field, part, offset, bits } = *place;
     let name = reading_name(field, part);
     let codes = field.codes(part);
     let read = format!(
@@ -262,8 +262,8 @@ fn value(text: &mut String, place: &Place) {
     }
 }
 
-fn earlier(place: &Place, bits: u32) -> String {
-    let Place { field, offset, .. } = *place;
+fn earlier(place: &CodePosition, bits: u32) -> String {
+    let CodePosition { field, offset, .. } = *place;
     let name = &field.name;
     let difference = place.field.codes(place.part);
     let counts = matches!(field.kind, Kind::Counter { .. });

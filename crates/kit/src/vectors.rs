@@ -8,7 +8,7 @@ use std::fmt::Write as _;
 
 use crate::charge::ChargeSteps;
 use crate::kit::Kit;
-use crate::place::{Place, forms, places};
+use crate::place::{CodePosition, forms, places};
 use crate::settings::Settings;
 use crate::words::{direction_word, form_word, line};
 use wire::payload::{Codec, DecodeError, Encoded, Reading, Sample, State};
@@ -124,7 +124,7 @@ fn json_row(vector: &Vector) -> String {
     row
 }
 
-type Meant<'a> = (Place<'a>, Reading, Option<Vec<u8>>);
+type Meant<'a> = (CodePosition<'a>, Reading, Option<Vec<u8>>);
 
 impl<'a> Vector<'a> {
     fn readings(&self) -> Result<Vec<Meant<'a>>, DecodeError> {
@@ -179,7 +179,7 @@ fn encoded(codec: &Codec, message: &Message, form: Form, fill: Fill) -> Option<E
     codec.encode(form, &samples).ok()
 }
 
-fn sample(place: &Place, index: usize, fill: Fill) -> Sample<'static> {
+fn sample(place: &CodePosition, index: usize, fill: Fill) -> Sample<'static> {
     let codes = place.field.codes(place.part);
     match fill {
         Fill::Absent => Sample::Absent,
@@ -196,7 +196,7 @@ fn sample(place: &Place, index: usize, fill: Fill) -> Sample<'static> {
 }
 
 /// The reading before another, two codes lower.
-fn before<'a>(place: &Place, newer: Option<Sample<'a>>) -> Sample<'a> {
+fn before<'a>(place: &CodePosition, newer: Option<Sample<'a>>) -> Sample<'a> {
     match newer {
         Some(Sample::Code(code)) => Sample::Code(code.saturating_sub(2)),
         Some(Sample::Above) => Sample::Code(place.field.codes(Part::Value).last),
@@ -205,7 +205,7 @@ fn before<'a>(place: &Place, newer: Option<Sample<'a>>) -> Sample<'a> {
     }
 }
 
-fn octets(place: &Place, index: usize, fill: Fill) -> Vec<u8> {
+fn octets(place: &CodePosition, index: usize, fill: Fill) -> Vec<u8> {
     let Kind::Bytes { length } = place.field.kind else { return Vec::new() };
     let octet = |place: u8| match fill {
         Fill::First | Fill::Below | Fill::Absent => 0,
@@ -216,7 +216,7 @@ fn octets(place: &Place, index: usize, fill: Fill) -> Vec<u8> {
 }
 
 /// The value as in JSON; `None` if absent.
-fn shown(place: &Place, reading: &Reading, octets: Option<&[u8]>) -> Option<String> {
+fn shown(place: &CodePosition, reading: &Reading, octets: Option<&[u8]>) -> Option<String> {
     match (&place.field.kind, octets) {
         (Kind::Bytes { .. }, octets) => octets.map(|octets| format!("\"{}\"", hex(octets))),
         (Kind::Flag, _) => reading.code().map(|code| (code == 1).to_string()),

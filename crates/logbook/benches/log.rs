@@ -19,7 +19,7 @@ use logbook::network::{Downlink, Network};
 use logbook::received::{Checksum, Radio, Received};
 use logbook::store::StoreError;
 use logbook::store::again::Again;
-use logbook::store::keeper::Kept;
+use logbook::store::keeper::KeptFrame;
 use logbook::store::sqlite::{self, Log};
 use logbook::store::writer::{Arrival, Done, Listener, Writer};
 use rusqlite::{Connection, params};
@@ -45,7 +45,7 @@ struct Quiet {
 }
 
 impl Listener for Quiet {
-    fn kept(&mut self, _: &[Kept]) {
+    fn kept(&mut self, _: &[KeptFrame]) {
         self.processor_ns.store(processor_ns(), Ordering::Relaxed);
     }
     fn answer(&mut self, _: &Downlink) {}

@@ -8,7 +8,7 @@ use std::path::Path;
 use std::process::Command;
 
 use logbook::network::Downlink;
-use logbook::store::keeper::Kept;
+use logbook::store::keeper::KeptFrame;
 use logbook::store::sqlite::{self, Log};
 use logbook::store::writer::{Arrival, Listener, Writer};
 use logbook::store::{StoreError, archive};
@@ -16,7 +16,7 @@ use logbook::store::{StoreError, archive};
 struct Quiet;
 
 impl Listener for Quiet {
-    fn kept(&mut self, _: &[Kept]) {}
+    fn kept(&mut self, _: &[KeptFrame]) {}
     fn answer(&mut self, _: &Downlink) {}
     fn trouble(&mut self, trouble: Option<&StoreError>) {
         assert!(trouble.is_none(), "{trouble:?}");

@@ -15,7 +15,7 @@ use logbook::readings::Kind;
 use logbook::received::{Checksum, Radio, Received};
 use logbook::store::StoreError;
 use logbook::store::again::Again;
-use logbook::store::keeper::Kept;
+use logbook::store::keeper::KeptFrame;
 use logbook::store::setup::Site;
 use logbook::store::sqlite::{self, Log};
 use logbook::store::writer::{Arrival, Listener, Writer};
@@ -33,7 +33,7 @@ const HOUR_US: i64 = 3_600_000_000;
 struct Told(Arc<Mutex<Vec<Again>>>);
 
 impl Listener for Told {
-    fn kept(&mut self, _: &[Kept]) {}
+    fn kept(&mut self, _: &[KeptFrame]) {}
     fn answer(&mut self, _: &Downlink) {}
     fn trouble(&mut self, trouble: Option<&StoreError>) {
         assert!(trouble.is_none(), "{trouble:?}");

@@ -8,15 +8,15 @@ use std::time::{Duration, Instant};
 use logbook::intake::gateways::Gateways;
 use logbook::network::Downlink;
 use logbook::store::StoreError;
-use logbook::store::keeper::Kept;
+use logbook::store::keeper::KeptFrame;
 use logbook::store::sqlite::{self, Log};
 use logbook::store::writer::{Listener, Writer};
 use tokio::net::UdpSocket;
 
-struct Heard(Sender<Kept>);
+struct Heard(Sender<KeptFrame>);
 
 impl Listener for Heard {
-    fn kept(&mut self, frames: &[Kept]) {
+    fn kept(&mut self, frames: &[KeptFrame]) {
         for frame in frames {
             let _gone = self.0.send(frame.clone());
         }
@@ -30,7 +30,7 @@ impl Listener for Heard {
 }
 
 /// Sends the traffic at a pace to a server that is started for it; what became of each frame.
-async fn send(per_second: u32) -> (Vec<Kept>, usize) {
+async fn send(per_second: u32) -> (Vec<KeptFrame>, usize) {
     let folder = tempfile::tempdir().expect("a folder");
     let path = folder.path().join("log.sqlite");
     let (kept, told) = channel();

@@ -13,7 +13,7 @@ use design::quantity::Duration;
 use design::serve::Foreign;
 use logbook::network::Downlink;
 use logbook::store::StoreError;
-use logbook::store::keeper::Kept;
+use logbook::store::keeper::KeptFrame;
 use logbook::store::setup::Site;
 use logbook::store::sqlite::{self, Log};
 use logbook::store::writer::{Arrival, Listener, Writer};
@@ -22,12 +22,12 @@ use serde_json::Value;
 
 /// Passes on what is kept, and remembers what went wrong.
 struct Heard {
-    kept: Sender<Kept>,
+    kept: Sender<KeptFrame>,
     troubles: Arc<Mutex<Vec<String>>>,
 }
 
 impl Listener for Heard {
-    fn kept(&mut self, frames: &[Kept]) {
+    fn kept(&mut self, frames: &[KeptFrame]) {
         for frame in frames {
             let _gone = self.kept.send(frame.clone());
         }
@@ -42,11 +42,11 @@ impl Listener for Heard {
 }
 
 /// Writes the frames of these lines into the log at a place and closes it; what became of each frame.
-fn write(path: &Path, given: u32, lines: &[traffic::Line]) -> Vec<Kept> {
+fn write(path: &Path, given: u32, lines: &[traffic::Line]) -> Vec<KeptFrame> {
     write_in(path, traffic::site(given), lines)
 }
 
-fn write_in(path: &Path, site: Site, lines: &[traffic::Line]) -> Vec<Kept> {
+fn write_in(path: &Path, site: Site, lines: &[traffic::Line]) -> Vec<KeptFrame> {
     let (kept, told) = channel();
     let listener = Heard { kept, troubles: Arc::default() };
     let log = Log::open(path).expect("it opens");
@@ -61,7 +61,7 @@ fn write_in(path: &Path, site: Site, lines: &[traffic::Line]) -> Vec<Kept> {
 }
 
 /// Every frame of the lines has a verdict that was foreseen; the others are no frame.
-fn assert_foreseen(lines: &[traffic::Line], kept: &[Kept]) {
+fn assert_foreseen(lines: &[traffic::Line], kept: &[KeptFrame]) {
     let with_frame: Vec<&traffic::Line> = lines.iter().filter(|line| !line.frames().is_empty()).collect();
     assert_eq!(with_frame.len(), kept.len());
     for (line, kept) in with_frame.iter().zip(kept) {
@@ -264,7 +264,7 @@ fn one_row_that_cannot_be_kept_keeps_its_bytes_and_stops_no_other() {
     );
     Connection::open(&path).and_then(|log| log.execute_batch(&trigger)).expect("it is made");
     let kept = write(&path, 10, rest);
-    let refused: Vec<&Kept> = kept.iter().filter(|kept| kept.verdict == "refused:store").collect();
+    let refused: Vec<&KeptFrame> = kept.iter().filter(|kept| kept.verdict == "refused:store").collect();
     assert!(!refused.is_empty());
     assert!(refused[0].reason.as_ref().is_some_and(|why| why.contains("not wanted")));
     let log = sqlite::reader(&path).expect("it opens");
@@ -292,7 +292,7 @@ fn a_log_that_is_held_by_another_is_waited_for_and_nothing_is_lost() {
     let (done, on_disk) = channel();
     for frame in lines.iter().flat_map(traffic::Line::frames) {
         let done = done.clone();
-        let tell = move |_: Option<&Kept>| done.send(()).expect("somebody counts");
+        let tell = move |_: Option<&KeptFrame>| done.send(()).expect("somebody counts");
         inbox.offer(Arrival::Frame(frame, "udp"), Some(Box::new(tell))).expect("there is room");
     }
     // Held until the writer says that it waits, however slow the machine is.
@@ -302,7 +302,7 @@ fn a_log_that_is_held_by_another_is_waited_for_and_nothing_is_lost() {
     other.execute_batch("ROLLBACK").expect("it is given back");
     drop((inbox, done));
     writer.stop().expect("all is kept");
-    let kept: Vec<Kept> = told.into_iter().collect();
+    let kept: Vec<KeptFrame> = told.into_iter().collect();
     assert_eq!(on_disk.into_iter().count(), kept.len());
     assert_foreseen(&lines, &kept);
     let troubles = troubles.lock().expect("nobody failed");

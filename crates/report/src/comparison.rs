@@ -1,7 +1,7 @@
 //! Designs side by side: what differs between them, and what that does to each verdict.
 
 use serde_json::{Value, json};
-use verdict::plan::Chances;
+use verdict::plan::Survival;
 use verdict::{Answer, Verdict, message};
 
 use crate::json::number;
@@ -122,7 +122,7 @@ impl Comparison {
         let row = |label: &str, of: &dyn Fn(&Compared) -> String| {
             (label.to_owned(), self.designs.iter().map(of).collect::<Vec<_>>())
         };
-        let chances = |design: &Compared, of: &dyn Fn(&Chances) -> String| {
+        let chances = |design: &Compared, of: &dyn Fn(&Survival) -> String| {
             design.answer.life.chances.as_ref().map_or_else(|| "not known".to_owned(), of)
         };
         let worded = |verdict, text: &str| format!("{}: {text}", words::verdict(verdict));

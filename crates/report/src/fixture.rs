@@ -11,12 +11,12 @@ use forecast::load::{Phase, Purpose};
 use forecast::radio::link_state::LinkState;
 use forecast::sky::recorded::Winters;
 use verdict::plan::{
-    Cause, Chances, DayBand, Driver, Fault, FaultKind, FaultRow, Finding, FortnightHour, Hour, Kept,
+    Cause, DayBand, Driver, Fault, FaultKind, FaultRow, Finding, FortnightHour, Hour, JudgedPromise,
     LedgerEntry, LedgerPurpose, Life, Moment, MonthRow, NodeState, Plan, Promised, Restart, Severity,
-    Verdict, WeatherUsed, WorstLife,
+    Survival, Verdict, WeatherUsed, WorstLife,
 };
 
-use super::{Assumed, Origin, Subject};
+use super::{Assumed, Origin, ReportedDesign};
 
 const DAYS: [u8; 12] = [31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31];
 
@@ -59,7 +59,7 @@ pub(crate) fn climate() -> ClimateView {
 }
 
 /// What many invented lives show.
-pub(crate) fn chances() -> Chances {
+pub(crate) fn chances() -> Survival {
     let share = Share::from_percent;
     let charge = |day: usize, offset: f64| share((62.0 + 30.0 * season(day) + offset).clamp(0.0, 100.0));
     let hour = |index: usize| FortnightHour {
@@ -83,7 +83,7 @@ pub(crate) fn chances() -> Chances {
         most_days: most,
         comes_back: back.map(share),
     };
-    Chances {
+    Survival {
         lives: 1000,
         wanted: 1000,
         years: 5.0,
@@ -97,7 +97,7 @@ pub(crate) fn chances() -> Chances {
         longest_silence: Some(Duration::from_days(2.5)),
         course: None,
         visits_per_year: 0.002,
-        kept: vec![Kept {
+        kept: vec![JudgedPromise {
             promised: Promised::WithoutOutage { asked: share(95.0), found: share(98.2) },
             verdict: Verdict::Holds,
         }],
@@ -132,9 +132,9 @@ pub(crate) fn chances() -> Chances {
 }
 
 /// A frost mast in the north.
-pub(crate) fn subject() -> Subject {
+pub(crate) fn subject() -> ReportedDesign {
     let design = design();
-    Subject {
+    ReportedDesign {
         file: "frost-mast.toml".to_owned(),
         weather_file: Some("invented.csv".to_owned()),
         drawn_from: None,

@@ -10,14 +10,14 @@ pub mod sizing;
 pub mod truth;
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
-use verdict::plan::{Chances, Plan, Severity, Verdict};
+use verdict::plan::{Plan, Severity, Survival, Verdict};
 
-use super::{Subject, darkest_month, sentences, words};
+use super::{ReportedDesign, darkest_month, sentences, words};
 use crate::sentences::life::{life_rows, mean_rows, weather_rows};
 use crate::{chart, look};
 
 /// The page: the answer, then why.
-pub fn page(subject: &Subject, plan: &Plan) -> String {
+pub fn page(subject: &ReportedDesign, plan: &Plan) -> String {
     let answer = answer(subject, plan);
     let main = html! {
         h1 { (answer) }
@@ -76,7 +76,7 @@ fn shell(title: &str, file: &str, main: &Markup, footer: &Markup) -> String {
     page.into_string() + "\n"
 }
 
-fn answer(subject: &Subject, plan: &Plan) -> String {
+fn answer(subject: &ReportedDesign, plan: &Plan) -> String {
     let fate = match (plan.verdict, plan.weather.drawn || plan.chances.is_some()) {
         (Verdict::Holds, true) => "will live",
         (Verdict::Tight, true) => "may not live",
@@ -99,7 +99,7 @@ fn answer(subject: &Subject, plan: &Plan) -> String {
 }
 
 /// The charge over the year: of many lives, or of the only one.
-fn charge(subject: &Subject, plan: &Plan) -> Markup {
+fn charge(subject: &ReportedDesign, plan: &Plan) -> Markup {
     match &plan.chances {
         Some(chances) => chart::bands::chart(subject, plan, chances).section(),
         None => chart::year::chart(subject, plan).section(),
@@ -113,7 +113,7 @@ fn gone_wrong(plan: &Plan) -> Markup {
 }
 
 /// A dark fortnight hour by hour.
-fn fortnight(subject: &Subject, plan: &Plan) -> Markup {
+fn fortnight(subject: &ReportedDesign, plan: &Plan) -> Markup {
     let chart = match &plan.chances {
         Some(chances) => chart::fortnight::worst(subject, chances),
         None => chart::fortnight::chart(subject, plan),
@@ -122,7 +122,7 @@ fn fortnight(subject: &Subject, plan: &Plan) -> Markup {
 }
 
 /// What weakens the verdicts, in short, above them; what to do about it stands further down.
-fn warned(subject: &Subject, plan: &Plan) -> Markup {
+fn warned(subject: &ReportedDesign, plan: &Plan) -> Markup {
     let cautions = subject.cautions(plan);
     let warned = cautions.iter().filter(|one| one.severity >= Severity::Warning);
     html! {
@@ -148,7 +148,7 @@ fn verdict_row(question: &str, verdict: Verdict, sentence: &str, figure: &str, r
     }
 }
 
-fn verdicts(subject: &Subject, plan: &Plan) -> Markup {
+fn verdicts(subject: &ReportedDesign, plan: &Plan) -> Markup {
     let (figure, reason) = match &plan.chances {
         Some(chances) => (sentences::headline(subject, chances), sentences::caveat(chances)),
         None => (plan.reason.clone(), String::new()),
@@ -170,7 +170,7 @@ fn verdicts(subject: &Subject, plan: &Plan) -> Markup {
     }
 }
 
-fn facts_of_many(subject: &Subject, plan: &Plan, chances: &Chances) -> Markup {
+fn facts_of_many(subject: &ReportedDesign, plan: &Plan, chances: &Survival) -> Markup {
     let low = format!("5 % of lives at {:.0} % charge or less", sentences::darkest_percent(chances));
     let lost = sentences::causes(plan, chances).unwrap_or_else(|| "none of them stopped".to_owned());
     let autonomy =
@@ -190,7 +190,7 @@ fn facts_of_many(subject: &Subject, plan: &Plan, chances: &Chances) -> Markup {
     }
 }
 
-fn lost_lives(chances: &Chances) -> usize {
+fn lost_lives(chances: &Survival) -> usize {
     words::whole((1.0 - chances.without_outage.fraction()) * chances.lives as f64)
 }
 
@@ -271,7 +271,7 @@ fn signed(value: f64) -> String {
     words::signed(value).replace('-', "−")
 }
 
-fn cautions(subject: &Subject, plan: &Plan) -> Markup {
+fn cautions(subject: &ReportedDesign, plan: &Plan) -> Markup {
     let cautions = subject.cautions(plan);
     html! {
         @if !cautions.is_empty() {
@@ -301,7 +301,7 @@ fn code(text: &str) -> Markup {
     }
 }
 
-fn details(subject: &Subject, plan: &Plan) -> Markup {
+fn details(subject: &ReportedDesign, plan: &Plan) -> Markup {
     html! {
         section {
             h2 { (sentences::shown_life(plan)) }

@@ -12,15 +12,15 @@ pub mod truth;
 use forecast::sky::recorded::Winters;
 use serde_json::{Value, json};
 use verdict::plan::{
-    Cause, Finding, Hour, Kept, LedgerEntry, Life, Moment, MonthRow, NodeState, Plan, Promised, Restart,
-    Verdict, WeatherUsed,
+    Cause, Finding, Hour, JudgedPromise, LedgerEntry, Life, Moment, MonthRow, NodeState, Plan, Promised,
+    Restart, Verdict, WeatherUsed,
 };
 
-use super::{Subject, sentences, words};
+use super::{ReportedDesign, sentences, words};
 use crate::problem::Problem;
 
 /// The plan.
-pub fn plan(subject: &Subject, plan: &Plan) -> Value {
+pub fn plan(subject: &ReportedDesign, plan: &Plan) -> Value {
     json!({
         "schema": 1,
         "overwinter": env!("CARGO_PKG_VERSION"),
@@ -46,7 +46,7 @@ pub fn plan(subject: &Subject, plan: &Plan) -> Value {
     })
 }
 
-fn promise(kept: &Kept) -> Value {
+fn promise(kept: &JudgedPromise) -> Value {
     let (unit, asked, found) = match kept.promised {
         Promised::WithoutOutage { asked, found } | Promised::Completeness { asked, found } => {
             ("percent", asked.percent(), found.percent())
@@ -64,7 +64,7 @@ fn promise(kept: &Kept) -> Value {
     })
 }
 
-fn node(subject: &Subject) -> Value {
+fn node(subject: &ReportedDesign) -> Value {
     let stops = subject.stops_percent.iter().copied().fold(0.0, f64::max);
     json!({
         "name": subject.name,
@@ -104,7 +104,7 @@ fn moment(at: Moment) -> Value {
     json!({ "life_year": at.pass + 1, "month": at.month, "day": at.day, "hour": at.hour })
 }
 
-fn weather(subject: &Subject, weather: &WeatherUsed) -> Value {
+fn weather(subject: &ReportedDesign, weather: &WeatherUsed) -> Value {
     json!({
         "file": subject.weather_file,
         "title": weather.title,
@@ -193,7 +193,7 @@ fn month(row: &MonthRow) -> Value {
     })
 }
 
-fn finding(subject: &Subject, finding: &Finding) -> Value {
+fn finding(subject: &ReportedDesign, finding: &Finding) -> Value {
     json!({
         "code": finding.code,
         "severity": words::severity(finding.severity),

@@ -31,7 +31,7 @@ use crate::problem::Problem;
 
 /// What a plan is about, as far as a report needs to know.
 #[derive(Clone, Debug)]
-pub struct Subject {
+pub struct ReportedDesign {
     /// The design file, without its folders.
     pub file: String,
     /// The weather file, without its folders; none if the weather was drawn from a climate.
@@ -108,7 +108,7 @@ pub struct Caution {
     pub help: String,
 }
 
-impl Subject {
+impl ReportedDesign {
     /// All that wants a decision, worst first.
     pub fn cautions(&self, plan: &Plan) -> Vec<Caution> {
         let found =

@@ -12,9 +12,9 @@ use forecast::life::climate_view::ClimateView;
 use forecast::sky::recorded::Winters;
 use verdict::law::{Bound, LawPlan, Limit, RateRow};
 use verdict::message::{FormView, MessageView, RateView, Row};
-use verdict::plan::{Cause, Chances, Course, Driver, FaultRow, Kept, Plan, Promised, Verdict};
+use verdict::plan::{Cause, Course, Driver, FaultRow, JudgedPromise, Plan, Promised, Survival, Verdict};
 
-use super::{Assumed, Origin, Subject, words};
+use super::{Assumed, Origin, ReportedDesign, words};
 
 /// An unknown that moves the outcome's rank by less than this share of its own is not worth a word.
 const LEAST_WEIGHT: f64 = 0.05;
@@ -32,14 +32,14 @@ pub fn share(share: Share) -> String {
 }
 
 /// "98.2 % of 1,000 five-year lives without an outage (97.2-98.9); promised 95 %"; before it what else is missed.
-pub fn headline(subject: &Subject, chances: &Chances) -> String {
+pub fn headline(subject: &ReportedDesign, chances: &Survival) -> String {
     let promised = words::figure_short(subject.promise.without_outage.percent());
     let noise = if chances.misses_within_noise() { ", missed by less than the simulation noise" } else { "" };
     format!("{}{}; promised {promised} %{noise}", missed(chances), chances.sentence())
 }
 
 /// What the figure depends on, and what it leaves out.
-pub fn caveat(chances: &Chances) -> String {
+pub fn caveat(chances: &Survival) -> String {
     let mut said = if chances.lives < FEW_LIVES {
         "So few lives say little: the interval shows how little.".to_owned()
     } else {
@@ -55,7 +55,7 @@ pub fn caveat(chances: &Chances) -> String {
 }
 
 /// Marks an answer that somebody did not wait for.
-pub fn stopped_early(chances: &Chances) -> Option<String> {
+pub fn stopped_early(chances: &Survival) -> Option<String> {
     (chances.lives < chances.wanted).then(|| {
         let (lived, wanted) = (words::grouped(chances.lives), words::grouped(chances.wanted));
         format!("Stopped early: {lived} of {wanted} lives.")
@@ -63,7 +63,7 @@ pub fn stopped_early(chances: &Chances) -> Option<String> {
 }
 
 /// The date on which the unlucky stand lowest.
-pub fn darkest_date(chances: &Chances) -> String {
+pub fn darkest_date(chances: &Survival) -> String {
     let (month, day) = words::month_and_day(chances.darkest_day);
     format!("{day} {}", words::month(month))
 }
@@ -72,18 +72,18 @@ pub fn darkest_date(chances: &Chances) -> String {
 const LEVEL_PERCENT: f64 = 1.0;
 
 /// Whether the charge of the unlucky hardly changes over the year, so that no date is its lowest.
-pub fn is_level(chances: &Chances) -> bool {
+pub fn is_level(chances: &Survival) -> bool {
     let highest = chances.bands.iter().map(|band| band.charge[0].percent()).fold(0.0, f64::max);
     highest - darkest_percent(chances) < LEVEL_PERCENT
 }
 
 /// The charge [%] below which 5 % of the lives stand on that date.
-pub fn darkest_percent(chances: &Chances) -> f64 {
+pub fn darkest_percent(chances: &Survival) -> f64 {
     chances.bands.get(chances.darkest_day).map_or(0.0, |band| band.charge[0].percent())
 }
 
 /// "9 January; 5 % of lives at 41 % or less, 6.2 days in hand".
-pub fn darkest(chances: &Chances) -> String {
+pub fn darkest(chances: &Survival) -> String {
     format!(
         "{}; 5 % of lives at {:.0} % or less, {} in hand",
         if is_level(chances) { "hardly changes over the year".to_owned() } else { darkest_date(chances) },
@@ -93,17 +93,17 @@ pub fn darkest(chances: &Chances) -> String {
 }
 
 /// How long a node lasts from the lowest charge of the unlucky.
-pub fn in_hand(chances: &Chances) -> String {
+pub fn in_hand(chances: &Survival) -> String {
     if is_nothing(chances) { "nothing".to_owned() } else { words::days(chances.in_hand.days()) }
 }
 
 /// Half an hour in hand is none.
-fn is_nothing(chances: &Chances) -> bool {
+fn is_nothing(chances: &Survival) -> bool {
     chances.in_hand.days() < 0.02
 }
 
 /// Outages and reports over all lives.
-pub fn outages(chances: &Chances) -> String {
+pub fn outages(chances: &Survival) -> String {
     let sent =
         chances.completeness.map_or(String::new(), |sent| format!(", {} of reports sent", share(sent)));
     let hours = chances.outage_hours_per_year;
@@ -136,7 +136,7 @@ pub fn course(course: &Course) -> String {
 
 /// How long a node lasts: of one that nothing charges half of the lives and nine in ten; of one with a panel that no limit
 /// was found, or how many reached theirs, and what is left of the battery.
-pub fn lasts(subject: &Subject, plan: &Plan, chances: &Chances) -> String {
+pub fn lasts(subject: &ReportedDesign, plan: &Plan, chances: &Survival) -> String {
     if super::has_sun(plan) {
         let limit = limit(subject, chances);
         return format!("{limit}; {}", life::wear(&plan.life));
@@ -152,7 +152,7 @@ pub fn lasts(subject: &Subject, plan: &Plan, chances: &Chances) -> String {
 }
 
 /// "no limit found in 5 years", or what share of the lives ends before, for wear if that is what ends most of them.
-pub fn limit(subject: &Subject, chances: &Chances) -> String {
+pub fn limit(subject: &ReportedDesign, chances: &Survival) -> String {
     let span = words::planned_span(subject.promise.unattended);
     let stopped = 1.0 - chances.without_outage.fraction();
     if stopped <= 0.0 {
@@ -166,7 +166,7 @@ pub fn limit(subject: &Subject, chances: &Chances) -> String {
 }
 
 /// What share of the reports is sent.
-pub fn reports_sent(chances: &Chances) -> String {
+pub fn reports_sent(chances: &Survival) -> String {
     chances
         .completeness
         .map_or("nothing is reported".to_owned(), |sent| format!("{} of reports sent", share(sent)))
@@ -209,7 +209,7 @@ pub fn telling(drivers: &[Driver]) -> impl Iterator<Item = &Driver> {
 }
 
 /// What stopped the lives that failed; `None` if none did.
-pub fn causes(plan: &Plan, chances: &Chances) -> Option<String> {
+pub fn causes(plan: &Plan, chances: &Survival) -> Option<String> {
     let word = |of: Cause| match of {
         Cause::Sun if !super::has_sun(plan) => "battery used up",
         of => cause(of),
@@ -231,7 +231,7 @@ fn cause(cause: Cause) -> &'static str {
 }
 
 /// The smaller promises by name, each with its answer.
-pub fn promises(chances: &Chances) -> impl Iterator<Item = (&'static str, String)> + '_ {
+pub fn promises(chances: &Survival) -> impl Iterator<Item = (&'static str, String)> + '_ {
     chances.kept.iter().skip(1).map(|kept| {
         (kept.promised.name(), format!("{}: {}", words::verdict(kept.verdict), answer(&kept.promised)))
     })
@@ -260,8 +260,8 @@ pub fn answer(promised: &Promised) -> String {
 }
 
 /// The smaller promises that are broken or in doubt, each in a sentence.
-fn missed(chances: &Chances) -> String {
-    let sentence = |kept: &Kept| {
+fn missed(chances: &Survival) -> String {
+    let sentence = |kept: &JudgedPromise| {
         let (name, answer) = (kept.promised.name(), answer(&kept.promised));
         match kept.verdict {
             Verdict::Fails => format!("The promised {name} is missed: {answer}. "),
@@ -276,7 +276,7 @@ pub fn will_it_live(plan: &Plan) -> String {
     let survival = plan.chances.as_ref().and_then(|chances| chances.kept.first());
     match survival {
         Some(survival) if plan.verdict == Verdict::Fails && survival.verdict != Verdict::Fails => {
-            let missed = plan.chances.iter().flat_map(Chances::missed);
+            let missed = plan.chances.iter().flat_map(Survival::missed);
             let names: Vec<&str> = missed.map(|kept| kept.promised.name()).collect();
             let lives = if survival.verdict == Verdict::Holds { "It will live" } else { "It may live" };
             format!("{lives}, but not keep its promise: {}.", names.join(", "))
@@ -328,7 +328,7 @@ impl Room<'_> {
     }
 }
 
-impl Subject {
+impl ReportedDesign {
     /// Whether every message fits.
     pub fn message_verdict(&self) -> Verdict {
         verdict::message::verdict(&self.law)

@@ -9,9 +9,9 @@ pub mod table;
 pub mod truth;
 
 use anstyle::{AnsiColor, Style};
-use verdict::plan::{Chances, FaultRow, LedgerEntry, MonthRow, Plan, Restart, Severity, Verdict};
+use verdict::plan::{FaultRow, LedgerEntry, MonthRow, Plan, Restart, Severity, Survival, Verdict};
 
-use super::{Caution, Subject, darkest_month, sentences, words};
+use super::{Caution, ReportedDesign, darkest_month, sentences, words};
 use lay::{bar, column_bar, paint, wrap, wrap_indented};
 
 pub use everything::everything;
@@ -34,7 +34,7 @@ const SUN: Style = AnsiColor::Yellow.on_default();
 const SPEND: Style = AnsiColor::Magenta.on_default();
 
 /// The page: what is asked most, in the order in which it is asked.
-pub fn page(subject: &Subject, plan: &Plan) -> String {
+pub fn page(subject: &ReportedDesign, plan: &Plan) -> String {
     let cautions = subject.cautions(plan);
     let (warned, notes) =
         cautions.split_at(cautions.partition_point(|one| one.severity >= Severity::Warning));
@@ -83,7 +83,7 @@ pub fn verdict_mark(verdict: Verdict) -> (&'static str, Style) {
     }
 }
 
-fn head(subject: &Subject, plan: &Plan) -> Vec<String> {
+fn head(subject: &ReportedDesign, plan: &Plan) -> Vec<String> {
     let (mark, style) = verdict_mark(plan.verdict);
     let word = format!("{mark} {}", words::verdict(plan.verdict));
     let name = &subject.name;
@@ -107,7 +107,7 @@ fn head(subject: &Subject, plan: &Plan) -> Vec<String> {
 }
 
 /// The weather a plan was made with.
-fn weather_lines(subject: &Subject, plan: &Plan) -> Vec<String> {
+fn weather_lines(subject: &ReportedDesign, plan: &Plan) -> Vec<String> {
     let weather = &plan.weather;
     let recorded = || {
         let lived =
@@ -126,7 +126,7 @@ pub fn fact(label: &str, text: &str) -> Vec<String> {
 }
 
 /// What the many lives show.
-fn facts_of_many(subject: &Subject, plan: &Plan, chances: &Chances) -> Vec<String> {
+fn facts_of_many(subject: &ReportedDesign, plan: &Plan, chances: &Survival) -> Vec<String> {
     let mut lines = fact("lowest charge", &sentences::darkest(chances));
     lines.extend(without_gate(plan));
     if super::has_sun(plan) {
@@ -174,7 +174,7 @@ fn without_gate(plan: &Plan) -> Vec<String> {
 }
 
 /// A line each for the law and the messages, if anything is sent.
-fn other_verdicts(subject: &Subject) -> Vec<String> {
+fn other_verdicts(subject: &ReportedDesign) -> Vec<String> {
     let Some((fits, room)) = subject.message_room() else { return Vec::new() };
     let law = &subject.law;
     let line = |label: &str, verdict: Verdict, word: &str, text: &str| {
@@ -261,7 +261,7 @@ fn main_entries(plan: &Plan, rows: usize) -> Vec<(String, f64)> {
 }
 
 /// Harvest against load, month by month, cut at midsummer.
-fn months(subject: &Subject, plan: &Plan) -> Vec<String> {
+fn months(subject: &ReportedDesign, plan: &Plan) -> Vec<String> {
     let rows: Vec<_> =
         subject.months().filter_map(|month| plan.months.iter().find(|row| row.month == month)).collect();
     let line = |label: &str, cells: Vec<String>| {
@@ -300,7 +300,7 @@ fn months(subject: &Subject, plan: &Plan) -> Vec<String> {
 }
 
 /// The lowest charge [%] of a month at which 5 % of the lives stand or below.
-fn lowest_band(chances: &Chances, month: u8) -> String {
+fn lowest_band(chances: &Survival, month: u8) -> String {
     let days = chances.bands.iter().enumerate().filter(|(day, _)| words::month_and_day(*day).0 == month);
     let lowest = days.map(|(_, band)| band.charge[0].percent()).fold(100.0, f64::min);
     format!("{lowest:.0}")
@@ -313,7 +313,7 @@ fn heading(lines: &[String]) -> Vec<String> {
 const FAULT_NAME: usize = 41;
 
 /// What becomes of the lives with one thing gone wrong, so many of them, soonest dead first.
-fn faults(chances: &Chances, rows: usize) -> Vec<String> {
+fn faults(chances: &Survival, rows: usize) -> Vec<String> {
     if chances.faults.is_empty() {
         return Vec::new();
     }
@@ -353,7 +353,7 @@ fn severity_style(severity: Severity) -> Style {
 }
 
 /// What is good to know, each with its place: what fits into so many lines, and at last how many were left out.
-fn notes(subject: &Subject, notes: &[Caution], lines: usize) -> Vec<String> {
+fn notes(subject: &ReportedDesign, notes: &[Caution], lines: usize) -> Vec<String> {
     let mut out = Vec::new();
     for (shown, one) in notes.iter().enumerate() {
         let said = caution(subject, one);
@@ -372,7 +372,7 @@ fn notes(subject: &Subject, notes: &[Caution], lines: usize) -> Vec<String> {
 }
 
 /// A caution in short: what follows a semicolon, or the colon of a finding, stands under `--all`.
-fn caution(subject: &Subject, caution: &Caution) -> Vec<String> {
+fn caution(subject: &ReportedDesign, caution: &Caution) -> Vec<String> {
     let word = words::severity(caution.severity);
     let place = match caution.place.strip_prefix(&subject.file) {
         Some(line) => line.trim_start_matches(':'),

@@ -19,7 +19,7 @@ use forecast::stats;
 
 use crate::answer::{Answer, Environment};
 use crate::finding::Verdict;
-use crate::plan::{Course, Effort, Judged, course, judged};
+use crate::plan::{Course, Effort, JudgedVariant, course, judged};
 
 /// Intervals that a table may say \[min\]: few, so that it stays readable.
 const INTERVALS_MIN: [f64; 17] =
@@ -79,7 +79,7 @@ pub struct Adapted {
     /// The design with it.
     pub design: Design,
     /// What lives that the search never saw say of it.
-    pub judged: Judged,
+    pub judged: JudgedVariant,
     /// What it sends.
     pub course: Course,
     /// What the design as written sends in a year if it lives.
@@ -275,7 +275,7 @@ impl<'a> Search<'a> {
     }
 
     /// The boldest table that passes on the lives of the search and holds on fresh ones.
-    fn careful_enough(&self, found: &Needs, wanted: f64) -> Result<(Tried, Judged), NoTable> {
+    fn careful_enough(&self, found: &Needs, wanted: f64) -> Result<(Tried, JudgedVariant), NoTable> {
         let made = |place: usize| -> Result<Tried, NoTable> {
             let (share, margin) = CAUTIONS[place];
             let rows = self.rows(&found.table(Caution { share, margin }));
@@ -341,7 +341,7 @@ impl<'a> Search<'a> {
         Ok(self.base.of_variant(design, self.environment.weather, None))
     }
 
-    fn confirmed(&self, prepared: &Prepared) -> Judged {
+    fn confirmed(&self, prepared: &Prepared) -> JudgedVariant {
         judged(prepared, FIRST_FRESH, self.confirming, self.effort, self.progress)
     }
 

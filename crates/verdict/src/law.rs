@@ -252,7 +252,7 @@ pub fn judge(design: &Design, link: &LinkState) -> LawPlan {
 
 /// The same without what messages to the node may make of it.
 fn as_it_stands(design: &Design, link: &LinkState) -> LawPlan {
-    let case = design.radio.as_ref().and_then(|radio| Case::new(design, radio, link));
+    let case = design.radio.as_ref().and_then(|radio| LawInputs::new(design, radio, link));
     let Some(case) = case.filter(|case| !case.traffic.messages.is_empty()) else { return silent() };
     let (on_air, mut checks) = duty::judge(&case);
     let (power, of_power) = power::judge(&case);
@@ -282,7 +282,7 @@ fn as_it_stands(design: &Design, link: &LinkState) -> LawPlan {
 }
 
 /// What all parts of the judgement need.
-struct Case<'a> {
+struct LawInputs<'a> {
     design: &'a Design,
     radio: &'a RadioUse,
     law: Law,
@@ -309,7 +309,7 @@ impl Rate {
     }
 }
 
-impl<'a> Case<'a> {
+impl<'a> LawInputs<'a> {
     fn new(design: &'a Design, radio: &'a RadioUse, link: &LinkState) -> Option<Self> {
         let law = Law::of_region(&radio.region.name)?;
         let rate = |number: u8| {
@@ -358,7 +358,7 @@ fn breach(clause: &Clause) -> Verdict {
     if clause.confidence == Confidence::Disputed { Verdict::NotKnown } else { Verdict::Fails }
 }
 
-fn overall(case: &Case<'_>, checks: &[Check], on_air: &[OnAir]) -> (Verdict, String, Option<String>) {
+fn overall(case: &LawInputs<'_>, checks: &[Check], on_air: &[OnAir]) -> (Verdict, String, Option<String>) {
     let worst = checks.iter().filter(|check| check.in_use).min_by_key(|check| rank(check.verdict));
     let said = |check: &Check| (check.verdict, check.reason.clone(), check.remedy.clone());
     if let Some(check) = worst.filter(|check| check.verdict == Verdict::Fails) {

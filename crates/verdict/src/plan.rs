@@ -15,14 +15,14 @@ mod settings;
 pub use affordable::affordable;
 pub use brief::LifeInBrief;
 pub(crate) use brief::Sky;
-pub use chances::{Chances, DayBand, Driver, Effort, FaultRow, WorstLife};
+pub use chances::{DayBand, Driver, Effort, FaultRow, Survival, WorstLife};
 pub use course::{Course, course};
 pub use forecast::life::cause::Cause;
 pub use forecast::life::fault::{Fault, FaultKind};
 pub use forecast::life::prepared::Weather;
 pub use forecast::life::shown::{FortnightHour, Hour, Moment, NodeState};
-pub use judged::{Judged, dangers, judged, worst_first};
-pub use kept::{Kept, Promised};
+pub use judged::{JudgedVariant, dangers, judged, worst_first};
+pub use kept::{JudgedPromise, Promised};
 pub(crate) use make::month_ahead;
 pub use make::plan;
 
@@ -57,7 +57,7 @@ pub struct Plan {
     /// Length of a life \[years of 365 days\].
     pub years: f64,
     /// What many lives show; none if none was lived to be counted.
-    pub chances: Option<Chances>,
+    pub chances: Option<Survival>,
 }
 
 /// The weather a plan was made with.

@@ -13,7 +13,7 @@ use design::surroundings::Place as Side;
 use crate::finding::{Finding, Severity, Verdict};
 use forecast::radio::adr::{self, Settling};
 use forecast::radio::collisions::Sender;
-use forecast::radio::level::{Cause, Part};
+use forecast::radio::level::{Cause, DoubtPart};
 use forecast::radio::link::{Bench, Link, bench, links, place_is_unknown};
 use forecast::radio::spots::Spots;
 use forecast::stats;
@@ -188,7 +188,7 @@ fn side_unknown(design: &Design, sides: &Sides) -> Finding {
 /// The answer with antennas of unknown place on this side of the walls.
 fn judged(design: &Design, terrain: Option<&Terrain>, crowd: &[Sender], seed: u64, unknown: Side) -> Reach {
     let spots = Spots::new(design, links(design, terrain, unknown), crowd, seed);
-    let seen = Seen::of(&spots, design.promise.heard);
+    let seen = HeardOverPositions::of(&spots, design.promise.heard);
     let verdict = match spots.links().first() {
         None if other_region(design).is_some() => Verdict::Fails,
         None => Verdict::NotKnown,
@@ -229,19 +229,19 @@ pub fn spots(design: &Design, terrain: Option<&Terrain>, crowd: &[Sender], seed:
     if spots.links().is_empty() {
         return (spots, Verdict::NotKnown);
     }
-    let verdict = Seen::of(&spots, design.promise.heard).verdict(design);
+    let verdict = HeardOverPositions::of(&spots, design.promise.heard).verdict(design);
     (spots, verdict)
 }
 
 /// What many spots show.
-struct Seen {
+struct HeardOverPositions {
     spots_heard: Share,
     middle: Share,
     worst_fifth: Share,
     rates: Vec<(u8, Share)>,
 }
 
-impl Seen {
+impl HeardOverPositions {
     fn of(spots: &Spots, wanted: Share) -> Self {
         let mut delivered = Vec::with_capacity(SPOTS as usize);
         let mut rates: Vec<(u8, f64)> = Vec::new();
@@ -293,7 +293,7 @@ fn holds(design: &Design, spots: &Spots) -> bool {
     (0..SPOTS).filter(unheard).nth(SPOTS as usize - least as usize).is_none()
 }
 
-fn reason(design: &Design, spots: &Spots, seen: &Seen) -> String {
+fn reason(design: &Design, spots: &Spots, seen: &HeardOverPositions) -> String {
     let Some(best) = spots.links().first() else {
         return if design.radio.is_none() {
             "nothing is sent".to_owned()
@@ -469,7 +469,7 @@ fn spread_of_level(best: &Link) -> Option<Finding> {
 /// Parts below this say nothing \[dB\].
 const LEAST_SAID_DB: f64 = 1.5;
 
-fn cause(part: &Part) -> &'static str {
+fn cause(part: &DoubtPart) -> &'static str {
     match part.cause {
         Cause::Site => "how well the model suits the place",
         Cause::Air => "the air on so long a path",

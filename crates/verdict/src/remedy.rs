@@ -16,7 +16,7 @@ use forecast::Progress;
 use crate::adaptive::{Adapted, Aim, NoTable, adaptive, most_often};
 use crate::answer::{Answer, Environment, Question};
 use crate::finding::Verdict;
-use crate::plan::{Effort, Judged};
+use crate::plan::{Effort, JudgedVariant};
 use crate::reach;
 pub(crate) use ladder::{INTERVALS_MIN, two_digits};
 use ladder::{Ladder, ladders};
@@ -102,7 +102,7 @@ pub struct Moved {
 #[derive(Clone, Debug, PartialEq)]
 pub enum Proof {
     /// Lives that the search never saw.
-    Fresh(Judged),
+    Fresh(JudgedVariant),
     /// The lives of the search alone: share of them without an outage.
     Searched(Share),
     /// Reckoned outright, as the law's limits and the links are.

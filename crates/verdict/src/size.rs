@@ -17,7 +17,7 @@ use forecast::Progress;
 use forecast::radio::spots::Spots;
 
 use crate::answer::Environment;
-use crate::plan::{Effort, Judged};
+use crate::plan::{Effort, JudgedVariant};
 pub use crate::quota::first_that;
 use crate::{quota, reach};
 use axes::Axes;
@@ -74,7 +74,7 @@ pub struct Choice {
     /// Price, or watts of panel and watt-hours of battery together.
     pub cost: f64,
     /// What fresh lives say of it.
-    pub judged: Judged,
+    pub judged: JudgedVariant,
 }
 
 /// What was found.

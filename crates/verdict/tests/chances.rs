@@ -6,7 +6,7 @@ mod common;
 use forecast::Silent;
 use forecast::radio::spots::Spots;
 use forecast::sky::climate::Climate;
-use verdict::plan::{Chances, Effort, Plan, Verdict, Weather, plan};
+use verdict::plan::{Effort, Plan, Survival, Verdict, Weather, plan};
 
 const FROST_MAST: &str = include_str!("../../../examples/larkmoor/frost-mast.toml");
 
@@ -30,7 +30,7 @@ fn changed(from: &str, to: &str) -> String {
     text
 }
 
-fn chances(text: &str) -> Chances {
+fn chances(text: &str) -> Survival {
     planned(text, 400, 2).chances.expect("lives")
 }
 

@@ -9,7 +9,7 @@ use design::quantity::Duration;
 use forecast::Silent;
 use forecast::radio::spots::Spots;
 use forecast::sky::climate::Climate;
-use verdict::plan::{Chances, Effort, Finding, Plan, Weather, plan};
+use verdict::plan::{Effort, Finding, Plan, Survival, Weather, plan};
 
 /// A primary cell of 19 Ah for a year; each report draws 20 mA for 50 s, by hand 1000 mA s = 0.2778 mAh.
 fn node(range: &str) -> Design {
@@ -58,7 +58,7 @@ fn survival_percent(design: &Design, minutes: u32) -> f64 {
     let (load, activity) = ("board".to_owned(), "report".to_owned());
     let every = Duration::from_minutes(minutes.into());
     let changed = design.with(Change::Interval { load, activity, every }).expect("an interval");
-    planned(&changed).chances.map_or(0.0, |chances: Chances| chances.without_outage.percent())
+    planned(&changed).chances.map_or(0.0, |chances: Survival| chances.without_outage.percent())
 }
 
 /// By hand: a report a minute draws 525,600 times 0.2778 mAh, 146 Ah in the year, of a cell of 19 Ah; the cell is drawn

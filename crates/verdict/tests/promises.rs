@@ -8,7 +8,7 @@ use forecast::Silent;
 use forecast::life::run::Silence;
 use forecast::radio::spots::Spots;
 use forecast::sky::climate::Climate;
-use verdict::plan::{Chances, Effort, Plan, Promised, Verdict, Weather, plan};
+use verdict::plan::{Effort, Plan, Promised, Survival, Verdict, Weather, plan};
 
 /// A bench node at 47 N on a rechargeable cell, or on a primary one if `power` says so.
 fn node(promise: &str, power: &str, load: &str) -> String {
@@ -69,11 +69,11 @@ fn planned(text: &str, lives: usize) -> Plan {
     plan(&design, Weather::Climate(&climate), &Spots::alone(&design), effort, &Silent)
 }
 
-fn verdict(chances: &Chances, name: &str) -> Verdict {
+fn verdict(chances: &Survival, name: &str) -> Verdict {
     chances.kept.iter().find(|kept| kept.promised.name() == name).expect("it was promised").verdict
 }
 
-fn chances(plan: &Plan) -> &Chances {
+fn chances(plan: &Plan) -> &Survival {
     plan.chances.as_ref().expect("lives")
 }
 
@@ -81,7 +81,7 @@ fn hours(silence: Option<design::quantity::Duration>) -> f64 {
     silence.expect("it reports").hours()
 }
 
-fn sent(chances: &Chances) -> f64 {
+fn sent(chances: &Survival) -> f64 {
     chances.completeness.expect("it reports").fraction()
 }
 

@@ -9,7 +9,7 @@ use design::node::Design;
 use forecast::Silent;
 use forecast::radio::spots::Spots;
 use forecast::sky::climate::Climate;
-use verdict::plan::{Chances, Effort, Weather, plan};
+use verdict::plan::{Effort, Survival, Weather, plan};
 
 /// A primary cell of 19 Ah that draws 10 mA: its label lasts 79 days, the nine tenths that such a cell holds 71.
 fn text(unattended: &str) -> String {
@@ -36,7 +36,7 @@ fn text(unattended: &str) -> String {
     )
 }
 
-fn lived(design: &Design) -> Chances {
+fn lived(design: &Design) -> Survival {
     let site = &design.site;
     let climate = Climate::builtin(site.latitude, site.longitude, site.elevation).expect("land");
     let effort = Effort { lives: Some(100), seed: 1, threads: 2 };

@@ -6,7 +6,7 @@ mod late;
 
 pub use build::{Body, Draft, DraftError};
 pub use data::{Content, DataFrame, FrameControl, Plaintext, Port, Verified, VerifyError};
-pub use late::{LATE_WINDOW, Seen};
+pub use late::{AcceptedCounters, LATE_WINDOW};
 
 pub use crate::envelope::{
     DATA_OVERHEAD, Direction, FrameError, MAX_FRAME_LEN, MAX_OPTIONS_LEN, MAX_PAYLOAD_LEN,

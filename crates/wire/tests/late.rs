@@ -3,7 +3,8 @@
 use std::collections::BTreeSet;
 
 use wire::frame::{
-    self, Body, Content, Direction, Draft, Frame, FrameControl, LATE_WINDOW, Port, Seen, VerifyError,
+    self, AcceptedCounters, Body, Content, Direction, Draft, Frame, FrameControl, LATE_WINDOW, Port,
+    VerifyError,
 };
 use wire::identity::DevAddr;
 use wire::key::{AppSKey, NwkSKey};
@@ -23,7 +24,7 @@ fn uplink(session: &Session, fcnt: u32) -> Vec<u8> {
     draft.seal(session).expect("it is short")
 }
 
-fn late(bytes: &[u8], session: &Session, last: u32, seen: Seen) -> Result<u32, VerifyError> {
+fn late(bytes: &[u8], session: &Session, last: u32, seen: AcceptedCounters) -> Result<u32, VerifyError> {
     let Ok(Frame::Data(data)) = frame::parse(bytes) else { panic!("it is a data frame") };
     let verified = data.verify_late(session, last, seen)?;
     let content = verified.decrypt();
@@ -44,18 +45,21 @@ fn a_frame_of_the_window_is_taken_and_one_beyond_it_is_not() {
         (65_540, 65_530, true),
         (65_536, 65_471, false),
     ] {
-        let found = late(&uplink(&session, fcnt), &session, last, Seen::default());
+        let found = late(&uplink(&session, fcnt), &session, last, AcceptedCounters::default());
         assert_eq!(found, if taken { Ok(fcnt) } else { Err(VerifyError::Mic) }, "{fcnt} after {last}");
     }
     // Carries ffff: before counter 3 there is none that ends so.
-    assert_eq!(late(&uplink(&session, 65_535), &session, 3, Seen::default()), Err(VerifyError::Mic));
+    assert_eq!(
+        late(&uplink(&session, 65_535), &session, 3, AcceptedCounters::default()),
+        Err(VerifyError::Mic)
+    );
 }
 
 #[test]
 fn a_frame_is_taken_once() {
     let session = session();
     let bytes = uplink(&session, 98);
-    let seen = Seen::default();
+    let seen = AcceptedCounters::default();
     assert_eq!(late(&bytes, &session, 100, seen), Ok(98));
     let refused = VerifyError::CounterNotAbove { fcnt: 98, last_seen: 100 };
     assert_eq!(late(&bytes, &session, 100, seen.after_late(100, 98)), Err(refused));
@@ -72,7 +76,7 @@ fn a_bit_turned_anywhere_is_noticed() {
         let mut turned = sound.clone();
         turned[bit / 8] ^= 1 << (bit % 8);
         if let Ok(Frame::Data(data)) = frame::parse(&turned) {
-            assert!(data.verify_late(&session, 100, Seen::default()).is_err(), "bit {bit}");
+            assert!(data.verify_late(&session, 100, AcceptedCounters::default()).is_err(), "bit {bit}");
         }
     }
 }
@@ -86,7 +90,7 @@ fn the_window_remembers_what_a_plain_set_remembers() {
         u32::try_from(numbers >> 33).expect("31 bits fit") % end
     };
     for _ in 0..200 {
-        let (mut last, mut seen) = (None, Seen::default());
+        let (mut last, mut seen) = (None, AcceptedCounters::default());
         let mut accepted: BTreeSet<u32> = BTreeSet::new();
         for _ in 0..100 {
             let newest = last.unwrap_or(1_000);
@@ -106,7 +110,7 @@ fn the_window_remembers_what_a_plain_set_remembers() {
                 }
             }
         }
-        assert_eq!(Seen::from_bits(seen.bits()), seen);
+        assert_eq!(AcceptedCounters::from_bits(seen.bits()), seen);
     }
 }
 
@@ -121,7 +125,7 @@ fn a_late_frame_of_another_implementation_is_taken() {
         0x2d,
     ];
     let Ok(Frame::Data(data)) = frame::parse(&bytes) else { panic!("it is a data frame") };
-    let verified = data.verify_late(&session, 13, Seen::default()).expect("it is genuine");
+    let verified = data.verify_late(&session, 13, AcceptedCounters::default()).expect("it is genuine");
     assert_eq!(verified.fcnt(), 12);
     let Content::Application { port, payload } = verified.decrypt() else { panic!("it carries a reading") };
     assert_eq!((port.get(), &payload[..]), (10, &[225, 88, 170, 76, 240][..]));

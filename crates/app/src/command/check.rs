@@ -13,7 +13,7 @@ use forecast::sky::climate::{Climate, MonthClimate};
 use forecast::sky::daylight;
 use forecast::sky::sun::Observer;
 use report::problem::Failure;
-use report::{Assumed, Origin, Subject, words};
+use report::{Assumed, Origin, ReportedDesign, words};
 use serde_json::json;
 use verdict::plan::{Effort, Plan};
 use verdict::remedy::{Remedies, remedies};
@@ -156,7 +156,7 @@ fn subject(
     checked: &Checked,
     (answer, remedies): (Answer, Option<Remedies>),
     sky: &Sky,
-) -> Subject {
+) -> ReportedDesign {
     let (design, plan, link) = (&checked.design, &answer.life, answer.reach.spots.middle_state().clone());
     let link = &link;
     let fields = answer.findings().map(|finding| finding.field.as_str());
@@ -176,7 +176,7 @@ fn subject(
         Sky::Climate(_) => site.latitude,
     };
     let full = arguments.all || arguments.json || arguments.report.is_some();
-    Subject {
+    ReportedDesign {
         file: shown(&arguments.design),
         weather_file: arguments.weather.as_deref().map(shown),
         drawn_from: match sky {

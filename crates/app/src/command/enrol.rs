@@ -133,7 +133,7 @@ fn hand(arguments: &Enrol, columns: &Path) -> Result<String, Failure> {
 }
 
 /// What is checked before the folder is touched.
-struct Wish {
+struct EnrolmentRequest {
     design: Design,
     terrain: Option<Terrain>,
     climate: Result<Climate, String>,
@@ -152,7 +152,7 @@ fn enrol(arguments: &Enrol) -> Result<String, Failure> {
     site.leave(done)
 }
 
-fn wish(arguments: &Enrol) -> Result<Wish, Failure> {
+fn wish(arguments: &Enrol) -> Result<EnrolmentRequest, Failure> {
     let mut found = Found::default();
     if let Some(count) = arguments.count.filter(|count| !(1..=MOST_NODES).contains(count)) {
         let message = format!("{count} nodes can't be enrolled");
@@ -189,7 +189,7 @@ fn wish(arguments: &Enrol) -> Result<Wish, Failure> {
         return Err(found.into_failure());
     };
     found.refuse()?;
-    Ok(Wish {
+    Ok(EnrolmentRequest {
         names: names.unwrap_or_else(|| Pattern::of_design(&design.name)),
         terrain,
         climate,
@@ -233,7 +233,7 @@ fn recover(arguments: &Enrol) -> Result<String, Failure> {
     ))
 }
 
-fn enrol_in(site: &Site, wish: &Wish, arguments: &Enrol) -> Result<String, Failure> {
+fn enrol_in(site: &Site, wish: &EnrolmentRequest, arguments: &Enrol) -> Result<String, Failure> {
     let mut registry = site.registry()?;
     let kind = wish.design.name.as_str();
     let there = enrolment::of_kind(&registry, kind).count();
@@ -277,7 +277,7 @@ fn put(paper: [Staged; 3]) -> Result<(), Failure> {
     paper.into_iter().try_for_each(Staged::put)
 }
 
-fn needed(wish: &Wish) -> Result<(&Identities, JoinEui), Failure> {
+fn needed(wish: &EnrolmentRequest) -> Result<(&Identities, JoinEui), Failure> {
     let mut found = Found::default();
     let identities = found.take(wish.identities.as_ref().ok_or_else(|| {
         let message = "new nodes need identities".to_owned();
@@ -291,7 +291,12 @@ fn needed(wish: &Wish) -> Result<(&Identities, JoinEui), Failure> {
 }
 
 /// Labels and sheets, written but not yet in their place.
-fn paper(site: &Site, wish: &Wish, registry: &Registry, month: u8) -> Result<[Staged; 3], Failure> {
+fn paper(
+    site: &Site,
+    wish: &EnrolmentRequest,
+    registry: &Registry,
+    month: u8,
+) -> Result<[Staged; 3], Failure> {
     let design = &wish.design;
     let nodes: Vec<&Node> = enrolment::of_kind(registry, &design.name).collect();
     let expected = expected::expect(design, wish.terrain.as_ref(), &wish.climate, month);

@@ -7,7 +7,7 @@ use clap::Args;
 use report::problem::{Failure, Problem};
 
 use crate::input;
-use crate::kit::{self, Outcome, Row};
+use crate::kit::{self, KitFile, Outcome};
 use crate::output;
 
 /// Shown below the help of the command.
@@ -64,7 +64,7 @@ fn written(arguments: &KitOf) -> Result<String, Failure> {
     Ok(format!("{files}\nThe kit of \"{}\" is in {folder}.\n{warned}", design.name))
 }
 
-fn said(row: &Row) -> String {
+fn said(row: &KitFile) -> String {
     let (word, more) = match row.outcome {
         Outcome::Written => ("wrote", ""),
         Outcome::Replaced => ("rewrote", ""),

@@ -59,7 +59,7 @@ fn add_row(
     registry: &mut Registry,
     keys: &mut KeyBox,
     batch: &Batch<'_>,
-    row: Row,
+    row: ImportedNode,
     name: String,
     join_eui: Option<JoinEui>,
 ) -> Result<(), Failure> {
@@ -94,7 +94,7 @@ fn enough(found: &mut Found, list: &Path) -> Result<(), Failure> {
     so_far.refuse()
 }
 
-struct Row {
+struct ImportedNode {
     line: usize,
     name: Option<String>,
     dev_eui: DevEui,
@@ -102,7 +102,7 @@ struct Row {
     key: AppKey,
 }
 
-fn rows(list: &Path, columns: &Columns) -> Result<Vec<Row>, Failure> {
+fn rows(list: &Path, columns: &Columns) -> Result<Vec<ImportedNode>, Failure> {
     let unreadable = |error: std::io::Error| {
         let message = format!("the list can't be read: {}", reason(&error));
         Failure::of(Problem::of_file(
@@ -160,7 +160,7 @@ fn separator(bytes: &[u8]) -> u8 {
     [b',', b';', b'\t'].into_iter().max_by_key(|separator| cells(*separator)).unwrap_or(b',')
 }
 
-fn row(list: &Path, record: &csv::StringRecord, places: [Option<usize>; 4]) -> Result<Row, Failure> {
+fn row(list: &Path, record: &csv::StringRecord, places: [Option<usize>; 4]) -> Result<ImportedNode, Failure> {
     let line = record.position().map_or(0, |at| usize::try_from(at.line()).unwrap_or(0));
     let [dev_eui, key, name, join_eui] =
         places.map(|place| place.and_then(|place| record.get(place)).filter(|text| !text.is_empty()));
@@ -179,7 +179,7 @@ fn row(list: &Path, record: &csv::StringRecord, places: [Option<usize>; 4]) -> R
     let key = AppKey::from_hex(key.unwrap_or_default()).map_err(|error| wrong(error.to_string()));
     match (dev_eui, own_join_eui, key) {
         (Ok(dev_eui), Ok(own_join_eui), Ok(key)) => {
-            Ok(Row { line, name: name.map(str::to_owned), dev_eui, own_join_eui, key })
+            Ok(ImportedNode { line, name: name.map(str::to_owned), dev_eui, own_join_eui, key })
         }
         _ => Err(found.into_failure()),
     }

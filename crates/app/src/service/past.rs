@@ -8,7 +8,7 @@ use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use design::serve::{Mapping, SourceTransport};
 use logbook::clock::now;
 use logbook::mapping::{Devices, Incoming, Message};
-use logbook::store::keeper::Kept;
+use logbook::store::keeper::KeptFrame;
 use logbook::store::writer::{Arrival, Inbox};
 use report::problem::Failure;
 use serde_json::{Map, Value};
@@ -114,7 +114,7 @@ fn said(error: &csv::Error) -> String {
 
 fn offer(inbox: &Inbox, message: Message, told: &SyncSender<String>) -> Result<(), String> {
     let told = told.clone();
-    let done = Box::new(move |kept: Option<&Kept>| {
+    let done = Box::new(move |kept: Option<&KeptFrame>| {
         let verdict = kept.map_or_else(String::new, |kept| kept.verdict.clone());
         // There is room for all that wait.
         let _room = told.try_send(verdict);

@@ -5,14 +5,14 @@ use std::collections::BTreeMap;
 use design::date::moment_text;
 use logbook::network::Downlink;
 use logbook::store::again::Again;
-use logbook::store::keeper::{Kept, Told, ToldValue};
+use logbook::store::keeper::{KeptFrame, Told, ToldValue};
 use logbook::zone::Zone;
 use report::words;
 use serde_json::{Value, json};
 use wire::identity::DevEui;
 
 /// One line for a person; none for a copy, which is no news.
-pub(super) fn line(kept: &Kept, zone: &Zone) -> Option<String> {
+pub(super) fn line(kept: &KeptFrame, zone: &Zone) -> Option<String> {
     let who = kept.name.clone().or_else(|| kept.dev_eui.map(|dev_eui| dev_eui.to_string()));
     let who = who.unwrap_or_else(|| "a stranger".to_owned());
     let said = match kept.verdict.as_str() {
@@ -57,11 +57,11 @@ pub(super) fn decoded_again(again: &Again) -> String {
     )
 }
 
-fn because(kept: &Kept) -> String {
+fn because(kept: &KeptFrame) -> String {
     kept.reason.as_ref().map_or_else(String::new, |reason| format!(", {reason}"))
 }
 
-fn content(kept: &Kept) -> String {
+fn content(kept: &KeptFrame) -> String {
     match (&kept.message, kept.port, &kept.reason) {
         (Some(told), _, _) => format!("{}: {}{}", told.message, values(told), because(kept)),
         (None, Some(port), Some(reason)) => {
@@ -85,7 +85,7 @@ fn values(told: &Told) -> String {
     told.values.iter().map(value).collect::<Vec<_>>().join(", ")
 }
 
-fn heard(kept: &Kept) -> String {
+fn heard(kept: &KeptFrame) -> String {
     let mut parts = vec![by(kept)];
     parts.extend(kept.data_rate.as_deref().map(rate));
     parts.extend(kept.rssi_dbm.map(|rssi| format!("{rssi} dBm")));
@@ -94,7 +94,7 @@ fn heard(kept: &Kept) -> String {
 }
 
 /// Who heard it: a gateway, or a source.
-fn by(kept: &Kept) -> String {
+fn by(kept: &KeptFrame) -> String {
     match &kept.gateway {
         Some((eui, name)) => name.clone().unwrap_or_else(|| eui.to_string()),
         None => kept.source.clone(),
@@ -111,7 +111,7 @@ fn rate(name: &str) -> String {
 }
 
 /// One line for a script, copies included.
-pub(super) fn json_line(kept: &Kept) -> String {
+pub(super) fn json_line(kept: &KeptFrame) -> String {
     let at = u64::try_from(kept.arrived_at / 1_000_000).ok().and_then(moment_text);
     let values = kept.message.iter().flat_map(|told| &told.values);
     let values: serde_json::Map<String, Value> =

@@ -16,7 +16,7 @@ use http_body_util::{BodyExt as _, LengthLimitError, Limited};
 use logbook::clock::now;
 use logbook::intake::token::Token;
 use logbook::mapping::{Devices, Incoming, LARGEST_BYTES, Message};
-use logbook::store::keeper::Kept;
+use logbook::store::keeper::KeptFrame;
 use logbook::store::writer::Arrival;
 use serde_json::json;
 use tokio::sync::oneshot;
@@ -114,7 +114,7 @@ async fn take(house: &House, posted: &Posted, path: &str, body: &[u8]) -> Respon
 async fn keep(house: &House, message: Message) -> Response {
     let (done, kept) = oneshot::channel();
     // Whoever asked may have gone.
-    let told = Box::new(move |kept: Option<&Kept>| drop(done.send(kept.cloned())));
+    let told = Box::new(move |kept: Option<&KeptFrame>| drop(done.send(kept.cloned())));
     if house.door.offer(Arrival::Message(message), Some(told)).is_err() {
         return busy("too much waits to be kept");
     }
@@ -124,7 +124,7 @@ async fn keep(house: &House, message: Message) -> Response {
     }
 }
 
-fn kept_as(kept: &Kept) -> Response {
+fn kept_as(kept: &KeptFrame) -> Response {
     let status = match kept.verdict.as_str() {
         "refused:size" => StatusCode::PAYLOAD_TOO_LARGE,
         refused if refused.starts_with("refused") => StatusCode::UNPROCESSABLE_ENTITY,

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
 use logbook::received::Moment;
-use logbook::store::keeper::Kept;
+use logbook::store::keeper::KeptFrame;
 use tokio::sync::watch;
 
 /// What is known of the log now.
@@ -51,7 +51,7 @@ impl Pulse {
     }
 
     /// These are on the disk.
-    pub(crate) fn kept(&self, frames: &[Kept]) {
+    pub(crate) fn kept(&self, frames: &[KeptFrame]) {
         let mut counted = self.counted_mut();
         for kept in frames {
             *counted.verdicts.entry(kept.verdict.clone()).or_default() += 1;

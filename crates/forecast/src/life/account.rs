@@ -6,7 +6,7 @@ use super::ensemble::on_threads;
 use super::kernel::{Flows, Life};
 use super::node::NodeTables;
 use super::run::{HOURS_PER_DAY, LivedHour, Recorder, Trial, live};
-use super::unknowns::Drawn;
+use super::unknowns::UnknownScores;
 use crate::load::{Purpose, Row};
 
 /// Lives whose every hour goes into the account: a month's mean is then known to 2 % of itself.
@@ -177,7 +177,7 @@ impl<'a> LifeAccount<'a> {
     }
 
     /// What each purpose drew by month \[Ah\], its tolerances as this life has them.
-    fn purposes(&self, drawn: &Drawn) -> Vec<[f64; 12]> {
+    fn purposes(&self, drawn: &UnknownScores) -> Vec<[f64; 12]> {
         let demand = &self.node.demand;
         let mut sums = vec![[0.0; 12]; demand.purposes.len()];
         for (row, cells) in demand.rows().iter().zip(&self.rows) {

@@ -5,7 +5,7 @@ use design::quantity::Share;
 use super::ensemble::{live_all, on_threads};
 use super::node::NodeTables;
 use super::run::{LifeOutcome, Trial, survives};
-use super::unknowns::Drawn;
+use super::unknowns::UnknownScores;
 use crate::progress::Progress;
 
 /// Failed lives looked into for their cause.
@@ -49,7 +49,7 @@ pub fn causes(trial: &Trial<'_>, lives: &[LifeOutcome], threads: usize) -> Vec<(
     let cause = |life: &LifeOutcome| {
         let saved = |nodes: &[NodeTables], parts| survives(&Trial { nodes, ..*trial }, life.life, parts);
         let by_change = saviours.iter().find(|(_, nodes)| saved(nodes, None)).map(|(cause, _)| *cause);
-        let by_parts = || saved(trial.nodes, Some(Drawn::nominal()));
+        let by_parts = || saved(trial.nodes, Some(UnknownScores::nominal()));
         by_change.unwrap_or_else(|| if by_parts() { Cause::Parts } else { Cause::Sun })
     };
     let found: Vec<Cause> = on_threads(threads, failed.len(), |index| cause(failed[index]));

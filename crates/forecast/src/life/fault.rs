@@ -7,7 +7,7 @@ use design::quantity::{Current, Duration, Share};
 
 use super::ensemble::on_threads;
 use super::run::{Darkness, LifeRun, LivedHour, Recorder, Running, Trial};
-use super::unknowns::Drawn;
+use super::unknowns::UnknownScores;
 use crate::load::Demand;
 use crate::sky::light::YEAR_DAYS;
 
@@ -169,7 +169,7 @@ pub fn reserve(nominal: &Trial<'_>, day: usize, charge: Share, threads: usize) -
         Trial { start_day: Some(day), charge, days: LONGEST_WITHOUT_SUN_YEARS * YEAR_DAYS, ..*nominal };
     let longest = 24 * trial.days;
     let hours = on_threads(threads, NOMINAL_LIVES, |number| {
-        let mut run = LifeRun::new(&trial, FIRST_FAULTED + number as u64, Some(Drawn::nominal()));
+        let mut run = LifeRun::new(&trial, FIRST_FAULTED + number as u64, Some(UnknownScores::nominal()));
         run.darkness = Darkness::Forever;
         Some(run.until_stopped().map_or(longest, |hours| hours as usize))
     });
@@ -183,7 +183,7 @@ pub fn reserve(nominal: &Trial<'_>, day: usize, charge: Share, threads: usize) -
 pub fn comeback(nominal: &Trial<'_>, day: usize, threads: usize) -> Option<Duration> {
     let trial = Trial { start_day: Some(day), charge: Share::from_fraction(1.0), ..*nominal };
     let back = on_threads(threads, NOMINAL_LIVES, |number| {
-        let mut run = LifeRun::new(&trial, FIRST_FAULTED + number as u64, Some(Drawn::nominal()));
+        let mut run = LifeRun::new(&trial, FIRST_FAULTED + number as u64, Some(UnknownScores::nominal()));
         run.sag();
         let mut stages = Stages { stopped_h: Some(0), ..Stages::default() };
         let mut index = 0;
@@ -219,7 +219,7 @@ pub fn refill(nominal: &Trial<'_>, day: usize, threads: usize) -> Option<Duratio
     let trial = Trial { start_day: Some(day), charge: Share::ZERO, days: YEAR_DAYS, ..*nominal };
     median(
         on_threads(threads, NOMINAL_LIVES, |number| {
-            let mut run = LifeRun::new(&trial, FIRST_FAULTED + number as u64, Some(Drawn::nominal()));
+            let mut run = LifeRun::new(&trial, FIRST_FAULTED + number as u64, Some(UnknownScores::nominal()));
             run.life.running = false;
             let mut half = HalfFull::default();
             run.live(&mut half);

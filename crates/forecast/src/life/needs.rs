@@ -18,7 +18,7 @@ use super::ensemble::on_threads;
 use super::kernel::{Flows, Life};
 use super::node::NodeTables;
 use super::run::{LivedHour, Recorder, Trial, live};
-use super::unknowns::Drawn;
+use super::unknowns::UnknownScores;
 use super::weather::MonthlyDraw;
 use crate::sky::light::YEAR_DAYS;
 
@@ -204,7 +204,7 @@ fn of_life(
 }
 
 /// What a day at each interval costs more than one at the longest, by month \[Ah\].
-fn more_by_month(draws: &[MonthlyDraw], drawn: &Drawn) -> Vec<[f64; 12]> {
+fn more_by_month(draws: &[MonthlyDraw], drawn: &UnknownScores) -> Vec<[f64; 12]> {
     let Some(longest) = draws.last() else { return Vec::new() };
     let more = |draw: &MonthlyDraw| {
         std::array::from_fn(|month| {

@@ -10,7 +10,7 @@ use design::quantity::Share;
 
 use super::kernel::{HourOutcome, Life, QUARTER_H, step, step_quiet_quarter};
 use super::node::{Harvest, NodeTables};
-use super::unknowns::{Drawn, Unknowns};
+use super::unknowns::{UnknownScores, Unknowns};
 use super::weather::{NodeSky, NodeWeather};
 use crate::radio::spots::Spots;
 use crate::random::Stream;
@@ -83,7 +83,7 @@ pub struct LifeOutcome {
     /// Its number.
     pub life: u64,
     /// What was drawn for it.
-    pub drawn: Drawn,
+    pub drawn: UnknownScores,
     /// Class of its spot.
     pub class: usize,
     /// Day of the year on which it began.
@@ -195,7 +195,7 @@ pub struct LifeRun<'a> {
 pub fn live(
     trial: &Trial<'_>,
     number: u64,
-    parts: Option<Drawn>,
+    parts: Option<UnknownScores>,
     recorder: &mut impl Recorder,
 ) -> LifeOutcome {
     LifeRun::new(trial, number, parts).live(recorder)
@@ -209,7 +209,7 @@ pub fn drawn_for(trial: &Trial<'_>, number: u64) -> LifeOutcome {
 
 /// Whether a life goes without an outage; with `parts` it has these in place of its own, under the same weather.
 #[must_use]
-pub fn survives(trial: &Trial<'_>, number: u64, parts: Option<Drawn>) -> bool {
+pub fn survives(trial: &Trial<'_>, number: u64, parts: Option<UnknownScores>) -> bool {
     let mut run = LifeRun::new(trial, number, parts);
     (0..trial.days).all(|index| {
         run.live_day(index, &mut ());
@@ -220,7 +220,7 @@ pub fn survives(trial: &Trial<'_>, number: u64, parts: Option<Drawn>) -> bool {
 impl<'a> LifeRun<'a> {
     /// The life of this number on its first day; with `parts` it has these in place of its own.
     #[must_use]
-    pub fn new(trial: &'a Trial<'a>, number: u64, parts: Option<Drawn>) -> Self {
+    pub fn new(trial: &'a Trial<'a>, number: u64, parts: Option<UnknownScores>) -> Self {
         let mut random = Stream::new(trial.seed, number);
         let drawn_day = (random.uniform() * YEAR_DAYS as f64) as usize;
         let spot = trial.spots.draw(number);
@@ -386,7 +386,7 @@ impl<'a> LifeRun<'a> {
 }
 
 /// A life on its first day: the battery as it was installed, the parts as they were drawn.
-fn installed(node: &NodeTables, charge: Share, drawn: &Drawn) -> Life {
+fn installed(node: &NodeTables, charge: Share, drawn: &UnknownScores) -> Life {
     let mut life = Life::new(node, charge.fraction());
     life.counts_offers = false;
     drawn.equip(node, &mut life);

@@ -61,7 +61,7 @@ pub struct Unknowns {
 
 /// One life's unknowns as standard normal scores.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Drawn {
+pub struct UnknownScores {
     /// In the order of [`NAMES`].
     pub scores: [f64; COUNT],
     /// What they make of the parts: factors, and kelvin for the temperature; of the spot nothing.
@@ -97,7 +97,7 @@ impl Unknowns {
     }
 
     /// The unknowns of one life on a spot of this score.
-    pub fn draw(&self, random: &mut Stream, spot: f64, gauge: f64) -> Drawn {
+    pub fn draw(&self, random: &mut Stream, spot: f64, gauge: f64) -> UnknownScores {
         let scores: [f64; COUNT] = std::array::from_fn(|index| match index {
             SPOT => spot,
             GAUGE => gauge,
@@ -109,7 +109,7 @@ impl Unknowns {
         values[WARMTH] = scores[WARMTH] * self.spreads[WARMTH];
         values[SPOT] = 1.0;
         values[GAUGE] = scores[GAUGE] * self.spreads[GAUGE];
-        Drawn { scores, values }
+        UnknownScores { scores, values }
     }
 
     /// Whether an unknown varies at all.
@@ -119,7 +119,7 @@ impl Unknowns {
     }
 }
 
-impl Drawn {
+impl UnknownScores {
     /// Every part as designed, the climate as stated.
     #[must_use]
     pub fn nominal() -> Self {
@@ -309,7 +309,7 @@ mod tests {
         let node = NodeTables::of_design(&design, Demand::new(&design, &Diary::new(&design)));
         let values = [0.0, 1.0, 0.5, 3.0, 4.0, 5.0, 0.0, 1.0, 0.0];
         let mut life = Life::new(&node, 1.0);
-        Drawn { values, ..Drawn::default() }.equip(&node, &mut life);
+        UnknownScores { values, ..UnknownScores::default() }.equip(&node, &mut life);
         assert!((life.stored_ah / node.capacity_ah - 0.5).abs() < 1e-9, "half the capacity, full");
         let factors = [life.resistance_factor, life.floor_factor, life.active_factor];
         let drawn = factors.iter().zip([3.0, 4.0, 5.0]);

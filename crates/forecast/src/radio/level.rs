@@ -133,12 +133,12 @@ pub struct Known {
 pub struct Level {
     /// Everything unknown at its middle \[dBm\].
     middle_dbm: f64,
-    parts: Vec<Part>,
+    parts: Vec<DoubtPart>,
 }
 
 /// One part of the doubt.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Part {
+pub struct DoubtPart {
     /// What is not known.
     pub cause: Cause,
     shape: Shape,
@@ -189,14 +189,14 @@ impl Level {
     pub fn new<E>(known: &Known, mut loss_db: impl FnMut(&Way) -> Result<f64, E>) -> Result<Self, E> {
         let lost_db = loss_db(&known.way)?;
         let mut parts = vec![
-            Part { cause: Cause::Site, shape: Shape::Even(SITE_SD_DB) },
-            Part { cause: Cause::Spot, shape: Shape::Even(known.spot_sd_db) },
-            Part { cause: Cause::Noise, shape: Shape::Even(known.noise.sd_db) },
-            Part { cause: Cause::NodeAntenna, shape: Shape::Even(known.node_antenna.sd_db) },
-            Part { cause: Cause::GatewayAntenna, shape: Shape::Even(known.gateway_antenna.sd_db) },
+            DoubtPart { cause: Cause::Site, shape: Shape::Even(SITE_SD_DB) },
+            DoubtPart { cause: Cause::Spot, shape: Shape::Even(known.spot_sd_db) },
+            DoubtPart { cause: Cause::Noise, shape: Shape::Even(known.noise.sd_db) },
+            DoubtPart { cause: Cause::NodeAntenna, shape: Shape::Even(known.node_antenna.sd_db) },
+            DoubtPart { cause: Cause::GatewayAntenna, shape: Shape::Even(known.gateway_antenna.sd_db) },
         ];
         let far = FAR.iter().find(|(from_km, _)| known.way.length_km > *from_km);
-        parts.extend(far.map(|(_, sd_db)| Part { cause: Cause::Air, shape: Shape::Even(*sd_db) }));
+        parts.extend(far.map(|(_, sd_db)| DoubtPart { cause: Cause::Air, shape: Shape::Even(*sd_db) }));
         parts.extend(around(known, lost_db, loss_db)?);
         let mut walls_db = 0.0;
         for (cause, walls) in [Cause::NodeEntry, Cause::GatewayEntry].into_iter().zip(known.walls) {
@@ -204,7 +204,7 @@ impl Level {
             let lost_db = entry_losses_db(kind, known.way.frequency_ghz);
             let middle_db = lost_db[ENTRY_DEVIATES / 2];
             walls_db += middle_db;
-            parts.push(Part { cause, shape: Shape::Walls(Box::new(lost_db.map(|db| middle_db - db))) });
+            parts.push(DoubtPart { cause, shape: Shape::Walls(Box::new(lost_db.map(|db| middle_db - db))) });
         }
         let gains_db = known.node_antenna.mean_db + known.gateway_antenna.mean_db;
         let middle_dbm = known.sent_dbm + gains_db - lost_db - walls_db - known.noise.mean_db;
@@ -225,7 +225,7 @@ impl Level {
 
     /// The parts of the doubt, the greatest first.
     #[must_use]
-    pub fn parts(&self) -> Vec<Part> {
+    pub fn parts(&self) -> Vec<DoubtPart> {
         let mut parts = self.parts.clone();
         parts.sort_by(|one, other| other.sd_db().total_cmp(&one.sd_db()).then(one.cause.cmp(&other.cause)));
         parts
@@ -234,9 +234,9 @@ impl Level {
     /// The same link surveyed: the parts in `settled` give way to this correction, and spots scatter by `spot_sd_db` \[dB\].
     #[must_use]
     pub fn corrected(&self, settled: &[Cause], correction: Doubtful, spot_sd_db: Option<f64>) -> Self {
-        let mut parts: Vec<Part> =
+        let mut parts: Vec<DoubtPart> =
             self.parts.iter().filter(|part| !settled.contains(&part.cause)).cloned().collect();
-        parts.push(Part { cause: Cause::Site, shape: Shape::Even(correction.sd_db) });
+        parts.push(DoubtPart { cause: Cause::Site, shape: Shape::Even(correction.sd_db) });
         if let (Some(sd_db), Some(spot)) =
             (spot_sd_db, parts.iter_mut().find(|part| part.cause == Cause::Spot))
         {
@@ -259,7 +259,7 @@ impl Level {
     /// point by point.
     #[must_use]
     pub fn share_above(&self, limit_dbm: f64) -> f64 {
-        let (walls, others): (Vec<Part>, Vec<Part>) =
+        let (walls, others): (Vec<DoubtPart>, Vec<DoubtPart>) =
             self.parts.iter().cloned().partition(|part| matches!(part.shape, Shape::Walls(_)));
         let rest = Self { middle_dbm: self.middle_dbm, parts: others }.spread();
         let points = walls.iter().fold(vec![(1.0, 0.0)], |points, part| {
@@ -285,7 +285,7 @@ fn around<E>(
     known: &Known,
     lost_db: f64,
     mut loss_db: impl FnMut(&Way) -> Result<f64, E>,
-) -> Result<Vec<Part>, E> {
+) -> Result<Vec<DoubtPart>, E> {
     type Change = fn(End, f64) -> End;
     let higher: Change =
         |end, deviate| End { clutter_m: end.clutter_m * (CLUTTER_LOG_SD * deviate).exp(), ..end };
@@ -306,12 +306,12 @@ fn around<E>(
             way.ends[at] = change(way.ends[at], deviate);
             Ok(lost_db - loss_db(&way)?)
         };
-        parts.push(Part { cause, shape: Shape::Bent(moved_db(-1.0)?, moved_db(1.0)?) });
+        parts.push(DoubtPart { cause, shape: Shape::Bent(moved_db(-1.0)?, moved_db(1.0)?) });
     }
     Ok(parts)
 }
 
-impl Part {
+impl DoubtPart {
     /// By how much the draws of a life move the level \[dB\].
     fn moved_db(&self, draws: &Draws) -> f64 {
         let deviate = draws.0[self.cause as usize];

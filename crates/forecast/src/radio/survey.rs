@@ -127,13 +127,13 @@ impl Survey {
     }
 
     /// What was heard over a link, over what was predicted; `None` if nothing was.
-    fn seen(&self, link: usize) -> Option<Seen> {
+    fn seen(&self, link: usize) -> Option<SurveyedLink> {
         let runs = self.runs.iter().filter(|run| run.link == link && run.heard > 0);
         let (days, heard, sum) = runs.fold((0.0, 0.0, 0.0), |(days, heard, sum), run| {
             let count = f64::from(run.heard);
             (days + 1.0, heard + count, sum + count * run.mean_dbm)
         });
-        (heard > 0.0).then(|| Seen {
+        (heard > 0.0).then(|| SurveyedLink {
             over_db: sum / heard - self.links[link].level_dbm,
             variance: PACKET_SD_DB.powi(2) / heard + DAY_SD_DB.powi(2) / days,
         })
@@ -236,7 +236,7 @@ const LEAST_SD_DB: f64 = 1e-3;
 const DAY_PRECISION: f64 = 1.0 / (DAY_SD_DB * DAY_SD_DB);
 
 /// A link as it was heard.
-struct Seen {
+struct SurveyedLink {
     /// Over the prediction \[dB\].
     over_db: f64,
     /// Of that, from packets and days \[dB^2\].

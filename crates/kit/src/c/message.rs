@@ -5,7 +5,7 @@ use design::message::{Direction, Field, Form, Kind, Message, Part, Scale, Versio
 use super::{member, scaled, value_type};
 use crate::arithmetic::{ToCode, ToParts};
 use crate::kit::Kit;
-use crate::place::{Place, places, reading_name};
+use crate::place::{CodePosition, places, reading_name};
 use crate::words::{line, remark};
 
 pub(super) fn write(text: &mut String, kit: &Kit, message: &Message) {
@@ -261,8 +261,8 @@ fn pack(text: &mut String, message: &Message, form: Form) {
     text.push_str("    return outside;\n}\n");
 }
 
-fn pack_place(text: &mut String, message: &Message, place: Place) {
-    let Place { field, part, offset, bits } = place;
+fn pack_place(text: &mut String, message: &Message, place: CodePosition) {
+    let CodePosition { field, part, offset, bits } = place;
     let codes = field.codes(part);
     let (last, absent) = (codes.last, codes.absent());
     let at = variable(field, part);
@@ -395,8 +395,8 @@ fn unpack(text: &mut String, message: &Message) {
     );
 }
 
-fn unpack_place(text: &mut String, message: &Message, place: Place) {
-    let Place { field, part, offset, bits } = place;
+fn unpack_place(text: &mut String, message: &Message, place: CodePosition) {
+    let CodePosition { field, part, offset, bits } = place;
     let codes = field.codes(part);
     let at = variable(field, part);
     let saturates = u8::from(codes.saturates);

@@ -24,7 +24,7 @@ use tokio::time::{sleep, timeout};
 use super::door::Door;
 use crate::clock::now;
 use crate::mapping::{Devices, Incoming, LARGEST_BYTES, Message};
-use crate::store::keeper::Kept;
+use crate::store::keeper::KeptFrame;
 use crate::store::writer::Arrival;
 
 /// Messages on the way that are not acknowledged yet.
@@ -266,7 +266,7 @@ impl Taker {
         let mut arrival = Arrival::Message(message);
         loop {
             let (client, connection, ack) = (self.client.clone(), Arc::clone(&self.connection), ack.clone());
-            let done = Box::new(move |_: Option<&Kept>| {
+            let done = Box::new(move |_: Option<&KeptFrame>| {
                 if let Some(ack) = ack {
                     connection.acknowledge(&client, number, ack);
                 }

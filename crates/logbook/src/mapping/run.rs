@@ -1,7 +1,7 @@
 //! What a reported uplink is to those before it. The network that hears the device changes its sessions without telling
 //! us: a counter that begins anew, or stands with other bytes, begins another run.
 
-use wire::frame::{LATE_WINDOW, Seen};
+use wire::frame::{AcceptedCounters, LATE_WINDOW};
 
 use super::Reported;
 
@@ -14,7 +14,7 @@ pub struct Run {
     /// The newest counter.
     pub last: Option<u32>,
     /// Which counters just below it were used.
-    pub seen: Seen,
+    pub seen: AcceptedCounters,
 }
 
 /// What is to be done with a reported uplink.

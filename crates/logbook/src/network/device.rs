@@ -4,8 +4,8 @@ use std::collections::VecDeque;
 
 use wire::field::DlSettings;
 use wire::frame::{
-    self, Body, Content, DataFrame, Direction, Draft, DraftError, Frame, FrameControl, Seen, Verified,
-    VerifyError,
+    self, AcceptedCounters, Body, Content, DataFrame, Direction, Draft, DraftError, Frame, FrameControl,
+    Verified, VerifyError,
 };
 use wire::identity::{DevAddr, DevNonce, GatewayEui, JoinNonce};
 use wire::join::{JoinAccept, JoinRequest};
@@ -54,7 +54,7 @@ struct Running {
     last: Option<u32>,
     last_down: Option<u32>,
     last_heard: Moment,
-    seen: Seen,
+    seen: AcceptedCounters,
     accepted: Accepted,
     /// The newest confirmed frame, if it is the newest frame: only its repetition is acknowledged again.
     newest_confirmed: Option<FrameDigest>,
@@ -297,7 +297,7 @@ impl Running {
         };
         let keys = kept.typed.clone().unwrap_or_else(derived);
         let mut accepted = Accepted::default();
-        let mut seen = Seen::default();
+        let mut seen = AcceptedCounters::default();
         let mut newest_confirmed = None;
         for (fcnt, bytes) in &kept.accepted {
             accepted.add(*fcnt, digest(bytes));

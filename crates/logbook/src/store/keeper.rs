@@ -38,7 +38,7 @@ const NEWEST: usize = 64;
 
 /// A frame that is on the disk.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Kept {
+pub struct KeptFrame {
     /// Its number: counts up in the order of keeping.
     pub seq: i64,
     /// When this copy arrived.
@@ -281,7 +281,7 @@ impl Keeper {
         sheet: &mut Sheet<'a>,
         (received, source): (&'a Received, &'a str),
         heard: &'a Heard,
-    ) -> Result<Kept, StoreError> {
+    ) -> Result<KeptFrame, StoreError> {
         let gateway = gateway(&mut self.gateways, log, received.gateway)?;
         let mut kept = self.about(received, source, heard);
         if heard.verdict == Verdict::Copy
@@ -315,8 +315,8 @@ impl Keeper {
         source: &str,
         heard: &Heard,
         why: &str,
-    ) -> Result<Kept, StoreError> {
-        let mut kept = Kept {
+    ) -> Result<KeptFrame, StoreError> {
+        let mut kept = KeptFrame {
             fcnt: None,
             port: None,
             reason: Some(why.to_owned()),
@@ -388,10 +388,10 @@ impl Keeper {
         in_force(places.iter().filter_map(|place| self.site.registry.get(*place)), at)
     }
 
-    fn about(&self, received: &Received, source: &str, heard: &Heard) -> Kept {
+    fn about(&self, received: &Received, source: &str, heard: &Heard) -> KeptFrame {
         let row = heard.dev_eui.and_then(|dev_eui| self.row_at(dev_eui, received.arrived_at));
         let named = self.site.gateways.iter().find(|(_, eui)| *eui == received.gateway);
-        Kept {
+        KeptFrame {
             seq: 0,
             arrived_at: received.arrived_at,
             at: received.arrived_at,
@@ -482,7 +482,7 @@ impl Keeper {
         (received, source): (&'a Received, &'a str),
         belongs: Belongs,
         uplink: Option<&'a Uplink>,
-        kept: &mut Kept,
+        kept: &mut KeptFrame,
     ) -> Result<(), StoreError> {
         kept.seq = self.next_frame;
         let payload = uplink.and_then(|uplink| uplink.application.as_ref());

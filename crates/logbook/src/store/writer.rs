@@ -15,7 +15,7 @@ use rusqlite::{Connection, Transaction, TransactionBehavior};
 use wire::identity::{DevEui, GatewayEui};
 
 use super::again::{self, Again};
-use super::keeper::{Keeper, Kept};
+use super::keeper::{Keeper, KeptFrame};
 use super::setup::Site;
 use super::sheet::Sheet;
 use super::sqlite::Log;
@@ -90,7 +90,7 @@ pub enum Arrival {
 /// Told of what is on the disk, in the order of keeping; called by the thread that writes.
 pub trait Listener: Send {
     /// These frames are kept.
-    fn kept(&mut self, frames: &[Kept]);
+    fn kept(&mut self, frames: &[KeptFrame]);
     /// This answer is kept, and may be sent.
     fn answer(&mut self, downlink: &Downlink);
     /// The log can't be written now, or can be again.
@@ -103,7 +103,7 @@ pub trait Listener: Send {
 
 /// Called when an arrival is on the disk; dropped uncalled if that never comes. Of a message with several uplinks it is told
 /// of one that was refused, if any was.
-pub type Done = Box<dyn FnOnce(Option<&Kept>) + Send>;
+pub type Done = Box<dyn FnOnce(Option<&KeptFrame>) + Send>;
 
 struct Job {
     arrival: Arrival,
@@ -111,7 +111,7 @@ struct Job {
 }
 
 /// A job, and what the network makes of it.
-struct Judged {
+struct JudgedJob {
     job: Job,
     heard: Option<Heard>,
 }
@@ -345,7 +345,7 @@ impl Desk {
     fn keep(&mut self, batch: Vec<Job>) -> Result<(), StoreError> {
         let mut effects = Vec::new();
         let begun = Instant::now();
-        let mut batch: Vec<Judged> = batch
+        let mut batch: Vec<JudgedJob> = batch
             .into_iter()
             .map(|job| {
                 let heard = match &job.arrival {
@@ -359,7 +359,7 @@ impl Desk {
                         None
                     }
                 };
-                Judged { job, heard }
+                JudgedJob { job, heard }
             })
             .collect();
         add_time(&self.counts.judging_us, begun);
@@ -442,20 +442,20 @@ impl Desk {
         }
     }
 
-    fn tell(&mut self, batch: Vec<Judged>, kept: Vec<Vec<Kept>>) {
+    fn tell(&mut self, batch: Vec<JudgedJob>, kept: Vec<Vec<KeptFrame>>) {
         for (judged, kept) in batch.into_iter().zip(&kept) {
             if let Some(done) = judged.job.done {
                 let refused = kept.iter().find(|kept| kept.verdict.starts_with("refused"));
                 done(refused.or_else(|| kept.first()));
             }
         }
-        let frames: Vec<Kept> = kept.into_iter().flatten().collect();
+        let frames: Vec<KeptFrame> = kept.into_iter().flatten().collect();
         self.counts.kept.fetch_add(frames.len() as u64, Ordering::Relaxed);
         self.listener.kept(&frames);
     }
 
     /// All of it in one transaction.
-    fn whole(&mut self, batch: &[Judged]) -> Result<Vec<Vec<Kept>>, StoreError> {
+    fn whole(&mut self, batch: &[JudgedJob]) -> Result<Vec<Vec<KeptFrame>>, StoreError> {
         self.in_transaction(|keeper, log| {
             let mut sheet = Sheet::default();
             let kept = batch.iter().map(|judged| take(keeper, log, &mut sheet, judged));
@@ -466,7 +466,7 @@ impl Desk {
     }
 
     /// Each in a savepoint of its own, so that one that can't be kept does not stop the others.
-    fn one_by_one(&mut self, batch: &mut [Judged]) -> Result<Vec<Vec<Kept>>, StoreError> {
+    fn one_by_one(&mut self, batch: &mut [JudgedJob]) -> Result<Vec<Vec<KeptFrame>>, StoreError> {
         self.in_transaction(|keeper, log| {
             let mut kept = Vec::new();
             // Devices whose frame could not be kept: what follows is judged as if it had not come.
@@ -554,7 +554,11 @@ fn gather(first: Job, waiting: &Receiver<Job>) -> Vec<Job> {
     batch
 }
 
-fn take_alone(keeper: &mut Keeper, log: &Connection, judged: &Judged) -> Result<Vec<Kept>, StoreError> {
+fn take_alone(
+    keeper: &mut Keeper,
+    log: &Connection,
+    judged: &JudgedJob,
+) -> Result<Vec<KeptFrame>, StoreError> {
     let mut sheet = Sheet::default();
     let kept = take(keeper, log, &mut sheet, judged)?;
     sheet.write(log)?;
@@ -565,8 +569,8 @@ fn take<'a>(
     keeper: &mut Keeper,
     log: &Connection,
     sheet: &mut Sheet<'a>,
-    judged: &'a Judged,
-) -> Result<Vec<Kept>, StoreError> {
+    judged: &'a JudgedJob,
+) -> Result<Vec<KeptFrame>, StoreError> {
     let nothing = |()| Vec::new();
     match (&judged.job.arrival, &judged.heard) {
         (Arrival::Frame(received, source), Some(heard)) => {
@@ -588,9 +592,9 @@ fn take<'a>(
 fn refuse(
     keeper: &mut Keeper,
     log: &Connection,
-    judged: &Judged,
+    judged: &JudgedJob,
     why: &StoreError,
-) -> Result<Vec<Kept>, StoreError> {
+) -> Result<Vec<KeptFrame>, StoreError> {
     match (&judged.job.arrival, &judged.heard) {
         (Arrival::Frame(received, source), Some(heard)) => {
             keeper.keep_bytes(log, received, source, heard, &why.to_string()).map(|kept| vec![kept])

@@ -1,18 +1,18 @@
 //! Charge by day of the year in many lives, cut at midsummer, with the night hanging from the top.
 
 use maud::{Markup, html};
-use verdict::plan::{Chances, Plan};
+use verdict::plan::{Plan, Survival};
 
 use super::frame::{Scale, YearAxis, area, left_axis, line, px, ticks};
 use super::year::{BOTTOM, HEIGHT, TOP, limit_by_day, night};
 use super::{Chart, LEFT, RIGHT, WIDTH, apart};
-use crate::{Subject, sentences};
+use crate::{ReportedDesign, sentences};
 
 /// Points of a drawing.
 type Points = Vec<(f64, f64)>;
 
 /// The chart of the lives' charge.
-pub fn chart(subject: &Subject, plan: &Plan, chances: &Chances) -> Chart {
+pub fn chart(subject: &ReportedDesign, plan: &Plan, chances: &Survival) -> Chart {
     let (date, low) = (sentences::darkest_date(chances), sentences::darkest_percent(chances));
     let survive = sentences::share(chances.without_outage);
     let title =
@@ -37,7 +37,7 @@ pub fn chart(subject: &Subject, plan: &Plan, chances: &Chances) -> Chart {
     Chart { id: "bands".to_owned(), title, description, note: Some(note), width: WIDTH, height: HEIGHT, body }
 }
 
-fn body(subject: &Subject, plan: &Plan, chances: &Chances) -> Markup {
+fn body(subject: &ReportedDesign, plan: &Plan, chances: &Survival) -> Markup {
     let x = YearAxis::new(subject, LEFT, WIDTH - RIGHT);
     let y = Scale::new((0.0, 100.0), (BOTTOM, TOP));
     let edge = |index: usize| -> Points {
@@ -67,7 +67,7 @@ fn body(subject: &Subject, plan: &Plan, chances: &Chances) -> Markup {
 }
 
 /// The worst life's charge, broken where its year begins and ends.
-fn worst(chances: &Chances, x: &YearAxis, y: Scale) -> Vec<Points> {
+fn worst(chances: &Survival, x: &YearAxis, y: Scale) -> Vec<Points> {
     let days = &chances.worst.year.charge_by_day;
     let lived = |day: &usize| days.get(*day).is_some_and(|charge| charge.fraction() > 0.0);
     let seam = chances.worst.year.first_day;
@@ -87,7 +87,7 @@ fn worst(chances: &Chances, x: &YearAxis, y: Scale) -> Vec<Points> {
     stretches
 }
 
-fn worst_end(chances: &Chances, x: &YearAxis, y: Scale) -> f64 {
+fn worst_end(chances: &Survival, x: &YearAxis, y: Scale) -> f64 {
     worst(chances, x, y).last().and_then(|stretch| stretch.last()).map_or(TOP, |end| end.1)
 }
 
@@ -107,7 +107,7 @@ fn names(lowest: &Points, low: &Points, limit: &Points, worst: f64) -> Markup {
     }
 }
 
-fn darkest(chances: &Chances, x: &YearAxis) -> Markup {
+fn darkest(chances: &Survival, x: &YearAxis) -> Markup {
     let (month, day) = crate::words::month_and_day(chances.darkest_day);
     let place = x.at(f64::from(x.day(month, day)) + 0.5);
     let end = place > WIDTH - RIGHT - 110.0;

@@ -2,7 +2,7 @@
 
 use design::quantity::Share;
 use maud::{Markup, html};
-use verdict::plan::{Chances, FaultRow};
+use verdict::plan::{FaultRow, Survival};
 
 use super::frame::{Scale, px, tick_label, ticks};
 use super::{Chart, WIDTH};
@@ -14,7 +14,7 @@ const NAMES: f64 = 300.0;
 const RIGHT: f64 = 170.0;
 
 /// The chart of the faults; `None` if none was tried.
-pub fn chart(chances: &Chances) -> Option<Chart> {
+pub fn chart(chances: &Survival) -> Option<Chart> {
     let faults = &chances.faults;
     let title = match faults.first().map(|row| (row, row.median_days)) {
         Some((row, Some(days))) => {

@@ -7,7 +7,7 @@ use verdict::plan::Plan;
 
 use super::frame::{Scale, YearAxis, line, px, ticks};
 use super::{Chart, LEFT, RIGHT, WIDTH};
-use crate::{Subject, sentences, words};
+use crate::{ReportedDesign, sentences, words};
 
 const TOP: f64 = 14.0;
 const BOTTOM: f64 = 254.0;
@@ -20,7 +20,7 @@ const STEPS: [f64; 6] = [0.01, 0.05, 0.15, 0.3, 0.5, 0.75];
 type Weeks = Vec<[f64; 24]>;
 
 /// The heat map of the last year.
-pub fn chart(subject: &Subject, plan: &Plan) -> Option<Chart> {
+pub fn chart(subject: &ReportedDesign, plan: &Plan) -> Option<Chart> {
     let x = YearAxis::new(subject, LEFT, WIDTH - RIGHT);
     let weeks = weeks(plan, &x);
     let most = weeks.iter().flatten().copied().fold(0.0, f64::max);
@@ -80,7 +80,7 @@ fn step(mean: f64, top: f64) -> usize {
     STEPS.iter().filter(|least| mean >= **least * top).count()
 }
 
-fn body(subject: &Subject, x: &YearAxis, weeks: &[[f64; 24]], most: f64) -> Markup {
+fn body(subject: &ReportedDesign, x: &YearAxis, weeks: &[[f64; 24]], most: f64) -> Markup {
     let top = ticks(0.0, most, 4).last().copied().unwrap_or(most);
     let y = Scale::new((0.0, 24.0), (TOP, BOTTOM));
     html! {
@@ -116,7 +116,7 @@ fn cells(weeks: &[[f64; 24]], x: &YearAxis, y: Scale, level: usize, top: f64) ->
 }
 
 /// Sunrise and sunset across the map.
-fn daylight(subject: &Subject, x: &YearAxis, y: Scale) -> Markup {
+fn daylight(subject: &ReportedDesign, x: &YearAxis, y: Scale) -> Markup {
     let edge = |pick: fn(&(f64, f64)) -> f64| -> Vec<(f64, f64)> {
         let day = |day: u16| subject.daylight_h.get(usize::from(x.day_of_year(day))).map(pick);
         (0..365_u16).filter_map(|at| Some((x.at(f64::from(at) + 0.5), y.at(day(at)?)))).collect()

@@ -2,11 +2,11 @@
 //! shown, or that in which the worst of many lives went down.
 
 use maud::{Markup, html};
-use verdict::plan::{Chances, FortnightHour, Hour, NodeState, Plan};
+use verdict::plan::{FortnightHour, Hour, NodeState, Plan, Survival};
 
 use super::frame::{Scale, area, left_axis, line, px, ticks};
 use super::{Chart, LEFT, RIGHT, WIDTH};
-use crate::{Subject, words};
+use crate::{ReportedDesign, words};
 
 const HOURS: usize = 14 * 24;
 const HEIGHT: f64 = 470.0;
@@ -70,7 +70,7 @@ impl Sample {
 }
 
 /// The chart of the fortnight with the least sun.
-pub fn chart(subject: &Subject, plan: &Plan) -> Option<Chart> {
+pub fn chart(subject: &ReportedDesign, plan: &Plan) -> Option<Chart> {
     let (from, hours) = fortnight(plan)?;
     let stops = subject.stops_percent.iter().skip(from).copied().chain(std::iter::repeat(0.0));
     let samples: Vec<Sample> =
@@ -83,7 +83,7 @@ pub fn chart(subject: &Subject, plan: &Plan) -> Option<Chart> {
 }
 
 /// The chart of the fortnight in which the worst of many lives stopped, or stood lowest.
-pub fn worst(subject: &Subject, chances: &Chances) -> Option<Chart> {
+pub fn worst(subject: &ReportedDesign, chances: &Survival) -> Option<Chart> {
     let hours = &chances.worst.year.fortnight;
     let stops = subject.worst_stops_percent.iter().copied().chain(std::iter::repeat(0.0));
     let samples: Vec<Sample> =

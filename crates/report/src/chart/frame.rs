@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use maud::{Markup, html};
 use verdict::plan::Moment;
 
-use crate::{Subject, words};
+use crate::{ReportedDesign, words};
 
 /// A straight map from figures to places.
 #[derive(Clone, Copy, Debug)]
@@ -102,7 +102,7 @@ pub(crate) fn day_of_year(month: u8, day: u8) -> u16 {
 
 impl YearAxis {
     /// The year of a subject between two places.
-    pub(crate) fn new(subject: &Subject, from: f64, to: f64) -> Self {
+    pub(crate) fn new(subject: &ReportedDesign, from: f64, to: f64) -> Self {
         Self { first_month: subject.first_month(), x: Scale::new((0.0, 365.0), (from, to)) }
     }
 
@@ -127,7 +127,7 @@ impl YearAxis {
     }
 
     /// Names of the months under the line `y`, with ticks between them.
-    pub(crate) fn months(&self, subject: &Subject, y: f64) -> Markup {
+    pub(crate) fn months(&self, subject: &ReportedDesign, y: f64) -> Markup {
         html! {
             @for month in subject.months() {
                 @let from = self.day(month, 1);

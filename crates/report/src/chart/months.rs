@@ -5,7 +5,7 @@ use verdict::plan::{MonthRow, Plan};
 
 use super::frame::{Scale, left_axis, px, ticks};
 use super::{Chart, LEFT, RIGHT, WIDTH, apart};
-use crate::{Subject, words};
+use crate::{ReportedDesign, words};
 
 const TOP: f64 = 40.0;
 const BOTTOM: f64 = 252.0;
@@ -14,7 +14,7 @@ const HEIGHT: f64 = 294.0;
 const TORN_AT_LOADS: f64 = 4.0;
 
 /// The chart of the last year's months.
-pub fn chart(subject: &Subject, plan: &Plan) -> Chart {
+pub fn chart(subject: &ReportedDesign, plan: &Plan) -> Chart {
     let offered = |row: &MonthRow| row.offered_per_day.milliampere_hours();
     let spent = |row: &MonthRow| row.spent_per_day.milliampere_hours();
     let short: Vec<&str> = plan
@@ -57,7 +57,7 @@ pub fn chart(subject: &Subject, plan: &Plan) -> Chart {
     }
 }
 
-fn body(subject: &Subject, plan: &Plan) -> Markup {
+fn body(subject: &ReportedDesign, plan: &Plan) -> Markup {
     let rows: Vec<&MonthRow> =
         subject.months().filter_map(|month| plan.months.iter().find(|row| row.month == month)).collect();
     let largest = |value: fn(&MonthRow) -> f64| rows.iter().map(|row| value(row)).fold(0.0, f64::max);

@@ -2,7 +2,7 @@
 //! many lives pass with least and with most of it.
 
 use maud::{Markup, html};
-use verdict::plan::{Chances, Driver};
+use verdict::plan::{Driver, Survival};
 
 use super::frame::{Scale, px, tick_label, ticks};
 use super::{Chart, WIDTH};
@@ -18,7 +18,7 @@ const LEAST: f64 = 95.0;
 const MOST: f64 = 10.0;
 
 /// The chart of the unknowns; `None` if nothing is unknown.
-pub fn chart(chances: &Chances) -> Option<Chart> {
+pub fn chart(chances: &Survival) -> Option<Chart> {
     let drivers = &chances.drivers;
     let title = match sentences::telling(drivers).next() {
         Some(first) => format!("What matters most: {}", first.name),

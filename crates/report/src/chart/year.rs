@@ -5,7 +5,7 @@ use verdict::plan::{Hour, Moment, NodeState, Plan};
 
 use super::frame::{Scale, YearAxis, area, left_axis, line, px, ticks};
 use super::{Chart, LEFT, RIGHT, WIDTH};
-use crate::{Subject, words};
+use crate::{ReportedDesign, words};
 
 pub(crate) const TOP: f64 = 22.0;
 pub(crate) const BOTTOM: f64 = 282.0;
@@ -20,7 +20,7 @@ struct Day {
 }
 
 /// The chart of the plan's last year.
-pub fn chart(subject: &Subject, plan: &Plan) -> Chart {
+pub fn chart(subject: &ReportedDesign, plan: &Plan) -> Chart {
     let stops = subject.stops_percent.iter().copied().fold(0.0, f64::max);
     let lowest = lowest(plan).unwrap_or((plan.life.lowest_at, plan.life.lowest_charge.percent()));
     let (darkest, charge) = (words::date(lowest.0), lowest.1);
@@ -58,7 +58,7 @@ fn lowest(plan: &Plan) -> Option<(Moment, f64)> {
     hours.min_by(|one, other| one.1.total_cmp(&other.1))
 }
 
-fn body(subject: &Subject, plan: &Plan) -> Markup {
+fn body(subject: &ReportedDesign, plan: &Plan) -> Markup {
     let x = YearAxis::new(subject, LEFT, WIDTH - RIGHT);
     let y = Scale::new((0.0, 100.0), (BOTTOM, TOP));
     html! {
@@ -72,7 +72,7 @@ fn body(subject: &Subject, plan: &Plan) -> Markup {
     }
 }
 
-pub(crate) fn night(subject: &Subject, x: &YearAxis) -> Markup {
+pub(crate) fn night(subject: &ReportedDesign, x: &YearAxis) -> Markup {
     let hanging = Scale::new((0.0, 24.0), (TOP, BOTTOM));
     let night_h = |day: u16| {
         let daylight = subject.daylight_h.get(usize::from(x.day_of_year(day % 365)));
@@ -88,7 +88,7 @@ pub(crate) fn night(subject: &Subject, x: &YearAxis) -> Markup {
 }
 
 /// The days in the order of the drawing, broken where they do not follow each other.
-fn stretches(subject: &Subject, plan: &Plan, x: &YearAxis) -> Vec<Vec<Day>> {
+fn stretches(subject: &ReportedDesign, plan: &Plan, x: &YearAxis) -> Vec<Vec<Day>> {
     let mut stretches: Vec<Vec<Day>> = Vec::new();
     let limits = subject.stops_percent.iter().copied().chain(std::iter::repeat(0.0));
     for (hour, stops) in plan.hours.iter().zip(limits) {
@@ -118,7 +118,7 @@ fn stretches(subject: &Subject, plan: &Plan, x: &YearAxis) -> Vec<Vec<Day>> {
 }
 
 /// The limit [%] below which the node stops on each day since the cut, the highest of the day's hours.
-pub(crate) fn limit_by_day(subject: &Subject, plan: &Plan, x: &YearAxis) -> Vec<(u16, f64)> {
+pub(crate) fn limit_by_day(subject: &ReportedDesign, plan: &Plan, x: &YearAxis) -> Vec<(u16, f64)> {
     let mut days: Vec<(u16, f64)> =
         stretches(subject, plan, x).iter().flatten().map(|day| (day.since_cut, day.stops)).collect();
     days.sort_by_key(|(day, _)| *day);
@@ -126,7 +126,7 @@ pub(crate) fn limit_by_day(subject: &Subject, plan: &Plan, x: &YearAxis) -> Vec<
     days
 }
 
-fn curves(subject: &Subject, stretches: &[Vec<Day>], x: &YearAxis, y: Scale) -> Markup {
+fn curves(subject: &ReportedDesign, stretches: &[Vec<Day>], x: &YearAxis, y: Scale) -> Markup {
     let points = |stretch: &[Day], value: fn(&Day) -> f64| -> Vec<(f64, f64)> {
         stretch.iter().map(|day| (x.at(f64::from(day.since_cut) + 0.5), y.at(value(day)))).collect()
     };

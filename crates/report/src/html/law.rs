@@ -6,10 +6,10 @@ use verdict::plan::Verdict;
 
 use super::{code, rows};
 use crate::chart::verdict_mark;
-use crate::{Subject, sentences, words};
+use crate::{ReportedDesign, sentences, words};
 
 /// The section; nothing if nothing is sent.
-pub(crate) fn section(subject: &Subject) -> Markup {
+pub(crate) fn section(subject: &ReportedDesign) -> Markup {
     let law = &subject.law;
     let broken: Vec<&Check> = law.checks.iter().filter(|check| check.verdict != Verdict::Holds).collect();
     html! {
@@ -82,7 +82,7 @@ fn row(rate: &RateRow) -> Markup {
     }
 }
 
-fn sources(subject: &Subject) -> Vec<(String, String)> {
+fn sources(subject: &ReportedDesign) -> Vec<(String, String)> {
     let law = &subject.law;
     let mut said = vec![
         ("plan".to_owned(), format!("{}, {}", law.region, law.edition)),
@@ -96,7 +96,7 @@ fn sources(subject: &Subject) -> Vec<(String, String)> {
 }
 
 /// The row among the verdicts; nothing if nothing is sent.
-pub(crate) fn verdict(subject: &Subject) -> Markup {
+pub(crate) fn verdict(subject: &ReportedDesign) -> Markup {
     let law = &subject.law;
     let sentence = match law.verdict {
         Verdict::Holds => "It is lawful.",

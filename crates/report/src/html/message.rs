@@ -6,10 +6,10 @@ use verdict::message::{FormView, MessageView, RateView, Row};
 use verdict::plan::Verdict;
 
 use crate::chart::{self, tape, verdict_mark};
-use crate::{Subject, sentences, words};
+use crate::{ReportedDesign, sentences, words};
 
 /// A section for each message.
-pub(crate) fn sections(subject: &Subject) -> Markup {
+pub(crate) fn sections(subject: &ReportedDesign) -> Markup {
     html! { @for message in &subject.messages { (section(message)) } }
 }
 
@@ -80,7 +80,7 @@ fn cost(form: &FormView, rate: &RateView) -> Markup {
 }
 
 /// The row among the verdicts; nothing if nothing is sent.
-pub(crate) fn verdict(subject: &Subject) -> Markup {
+pub(crate) fn verdict(subject: &ReportedDesign) -> Markup {
     let sentence = |verdict: Verdict| match verdict {
         Verdict::Holds => "It fits.",
         Verdict::Tight => "It may not fit.",

@@ -3,11 +3,11 @@
 use maud::{Markup, html};
 
 use super::{rows, verdict_row};
-use crate::Subject;
+use crate::ReportedDesign;
 use crate::sentences::reach as sentences;
 
 /// The row among the verdicts; nothing if nothing is sent.
-pub(crate) fn verdict(subject: &Subject) -> Markup {
+pub(crate) fn verdict(subject: &ReportedDesign) -> Markup {
     let reach = &subject.reach;
     let short = sentences::short(reach);
     html! {
@@ -18,7 +18,7 @@ pub(crate) fn verdict(subject: &Subject) -> Markup {
 }
 
 /// The section; nothing without a gateway.
-pub(crate) fn section(subject: &Subject) -> Markup {
+pub(crate) fn section(subject: &ReportedDesign) -> Markup {
     html! {
         @if !subject.reach.links.is_empty() {
             section {
@@ -33,13 +33,13 @@ pub(crate) fn section(subject: &Subject) -> Markup {
     }
 }
 
-fn title(subject: &Subject) -> String {
+fn title(subject: &ReportedDesign) -> String {
     let reach = &subject.reach;
     let away = reach.links.first().map(|best| format!(", {} away", crate::words::distance(best.distance)));
     format!("How it is heard by {}{}", gateways(subject), away.unwrap_or_default())
 }
 
-fn gateways(subject: &Subject) -> String {
+fn gateways(subject: &ReportedDesign) -> String {
     match &subject.reach.links[..] {
         [only] => format!("gateway {}", only.gateway),
         all => format!("{} gateways, best by {}", all.len(), all.first().map_or("", |best| &best.gateway)),

@@ -4,16 +4,16 @@ use maud::{Markup, html};
 use verdict::plan::Plan;
 
 use super::code;
-use crate::{Subject, sentences};
+use crate::{ReportedDesign, sentences};
 
 /// The sentence; nothing where there is none.
-pub(super) fn sentence(subject: &Subject, plan: &Plan) -> Markup {
+pub(super) fn sentence(subject: &ReportedDesign, plan: &Plan) -> Markup {
     let said = subject.remedies.as_ref().and_then(|found| sentences::remedy::sentence(found, plan));
     html! { @if let Some(said) = said { p { span.remedy { (code(&said)) } } } }
 }
 
 /// The table; nothing where there is nothing to say.
-pub(super) fn section(subject: &Subject) -> Markup {
+pub(super) fn section(subject: &ReportedDesign) -> Markup {
     let Some(remedies) = &subject.remedies else { return Markup::default() };
     let remarks = sentences::remedy::remarks(remedies);
     let mut tables = sentences::remedy::tables(subject, remedies);
@@ -32,7 +32,7 @@ pub(super) fn section(subject: &Subject) -> Markup {
     }
 }
 
-fn table(title: &str, rows: &[sentences::remedy::Row]) -> Markup {
+fn table(title: &str, rows: &[sentences::remedy::RemedyRow]) -> Markup {
     html! {
         div.scroll tabindex="0" role="group" aria-label=(title) {
             table.stacked.remedies {

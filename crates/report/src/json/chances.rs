@@ -2,13 +2,13 @@
 
 use design::quantity::Share;
 use serde_json::{Value, json};
-use verdict::plan::{Chances, DayBand, Driver, FaultRow, FortnightHour, WorstLife};
+use verdict::plan::{DayBand, Driver, FaultRow, FortnightHour, Survival, WorstLife};
 
 use super::super::words;
 use super::{cause, number, restart};
 
 /// All that many lives show.
-pub(crate) fn chances(chances: &Chances) -> Value {
+pub(crate) fn chances(chances: &Survival) -> Value {
     json!({
         "lives": chances.lives,
         "lives_wanted": chances.wanted,

@@ -4,11 +4,11 @@ use design::quantity::Duration;
 use serde_json::{Value, json};
 use verdict::law::{Bound, Check, JoinPlan, MessageRow, OnAir, PowerRow, RateRow, Topic};
 
-use super::{Subject, finding, number, verdict};
+use super::{ReportedDesign, finding, number, verdict};
 use crate::sentences;
 
 /// Everything that is said of the law.
-pub(crate) fn law(subject: &Subject) -> Value {
+pub(crate) fn law(subject: &ReportedDesign) -> Value {
     let law = &subject.law;
     json!({
         "verdict": verdict(law.verdict),

@@ -4,11 +4,11 @@ use design::message::{Direction, Form, Part, Version};
 use serde_json::{Value, json};
 use verdict::message::{Cost, FormView, MessageView, RateView, Row};
 
-use super::{Subject, number, verdict};
+use super::{ReportedDesign, number, verdict};
 use crate::sentences;
 
 /// The verdict on the messages, and each of them.
-pub(crate) fn messages(subject: &Subject) -> Value {
+pub(crate) fn messages(subject: &ReportedDesign) -> Value {
     let said = subject.message_room();
     json!({
         "verdict": said.as_ref().map(|(of, _)| verdict(*of)),

@@ -5,10 +5,10 @@ use forecast::radio::link::{Answer, Link, RateMargin};
 use serde_json::{Value, json};
 use verdict::reach::{Reach, Remedy};
 
-use super::{Subject, finding, number, verdict};
+use super::{ReportedDesign, finding, number, verdict};
 
 /// Everything that is said of being heard.
-pub(crate) fn of(subject: &Subject) -> Value {
+pub(crate) fn of(subject: &ReportedDesign) -> Value {
     let reach = &subject.reach;
     let mut value = summary(reach);
     if let Some(object) = value.as_object_mut() {

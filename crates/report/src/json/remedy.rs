@@ -4,10 +4,10 @@ use serde_json::{Value, json};
 use verdict::remedy::{Moved, Proof, Remedies, Remedy, Useless};
 
 use super::{number, verdict};
-use crate::{Subject, sentences, words};
+use crate::{ReportedDesign, sentences, words};
 
 /// What would make it hold, and what could be left out.
-pub(super) fn remedies(subject: &Subject, found: &Remedies) -> Value {
+pub(super) fn remedies(subject: &ReportedDesign, found: &Remedies) -> Value {
     let list = |remedies: &[Remedy]| remedies.iter().map(|one| remedy(subject, one)).collect::<Vec<_>>();
     json!({
         "would_hold_with": list(&found.holds),
@@ -26,7 +26,7 @@ pub(super) fn remedies(subject: &Subject, found: &Remedies) -> Value {
     })
 }
 
-fn remedy(subject: &Subject, remedy: &Remedy) -> Value {
+fn remedy(subject: &ReportedDesign, remedy: &Remedy) -> Value {
     let (proof, judged, share) = match &remedy.proof {
         Proof::Fresh(judged) => ("fresh_lives", Some(judged), Some(judged.without_outage)),
         Proof::Searched(share) => ("searched_lives", None, Some(*share)),
@@ -46,7 +46,7 @@ fn remedy(subject: &Subject, remedy: &Remedy) -> Value {
     })
 }
 
-fn moved(subject: &Subject, moved: &Moved) -> Value {
+fn moved(subject: &ReportedDesign, moved: &Moved) -> Value {
     let field = sentences::remedy::field(moved);
     json!({
         "lever": sentences::remedy::lever(&moved.lever),

@@ -2,7 +2,7 @@
 
 use verdict::plan::{Life, Plan, WeatherUsed};
 
-use crate::{Subject, words};
+use crate::{ReportedDesign, words};
 
 /// Label, figure with unit and explanation of what a life counts.
 pub fn life_rows(life: &Life) -> Vec<(String, &'static str)> {
@@ -55,7 +55,7 @@ fn reports(per_year: f64) -> String {
 }
 
 /// Where drawn weather comes from, without a word of sun where no panel asks for it; `None` for a weather file.
-pub fn drawn_from(subject: &Subject, plan: &Plan) -> Option<String> {
+pub fn drawn_from(subject: &ReportedDesign, plan: &Plan) -> Option<String> {
     let said = subject.drawn_from.clone()?;
     let of_sun = if crate::has_sun(plan) { None } else { said.find(", the sun of ") };
     Some(of_sun.and_then(|at| said.get(..at)).map_or_else(|| said.clone(), str::to_owned))
@@ -67,7 +67,7 @@ pub fn station(weather: &WeatherUsed) -> &str {
 }
 
 /// Where the weather comes from and what it lacks.
-pub fn weather_rows(subject: &Subject, plan: &Plan) -> Vec<(&'static str, String)> {
+pub fn weather_rows(subject: &ReportedDesign, plan: &Plan) -> Vec<(&'static str, String)> {
     let weather = &plan.weather;
     let mut rows = match &subject.weather_file {
         Some(file) => vec![("file", file.clone()), ("station", station(weather).to_owned())],

@@ -5,7 +5,7 @@ use verdict::plan::{Plan, Verdict};
 use verdict::remedy::{Lever, Moved, Proof, Remedies, Remedy, Useless};
 
 use super::share;
-use crate::{Subject, words};
+use crate::{ReportedDesign, words};
 
 /// Changes named in the sentence under the verdict.
 const NAMED: usize = 3;
@@ -13,7 +13,7 @@ const NAMED: usize = 3;
 const SHOWN: usize = 8;
 
 /// One change as a row of the table.
-pub struct Row {
+pub struct RemedyRow {
     /// What changes, with its line in the design file.
     pub what: String,
     /// Share of lives without an outage; empty where no life was lived for it.
@@ -108,8 +108,8 @@ pub fn field(moved: &Moved) -> Option<String> {
 }
 
 /// The tables, each with its title; a pair takes two rows.
-pub fn tables(subject: &Subject, remedies: &Remedies) -> Vec<(&'static str, Vec<Row>)> {
-    let rows = |shown: &[Remedy]| -> Vec<Row> {
+pub fn tables(subject: &ReportedDesign, remedies: &Remedies) -> Vec<(&'static str, Vec<RemedyRow>)> {
+    let rows = |shown: &[Remedy]| -> Vec<RemedyRow> {
         shown.iter().take(SHOWN).flat_map(|remedy| rows_of(subject, remedy)).collect()
     };
     let all = [("What would make it hold", &remedies.holds), ("Room to spare", &remedies.spare)];
@@ -119,7 +119,7 @@ pub fn tables(subject: &Subject, remedies: &Remedies) -> Vec<(&'static str, Vec<
         .collect()
 }
 
-fn rows_of(subject: &Subject, remedy: &Remedy) -> Vec<Row> {
+fn rows_of(subject: &ReportedDesign, remedy: &Remedy) -> Vec<RemedyRow> {
     let (lives, remark) = match &remedy.proof {
         Proof::Fresh(judged) if judged.verdict == Verdict::Holds => (share(judged.without_outage), ""),
         Proof::Fresh(judged) => (share(judged.without_outage), "tight"),
@@ -130,7 +130,7 @@ fn rows_of(subject: &Subject, remedy: &Remedy) -> Vec<Row> {
         let name = lever(&moved.lever);
         let line = field(moved).and_then(|field| subject.lines.get(&field).copied());
         let what = line.map_or_else(|| name.clone(), |line| format!("{name} (line {line})"));
-        Row {
+        RemedyRow {
             what: if index == 0 { what } else { format!("and {what}") },
             lives: if index == 0 { lives.clone() } else { String::new() },
             now: moved.now.clone(),

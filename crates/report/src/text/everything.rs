@@ -3,14 +3,14 @@
 mod law;
 mod message;
 
-use verdict::plan::{Chances, Life, Plan};
+use verdict::plan::{Life, Plan, Survival};
 
 use super::lay::{paint, wrap_indented};
-use super::{BOLD, Subject, WIDTH, climate, fact, sentences, words};
+use super::{BOLD, ReportedDesign, WIDTH, climate, fact, sentences, words};
 use crate::sentences::life::{life_rows, mean_rows, weather_rows};
 
 /// Every figure of the plan that the page leaves out.
-pub fn everything(subject: &Subject, plan: &Plan) -> String {
+pub fn everything(subject: &ReportedDesign, plan: &Plan) -> String {
     let mut lines = Vec::new();
     let mut section = |title: &str, body: Vec<String>| {
         if !body.is_empty() {
@@ -51,11 +51,11 @@ pub fn everything(subject: &Subject, plan: &Plan) -> String {
     lines.join("\n") + "\n"
 }
 
-fn reach(subject: &Subject) -> Vec<String> {
+fn reach(subject: &ReportedDesign) -> Vec<String> {
     sentences::reach::rows(&subject.reach).iter().flat_map(|(label, text)| fact(label, text)).collect()
 }
 
-fn lives(subject: &Subject, plan: &Plan, chances: &Chances) -> Vec<String> {
+fn lives(subject: &ReportedDesign, plan: &Plan, chances: &Survival) -> Vec<String> {
     let (lived, wanted) = (words::grouped(chances.lives), words::grouped(chances.wanted));
     let worst = words::count(chances.worst.outage_hours as usize, "hour");
     let mut rows = vec![
@@ -74,7 +74,7 @@ fn lives(subject: &Subject, plan: &Plan, chances: &Chances) -> Vec<String> {
     rows.iter().flat_map(|(label, text)| fact(label, text)).collect()
 }
 
-fn drivers(chances: &Chances) -> Vec<String> {
+fn drivers(chances: &Survival) -> Vec<String> {
     let row = |name: &str, weight: &str, least: &str, most: &str| {
         format!("{name:<40}{weight:>8}{least:>15}{most:>15}")
     };
@@ -88,7 +88,7 @@ fn drivers(chances: &Chances) -> Vec<String> {
     lines
 }
 
-fn faults(chances: &Chances) -> Vec<String> {
+fn faults(chances: &Survival) -> Vec<String> {
     let line = |row: &verdict::plan::FaultRow| {
         wrap_indented(
             &format!(
@@ -104,7 +104,7 @@ fn faults(chances: &Chances) -> Vec<String> {
     chances.faults.iter().flat_map(line).collect()
 }
 
-fn parts(subject: &Subject) -> Vec<String> {
+fn parts(subject: &ReportedDesign) -> Vec<String> {
     subject.parts.iter().flat_map(|(role, what)| fact(role, what)).collect()
 }
 
@@ -134,7 +134,7 @@ fn ledger(plan: &Plan) -> Vec<String> {
     lines
 }
 
-fn months(subject: &Subject, plan: &Plan) -> Vec<String> {
+fn months(subject: &ReportedDesign, plan: &Plan) -> Vec<String> {
     let row = |cells: [String; 8]| {
         let [month, rest @ ..] = cells;
         rest.iter().fold(format!("{month:<11}"), |line, cell| format!("{line}{cell:>9}"))
@@ -158,7 +158,7 @@ fn months(subject: &Subject, plan: &Plan) -> Vec<String> {
     lines
 }
 
-fn cautions(subject: &Subject, plan: &Plan) -> Vec<String> {
+fn cautions(subject: &ReportedDesign, plan: &Plan) -> Vec<String> {
     let mut lines = Vec::new();
     for caution in subject.cautions(plan) {
         let word = words::severity(caution.severity);
@@ -169,11 +169,11 @@ fn cautions(subject: &Subject, plan: &Plan) -> Vec<String> {
     lines
 }
 
-fn doubts(subject: &Subject) -> Vec<String> {
+fn doubts(subject: &ReportedDesign) -> Vec<String> {
     let doubts = subject.doubts_by_reason().into_iter();
     doubts.flat_map(|(place, text)| wrap_indented(&format!("{place}: {text}"), WIDTH, "  ")).collect()
 }
 
-fn weather(subject: &Subject, plan: &Plan) -> Vec<String> {
+fn weather(subject: &ReportedDesign, plan: &Plan) -> Vec<String> {
     weather_rows(subject, plan).iter().flat_map(|(label, text)| fact(label, text)).collect()
 }

@@ -3,7 +3,7 @@
 use verdict::remedy::Remedies;
 
 use super::lay::{paint, wrap_indented};
-use super::{BOLD, Subject, WIDTH, sentences};
+use super::{BOLD, ReportedDesign, WIDTH, sentences};
 
 /// Columns of the table.
 const WHAT: usize = 32;
@@ -11,7 +11,7 @@ const LIVES: usize = 8;
 const NOW: usize = 15;
 
 /// The table; nothing where there is nothing to say.
-pub(super) fn lines(subject: &Subject, remedies: &Remedies) -> Vec<String> {
+pub(super) fn lines(subject: &ReportedDesign, remedies: &Remedies) -> Vec<String> {
     let tables = sentences::remedy::tables(subject, remedies);
     let remarks = sentences::remedy::remarks(remedies);
     if tables.is_empty() && remarks.is_empty() {

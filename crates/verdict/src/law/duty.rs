@@ -5,32 +5,32 @@ use design::quantity::{Duration, Frequency, Share};
 
 use super::hour::shortest_interval;
 use super::traffic::Busiest;
-use super::{Case, Check, OnAir, Rate, Topic, join, power};
+use super::{Check, LawInputs, OnAir, Rate, Topic, join, power};
 use crate::finding::Verdict;
 
 pub(super) const HOUR: Duration = Duration::from_hours(1.0);
 pub(super) const DAY: Duration = Duration::from_days(1.0);
 
 /// A sub-band and the share of the channels that lie in it.
-struct Part<'l> {
+struct SubBandShare<'l> {
     band: &'l Band,
     share: Share,
 }
 
-impl Part<'_> {
+impl SubBandShare<'_> {
     fn budget(&self) -> Option<Duration> {
         self.band.duty_cycle.map(|share| HOUR * share.fraction())
     }
 }
 
 /// The sub-bands that the channels of a data rate fall into, ascending.
-fn parts<'l>(case: &'l Case<'_>, rate: &Rate) -> Vec<Part<'l>> {
+fn parts<'l>(case: &'l LawInputs<'_>, rate: &Rate) -> Vec<SubBandShare<'l>> {
     let bands: Vec<&Band> = case.channels(rate).filter_map(|channel| power::band(case, channel)).collect();
-    let mut parts: Vec<Part<'_>> = Vec::new();
+    let mut parts: Vec<SubBandShare<'_>> = Vec::new();
     for band in &bands {
         if !parts.iter().any(|part| part.band == *band) {
             let alike = bands.iter().filter(|other| *other == band).count();
-            parts.push(Part { band, share: Share::from_fraction(alike as f64 / bands.len() as f64) });
+            parts.push(SubBandShare { band, share: Share::from_fraction(alike as f64 / bands.len() as f64) });
         }
     }
     parts.sort_by(|a, b| a.band.from.hertz().total_cmp(&b.band.from.hertz()));
@@ -38,13 +38,13 @@ fn parts<'l>(case: &'l Case<'_>, rate: &Rate) -> Vec<Part<'l>> {
 }
 
 /// What may be sent in any hour at a data rate if it is spread evenly over the channels; `None` without limit.
-pub(super) fn hourly_budget(case: &Case<'_>, rate: &Rate) -> Option<Duration> {
+pub(super) fn hourly_budget(case: &LawInputs<'_>, rate: &Rate) -> Option<Duration> {
     let budgets =
         parts(case, rate).into_iter().filter_map(|part| Some(part.budget()? / part.share.fraction()));
     budgets.reduce(|least, one| if one < least { one } else { least })
 }
 
-pub(super) fn judge(case: &Case<'_>) -> (Vec<OnAir>, Vec<Check>) {
+pub(super) fn judge(case: &LawInputs<'_>) -> (Vec<OnAir>, Vec<Check>) {
     let (mut rows, mut checks) = (Vec::new(), Vec::new());
     for rate in &case.rates {
         let busiest = case.traffic.busiest_hour(rate, true);
@@ -59,7 +59,7 @@ pub(super) fn judge(case: &Case<'_>) -> (Vec<OnAir>, Vec<Check>) {
     (rows, checks)
 }
 
-fn row(case: &Case<'_>, rate: &Rate, part: &Part<'_>, busiest: &Busiest) -> OnAir {
+fn row(case: &LawInputs<'_>, rate: &Rate, part: &SubBandShare<'_>, busiest: &Busiest) -> OnAir {
     let share = part.share.fraction();
     let requests = join::busiest_hour(case);
     let one_each = case.traffic.sources.iter().map(|source| case.traffic.burst(source, rate, true)).sum();
@@ -79,9 +79,9 @@ fn row(case: &Case<'_>, rate: &Rate, part: &Part<'_>, busiest: &Busiest) -> OnAi
 }
 
 fn check(
-    case: &Case<'_>,
+    case: &LawInputs<'_>,
     rate: &Rate,
-    part: &Part<'_>,
+    part: &SubBandShare<'_>,
     busiest: &Busiest,
     row: &OnAir,
     allowed: Duration,
@@ -128,9 +128,9 @@ fn check(
 
 /// The interval at which the source that fills most of the hour leaves room, the others staying as they are.
 fn remedy(
-    case: &Case<'_>,
+    case: &LawInputs<'_>,
     rate: &Rate,
-    part: &Part<'_>,
+    part: &SubBandShare<'_>,
     busiest: &Busiest,
     allowed: Duration,
 ) -> (String, Option<String>) {
@@ -160,7 +160,7 @@ fn remedy(
 }
 
 /// The network's own allowance at each data rate.
-pub(super) fn allowance(case: &Case<'_>) -> Vec<Check> {
+pub(super) fn allowance(case: &LawInputs<'_>) -> Vec<Check> {
     let Some(granted) = case.radio.airtime_allowance_per_day else { return Vec::new() };
     let check = |rate: &Rate| {
         let day = case.traffic.busiest_day(rate);

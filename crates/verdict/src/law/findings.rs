@@ -5,7 +5,7 @@ use design::message::LONGEST_ANSWERS;
 use design::quantity::Quantity;
 
 use super::join::{DEV_NONCES, JoinPlan};
-use super::{Case, Check, MessageRow, Rate, Topic};
+use super::{Check, LawInputs, MessageRow, Rate, Topic};
 use crate::finding::{Finding, Severity, Verdict};
 
 /// Application bytes at DR2 of AS923 in editions before RP002-1.0.1; old end devices still stop there.
@@ -15,7 +15,7 @@ const OLD_AS923_DR2: usize = 51;
 const LONG_SILENCE_YEARS: f64 = 1.0;
 
 pub(super) fn findings(
-    case: &Case<'_>,
+    case: &LawInputs<'_>,
     checks: &[Check],
     messages: &[MessageRow],
     join: Option<&JoinPlan>,
@@ -46,12 +46,12 @@ fn finding(
 }
 
 /// The name of a data rate of the case.
-fn named(case: &Case<'_>, number: u8) -> String {
+fn named(case: &LawInputs<'_>, number: u8) -> String {
     case.rates.iter().find(|rate| rate.number == number).map_or_else(|| format!("DR{number}"), Rate::text)
 }
 
 /// Fits at a fast data rate and not at a slower one.
-fn bench_only(case: &Case<'_>, message: &MessageRow) -> Option<Finding> {
+fn bench_only(case: &LawInputs<'_>, message: &MessageRow) -> Option<Finding> {
     let fits = |row: &&super::RateRow| {
         row.bytes <= row.ceiling.bytes
             && !row.dwell.is_some_and(|longest| row.airtime.is_some_and(|time| time > longest))
@@ -72,7 +72,7 @@ fn bench_only(case: &Case<'_>, message: &MessageRow) -> Option<Finding> {
 }
 
 /// Lawful at a data rate in use and not at one that the network may ask for far away.
-fn near_only(case: &Case<'_>, checks: &[Check]) -> Option<Finding> {
+fn near_only(case: &LawInputs<'_>, checks: &[Check]) -> Option<Finding> {
     let of_time = |check: &&Check| matches!(check.topic, Topic::DutyCycle | Topic::Allowance);
     let breaks = |check: &&Check| matches!(check.verdict, Verdict::Fails | Verdict::NotKnown);
     let near = checks
@@ -103,7 +103,7 @@ fn near_only(case: &Case<'_>, checks: &[Check]) -> Option<Finding> {
 }
 
 /// The regional plan lets it join at a data rate at which the request lasts longer than one transmission may.
-fn join_too_long(case: &Case<'_>, join: &JoinPlan) -> Option<Finding> {
+fn join_too_long(case: &LawInputs<'_>, join: &JoinPlan) -> Option<Finding> {
     let (rate, on_air) = join.too_long?;
     let region = &case.radio.region;
     let limit = case.dwell_at(region.modulation(rate)?.occupied_bandwidth()?)?;
@@ -139,7 +139,7 @@ fn back_off(join: &JoinPlan) -> Option<Finding> {
     Some(finding("join-back-off", Severity::Warning, "radio.join_retry", text, help))
 }
 
-fn nonces(case: &Case<'_>, join: &JoinPlan) -> Option<Finding> {
+fn nonces(case: &LawInputs<'_>, join: &JoinPlan) -> Option<Finding> {
     let unanswered = case.design.promise.unattended.years().min(LONG_SILENCE_YEARS);
     (join.nonces_last.years() < unanswered).then(|| {
         finding(
@@ -157,7 +157,7 @@ fn nonces(case: &Case<'_>, join: &JoinPlan) -> Option<Finding> {
 }
 
 /// A plan of 64 channels of which a gateway hears eight.
-fn eight_channels(case: &Case<'_>) -> Option<Finding> {
+fn eight_channels(case: &LawInputs<'_>) -> Option<Finding> {
     let channels = case.radio.channels.len();
     (case.radio.region.fixed_channels && !case.law.hopping.is_empty() && channels >= 64).then(|| {
         finding(
@@ -170,7 +170,7 @@ fn eight_channels(case: &Case<'_>) -> Option<Finding> {
     })
 }
 
-fn no_room_for_answers(case: &Case<'_>, message: &MessageRow) -> Option<Finding> {
+fn no_room_for_answers(case: &LawInputs<'_>, message: &MessageRow) -> Option<Finding> {
     let tight =
         |row: &&super::RateRow| row.bytes <= row.ceiling.bytes && row.bytes > row.ceiling.with_answers;
     let slowest = message.rates.iter().find(tight)?;
@@ -195,7 +195,7 @@ fn confirmed(messages: &[MessageRow]) -> Option<Finding> {
     Some(finding("confirmed-retries", Severity::Note, &format!("{}.steps", first.field), text, help))
 }
 
-fn old_as923(case: &Case<'_>, message: &MessageRow) -> Option<Finding> {
+fn old_as923(case: &LawInputs<'_>, message: &MessageRow) -> Option<Finding> {
     let row = message.rates.iter().find(|row| row.data_rate == 2 && row.dwell.is_none())?;
     let bytes = row.bytes;
     (case.radio.region.name.starts_with("AS923") && bytes > OLD_AS923_DR2 && bytes <= row.ceiling.bytes).then(|| {
@@ -209,7 +209,7 @@ fn old_as923(case: &Case<'_>, message: &MessageRow) -> Option<Finding> {
     })
 }
 
-fn newer(case: &Case<'_>) -> Option<Finding> {
+fn newer(case: &LawInputs<'_>) -> Option<Finding> {
     let rate = case.rates.iter().find(|rate| rate.modulation.is_newer())?;
     let text = format!("{} came with RP002-1.0.5; older gateways do not hear it", rate.text());
     Some(finding(

@@ -2,7 +2,7 @@
 
 use design::quantity::Duration;
 
-use super::Case;
+use super::LawInputs;
 use super::duty::HOUR;
 use super::hour::periodic_on_air;
 use forecast::radio::airtime;
@@ -61,7 +61,7 @@ impl JoinPlan {
 
 /// Data rates at which it may join, slowest first, with the time on air of a request and whether that keeps the limit on
 /// one transmission.
-fn requests(case: &Case<'_>) -> Vec<(u8, Duration, bool)> {
+fn requests(case: &LawInputs<'_>) -> Vec<(u8, Duration, bool)> {
     let region = &case.radio.region;
     let (from, to) = region.join_data_rates;
     let request = |rate: u8| {
@@ -74,23 +74,23 @@ fn requests(case: &Case<'_>) -> Vec<(u8, Duration, bool)> {
     (from..=to).filter(carried).filter_map(request).collect()
 }
 
-fn slowest(case: &Case<'_>) -> Option<(u8, Duration)> {
+fn slowest(case: &LawInputs<'_>) -> Option<(u8, Duration)> {
     let requests = requests(case);
     let lawful = requests.iter().find(|(.., lawful)| *lawful).or(requests.first());
     lawful.map(|(rate, on_air, _)| (*rate, *on_air))
 }
 
 /// Time on air of one request.
-pub(super) fn request(case: &Case<'_>) -> Duration {
+pub(super) fn request(case: &LawInputs<'_>) -> Duration {
     slowest(case).map_or(Duration::ZERO, |(_, request)| request)
 }
 
 /// The most in any hour while it tries to join.
-pub(super) fn busiest_hour(case: &Case<'_>) -> Duration {
+pub(super) fn busiest_hour(case: &LawInputs<'_>) -> Duration {
     periodic_on_air(HOUR, request(case), case.radio.join_retry)
 }
 
-pub(super) fn plan(case: &Case<'_>) -> Option<JoinPlan> {
+pub(super) fn plan(case: &LawInputs<'_>) -> Option<JoinPlan> {
     let (data_rate, request) = slowest(case)?;
     let too_long =
         requests(case).first().filter(|(.., lawful)| !lawful).map(|(rate, on_air, _)| (*rate, *on_air));

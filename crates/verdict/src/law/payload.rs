@@ -6,11 +6,11 @@ use design::quantity::Duration;
 use super::duty::{self, DAY, HOUR};
 use super::hour::shortest_interval;
 use super::traffic::Message;
-use super::{Bound, Case, Check, Limits, MessageRow, Rate, RateRow, Topic};
+use super::{Bound, Check, LawInputs, Limits, MessageRow, Rate, RateRow, Topic};
 use crate::finding::Verdict;
 use forecast::radio::airtime;
 
-pub(super) fn judge(case: &Case<'_>) -> Vec<Check> {
+pub(super) fn judge(case: &LawInputs<'_>) -> Vec<Check> {
     let mut checks = Vec::new();
     for rate in &case.rates {
         checks.extend(case.traffic.messages.iter().map(|message| check(case, rate, message)));
@@ -18,7 +18,7 @@ pub(super) fn judge(case: &Case<'_>) -> Vec<Check> {
     checks
 }
 
-fn check(case: &Case<'_>, rate: &Rate, message: &Message) -> Check {
+fn check(case: &LawInputs<'_>, rate: &Rate, message: &Message) -> Check {
     let (bytes, most) = (message.bytes(rate), case.radio.ceiling(rate.number).bytes);
     let on_air = message.airtime(rate);
     let too_slow = case.dwell(rate).filter(|dwell| on_air > dwell.longest);
@@ -51,7 +51,7 @@ fn check(case: &Case<'_>, rate: &Rate, message: &Message) -> Check {
     }
 }
 
-fn remedy(case: &Case<'_>, rate: &Rate, bytes: usize, most: usize) -> String {
+fn remedy(case: &LawInputs<'_>, rate: &Rate, bytes: usize, most: usize) -> String {
     let faster = case
         .rates
         .iter()
@@ -68,7 +68,7 @@ fn remedy(case: &Case<'_>, rate: &Rate, bytes: usize, most: usize) -> String {
 }
 
 /// Every message at every data rate with what limits it.
-pub(super) fn rows(case: &Case<'_>) -> Vec<MessageRow> {
+pub(super) fn rows(case: &LawInputs<'_>) -> Vec<MessageRow> {
     let row = |message: &Message| MessageRow {
         name: message.name.clone(),
         field: message.field.clone(),
@@ -79,7 +79,7 @@ pub(super) fn rows(case: &Case<'_>) -> Vec<MessageRow> {
     case.traffic.messages.iter().map(row).collect()
 }
 
-fn rate_row(case: &Case<'_>, rate: &Rate, message: &Message) -> RateRow {
+fn rate_row(case: &LawInputs<'_>, rate: &Rate, message: &Message) -> RateRow {
     let ceiling = case.radio.ceiling(rate.number);
     let dwell = case.dwell(rate).map(|dwell| dwell.longest);
     let on_air = message.airtime(rate);

@@ -4,7 +4,7 @@ use design::law::{Band, Clause, Confidence, DIPOLE_GAIN, PowerLimit, PowerRefere
 use design::node::RadioUse;
 use design::quantity::{Dbm, Frequency, Share};
 
-use super::{Case, Check, Rate, Topic};
+use super::{Check, LawInputs, Rate, Topic};
 use crate::finding::Verdict;
 
 /// Powers are compared to a tenth of a decibel: 25 mW is 13.98 dBm, and everyone writes 14.
@@ -50,7 +50,7 @@ fn beyond_radio_db(radio: &RadioUse, reference: PowerReference) -> f64 {
 }
 
 /// The sub-band whose rules a channel falls under: of alternatives, the freest on air whose power is kept.
-pub(super) fn band<'l>(case: &'l Case<'_>, channel: Frequency) -> Option<&'l Band> {
+pub(super) fn band<'l>(case: &'l LawInputs<'_>, channel: Frequency) -> Option<&'l Band> {
     let kept = |band: &&Band| {
         band.power.iter().all(|limit| case.radio.power.dbm() <= allowed_dbm(case, limit) + SAME_DB)
     };
@@ -61,7 +61,7 @@ pub(super) fn band<'l>(case: &'l Case<'_>, channel: Frequency) -> Option<&'l Ban
 }
 
 /// The most at the radio's output under a limit; an antenna beyond the free gain takes its excess off the connector \[dBm\].
-fn allowed_dbm(case: &Case<'_>, limit: &PowerLimit) -> f64 {
+fn allowed_dbm(case: &LawInputs<'_>, limit: &PowerLimit) -> f64 {
     let excess = case
         .law
         .antenna
@@ -71,7 +71,7 @@ fn allowed_dbm(case: &Case<'_>, limit: &PowerLimit) -> f64 {
     limit.most.dbm() - excess - beyond_radio_db(case.radio, limit.reference)
 }
 
-pub(super) fn judge(case: &Case<'_>) -> (Vec<PowerRow>, Vec<Check>) {
+pub(super) fn judge(case: &LawInputs<'_>) -> (Vec<PowerRow>, Vec<Check>) {
     let (mut rows, mut checks) = (Vec::new(), Vec::new());
     for rate in &case.rates {
         let tightest = case.channels(rate).filter_map(|channel| row(case, rate, channel));
@@ -84,7 +84,7 @@ pub(super) fn judge(case: &Case<'_>) -> (Vec<PowerRow>, Vec<Check>) {
     (rows, checks)
 }
 
-fn row(case: &Case<'_>, rate: &Rate, channel: Frequency) -> Option<PowerRow> {
+fn row(case: &LawInputs<'_>, rate: &Rate, channel: Frequency) -> Option<PowerRow> {
     let band = band(case, channel)?;
     let count = case.channels(rate).count();
     let hopping = case.law.hopping_for(count, rate.bandwidth);
@@ -115,7 +115,7 @@ fn row(case: &Case<'_>, rate: &Rate, channel: Frequency) -> Option<PowerRow> {
     })
 }
 
-fn check(case: &Case<'_>, rate: &Rate, row: &PowerRow) -> Check {
+fn check(case: &LawInputs<'_>, rate: &Rate, row: &PowerRow) -> Check {
     let over = case.radio.power.dbm() > row.allowed.dbm() + SAME_DB;
     let (radiated, name) = match row.limit.reference {
         PowerReference::Erp => (row.erp, "ERP"),
@@ -150,7 +150,7 @@ fn check(case: &Case<'_>, rate: &Rate, row: &PowerRow) -> Check {
 }
 
 /// Where the number of channels decides and the text for it was not seen.
-fn hopping(case: &Case<'_>, rate: &Rate) -> Option<Check> {
+fn hopping(case: &LawInputs<'_>, rate: &Rate) -> Option<Check> {
     let count = case.channels(rate).count();
     let rule = case.law.hopping_for(count, rate.bandwidth)?;
     let unseen = rule.unseen.as_ref()?;

@@ -19,8 +19,8 @@ use super::Weather;
 use super::chances::{self, Effort, Headline};
 use super::findings::{self, findings};
 use super::kept::{self, Evidence, Figure};
-use super::make::{self, Case};
-use super::{Kept, WeatherUsed};
+use super::make::{self, LifeInputs};
+use super::{JudgedPromise, WeatherUsed};
 use crate::finding::{Finding, Verdict};
 
 /// Whether a node lives, in a word, a sentence and a figure.
@@ -33,7 +33,7 @@ pub struct LifeInBrief {
     /// Share of lives without an outage; `None` if none was lived.
     pub without_outage: Option<Share>,
     /// What was promised and whether it is kept; survival first.
-    pub kept: Vec<Kept>,
+    pub kept: Vec<JudgedPromise>,
     /// What is wrong only in this weather.
     pub findings: Vec<Finding>,
 }
@@ -74,14 +74,14 @@ impl<'a> Sky<'a> {
             let trial = Trial { nodes: &tables, spots, unknowns: &unknowns, ..common };
             let nominal = vec![node(spots.middle_state()); tables.len()];
             let (effort, trial) = (self.effort, &trial);
-            let case = Case { design, spots, trial, nominal: &nominal, effort, progress };
+            let case = LifeInputs { design, spots, trial, nominal: &nominal, effort, progress };
             brief(&case, &outcomes, Harm::of(&harm_hours, trial.years()), &self.used)
         };
         nodes.iter().map(brief).collect()
     }
 }
 
-fn brief(case: &Case<'_>, lives: &[LifeOutcome], harm: Harm, used: &WeatherUsed) -> LifeInBrief {
+fn brief(case: &LifeInputs<'_>, lives: &[LifeOutcome], harm: Harm, used: &WeatherUsed) -> LifeInBrief {
     let survival = Figure::share(lives, LifeOutcome::is_unbroken);
     let ranked = chances::by_unknowns(case, lives);
     let promise = &case.design.promise;
@@ -103,7 +103,7 @@ fn brief(case: &Case<'_>, lives: &[LifeOutcome], harm: Harm, used: &WeatherUsed)
     LifeInBrief { verdict, reason, without_outage, kept, findings }
 }
 
-fn dies_by_distance(case: &Case<'_>, lives: &[LifeOutcome], without_outage: Share) -> Option<Finding> {
+fn dies_by_distance(case: &LifeInputs<'_>, lives: &[LifeOutcome], without_outage: Share) -> Option<Finding> {
     // With one class of spots, distance makes no difference.
     if case.trial.nodes.len() < 2 || lives.iter().all(LifeOutcome::is_unbroken) {
         return None;

@@ -19,8 +19,8 @@ use forecast::stats;
 
 use super::Restart;
 use super::course::{Course, course};
-use super::kept::{self, Evidence, Figure, Kept, Promised};
-use super::make::Case;
+use super::kept::{self, Evidence, Figure, JudgedPromise, Promised};
+use super::make::LifeInputs;
 use crate::finding::Verdict;
 
 /// Lives when nobody says otherwise: a thousand without one failure prove 99.6 % and no more.
@@ -34,7 +34,7 @@ const NEAR_LIVES: usize = 200;
 
 /// The answer of many lives.
 #[derive(Clone, Debug)]
-pub struct Chances {
+pub struct Survival {
     /// Lives lived.
     pub lives: usize,
     /// Lives asked for; more than were lived if somebody stopped it.
@@ -62,7 +62,7 @@ pub struct Chances {
     /// Outages a year that do not end by themselves, mean over all lives.
     pub visits_per_year: f64,
     /// What was promised and whether it is kept; survival first.
-    pub kept: Vec<Kept>,
+    pub kept: Vec<JudgedPromise>,
     /// Charge over the year, a row per day.
     pub bands: Vec<DayBand>,
     /// Day of the year on which the lives that do worse than 95 % stand lowest.
@@ -148,7 +148,7 @@ pub(super) fn lives_wanted(design: &Design, effort: Effort) -> usize {
 }
 
 /// What the lives of a design show.
-pub(super) fn chances(case: &Case<'_>, lives: &Lives) -> Chances {
+pub(super) fn chances(case: &LifeInputs<'_>, lives: &Lives) -> Survival {
     let (trial, threads) = (case.trial, case.effort.threads);
     let survival = Figure::share(&lives.outcomes, LifeOutcome::is_unbroken);
     let ranked = by_unknowns(case, &lives.outcomes);
@@ -163,7 +163,7 @@ pub(super) fn chances(case: &Case<'_>, lives: &Lives) -> Chances {
     let nominal = case.nominal_trial();
     let unbroken =
         |lives: &[LifeOutcome]| Share::from_fraction(Figure::share(lives, LifeOutcome::is_unbroken).found);
-    Chances {
+    Survival {
         lives: lives.outcomes.len(),
         wanted: lives.wanted,
         years: trial.years(),
@@ -197,17 +197,17 @@ pub(super) struct Headline<'a> {
     pub(super) years: f64,
     pub(super) without_outage: Share,
     pub(super) interval: (Share, Share),
-    pub(super) kept: &'a [Kept],
+    pub(super) kept: &'a [JudgedPromise],
 }
 
-impl Chances {
+impl Survival {
     pub(super) fn headline(&self) -> Headline<'_> {
         let Self { lives, years, without_outage, interval, .. } = *self;
         Headline { lives, years, without_outage, interval, kept: &self.kept }
     }
 
     /// The smaller promises that are not kept, or in doubt.
-    pub fn missed(&self) -> impl Iterator<Item = &Kept> {
+    pub fn missed(&self) -> impl Iterator<Item = &JudgedPromise> {
         self.headline().missed()
     }
 
@@ -248,7 +248,7 @@ impl<'a> Headline<'a> {
         })
     }
 
-    fn missed(self) -> impl Iterator<Item = &'a Kept> {
+    fn missed(self) -> impl Iterator<Item = &'a JudgedPromise> {
         self.kept.iter().skip(1).filter(|kept| kept.verdict != Verdict::Holds)
     }
 
@@ -325,7 +325,7 @@ fn band(lives: &Lives, day: usize) -> DayBand {
 }
 
 /// The lives ranked by what the fixed draws alone do to a dark month's harvest less its load, worst first.
-pub(super) fn by_unknowns(case: &Case<'_>, lives: &[LifeOutcome]) -> Vec<LifeOutcome> {
+pub(super) fn by_unknowns(case: &LifeInputs<'_>, lives: &[LifeOutcome]) -> Vec<LifeOutcome> {
     let (trial, weather) = (case.trial, case.trial.weather);
     let months: Vec<Balance> =
         trial.nodes.iter().map(|node| weather.sample().dark_month_balance(node)).collect();
@@ -355,7 +355,7 @@ fn went_worst(lives: &[LifeOutcome]) -> Option<&LifeOutcome> {
 }
 
 /// What the worst life looked like.
-fn worst(case: &Case<'_>, lives: &[LifeOutcome]) -> WorstLife {
+fn worst(case: &LifeInputs<'_>, lives: &[LifeOutcome]) -> WorstLife {
     let outcome = went_worst(lives).copied().unwrap_or_default();
     WorstLife {
         life: outcome.life,
@@ -366,7 +366,11 @@ fn worst(case: &Case<'_>, lives: &[LifeOutcome]) -> WorstLife {
 
 /// Share of lives without an outage if the node stood next to a gateway, at the fastest data rate; `None` where distance
 /// stopped less than half of those that failed.
-pub(super) fn near_a_gateway(case: &Case<'_>, causes: &[(Cause, Share)], lives: usize) -> Option<Share> {
+pub(super) fn near_a_gateway(
+    case: &LifeInputs<'_>,
+    causes: &[(Cause, Share)],
+    lives: usize,
+) -> Option<Share> {
     let by_distance = causes.iter().find(|(cause, _)| *cause == Cause::Distance);
     by_distance.filter(|(_, share)| share.fraction() >= 0.5)?;
     Some(survival_next_to_a_gateway(case.trial, lives.min(NEAR_LIVES), case.effort.threads, case.progress))
@@ -407,7 +411,7 @@ fn scores(lives: &[LifeOutcome], unknown: usize) -> Vec<f64> {
     lives.iter().map(|life| life.drawn.scores[unknown]).collect()
 }
 
-fn faults(case: &Case<'_>) -> Vec<FaultRow> {
+fn faults(case: &LifeInputs<'_>) -> Vec<FaultRow> {
     let (trial, threads, day) = (case.trial, case.effort.threads, case.day_of_faults());
     let possible =
         possible(case.design, &case.node().demand).into_iter().take_while(|_| !case.progress.stop());

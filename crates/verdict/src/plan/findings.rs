@@ -9,7 +9,7 @@ use design::quantity::{Share, Voltage};
 
 use super::WeatherUsed;
 use super::dangers;
-use super::make::Case;
+use super::make::LifeInputs;
 use crate::finding::{Finding, Severity};
 use design::panel::PanelModel;
 use forecast::life::account::{Harm, Often};
@@ -27,7 +27,7 @@ const DOUBTFUL: Share = Share::from_percent(5.0);
 const WARM_CELSIUS: f64 = 45.0;
 
 /// All findings, worst first.
-pub(super) fn findings(case: &Case<'_>, harm: Harm, weather: &WeatherUsed) -> Vec<Finding> {
+pub(super) fn findings(case: &LifeInputs<'_>, harm: Harm, weather: &WeatherUsed) -> Vec<Finding> {
     let sample = case.trial.weather.sample();
     let of_weather = [
         hysteresis(case.node(), sample, case.design),
@@ -43,7 +43,7 @@ pub(super) fn findings(case: &Case<'_>, harm: Harm, weather: &WeatherUsed) -> Ve
 }
 
 /// What is dangerous, or does not suit each other, of the parts in their weather.
-pub(super) fn of_parts(case: &Case<'_>, harm: Harm) -> Vec<Finding> {
+pub(super) fn of_parts(case: &LifeInputs<'_>, harm: Harm) -> Vec<Finding> {
     let (design, node, sample) = (case.design, case.node(), case.trial.weather.sample());
     let panel = design.panel.as_ref().map(|mounted| mounted.panel.curve());
     let found = [

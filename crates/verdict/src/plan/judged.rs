@@ -9,7 +9,7 @@ use forecast::life::run::{LifeOutcome, drawn_for};
 
 use super::chances::{self, Effort};
 use super::findings::of_parts;
-use super::kept::{Evidence, Figure, Kept, visits_per_year};
+use super::kept::{Evidence, Figure, JudgedPromise, visits_per_year};
 use super::make::{is_endangered, with_case};
 use crate::finding::{Severity, Verdict};
 
@@ -18,7 +18,7 @@ const LOOKED_AT_FOR_HARM: usize = 40;
 
 /// What lives say of a design.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Judged {
+pub struct JudgedVariant {
     /// Whether it keeps all its promises.
     pub verdict: Verdict,
     /// How many lives.
@@ -32,7 +32,7 @@ pub struct Judged {
     /// The same share in the fifth of lives with the worst unknowns.
     pub worst_fifth: Share,
     /// Each promise, survival first.
-    pub kept: Vec<Kept>,
+    pub kept: Vec<JudgedPromise>,
     /// Codes of what is dangerous in it.
     pub dangers: Vec<&'static str>,
     /// Reports a full battery sends in a year.
@@ -47,7 +47,7 @@ pub fn judged(
     lives: usize,
     effort: Effort,
     progress: &dyn Progress,
-) -> Judged {
+) -> JudgedVariant {
     with_case(prepared, effort, progress, |case| {
         let lived = live_from(case.trial, first, lives, effort.threads, progress).outcomes;
         let ranked = chances::by_unknowns(case, &lived);
@@ -64,7 +64,7 @@ pub fn judged(
             verdict => verdict,
         };
         let share = Share::from_fraction;
-        Judged {
+        JudgedVariant {
             verdict: if lived.len() < lives { Verdict::NotKnown } else { verdict },
             lives: lived.len(),
             failed: lived.iter().filter(|life| !life.is_unbroken()).map(|life| life.life).collect(),

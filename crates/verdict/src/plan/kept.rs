@@ -3,7 +3,7 @@
 use design::node::Promise;
 use design::quantity::{Duration, Share};
 
-use super::make::Case;
+use super::make::LifeInputs;
 use crate::finding::Verdict;
 use crate::quota::WORST_FIFTH_SLACK;
 use forecast::life::ensemble::on_threads;
@@ -66,7 +66,7 @@ impl Promised {
 
 /// A promise and its verdict.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Kept {
+pub struct JudgedPromise {
     /// What was promised.
     pub promised: Promised,
     /// Whether it is kept.
@@ -143,7 +143,7 @@ pub(super) struct Evidence<'a> {
 impl<'a> Evidence<'a> {
     /// The lives of a trial, and the fifth of them with the worst unknowns.
     pub(super) fn new(
-        case: &Case<'_>,
+        case: &LifeInputs<'_>,
         lives: &'a [LifeOutcome],
         worst_fifth: &'a [LifeOutcome],
         visits_per_year: Figure,
@@ -173,7 +173,7 @@ impl<'a> Evidence<'a> {
     }
 
     /// Each promise of a design file with its verdict, survival first.
-    pub(super) fn keep(&self, promise: &Promise) -> Vec<Kept> {
+    pub(super) fn keep(&self, promise: &Promise) -> Vec<JudgedPromise> {
         let without_outage = self.share(promise.without_outage, LifeOutcome::is_unbroken);
         let asked = promise.without_outage;
         let survival = Promised::WithoutOutage { asked, found: Share::from_fraction(without_outage.0) };
@@ -204,7 +204,7 @@ impl<'a> Evidence<'a> {
         [Some((survival, without_outage.1)), completeness, freshness, visits]
             .into_iter()
             .flatten()
-            .map(|(promised, verdict)| Kept { promised, verdict: lived(verdict) })
+            .map(|(promised, verdict)| JudgedPromise { promised, verdict: lived(verdict) })
             .collect()
     }
 
@@ -235,7 +235,7 @@ impl<'a> Evidence<'a> {
 }
 
 /// Outages a year that do not end by themselves; of the lives with an outage a number is looked into.
-pub(super) fn visits_per_year(case: &Case<'_>, lives: &[LifeOutcome]) -> Figure {
+pub(super) fn visits_per_year(case: &LifeInputs<'_>, lives: &[LifeOutcome]) -> Figure {
     let failed: Vec<&LifeOutcome> = lives.iter().filter(|life| !life.is_unbroken()).collect();
     if failed.is_empty() {
         return Figure::default();

@@ -24,7 +24,7 @@ use forecast::sky::recorded::Winters;
 use forecast::sky::weather::WeatherHours;
 use forecast::{Progress, Silent};
 
-use super::chances::{self, Chances, Effort, Headline};
+use super::chances::{self, Effort, Headline, Survival};
 use super::dangers::is_charging_danger;
 use super::findings::{self, findings};
 use super::ledger::{ledger, months, spent_per_day};
@@ -67,12 +67,12 @@ pub(super) fn with_case<T>(
     prepared: &Prepared,
     effort: Effort,
     progress: &dyn Progress,
-    look: impl FnOnce(&Case<'_>) -> T,
+    look: impl FnOnce(&LifeInputs<'_>) -> T,
 ) -> T {
     let trial = prepared.trial();
     let nominal = vec![prepared.middle().clone(); trial.nodes.len()];
     let (design, spots) = (prepared.design(), prepared.spots());
-    look(&Case { design, spots, trial: &trial, nominal: &nominal, effort, progress })
+    look(&LifeInputs { design, spots, trial: &trial, nominal: &nominal, effort, progress })
 }
 
 /// A month of lives that are not judged.
@@ -123,7 +123,7 @@ fn weather_used(design: &Design, weather: Weather<'_>) -> WeatherUsed {
 }
 
 /// What all parts of the plan need.
-pub(super) struct Case<'a> {
+pub(super) struct LifeInputs<'a> {
     pub(super) design: &'a Design,
     pub(super) spots: &'a Spots,
     pub(super) trial: &'a Trial<'a>,
@@ -133,7 +133,7 @@ pub(super) struct Case<'a> {
     pub(super) progress: &'a dyn Progress,
 }
 
-impl Case<'_> {
+impl LifeInputs<'_> {
     /// The trial of the node as designed, on its middle spot.
     pub(super) fn nominal_trial(&self) -> Trial<'_> {
         Trial { nodes: self.nominal, ..*self.trial }
@@ -157,8 +157,8 @@ impl Case<'_> {
 }
 
 /// The lives and everything that is said of them.
-fn lay_out(case: &Case<'_>, used: WeatherUsed) -> Plan {
-    let Case { design, spots, trial, effort, progress, .. } = *case;
+fn lay_out(case: &LifeInputs<'_>, used: WeatherUsed) -> Plan {
+    let LifeInputs { design, spots, trial, effort, progress, .. } = *case;
     let wanted = chances::lives_wanted(design, effort);
     let lives = live_all(trial, wanted, effort.threads, progress);
     let account = account(trial, lives.outcomes.len(), effort.threads);
@@ -166,7 +166,7 @@ fn lay_out(case: &Case<'_>, used: WeatherUsed) -> Plan {
     let chances = (!lives.outcomes.is_empty()).then(|| chances::chances(case, &lives));
     let plates = plates(account.harm);
     let mut findings = findings(case, account.harm, &used);
-    let headline = chances.as_ref().map(Chances::headline);
+    let headline = chances.as_ref().map(Survival::headline);
     let (verdict, mut reason) = judge(headline, is_endangered(account.harm, &findings));
     if headline.is_none() {
         reason += "; below is the first of them";
@@ -216,8 +216,8 @@ fn shown(lives: &Lives) -> LifeOutcome {
     median_life(&lives.outcomes).copied().unwrap_or_default()
 }
 
-fn life(case: &Case<'_>, lives: &Lives, account: &Account) -> Life {
-    let Case { trial, effort, .. } = *case;
+fn life(case: &LifeInputs<'_>, lives: &Lives, account: &Account) -> Life {
+    let LifeInputs { trial, effort, .. } = *case;
     let (shown, nominal) = (shown(lives), case.nominal_trial());
     let start = trial.start_day.unwrap_or(shown.start_day) * 24;
     let at = |hour: u32| {
@@ -252,7 +252,7 @@ fn life(case: &Case<'_>, lives: &Lives, account: &Account) -> Life {
 }
 
 /// For how long half of the lives of a node that nothing charges last, and nine in ten.
-fn lasts(case: &Case<'_>) -> Option<(Duration, Duration)> {
+fn lasts(case: &LifeInputs<'_>) -> Option<(Duration, Duration)> {
     if case.trial.has_sun() {
         return None;
     }

@@ -13,7 +13,7 @@ use super::ladder::{Ladder, Rung};
 use super::{Lever, Proof, Remedy, Useless};
 use crate::answer::{Answer, Environment, Question};
 use crate::finding::Verdict;
-use crate::plan::{self, Effort, Judged, judged, worst_first};
+use crate::plan::{self, Effort, JudgedVariant, judged, worst_first};
 use crate::quota::{self, Quota, first_that};
 use crate::reach;
 
@@ -141,7 +141,7 @@ impl<'a> Search<'a> {
 
     /// A change that is confirmed on fresh lives, from this rung on; what no step further makes hold is tight if it is.
     pub(super) fn confirmed(&self, ladder: &Ladder, from: usize) -> Option<Remedy> {
-        let mut missed: Option<Judged> = None;
+        let mut missed: Option<JudgedVariant> = None;
         let mut tight = None;
         let mut place = from;
         for _ in 0..=STEPS_FURTHER {
@@ -165,12 +165,13 @@ impl<'a> Search<'a> {
 
     /// What fresh lives say of a change that the lives of the answer are content with. Those that failed with less are
     /// asked first: only if they leave hope all are lived.
-    fn judged(&self, ladder: &Ladder, rung: &Rung, missed: Option<&Judged>) -> Option<Judged> {
+    fn judged(&self, ladder: &Ladder, rung: &Rung, missed: Option<&JudgedVariant>) -> Option<JudgedVariant> {
         let seen = self.answer.life.chances.as_ref().map_or(0, |chances| chances.lives);
         let content = self.passes(ladder, rung, seen);
         let prepared = content.then(|| self.prepared(ladder, &rung.design)).flatten()?;
         let allowed = self.allowed(self.confirming).all;
-        let hopeless = |missed: &Judged| self.failing(&prepared, &missed.failed, allowed).len() > allowed;
+        let hopeless =
+            |missed: &JudgedVariant| self.failing(&prepared, &missed.failed, allowed).len() > allowed;
         if ladder.ordered && !self.promises_more() && missed.is_some_and(hopeless) {
             return None;
         }

@@ -12,7 +12,7 @@ use super::axes::{Axes, Frame};
 use super::grid::{Bench, Front, Place, changes};
 use super::{Choice, Sized};
 use crate::finding::Verdict;
-use crate::plan::{Judged, judged};
+use crate::plan::{JudgedVariant, judged};
 use crate::quota::quota;
 
 /// Designs shown at most.
@@ -188,7 +188,7 @@ struct Confirmed<'a> {
     bench: &'a Bench<'a>,
     axes: &'a Axes,
     /// By number of the candidate.
-    tried: Vec<(usize, Judged)>,
+    tried: Vec<(usize, JudgedVariant)>,
     /// Places at which fresh lives failed, by frame, with the lives.
     refused: Vec<(usize, Place, Vec<u64>)>,
 }

@@ -8,9 +8,9 @@ pub const LATE_WINDOW: u32 = 64;
 
 /// Which of the counters just below the newest one were accepted; the caller keeps it beside the newest.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Seen(u64);
+pub struct AcceptedCounters(u64);
 
-impl Seen {
+impl AcceptedCounters {
     /// From what [`Self::bits`] gave.
     pub const fn from_bits(bits: u64) -> Self {
         Self(bits)
@@ -62,7 +62,7 @@ impl<'a> DataFrame<'a> {
         self,
         session: &'k Session,
         last: u32,
-        seen: Seen,
+        seen: AcceptedCounters,
     ) -> Result<Verified<'a, 'k>, VerifyError> {
         if self.dev_addr != session.dev_addr {
             return Err(VerifyError::OtherAddress { frame: self.dev_addr, session: session.dev_addr });

@@ -180,7 +180,7 @@ pub fn read(text: &[u8]) -> Result<SurveyLog, LogError> {
     for row in reader.records() {
         let row = row.map_err(|error| not_csv(&error))?;
         let line = row.position().map_or(0, csv::Position::line);
-        let row = Row { fields: &row, columns: &columns, line };
+        let row = LogRow { fields: &row, columns: &columns, line };
         if row.text(Column::Power).is_none() {
             return Err(LogError::PowerUnknown { line });
         }
@@ -237,13 +237,13 @@ fn fixed_power(packets: &[Packet]) -> Result<(), LogError> {
     Ok(())
 }
 
-struct Row<'a> {
+struct LogRow<'a> {
     fields: &'a csv::StringRecord,
     columns: &'a BTreeMap<Column, usize>,
     line: u64,
 }
 
-impl Row<'_> {
+impl LogRow<'_> {
     /// What stands in a column; `None` if nothing does.
     fn text(&self, column: Column) -> Option<&str> {
         self.fields.get(*self.columns.get(&column)?).filter(|text| !text.is_empty())

@@ -1,6 +1,6 @@
 //! What in a survey looks wrong: levels that nothing explains, nodes that were swapped, antennas that came off.
 
-use super::{NODE_SD_DB, Peak, SITE, Seen, Survey};
+use super::{NODE_SD_DB, Peak, SITE, Survey, SurveyedLink};
 use crate::radio::level::SPOT_SD_DB;
 use crate::stats::quantile;
 
@@ -78,7 +78,8 @@ fn residuals(survey: &Survey, peak: &Peak) -> Vec<Residual> {
 
 fn of_gateway(survey: &Survey, peak: &Peak, gateway: usize) -> Vec<Residual> {
     let links = (0..survey.links.len()).filter(|link| survey.links[*link].gateway == gateway);
-    let seen: Vec<(usize, Seen)> = links.filter_map(|link| Some((link, survey.seen(link)?))).collect();
+    let seen: Vec<(usize, SurveyedLink)> =
+        links.filter_map(|link| Some((link, survey.seen(link)?))).collect();
     let usual = SPOT_SD_DB.powi(2) + NODE_SD_DB.powi(2);
     let (shared_db, variance) = if seen.len() < ENOUGH_NODES {
         (peak.sum_of(&[SITE, super::at_gateway(gateway)]).mean_db, usual)
@@ -87,7 +88,7 @@ fn of_gateway(survey: &Survey, peak: &Peak, gateway: usize) -> Vec<Residual> {
         let off_db = median(seen.iter().map(|(_, seen)| (seen.over_db - middle_db).abs()));
         (middle_db, usual.max((SD_OF_MEDIAN * off_db).powi(2)))
     };
-    let residual = |(link, seen): (usize, Seen)| Residual {
+    let residual = |(link, seen): (usize, SurveyedLink)| Residual {
         link,
         node: survey.links[link].node,
         gateway,

@@ -63,7 +63,7 @@ struct Cell {
 }
 
 /// A cell or degree and how much of it.
-struct Part<T> {
+struct Weighted<T> {
     weight: f64,
     of: T,
 }
@@ -73,17 +73,17 @@ pub(super) fn at(latitude_deg: f64, longitude_deg: f64, elevation_m: f64) -> Res
     if !(SOUTH_DEG..=NORTH_DEG).contains(&latitude_deg) {
         return Err(ClimateError::BeyondGrid { latitude_deg });
     }
-    let mut cells: Vec<Part<Cell>> = CELLS
+    let mut cells: Vec<Weighted<Cell>> = CELLS
         .corners(latitude_deg, longitude_deg)
         .into_iter()
         .filter(|(_, _, weight)| *weight > 0.0)
-        .filter_map(|(row, column, weight)| Some(Part { weight, of: cell(row, column)? }))
+        .filter_map(|(row, column, weight)| Some(Weighted { weight, of: cell(row, column)? }))
         .collect();
     let mut nearest_km = None;
     if cells.is_empty() {
         let (row, column, distance_km) = nearest(latitude_deg, longitude_deg)?;
         nearest_km = Some(distance_km);
-        cells.extend(cell(row, column).map(|of| Part { weight: 1.0, of }));
+        cells.extend(cell(row, column).map(|of| Weighted { weight: 1.0, of }));
     }
     let level = blended_air(latitude_deg, longitude_deg, &cells);
     Ok(Found {
@@ -225,12 +225,12 @@ fn distance_km(from: (f64, f64), to: (f64, f64)) -> f64 {
     2.0 * EARTH_KM * chord.sqrt().min(1.0).asin()
 }
 
-fn mean_by<T>(parts: &[Part<T>], value: impl Fn(&T) -> f64) -> f64 {
+fn mean_by<T>(parts: &[Weighted<T>], value: impl Fn(&T) -> f64) -> f64 {
     let weight: f64 = parts.iter().map(|part| part.weight).sum();
     parts.iter().map(|part| part.weight * value(&part.of)).sum::<f64>() / weight
 }
 
-fn blended(cells: &[Part<Cell>], month: usize) -> CellMonth {
+fn blended(cells: &[Weighted<Cell>], month: usize) -> CellMonth {
     let mean = |value: &dyn Fn(&CellMonth) -> f64| mean_by(cells, |cell| value(&cell.months[month]));
     CellMonth {
         clearness: mean(&|month| month.clearness),
@@ -242,12 +242,12 @@ fn blended(cells: &[Part<Cell>], month: usize) -> CellMonth {
 }
 
 /// Temperatures at sea level, between the degrees about a place where they belong to land cells, else over the cells.
-fn blended_air(latitude_deg: f64, longitude_deg: f64, cells: &[Part<Cell>]) -> [f64; 12] {
-    let degrees: Vec<Part<Degree>> = DEGREES
+fn blended_air(latitude_deg: f64, longitude_deg: f64, cells: &[Weighted<Cell>]) -> [f64; 12] {
+    let degrees: Vec<Weighted<Degree>> = DEGREES
         .corners(latitude_deg, longitude_deg)
         .into_iter()
         .filter(|(_, _, weight)| *weight > 0.0)
-        .filter_map(|(row, column, weight)| Some(Part { weight, of: degree(row, column)? }))
+        .filter_map(|(row, column, weight)| Some(Weighted { weight, of: degree(row, column)? }))
         .collect();
     let over_cell = |cell: &Cell, month: usize| {
         cell.degrees.iter().map(|degree| degree.sea_level_celsius[month]).sum::<f64>()

@@ -6,13 +6,13 @@
 use std::collections::BTreeMap;
 
 use rusqlite::{Connection, OptionalExtension as _, params};
-use wire::frame::{LATE_WINDOW, Seen};
+use wire::frame::{AcceptedCounters, LATE_WINDOW};
 use wire::identity::DevEui;
 
 use super::super::StoreError;
 use super::super::rows::Id;
 use super::super::sheet::Sheet;
-use super::{Keeper, Kept, lost, told};
+use super::{Keeper, KeptFrame, lost, told};
 use crate::mapping::run::{Placed, Run, SAME_WITHIN_DAYS};
 use crate::mapping::{Message, Reported};
 use crate::received::Moment;
@@ -47,7 +47,11 @@ impl Keeper {
     ///
     /// # Errors
     /// [`StoreError`]; then what was written in this transaction is to be undone, and the rows to be loaded.
-    pub fn keep_message(&mut self, log: &Connection, message: &Message) -> Result<Vec<Kept>, StoreError> {
+    pub fn keep_message(
+        &mut self,
+        log: &Connection,
+        message: &Message,
+    ) -> Result<Vec<KeptFrame>, StoreError> {
         let mut all = Vec::new();
         let mut whole = None;
         for uplink in &message.uplinks {
@@ -74,7 +78,7 @@ impl Keeper {
         log: &Connection,
         message: &Message,
         why: &str,
-    ) -> Result<Kept, StoreError> {
+    ) -> Result<KeptFrame, StoreError> {
         self.keep_refused(log, message, "refused:store".to_owned(), why, None)
     }
 
@@ -85,8 +89,8 @@ impl Keeper {
         verdict: String,
         why: &str,
         whole: Option<Id>,
-    ) -> Result<Kept, StoreError> {
-        let kept = Kept { verdict, reason: Some(why.to_owned()), ..self.blank(message, None) };
+    ) -> Result<KeptFrame, StoreError> {
+        let kept = KeptFrame { verdict, reason: Some(why.to_owned()), ..self.blank(message, None) };
         keep_row(log, message, &kept, None, whole)?;
         self.next_frame += 1;
         Ok(kept)
@@ -98,11 +102,11 @@ impl Keeper {
         message: &Message,
         reported: &Reported,
         whole: Option<Id>,
-    ) -> Result<Kept, StoreError> {
+    ) -> Result<KeptFrame, StoreError> {
         let node = self.nodes.get(&reported.dev_eui).ok_or_else(|| lost("its device has no row"))?.id;
         let mut kept = self.blank(message, Some(reported));
         let Some(place) = self.place(log, node, message, reported)? else {
-            return Ok(Kept { verdict: "copy".to_owned(), ..kept });
+            return Ok(KeptFrame { verdict: "copy".to_owned(), ..kept });
         };
         place.verdict.clone_into(&mut kept.verdict);
         let said = self.said(reported.dev_eui, kept.at, reported.port, &reported.payload, place.lost);
@@ -127,11 +131,11 @@ impl Keeper {
     }
 
     /// What is known of an uplink, or of a message that has none, before it is placed.
-    fn blank(&self, message: &Message, reported: Option<&Reported>) -> Kept {
+    fn blank(&self, message: &Message, reported: Option<&Reported>) -> KeptFrame {
         let at = reported.and_then(|reported| reported.at).unwrap_or(message.arrived_at);
         let dev_eui = reported.map(|reported| reported.dev_eui);
         let row = dev_eui.and_then(|dev_eui| self.row_at(dev_eui, at));
-        Kept {
+        KeptFrame {
             seq: self.next_frame,
             arrived_at: message.arrived_at,
             at,
@@ -201,7 +205,7 @@ fn standing(log: &Connection, node: Id, source: &str) -> Result<Option<Standing>
         .query_row(params![node, source], |row| Ok((row.get(0)?, row.get(1)?, row.get::<_, Option<u32>>(2)?)))
         .optional()?;
     let Some((session, number, last)) = found else { return Ok(None) };
-    let mut run = Run { last, seen: Seen::default() };
+    let mut run = Run { last, seen: AcceptedCounters::default() };
     if let Some(last) = last {
         let mut statement = log.prepare_cached(
             "SELECT fcnt FROM frame WHERE session = ? AND fcnt >= ? AND fcnt < ? AND verdict IN ('new', 'late')",
@@ -269,7 +273,7 @@ fn begin(
 fn keep_row(
     log: &Connection,
     message: &Message,
-    kept: &Kept,
+    kept: &KeptFrame,
     placed: Option<(Id, &Reported)>,
     whole: Option<Id>,
 ) -> Result<(), StoreError> {

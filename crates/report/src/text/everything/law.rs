@@ -3,10 +3,10 @@
 use verdict::law::{Bound, Check, MessageRow, RateRow};
 use verdict::plan::Verdict;
 
-use super::{Subject, WIDTH, sentences, words, wrap_indented};
+use super::{ReportedDesign, WIDTH, sentences, words, wrap_indented};
 
 /// Every line about the law; none if nothing is sent.
-pub(crate) fn lines(subject: &Subject) -> Vec<String> {
+pub(crate) fn lines(subject: &ReportedDesign) -> Vec<String> {
     let law = &subject.law;
     if law.checks.is_empty() {
         return Vec::new();
