@@ -19,11 +19,13 @@
 mod ceiling;
 mod keyword;
 mod layout;
+mod meaning;
 mod scale;
 
 pub use ceiling::{Ceiling, LONGEST_ANSWERS, bytes_at};
 pub use keyword::is_keyword;
 pub use layout::{Codes, Layout, Part, Slot};
+pub use meaning::Meaning;
 pub use scale::Scale;
 
 /// A message of the node, or to it.
@@ -112,6 +114,8 @@ pub struct Field {
     pub history: Option<History>,
     /// Constants that belong to each device and stand in the registry, such as `zero_level`.
     pub per_device: Vec<String>,
+    /// What it is said to tell about the node itself; see [`Field::meaning`].
+    pub means: Option<Meaning>,
     /// The interval that it sets; numbers in messages to the node only.
     pub sets: Option<SetInterval>,
 }

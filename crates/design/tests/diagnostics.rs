@@ -187,6 +187,14 @@ const CASES: &[Case] = cases! {
     "history" at "rain =": "per_hour = 400, longest_gap = \"2 d\"" => "bits = 9, history = { earlier = 1, bits = 10 }";
     "history" at "rain =": "per_hour = 400, longest_gap = \"2 d\"" => "bits = 2, history = { earlier = 1, bits = 3 }";
     "one-of" at "lid =": "kind = \"flag\"" => "kind = \"flag\", sets = \"report\"";
+    "field-meaning" at "rain =": "unit = \"mm\"" => "unit = \"mm\", means = \"charging\"";
+    "field-meaning" at "rain =": "unit = \"mm\", step = 0.2" => "unit = \"min\", step = 5, means = \"charging\"";
+    "field-meaning" at "lid =": "kind = \"flag\"" => "kind = \"flag\", means = \"box\"";
+    "field-meaning" at "cell =": "unit = \"%\"" => "unit = \"mV\", means = \"battery\"", "cell =" => "panel = { unit = \"V\", range = [0, 8], resolution = 0.1, means = \"panel\" }\ncell =";
+    "field-meaning" at "cell =": "kind = \"battery\"" => "kind = \"battery\", means = \"panel\"";
+    "field-meaning" at "cell =": "cell =" => "other = { unit = \"mV\", range = [0, 4000], bits = 8, means = \"battery\" }\ncell =";
+    "field-meaning" at "field.interval": "sets = \"report\"" => "sets = \"report\", means = \"restarted\"";
+    "unknown-word" at "lid =": "kind = \"flag\"" => "kind = \"flag\", means = \"solar\"";
     "sets-interval" at "soil =": "bits = 8" => "bits = 8, sets = \"report\"";
     "sets-interval" at "field.interval": "unit = \"s\"" => "unit = \"Cel\"";
     "sets-interval" at "field.interval": "sets = \"report\"" => "sets = \"board.reprot\"";

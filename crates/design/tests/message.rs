@@ -3,7 +3,7 @@
 use design::catalog::Catalog;
 use design::diagnostic::Severity;
 use design::file::parse;
-use design::message::{Direction, Field, Form, Kind, Message, Part, Scale, Version};
+use design::message::{Direction, Field, Form, Kind, Meaning, Message, Part, Scale, Version};
 use design::node::{Design, Step};
 use design::quantity::Quantity;
 use design::resolve::resolve;
@@ -293,5 +293,22 @@ proptest! {
         let scale = scale(&keys);
         let parts = scale.exact(code) * i64::from(scale.per_unit) / scale.denominator.cast_signed();
         prop_assert_eq!(scale.nearest(parts), i128::from(code));
+    }
+}
+
+/// As the manual states them.
+#[test]
+fn a_field_means_what_it_says_and_a_battery_means_itself() {
+    for (keys, meaning) in [
+        ("kind = \"battery\", range = [2500, 4300], resolution = 10", Some(Meaning::Battery)),
+        ("unit = \"V\", range = [0, 16], resolution = 0.1, means = \"battery\"", Some(Meaning::Battery)),
+        ("unit = \"mV\", range = [0, 8000], resolution = 100", None),
+        ("unit = \"mV\", range = [0, 8000], resolution = 100, means = \"panel\"", Some(Meaning::Panel)),
+        ("kind = \"counter\", unit = \"min\", bits = 11, means = \"charging\"", Some(Meaning::Charging)),
+        ("kind = \"counter\", unit = \"min\", bits = 11", None),
+        ("unit = \"Cel\", range = [-40, 60], resolution = 0.5, means = \"box\"", Some(Meaning::Box)),
+        ("kind = \"flag\", means = \"restarted\"", Some(Meaning::Restarted)),
+    ] {
+        assert_eq!(field(keys).meaning(), meaning, "{keys}");
     }
 }

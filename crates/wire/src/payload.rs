@@ -21,6 +21,7 @@
 //!     priority: 1,
 //!     history: None,
 //!     per_device: vec![],
+//!     means: None,
 //!     sets: None,
 //! };
 //! let report = Message {

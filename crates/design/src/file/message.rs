@@ -5,7 +5,7 @@ mod value;
 pub(crate) use value::{Day, Decimal, KindWord};
 
 use crate::file::value::{DataRate, Named};
-use crate::message::Direction;
+use crate::message::{Direction, Meaning};
 use crate::quantity::{Bytes, Duration, Length};
 use crate::section::rule::{EARLIER, PRIORITY, within};
 use crate::section::{At, section};
@@ -91,6 +91,8 @@ section! {
         history: HistorySection = optional { earlier = 2, bits = 5 };
         /// Constants of each device, such as its zero level, which stand in the registry and not here.
         per_device: Vec<At<String>> = optional ["zero_level"];
+        /// What the field tells about the node itself, for `overwinter learn`: `battery` (voltage, in `mV` or `V`; so means every field of kind `battery`), `charging` (minutes in charge: a counter in `min`), `panel` (voltage, in `mV` or `V`), `box` (temperature of the air in the box, in `Cel`), or `restarted` (a flag: first message after a restart). Each once in a message from the node.
+        means: Meaning = optional "charging";
         /// The activity whose interval a number to the node sets, as `report`, or `LOAD.report` where two loads have one: then everyone who sends the message is told when the next report is expected. Its unit is `s`, `min`, `h` or `d`.
         sets: String = depends "report";
     }

@@ -3,6 +3,7 @@
 mod field;
 mod interval;
 mod kind;
+mod meaning;
 mod name;
 
 use super::Resolver;
@@ -64,6 +65,7 @@ impl Resolver<'_> {
             fields: fields.into_iter().collect::<Option<_>>()?,
             short: None,
         };
+        let meant = self.check_meanings(&message, rows);
         self.check_size(&message, section, rows.iter().map(|(name, _)| name))?;
         self.check_downlink(&message, name, radio)?;
         for (field, (_, written)) in message.fields.iter_mut().zip(rows) {
@@ -74,7 +76,7 @@ impl Resolver<'_> {
         if let (Some(short), Some(port)) = (&section.short, short_port) {
             message.short = Some(self.short(&message, &short.value, port?, radio)?);
         }
-        named.then_some(message)
+        (named && meant).then_some(message)
     }
 
     fn port(&mut self, port: &At<u32>) -> Option<u8> {

@@ -3,7 +3,7 @@
 use super::text_of;
 use crate::diagnostic::{self, Diagnostics};
 use crate::file::message::KindWord;
-use crate::message::Direction;
+use crate::message::{Direction, Meaning};
 use crate::part::{Chemistry, Cover};
 use crate::quantity::{a, shortened};
 use crate::section::Field;
@@ -103,6 +103,10 @@ words! {
     KindWord "kind of field" {
         "number" = Self::Number, "battery" = Self::Battery, "counter" = Self::Counter, "flag" = Self::Flag,
         "choice" = Self::Choice, "position" = Self::Position, "time" = Self::Time, "bytes" = Self::Bytes
+    }
+    Meaning "meaning" {
+        "battery" = Self::Battery, "charging" = Self::Charging, "panel" = Self::Panel, "box" = Self::Box,
+        "restarted" = Self::Restarted
     }
     Clutter "kind of surroundings" {
         "open" = Self::Open, "water" = Self::Water, "sparse-trees" = Self::SparseTrees, "village" = Self::Village,

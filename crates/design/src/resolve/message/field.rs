@@ -59,6 +59,7 @@ impl Resolver<'_> {
             priority: u8::try_from(section.priority.as_ref()?.value).ok()?,
             history: None,
             per_device,
+            means: section.means.as_ref().map(|means| means.value),
             sets: None,
         };
         if let Some(written) = &section.history {
