@@ -15,7 +15,7 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::Ordering;
 use std::sync::{Arc, Mutex, PoisonError};
 
-use logbook::clock::now;
+use logbook::clock::{News, now};
 use logbook::intake::door::Door;
 use logbook::intake::gateways::Gateways;
 use logbook::intake::mqtt::{self, Subscription};
@@ -206,6 +206,11 @@ impl Listener for Printer {
         ));
     }
 
+    fn clock(&mut self, news: News) {
+        self.pulse.clock(said::wrong_clock(news));
+        output::complain(&said::clock(news));
+    }
+
     fn trouble(&mut self, trouble: Option<&StoreError>) {
         self.pulse.trouble(trouble.map(ToString::to_string));
         match trouble {
@@ -227,6 +232,12 @@ impl Service {
         output::complain(
             "The log was put back: counters and nonces that it may have forgotten are stepped over.\n",
         );
+        Ok(self)
+    }
+
+    /// Takes the computer's clock for right, though the log holds later times.
+    pub(crate) fn clock_is_right(self) -> Result<Self, Failure> {
+        self.log.clock_is_right().map_err(|error| log_failure(&self.settings.log, &error))?;
         Ok(self)
     }
 

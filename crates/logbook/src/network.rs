@@ -200,6 +200,7 @@ pub struct Network<A> {
     /// When the newest confirmed uplink of a device was last dealt with.
     acknowledged: BTreeMap<DevEui, Moment>,
     clocks: BTreeMap<GatewayEui, GatewayClock>,
+    silent: bool,
     next_frame: FrameNumber,
 }
 
@@ -216,6 +217,7 @@ impl<A: FnMut() -> DevAddr> Network<A> {
             answering: Answering::new(Budget::new(law)),
             acknowledged: BTreeMap::new(),
             clocks: BTreeMap::new(),
+            silent: false,
             next_frame: 1,
         };
         for member in members {
@@ -252,6 +254,15 @@ impl<A: FnMut() -> DevAddr> Network<A> {
     /// What becomes of it comes as [`News`]. `None` if no such device is known; then nothing is done.
     pub fn tell(&mut self, dev_eui: DevEui, message: Message) -> Option<()> {
         self.devices.get_mut(&dev_eui).map(|device| device.conversation.tell(message))
+    }
+
+    /// Whether nothing is answered for now, because the computer's clock can't be believed: the law's hour and the nodes'
+    /// time hang on it. Frames are judged as ever.
+    pub fn be_silent(&mut self, silent: bool) {
+        self.silent = silent;
+        drop(self.answering.gatherings.take(|_| true));
+        // How gateways' clocks stood to a clock that has been set since says nothing.
+        self.clocks.clear();
     }
 
     /// Judges one copy of a frame.
@@ -377,7 +388,7 @@ impl<A: FnMut() -> DevAddr> Network<A> {
     }
 
     fn await_copies(&mut self, received: &Received, (frame, digest): OneFrame, due: Due) {
-        if self.setup.answers != Answers::Never {
+        if self.setup.answers != Answers::Never && !self.silent {
             let copy = self.copy_of(received);
             self.answering.gatherings.add(Gathering {
                 frame,
@@ -462,7 +473,7 @@ impl<A: FnMut() -> DevAddr> Network<A> {
     /// sent counts as sent just now, so that no hour gets more than its share. One frame alone may only have come late: until
     /// a second one agrees, the gateway is asked for nothing.
     fn watch_clock(&mut self, received: &Received) {
-        let Some(clock_us) = received.radio.clock_us else { return };
+        let Some(clock_us) = received.radio.clock_us.filter(|_| !self.silent) else { return };
         let shift = (received.arrived_at - i64::from(clock_us)).rem_euclid(CLOCK_WRAPS);
         let clock = self.clocks.entry(received.gateway).or_insert(GatewayClock { shift, other: None });
         if is_near(clock.shift, shift) {

@@ -12,10 +12,10 @@ use rusqlite::Connection;
 const TABLES: &[(&str, &str)] = &[
     (
         "frame",
-        "id seq arrived_at at at_from kind verdict reason session fcnt port confirmed adr bytes payload options data_rate \
+        "clock_unsure id seq arrived_at at at_from kind verdict reason session fcnt port confirmed adr bytes payload options data_rate \
          freq_hz airtime_us source report_key",
     ),
-    ("reception", "frame arrived_at gateway rssi snr antenna gateway_clock_us gps_us"),
+    ("reception", "clock_unsure frame arrived_at gateway rssi snr antenna gateway_clock_us gps_us"),
     ("node", "id dev_eui join_eui dev_addr dev_nonce join_nonce"),
     (
         "session",

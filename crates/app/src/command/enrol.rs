@@ -9,6 +9,7 @@ use clap::{ArgGroup, Args};
 use design::node::Design;
 use forecast::sky::climate::Climate;
 use forecast::terrain::Terrain;
+use logbook::clock::Belief;
 use logbook::folder::REGISTRY;
 use logbook::registry::{Date, Node, Registry};
 use report::problem::{Failure, Found, Problem};
@@ -343,8 +344,8 @@ fn today() -> Result<Date, Failure> {
 
 /// The day of a moment, if this program can have been run then.
 fn believable(unix_seconds: u64) -> Option<Date> {
-    let [first, last] = [(2026, 1, 1), (2099, 12, 31)].map(|(year, month, day)| Date::new(year, month, day));
-    Date::of_unix(unix_seconds).filter(|day| Some(*day) >= first && Some(*day) <= last)
+    let shown = i64::try_from(unix_seconds).ok()?.checked_mul(1_000_000)?;
+    Date::of_unix(unix_seconds).filter(|_| Belief::of(None).holds(shown))
 }
 
 fn refuse(code: &'static str, place: &str, message: String, help: &str) -> Failure {

@@ -31,6 +31,7 @@ Exit code: 0 stopped as asked, 2 it could not start, or could not keep what wait
 
 /// What `serve` is given.
 #[derive(Args)]
+#[expect(clippy::struct_excessive_bools, reason = "each is a switch of the command line")]
 pub(super) struct Serve {
     /// The file of the site
     #[arg(value_name = "SITE.toml")]
@@ -41,6 +42,9 @@ pub(super) struct Serve {
     /// The log was put back from a copy: step over counters and nonces that it has forgotten
     #[arg(long)]
     restored: bool,
+    /// The computer's clock is right, though the log holds later times: those count no longer
+    #[arg(long)]
+    clock_is_right: bool,
     /// Read the history of a kind of node anew by its design of today, while frames are heard: the design's file or name
     #[arg(long, value_name = "KIND")]
     decode_again: Option<String>,
@@ -71,6 +75,7 @@ pub(super) fn run(arguments: &Serve) -> ExitCode {
     let served = fleet::site(&arguments.site)
         .and_then(|site| service::open(&site, passphrase_file, form))
         .and_then(|service| if arguments.restored { service.restored() } else { Ok(service) })
+        .and_then(|service| if arguments.clock_is_right { service.clock_is_right() } else { Ok(service) })
         .and_then(|service| {
             let Some(kind) = &arguments.decode_again else { return Ok(service) };
             let since = arguments.since.as_deref().map(|text| day("--since", text)).transpose()?;

@@ -3,7 +3,9 @@
 use std::collections::BTreeMap;
 
 use design::date::moment_text;
+use logbook::clock::{MADE, News};
 use logbook::network::Downlink;
+use logbook::received::Moment;
 use logbook::store::again::Again;
 use logbook::store::keeper::{KeptFrame, Told, ToldValue};
 use logbook::zone::Zone;
@@ -22,7 +24,8 @@ pub(super) fn line(kept: &KeptFrame, zone: &Zone) -> Option<String> {
         "late" => format!("late: {}", content(kept)),
         refused => refused.replacen(':', ": ", 1) + &because(kept),
     };
-    Some(format!("{}  {who:<14} {said}  ({})\n", zone.clock(kept.arrived_at), heard(kept)))
+    let unsure = if kept.clock_unsure { "?" } else { "" };
+    Some(format!("{}{unsure}  {who:<14} {said}  ({})\n", zone.clock(kept.arrived_at), heard(kept)))
 }
 
 /// One line on what is sent.
@@ -36,6 +39,55 @@ pub(super) fn answer(downlink: &Downlink, names: &BTreeMap<DevEui, String>, zone
         rate(&downlink.rate_name),
         f64::from(downlink.frequency_hz) / 1e6
     )
+}
+
+/// Why the clock can't be believed, if it can't.
+pub(super) fn wrong_clock(news: News) -> Option<String> {
+    let News::Unsure { shown, earliest } = news else { return None };
+    let why = if shown >= earliest {
+        "which lies beyond 2099".to_owned()
+    } else if earliest == MADE {
+        "and this program was not made before 2026".to_owned()
+    } else {
+        format!("and the log's newest row is of {}", moment(earliest))
+    };
+    Some(format!("the computer's clock shows {}, {why}", moment(shown)))
+}
+
+/// What is said of the clock.
+pub(super) fn clock(news: News) -> String {
+    match news {
+        News::Unsure { earliest, .. } => {
+            let why = wrong_clock(news).unwrap_or_default();
+            let mistaken = if earliest == MADE {
+                ""
+            } else {
+                " If the clock is right and the log's time is not, start once with --clock-is-right."
+            };
+            format!(
+                "Waiting for the right time: {why}. What comes is kept, its rows are marked, and nothing is answered \
+                 until the clock is set.{mistaken}\n"
+            )
+        }
+        News::Sure { shown } => {
+            format!(
+                "The clock can be believed now ({}): rows are no longer marked, and nodes are answered\n",
+                moment(shown)
+            )
+        }
+        News::Stepped { by } => {
+            let way = if by < 0 { "back" } else { "ahead" };
+            let by = words::span(design::quantity::Duration::from_seconds(by.unsigned_abs() as f64 / 1e6));
+            format!(
+                "The computer's clock was set {way} by {by}, or the computer slept: times before and after don't fit together\n"
+            )
+        }
+    }
+}
+
+fn moment(at: Moment) -> String {
+    let text = u64::try_from(at / 1_000_000).ok().and_then(moment_text);
+    text.unwrap_or_else(|| format!("{at} us since 1970"))
 }
 
 /// One line on history that was read anew.
@@ -120,6 +172,7 @@ pub(super) fn json_line(kept: &KeptFrame) -> String {
         "id": kept.seq,
         "at": at,
         "at_us": kept.arrived_at,
+        "clock_unsure": kept.clock_unsure,
         "verdict": kept.verdict,
         "reason": kept.reason,
         "node": kept.name,

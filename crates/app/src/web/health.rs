@@ -7,7 +7,7 @@ use serde_json::json;
 use super::House;
 use super::pulse::Pulse;
 
-/// 200 if the log is written and every connection stands, else 503; why not, in words.
+/// 200 if the log is written, the clock believed, and every connection stands, else 503; why not, in words.
 pub(super) fn answer(house: &House) -> Response {
     let wrong = wrong(&house.pulse);
     let status = if wrong.is_empty() { StatusCode::OK } else { StatusCode::SERVICE_UNAVAILABLE };
@@ -24,6 +24,7 @@ pub(super) fn wrong(pulse: &Pulse) -> Vec<String> {
         wrong.push("it is being stopped".to_owned());
     }
     wrong.extend(counted.trouble.map(|why| format!("the log can't be written: {why}")));
+    wrong.extend(counted.clock.map(|why| format!("{why}; nothing is answered")));
     let broken = counted.connections.into_iter();
     wrong.extend(broken.filter_map(|(name, state)| Some(format!("{name}: {}", state.err()?))));
     wrong

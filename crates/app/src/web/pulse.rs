@@ -26,6 +26,8 @@ pub(crate) struct Counted {
     pub(crate) last: Option<Moment>,
     /// Why the log can't be written, if it can't.
     pub(crate) trouble: Option<String>,
+    /// Why the computer's clock can't be believed, if it can't.
+    pub(crate) clock: Option<String>,
     /// What is to be connected, and why it is not.
     pub(crate) connections: BTreeMap<String, Result<(), String>>,
     /// Readings that were handed on, by name.
@@ -77,6 +79,11 @@ impl Pulse {
     /// The log can't be written, or can be again.
     pub(crate) fn trouble(&self, why: Option<String>) {
         self.counted_mut().trouble = why;
+    }
+
+    /// The computer's clock can't be believed, or can be again.
+    pub(crate) fn clock(&self, why: Option<String>) {
+        self.counted_mut().clock = why;
     }
 
     /// Whether something that is to be connected is; true if that is news.

@@ -43,6 +43,7 @@ This folder holds all that was heard of a site and all that is needed to read it
 log/*.csv        the tables of the log (RFC 4180). Times are microseconds since 1970-01-01 UTC, bytes are hex digits.
                  frame.bytes is the frame as it travelled (LoRaWAN 1.0), or the whole message of another network;
                  frame.payload is what it carried, in the clear; reception has a row for each gateway that heard it.
+                 clock_unsure is 1 where the computer's clock could not be believed: times of that row are wrong.
                  reading.vals is a JSON list in the order of the fields of its edition and message.
 editions/ID.toml every design that ever read a message; edition.fields has the order of the fields of each message. The
                  design says how the bits of a payload are scaled: range and resolution of each field, in the order of

@@ -21,6 +21,7 @@ use super::rows::{self, Id};
 use super::setup::{Addresses, Site, in_force};
 use super::sheet::{FrameRow, ReadingRow, ReceptionRow, Sheet};
 use super::{StoreError, again, restore, view};
+use crate::clock::Belief;
 use crate::digits::hex;
 use crate::network::{
     DownlinkNumber, Effect, FrameNumber, Heard, Network, Refusal, SessionId, Uplink, Verdict, airtime,
@@ -71,6 +72,8 @@ pub struct KeptFrame {
     pub snr_db: Option<f64>,
     /// Bytes of the frame.
     pub length: usize,
+    /// The computer's clock could not be believed when it arrived.
+    pub clock_unsure: bool,
 }
 
 /// What a message says, value by value.
@@ -105,6 +108,7 @@ pub struct Keeper {
     registered: BTreeMap<DevEui, Vec<usize>>,
     next_frame: Id,
     runs: reported::Runs,
+    belief: Belief,
 }
 
 /// A node as the log knows it.
@@ -158,7 +162,7 @@ impl Keeper {
     ///
     /// # Errors
     /// [`StoreError`]; what was begun is to be rolled back.
-    pub fn start(mut site: Site, log: &Connection, now: Moment) -> Result<Self, StoreError> {
+    pub fn start(mut site: Site, log: &Connection, now: Moment, belief: Belief) -> Result<Self, StoreError> {
         for (name, eui) in &site.gateways {
             rows::gateway(log, *eui, Some(name))?;
         }
@@ -186,6 +190,7 @@ impl Keeper {
             registered,
             next_frame: 0,
             runs: reported::Runs::default(),
+            belief,
         };
         keeper.load(log)?;
         let devices: Vec<DevEui> = keeper.site.keys.keys().copied().collect();
@@ -239,6 +244,11 @@ impl Keeper {
         frames.into_iter().for_each(|frame| self.network.kept(frame));
     }
 
+    /// Whether nothing is answered for now.
+    pub fn be_silent(&mut self, silent: bool) {
+        self.network.be_silent(silent);
+    }
+
     /// When there is something to be answered, if nothing comes before.
     pub fn next_tick(&self) -> Option<Moment> {
         self.network.next_tick()
@@ -288,7 +298,7 @@ impl Keeper {
             && let Some(frame) = self.copied(log, sheet, received, heard)?
         {
             kept.seq = frame;
-            sheet.receptions.push(ReceptionRow { frame, gateway, received });
+            sheet.receptions.push(ReceptionRow { frame, gateway, received, clock_unsure: kept.clock_unsure });
             return Ok(kept);
         }
         if heard.verdict == Verdict::Refused(Refusal::Foreign) && self.site.foreign == Foreign::Counted {
@@ -300,7 +310,8 @@ impl Keeper {
             answers::keep_news(log, dev_eui, news, received.arrived_at)?;
         }
         self.keep_frame(log, sheet, (received, source), belongs, heard.uplink.as_ref(), &mut kept)?;
-        sheet.receptions.push(ReceptionRow { frame: kept.seq, gateway, received });
+        let clock_unsure = kept.clock_unsure;
+        sheet.receptions.push(ReceptionRow { frame: kept.seq, gateway, received, clock_unsure });
         Ok(kept)
     }
 
@@ -326,7 +337,8 @@ impl Keeper {
         let gateway = gateway(&mut self.gateways, log, received.gateway)?;
         let mut sheet = Sheet::default();
         self.keep_frame(log, &mut sheet, (received, source), Belongs::default(), None, &mut kept)?;
-        sheet.receptions.push(ReceptionRow { frame: kept.seq, gateway, received });
+        let clock_unsure = kept.clock_unsure;
+        sheet.receptions.push(ReceptionRow { frame: kept.seq, gateway, received, clock_unsure });
         sheet.write(log)?;
         Ok(kept)
     }
@@ -408,6 +420,7 @@ impl Keeper {
             rssi_dbm: received.radio.rssi_dbm,
             snr_db: received.radio.snr_db,
             length: received.bytes.len(),
+            clock_unsure: !self.belief.holds(received.arrived_at),
         }
     }
 
@@ -515,6 +528,7 @@ impl Keeper {
             payload: payload.map(|(_, payload)| payload.as_slice()),
             options: uplink.map(|uplink| uplink.commands.as_slice()).filter(|commands| !commands.is_empty()),
             airtime_us: airtime(&received.radio.data_rate, received.bytes.len()),
+            clock_unsure: kept.clock_unsure,
         });
         self.next_frame += 1;
         Ok(())

@@ -16,13 +16,13 @@ const AT_ONCE: usize = 32;
 
 const FRAME: (&str, usize, &str) = (
     "INSERT INTO frame (id, seq, arrived_at, at, at_from, kind, verdict, reason, session, fcnt, port, confirmed, adr, \
-     bytes, payload, options, data_rate, freq_hz, airtime_us, source) VALUES ",
-    20,
+     bytes, payload, options, data_rate, freq_hz, airtime_us, source, clock_unsure) VALUES ",
+    21,
     "",
 );
 const RECEPTION: (&str, usize, &str) = (
-    "INSERT INTO reception (frame, arrived_at, gateway, rssi, snr, gateway_clock_us, gps_us) VALUES ",
-    7,
+    "INSERT INTO reception (frame, arrived_at, gateway, rssi, snr, gateway_clock_us, gps_us, clock_unsure) VALUES ",
+    8,
     "",
 );
 const READING: (&str, usize, &str) = (
@@ -46,6 +46,7 @@ pub(super) struct FrameRow<'a> {
     pub(super) payload: Option<&'a [u8]>,
     pub(super) options: Option<&'a [u8]>,
     pub(super) airtime_us: Option<Moment>,
+    pub(super) clock_unsure: bool,
 }
 
 /// What becomes a row of `reception`.
@@ -53,6 +54,7 @@ pub(super) struct ReceptionRow<'a> {
     pub(super) frame: Id,
     pub(super) gateway: Id,
     pub(super) received: &'a Received,
+    pub(super) clock_unsure: bool,
 }
 
 /// What becomes a row of `reading`.
@@ -190,7 +192,8 @@ fn frame(row: &FrameRow<'_>, values: &mut Values<'_, '_>) -> Result<(), rusqlite
     values.put(&received.radio.data_rate)?;
     values.put(received.radio.frequency_hz)?;
     values.put(row.airtime_us)?;
-    values.put(row.source)
+    values.put(row.source)?;
+    values.put(row.clock_unsure.then_some(1))
 }
 
 fn reception(row: &ReceptionRow<'_>, values: &mut Values<'_, '_>) -> Result<(), rusqlite::Error> {
@@ -201,7 +204,8 @@ fn reception(row: &ReceptionRow<'_>, values: &mut Values<'_, '_>) -> Result<(), 
     values.put(radio.rssi_dbm)?;
     values.put(radio.snr_db)?;
     values.put(radio.clock_us)?;
-    values.put(radio.gps_us)
+    values.put(radio.gps_us)?;
+    values.put(row.clock_unsure.then_some(1))
 }
 
 fn reading(row: &ReadingRow, values: &mut Values<'_, '_>) -> Result<(), rusqlite::Error> {

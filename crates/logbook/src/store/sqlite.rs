@@ -14,12 +14,20 @@ use crate::digits::hex;
 use crate::received::Moment;
 
 /// The tables, edition by edition; an edition that was shipped is never changed.
-const MIGRATIONS: [&str; 3] =
-    [include_str!("schema/0001.sql"), include_str!("schema/0002.sql"), include_str!("schema/0003.sql")];
+const MIGRATIONS: [&str; 4] = [
+    include_str!("schema/0001.sql"),
+    include_str!("schema/0002.sql"),
+    include_str!("schema/0003.sql"),
+    include_str!("schema/0004.sql"),
+];
 /// Marks a file as a log of ours (own choice: "ovwl" in ASCII).
 const APPLICATION: i32 = 0x6f76_776c;
 /// Counters and nonces that are left out after a log was put back (own choice: more than were used since).
 const STEPPED_OVER: u32 = 1000;
+/// Under this key lies the last frame whose time of arrival no longer says what the clock must have reached.
+const CLOCK_IS_RIGHT: &str = "clock-is-right-since";
+/// Frames among which the newest time of arrival is looked for: they are kept in the order of arrival, but for moments.
+const LOOKED_BACK: u32 = 1000;
 /// Pages that are copied at once, and the pause in which the writer goes on.
 const COPY_STEP: (i32, Duration) = (2000, Duration::from_millis(1));
 
@@ -75,6 +83,30 @@ impl Log {
         transaction
             .execute("INSERT INTO deed (at, who, what) VALUES (?, 'serve', 'the log was restored')", [now])?;
         Ok(transaction.commit()?)
+    }
+
+    /// The newest time of arrival that was believed, of the frames that were kept last.
+    ///
+    /// # Errors
+    /// [`StoreError`] if it can't be read.
+    pub fn newest_arrival(&self) -> Result<Option<Moment>, StoreError> {
+        let after = match self.noted(CLOCK_IS_RIGHT)? {
+            Some(text) => text.parse().map_err(|error| StoreError::Damaged {
+                why: format!("the note `{CLOCK_IS_RIGHT}` is no number: {error}"),
+            })?,
+            None => 0_i64,
+        };
+        let sql = "SELECT max(arrived_at) FROM (SELECT arrived_at FROM frame WHERE clock_unsure IS NULL AND id > ? \
+                   ORDER BY id DESC LIMIT ?)";
+        Ok(self.connection.query_row(sql, (after, LOOKED_BACK), |row| row.get(0))?)
+    }
+
+    /// A person says that the clock is right now, whatever the log holds: times of before no longer count.
+    ///
+    /// # Errors
+    /// [`StoreError`]; nothing was changed then.
+    pub fn clock_is_right(&self) -> Result<(), StoreError> {
+        self.note(CLOCK_IS_RIGHT, &self.progress()?.0.to_string())
     }
 
     /// Asks that the history of a kind be read anew from a moment on, beginning with the next start of the writer.

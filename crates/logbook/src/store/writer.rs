@@ -20,7 +20,7 @@ use super::setup::Site;
 use super::sheet::Sheet;
 use super::sqlite::Log;
 use super::{StoreError, hours};
-use crate::clock;
+use crate::clock::{self, Belief, News, Watch};
 use crate::mapping::Message;
 use crate::network::{Downlink, DownlinkNumber, Effect, Heard};
 use crate::received::{Moment, Received, Report};
@@ -97,6 +97,8 @@ pub trait Listener: Send {
     fn trouble(&mut self, trouble: Option<&StoreError>);
     /// History was read anew, a stretch of it; or why it can't be.
     fn decoded_again(&mut self, _: Result<&Again, &StoreError>) {}
+    /// The computer's clock can't be believed, can be again, or has been set.
+    fn clock(&mut self, _: News) {}
     /// Hours and days can't be made from readings; it is tried again.
     fn hours_failed(&mut self, _: &StoreError) {}
 }
@@ -104,6 +106,9 @@ pub trait Listener: Send {
 /// Called when an arrival is on the disk; dropped uncalled if that never comes. Of a message with several uplinks it is told
 /// of one that was refused, if any was.
 pub type Done = Box<dyn FnOnce(Option<&KeptFrame>) + Send>;
+
+/// Tells the time.
+pub type Clock = Box<dyn Fn() -> Moment + Send>;
 
 struct Job {
     arrival: Arrival,
@@ -195,8 +200,25 @@ impl Writer {
     /// # Errors
     /// [`StoreError`] if the log can't be brought up to the site.
     pub fn start(log: Log, site: Site, now: Moment, listener: Box<dyn Listener>) -> Result<Self, StoreError> {
+        Self::start_by(Box::new(clock::now), log, site, now, listener)
+    }
+
+    /// The same by another clock than the computer's.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the log can't be brought up to the site.
+    pub fn start_by(
+        clock: Clock,
+        log: Log,
+        site: Site,
+        now: Moment,
+        listener: Box<dyn Listener>,
+    ) -> Result<Self, StoreError> {
+        let newest = log.newest_arrival()?;
+        let belief = Belief::of(newest);
+        let now = newest.filter(|_| !belief.holds(now)).unwrap_or(now);
         let transaction = Transaction::new_unchecked(&log.connection, TransactionBehavior::Immediate)?;
-        let keeper = Keeper::start(site, &transaction, now)?;
+        let keeper = Keeper::start(site, &transaction, now, belief)?;
         transaction.commit()?;
         let (jobs, waiting) = sync_channel(MOST_WAITING);
         let counts = Arc::new(Counts::default());
@@ -209,6 +231,9 @@ impl Writer {
             counts: Arc::clone(&counts),
             stopping: Arc::clone(&stopping),
             last_word: Arc::clone(&last_word),
+            clock,
+            watch: Watch::new(belief),
+            begun: Instant::now(),
         };
         let thread = std::thread::Builder::new().name("log".to_owned()).spawn(move || desk.run(&waiting))?;
         Ok(Self { inbox: Inbox { jobs, counts }, stopping, last_word, thread })
@@ -255,6 +280,10 @@ struct Desk {
     counts: Arc<Counts>,
     stopping: Arc<AtomicBool>,
     last_word: Arc<Mutex<Option<StoreError>>>,
+    clock: Clock,
+    watch: Watch,
+    /// When the watch began, by a clock that is never set.
+    begun: Instant,
 }
 
 impl Desk {
@@ -262,10 +291,12 @@ impl Desk {
         let mut folded = true;
         let mut beside = Beside::default();
         loop {
+            self.look_at_the_clock();
             let pause = if self.beside(&mut beside) { Duration::ZERO } else { self.pause() };
             let done = match waiting.recv_timeout(pause) {
                 Ok(first) => {
                     folded = false;
+                    self.look_at_the_clock();
                     self.keep(gather(first, waiting))
                 }
                 Err(RecvTimeoutError::Timeout) => {
@@ -286,12 +317,26 @@ impl Desk {
         }
     }
 
+    /// Answers nothing as long as the clock can't be believed.
+    fn look_at_the_clock(&mut self) {
+        let Some(news) = self.watch.look(self.now(), self.begun.elapsed()) else { return };
+        if !matches!(news, News::Stepped { .. }) {
+            self.keeper.be_silent(!self.watch.is_sure());
+        }
+        self.listener.clock(news);
+    }
+
+    fn now(&self) -> Moment {
+        (self.clock)()
+    }
+
     /// What is done beside keeping, a piece of it; whether more is to be done at once.
     fn beside(&mut self, beside: &mut Beside) -> bool {
-        if beside.swept.is_none_or(|last| last.elapsed() >= BETWEEN_SWEEPS) {
+        if self.watch.is_sure() && beside.swept.is_none_or(|last| last.elapsed() >= BETWEEN_SWEEPS) {
             beside.swept = Some(Instant::now());
+            let now = self.now();
             // What can't be removed now is removed later.
-            let _later = self.in_transaction(|keeper, log| keeper.forget_strangers(log, clock::now()));
+            let _later = self.in_transaction(|keeper, log| keeper.forget_strangers(log, now));
         }
         if !beside.has_read_again && self.decode_again(beside) {
             return true;
@@ -303,8 +348,9 @@ impl Desk {
     }
 
     fn decode_again(&mut self, beside: &mut Beside) -> bool {
+        let now = self.now();
         let done = self.in_transaction(|keeper, log| match again::next(log)? {
-            Some(next) => again::stretch(keeper, log, next, clock::now()).map(Some),
+            Some(next) => again::stretch(keeper, log, next, now).map(Some),
             None => Ok(None),
         });
         match done {
@@ -337,13 +383,13 @@ impl Desk {
     /// How long to wait for an arrival before something is to be answered.
     fn pause(&self) -> Duration {
         let Some(tick) = self.keeper.next_tick() else { return IDLE };
-        let microseconds = u64::try_from(tick - clock::now()).unwrap_or_default();
+        let microseconds = u64::try_from(tick - self.now()).unwrap_or_default();
         Duration::from_micros(microseconds).min(IDLE)
     }
 
     /// Keeps a batch, however long that takes; an error only when the log is being stopped.
     fn keep(&mut self, batch: Vec<Job>) -> Result<(), StoreError> {
-        let mut effects = Vec::new();
+        let (mut effects, now) = (Vec::new(), self.now());
         let begun = Instant::now();
         let mut batch: Vec<JudgedJob> = batch
             .into_iter()
@@ -355,7 +401,7 @@ impl Desk {
                     | Arrival::Message(_)
                     | Arrival::Noted { .. } => None,
                     Arrival::Answered { number, refused } => {
-                        effects.extend(self.keeper.told(*number, refused.as_deref(), clock::now()));
+                        effects.extend(self.keeper.told(*number, refused.as_deref(), now));
                         None
                     }
                 };
@@ -374,7 +420,8 @@ impl Desk {
 
     /// Answers what is gathered and kept.
     fn answer(&mut self) -> Result<(), StoreError> {
-        let effects = self.keeper.tick(clock::now());
+        let now = self.now();
+        let effects = self.keeper.tick(now);
         self.act(&effects)
     }
 
@@ -383,7 +430,7 @@ impl Desk {
         if effects.is_empty() {
             return Ok(());
         }
-        let now = clock::now();
+        let now = self.now();
         let keep = |keeper: &mut Keeper, log: &mut Transaction<'_>| keeper.keep_effects(log, effects, now);
         match self.persist(|desk| desk.in_transaction(keep)) {
             // An answer that can't be kept is not sent; the device asks again.

@@ -122,8 +122,16 @@ impl Keeper {
             sheet.write(log)?;
         }
         if reported.rssi_dbm.is_some() || reported.snr_db.is_some() {
-            log.prepare_cached("INSERT INTO reception (frame, arrived_at, rssi, snr) VALUES (?, ?, ?, ?)")?
-                .execute(params![kept.seq, message.arrived_at, reported.rssi_dbm, reported.snr_db])?;
+            log.prepare_cached(
+                "INSERT INTO reception (frame, arrived_at, rssi, snr, clock_unsure) VALUES (?, ?, ?, ?, ?)",
+            )?
+            .execute(params![
+                kept.seq,
+                message.arrived_at,
+                reported.rssi_dbm,
+                reported.snr_db,
+                kept.clock_unsure.then_some(1)
+            ])?;
         }
         self.runs.insert((reported.dev_eui, message.source.clone()), place.standing);
         self.next_frame += 1;
@@ -152,6 +160,7 @@ impl Keeper {
             rssi_dbm: reported.and_then(|reported| reported.rssi_dbm),
             snr_db: reported.and_then(|reported| reported.snr_db),
             length: reported.map_or(message.body.len(), |reported| reported.payload.len()),
+            clock_unsure: !self.belief.holds(message.arrived_at),
         }
     }
 
@@ -237,7 +246,8 @@ fn delivered(
     let Some(Standing { session, .. }) = standing else { return Ok(false) };
     if reported.counter.is_some() {
         let since = message.arrived_at - DAY * Moment::from(SAME_WITHIN_DAYS);
-        let sql = "SELECT EXISTS (SELECT 1 FROM frame WHERE session = ? AND report_key = ? AND at >= ?)";
+        let sql = "SELECT EXISTS (SELECT 1 FROM frame WHERE session = ? AND report_key = ? \
+                   AND (at >= ? OR clock_unsure))";
         return Ok(log
             .prepare_cached(sql)?
             .query_row(params![session, reported.key(), since], |row| row.get(0))?);
@@ -291,7 +301,7 @@ fn keep_row(
     let from = if reported.is_some_and(|reported| reported.at.is_some()) { "upstream" } else { "arrival" };
     log.prepare_cached(
         "INSERT INTO frame (id, seq, arrived_at, at, at_from, kind, verdict, reason, session, fcnt, port, bytes, payload, \
-         source, report_key) VALUES (?1, ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14)",
+         source, report_key, clock_unsure) VALUES (?1, ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15)",
     )?
     .execute(params![
         kept.seq,
@@ -308,6 +318,7 @@ fn keep_row(
         reported.map(|reported| reported.payload.as_slice()),
         message.source,
         key,
+        kept.clock_unsure.then_some(1),
     ])?;
     Ok(())
 }
