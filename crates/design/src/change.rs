@@ -2,7 +2,8 @@
 
 use std::ops::Range;
 
-use crate::diagnostic::{Diagnostic, Severity};
+use crate::diagnostic::{Diagnostic, Diagnostics, Severity};
+use crate::file::message::{FieldSection, MessageSection};
 use crate::file::node::{ActivitySection, LoadSection, RootSection};
 use crate::file::part::{BatterySection, ChargerSection, GateSection, PanelSection, RadioSection};
 use crate::file::surroundings::GatewaySection;
@@ -14,6 +15,7 @@ use crate::resolve::resolve;
 use crate::schedule::Months;
 use crate::section::rule::INTERVAL;
 use crate::section::{At, Field, PartSection, Section, defaults};
+use toml::de::DeValue;
 
 /// Writes a value under a key of a section, if it keeps the key's range.
 macro_rules! put {
@@ -120,6 +122,15 @@ pub enum Change {
     Unattended(Duration),
     /// Share of lives that must pass without an outage.
     WithoutOutage(Share),
+    /// A field more in a message, as it would be written in the file.
+    Field {
+        /// The message.
+        message: String,
+        /// Name of the field.
+        name: String,
+        /// Its keys, such as `{ kind = "flag" }`.
+        text: String,
+    },
     /// Where it stands: latitude, longitude and height above the sea.
     Position(Angle, Angle, Length),
 }
@@ -208,6 +219,7 @@ impl Change {
             Self::ChargeAtInstallation(_) => "promise.charge_at_installation".to_owned(),
             Self::Unattended(_) => "promise.unattended".to_owned(),
             Self::WithoutOutage(_) => "promise.without_outage".to_owned(),
+            Self::Field { message, name, .. } => format!("message.{message}.field.{name}"),
             Self::Position(..) => "site.latitude".to_owned(),
         }
     }
@@ -278,6 +290,7 @@ impl Change {
             }
             Self::Unattended(time) => put!(inside(&mut root.promise)? => unattended = time, span),
             Self::WithoutOutage(share) => put!(inside(&mut root.promise)? => without_outage = share, span),
+            Self::Field { message, name, text } => add_field(root, &message, (name, &text), span),
             Self::Position(latitude, longitude, elevation) => {
                 let site = inside(&mut root.site)?;
                 put!(site.latitude = latitude, span)?;
@@ -321,6 +334,25 @@ fn activity_of<'r>(
 
 fn gateway_of<'r>(root: &'r mut RootSection, name: &str) -> Result<&'r mut GatewaySection, Wrong> {
     named(&mut root.gateway, name, "gateway")
+}
+
+fn add_field(
+    root: &mut RootSection,
+    message: &str,
+    (name, text): (String, &str),
+    span: &Range<usize>,
+) -> Result<(), Wrong> {
+    let section: &mut MessageSection = named(&mut root.message, message, "message")?;
+    let not_toml = |error: toml::de::Error| {
+        (error.message().to_owned(), "write keys such as `{ kind = \"flag\" }`".to_owned())
+    };
+    let value = DeValue::parse(text).map_err(not_toml)?;
+    let mut found = Diagnostics::default();
+    let read = FieldSection::read(&value, &mut found);
+    let field = read.ok_or_else(|| first_error(found.into_sorted()))?;
+    let fields = section.field.as_mut().ok_or_else(|| absent("field beside which it could stand"))?;
+    fields.value.0.push((At { value: name, span: span.clone() }, field));
+    Ok(())
 }
 
 fn lose(section: &mut ActivitySection, loss: Share, span: &Range<usize>) -> Result<(), Wrong> {

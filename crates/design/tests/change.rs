@@ -5,6 +5,7 @@ use design::catalog::Catalog;
 use design::change::Change;
 use design::file::{parse, parse_fleet};
 use design::manual::{commented_example, commented_site};
+use design::message::Meaning;
 use design::node::{Design, Step};
 use design::part::GateBand;
 use design::quantity::{
@@ -185,6 +186,18 @@ fn each_kind_of_change_reaches_its_value() {
     assert_eq!(with(Change::WithoutOutage(share)).promise.without_outage, share);
     let time = Duration::from_days(100.0);
     assert_eq!(with(Change::Unattended(time)).promise.unattended, time);
+    let field = |text: &str| Change::Field {
+        message: "report".to_owned(),
+        name: "box_air".to_owned(),
+        text: text.to_owned(),
+    };
+    let told = with(field("{ unit = \"Cel\", range = [-40, 60], resolution = 0.5, means = \"box\" }"));
+    let last = told.messages[0].fields.last().expect("a field");
+    assert_eq!((last.name.as_str(), last.meaning()), ("box_air", Some(Meaning::Box)));
+    for wrong in ["{ unit = ", "{ unit = \"Cel\" }", "{ kind = \"flag\", means = \"box\" }", "7"] {
+        let refused = design().with(field(wrong)).expect_err(wrong);
+        assert!(!refused.message.is_empty() && !refused.help.is_empty(), "{refused:?}");
+    }
     let (north, east, up) =
         (Angle::from_degrees(-33.0), Angle::from_degrees(150.0), Length::from_metres(9.0));
     let moved = with(Change::Position(north, east, up));

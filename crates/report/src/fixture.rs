@@ -153,6 +153,7 @@ pub(crate) fn subject() -> ReportedDesign {
         law: verdict::law::judge(&design, &LinkState::as_designed(&design)),
         reach: verdict::reach::judge(&design, None, &[], 1),
         remedies: None,
+        learnable: verdict::message::learnable(&design, &LinkState::as_designed(&design)),
         messages: verdict::message::view(&design, &LinkState::as_designed(&design)),
         climate: Some(Assumed { view: climate(), origin: Origin::BuiltIn }),
         doubts: vec![(

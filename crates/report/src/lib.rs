@@ -22,7 +22,7 @@ use std::collections::BTreeMap;
 use design::node::{Design, Promise};
 use forecast::life::climate_view::{ClimateMonth, ClimateView};
 use verdict::law::LawPlan;
-use verdict::message::MessageView;
+use verdict::message::{Learnable, MessageView};
 use verdict::plan::{Plan, Severity};
 use verdict::reach::Reach;
 use verdict::remedy::Remedies;
@@ -64,6 +64,8 @@ pub struct ReportedDesign {
     pub remedies: Option<Remedies>,
     /// What it sends, bit by bit.
     pub messages: Vec<MessageView>,
+    /// What can be learned of the node from what it sends; none if no message is designed.
+    pub learnable: Option<Learnable>,
     /// What is assumed of the weather, where it was drawn from a climate and a full report was asked for.
     pub climate: Option<Assumed>,
     /// Figures nobody should trust blindly: place in the file, and why.
@@ -111,15 +113,19 @@ pub struct Caution {
 impl ReportedDesign {
     /// All that wants a decision, worst first.
     pub fn cautions(&self, plan: &Plan) -> Vec<Caution> {
-        let found =
-            plan.findings.iter().chain(&self.law.findings).chain(&self.reach.findings).map(|finding| {
-                Caution {
-                    severity: finding.severity,
-                    code: finding.code,
-                    place: self.place(&finding.field),
-                    message: finding.message.clone(),
-                    help: finding.help.clone(),
-                }
+        let unlearnable = self.learnable.iter().flat_map(|learnable| &learnable.finding);
+        let found = plan
+            .findings
+            .iter()
+            .chain(&self.law.findings)
+            .chain(&self.reach.findings)
+            .chain(unlearnable)
+            .map(|finding| Caution {
+                severity: finding.severity,
+                code: finding.code,
+                place: self.place(&finding.field),
+                message: finding.message.clone(),
+                help: finding.help.clone(),
             });
         let warned = self.warnings.iter().map(|warning| Caution {
             severity: Severity::Warning,

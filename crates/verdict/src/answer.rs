@@ -7,7 +7,7 @@ use forecast::terrain::Terrain;
 
 use crate::finding::{Finding, Verdict};
 use crate::law::{self, LawPlan};
-use crate::message::{self, MessageView};
+use crate::message::{self, Learnable, MessageView};
 use crate::plan::{self, Effort, Plan, Weather, affordable};
 use crate::reach::{self, Reach};
 
@@ -46,6 +46,8 @@ pub struct Answer {
     pub reach: Reach,
     /// Each message at each data rate.
     pub messages: Vec<MessageView>,
+    /// What can be learned of the node from what it is designed to send; `None` if no message is designed.
+    pub learnable: Option<Learnable>,
 }
 
 /// Answers every question about a design. Asked to stop, it gives the answer so far, in which fewer lives were lived than
@@ -63,7 +65,8 @@ pub fn answer(
     let mut law = law::judge(design, link);
     affordable(design, link, &life, &mut law);
     let messages = message::view(design, link);
-    Answer { life, law, reach, messages }
+    let learnable = message::learnable(design, link);
+    Answer { life, law, reach, messages, learnable }
 }
 
 impl Answer {
@@ -84,8 +87,17 @@ impl Answer {
         Verdict::worst(self.verdicts().map(|(_, verdict)| verdict)).unwrap_or(Verdict::NotKnown)
     }
 
+    fn not_learnable(&self) -> Option<&Finding> {
+        self.learnable.as_ref()?.finding.as_ref()
+    }
+
     /// What wants attention, of all questions.
     pub fn findings(&self) -> impl Iterator<Item = &Finding> {
-        self.life.findings.iter().chain(&self.law.findings).chain(&self.reach.findings)
+        self.life
+            .findings
+            .iter()
+            .chain(&self.law.findings)
+            .chain(&self.reach.findings)
+            .chain(self.not_learnable())
     }
 }

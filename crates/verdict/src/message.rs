@@ -3,10 +3,12 @@
 //! The layout itself is `design::message`; this is what `check` says about it.
 
 mod cliff;
+mod learnable;
 mod map;
 mod text;
 
 pub use cliff::{Cliff, Stair, cliff, room, stairs};
+pub use learnable::{Extra, Lack, Learnable, Way, learnable};
 pub use map::{Example, Row, rows};
 pub use text::text_bytes;
 

@@ -3,14 +3,14 @@
 #[path = "../../forecast/tests/common/mod.rs"]
 mod common;
 
-use design::message::{Direction, Form, bytes_at};
+use design::message::{Direction, Form, Meaning, bytes_at};
 use design::node::Design;
 use design::quantity::{Bytes, Duration, Frequency, Share};
 use design::region::Modulation;
 use forecast::radio::link_state::LinkState;
 use verdict::Verdict;
 use verdict::law::judge;
-use verdict::message::{FormView, MessageView, RateView, stairs, verdict, view};
+use verdict::message::{Extra, FormView, Lack, MessageView, RateView, Way, learnable, stairs, verdict, view};
 
 fn lora(spreading_factor: u8) -> Modulation {
     Modulation::Lora { spreading_factor, bandwidth: Frequency::from_kilohertz(125.0) }
@@ -254,4 +254,94 @@ fn soil_station() -> Design {
 
 fn spray_trailer() -> Design {
     common::design(include_str!("../../../examples/larkmoor/spray-trailer.toml"))
+}
+
+/// A design whose report of so many bytes goes every ten minutes at SF12, without panel and without a battery voltage.
+fn silent_about_itself(bytes: u8) -> Design {
+    let text = include_str!("../../../examples/larkmoor/tank-level.toml");
+    let start = text.find("[message.level]").expect("its message");
+    let end = text.find("[regulator.main]").expect("its regulator");
+    let message = format!(
+        "[message.level]\nport = 10\nfield.blob = {{ kind = \"bytes\", length = \"{bytes} bytes\" }}\n\n"
+    );
+    let daily = text.find("# Once a day it asks").expect("its other activity");
+    let rest = text[end..daily].replace("every = \"15 min\"", "every = \"10 min\"");
+    common::design(&format!("{}{message}{rest}", &text[..start]))
+}
+
+fn added(lack: &Lack) -> Extra {
+    match &lack.way {
+        Way::Add(_, extra) => *extra,
+        other => panic!("not to be added: {other:?}"),
+    }
+}
+
+/// Own arithmetic: 11 bytes and the bit that says absent are 89 bits in 12 bytes; 8 bits of a voltage make 97 in 13, and from
+/// the 13th byte on five symbols more of 32.768 ms are on air at SF12 (as above), 144 times a day. A flag of 2 bits costs
+/// nothing. The sleep current that does not flow meanwhile is below a thousandth.
+#[test]
+fn what_a_field_more_costs_is_what_the_air_takes() {
+    let design = silent_about_itself(11);
+    let slow = LinkState::at_rate(0);
+    let found = learnable(&design, &slow).expect("it sends a message");
+    assert_eq!(found.tells, []);
+    let lacks: Vec<Meaning> = found.lacks.iter().map(|lack| lack.means).collect();
+    assert_eq!(lacks, [Meaning::Battery, Meaning::Restarted], "no panel, so nothing about one");
+    let battery = added(&found.lacks[0]);
+    assert_eq!((battery.bits, battery.bytes_before, battery.bytes), (8, 12, 13));
+    let current = design.radio.as_ref().expect("it has a radio").transmit_current.nominal;
+    let expected = (current * Duration::from_milliseconds(163.84)).coulombs() * 144.0;
+    let charge = battery.charge_per_day.coulombs();
+    assert!((charge / expected - 1.0).abs() < 5e-3, "{charge} C for {expected} C");
+    let flag = added(&found.lacks[1]);
+    assert_eq!((flag.bits, flag.bytes), (2, 12));
+    assert!(flag.charge_per_day.coulombs() < 1e-3 * expected);
+    let together = found.together.expect("both fit");
+    assert_eq!((together.bits, together.bytes), (10, 13));
+    let finding = found.finding.expect("nothing is learnable");
+    assert_eq!((finding.code, finding.field.as_str()), ("not-learnable", "message.level"));
+}
+
+fn mast_with(edits: &[(&str, &str)]) -> Design {
+    let mut text = include_str!("../../../examples/larkmoor/frost-mast.toml").to_owned();
+    for (from, to) in edits {
+        assert!(text.contains(from), "{from}");
+        text = text.replacen(from, to, 1);
+    }
+    common::design(&text)
+}
+
+/// Its report has 93 bits of 12 bytes (above), and may have no more; its short form leaves the minutes out.
+#[test]
+fn the_frost_mast_is_learnable_and_has_no_room_for_more() {
+    let mast = frost_mast();
+    let fast = learnable(&mast, &LinkState::at_rate(5)).expect("it sends a message");
+    assert_eq!(fast.tells, [Meaning::Battery, Meaning::Charging, Meaning::Restarted]);
+    assert!(fast.finding.is_none());
+    let ways: Vec<(Meaning, bool)> =
+        fast.lacks.iter().map(|lack| (lack.means, matches!(lack.way, Way::TooMuch(..)))).collect();
+    assert_eq!(ways, [(Meaning::Panel, true), (Meaning::Box, true)]);
+    assert!(fast.together.is_none());
+    let slow = learnable(&mast, &LinkState::at_rate(2)).expect("it sends a message");
+    assert_eq!(slow.tells, [Meaning::Battery]);
+    let left_out = slow.lacks.iter().find(|lack| lack.means == Meaning::Charging).expect("it is left out");
+    assert!(matches!(&left_out.way, Way::LeftOut(field) if field == "charging"));
+}
+
+/// A count of 60 an hour over a day are 1,440: 11 bits, and one that says absent. With 13 bytes of frame, 10 and 12 bytes take
+/// ceil((8 * 23 - 28 + 44) / 28) = ceil((8 * 25 - 28 + 44) / 28) = 8 blocks at SF7 (formula as above).
+#[test]
+fn charging_minutes_are_twelve_bits_and_a_field_that_has_them_need_only_say_so() {
+    let fast = LinkState::at_rate(5);
+    let charging = |design: &Design| {
+        let found = learnable(design, &fast).expect("it sends a message");
+        found.lacks.into_iter().find(|lack| lack.means == Meaning::Charging).expect("nothing tells it")
+    };
+    let unsaid = charging(&mast_with(&[("means = \"charging\", ", "")]));
+    assert!(matches!(&unsaid.way, Way::Say(field) if field == "charging"));
+    let line = "charging = { kind = \"counter\", title = \"time in charge\", means = \"charging\", unit = \"min\", per_hour = 60, longest_gap = \"2 d\", priority = 2 }\n";
+    let gone = charging(&mast_with(&[(line, "")]));
+    let extra = added(&gone);
+    assert_eq!((extra.bits, extra.bytes_before, extra.bytes), (12, 10, 12), "80 bits, then 92");
+    assert!(extra.charge_per_day.coulombs() < 1e-6, "both are 8 blocks at SF7: {extra:?}");
 }

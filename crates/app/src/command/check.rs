@@ -196,6 +196,7 @@ fn subject(
         reach: answer.reach,
         remedies,
         messages: answer.messages,
+        learnable: answer.learnable,
         climate: match sky {
             Sky::Climate(climate) if full => Some(Assumed {
                 view: climate_view(design, climate, arguments.seed),

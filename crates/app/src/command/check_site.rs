@@ -71,7 +71,7 @@ fn remedies_of_dying(
         let effort = effort(arguments);
         let life = plan(node.design, node.weather, &answer.reach.spots, effort, counter);
         let (law, reach) = (answer.law.clone(), answer.reach.clone());
-        let whole = Answer { life, law, reach, messages: Vec::new() };
+        let whole = Answer { life, law, reach, messages: Vec::new(), learnable: None };
         let environment = Environment { weather: node.weather, terrain, others: &[] };
         let found = remedies(node.design, &environment, &whole, effort, counter);
         Some((index, report::sentences::remedy::sentence(&found, &whole.life)?))

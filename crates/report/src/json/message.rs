@@ -2,7 +2,7 @@
 
 use design::message::{Direction, Form, Part, Version};
 use serde_json::{Value, json};
-use verdict::message::{Cost, FormView, MessageView, RateView, Row};
+use verdict::message::{Cost, Extra, FormView, Lack, Learnable, MessageView, RateView, Row, Way};
 
 use super::{ReportedDesign, number, verdict};
 use crate::sentences;
@@ -14,6 +14,45 @@ pub(crate) fn messages(subject: &ReportedDesign) -> Value {
         "verdict": said.as_ref().map(|(of, _)| verdict(*of)),
         "reason": said.map(|(_, reason)| reason),
         "messages": subject.messages.iter().map(message).collect::<Vec<_>>(),
+        "learnable": subject.learnable.as_ref().map(|learnable| self::learnable(subject, learnable)),
+    })
+}
+
+fn learnable(subject: &ReportedDesign, learnable: &Learnable) -> Value {
+    json!({
+        "tells": learnable.tells.iter().map(|means| means.word()).collect::<Vec<_>>(),
+        "lacks": learnable.lacks.iter().map(lack).collect::<Vec<_>>(),
+        "together": learnable.together.as_ref().map(extra),
+        "finding": learnable.finding.as_ref().map(|one| super::finding(subject, one)),
+    })
+}
+
+fn lack(lack: &Lack) -> Value {
+    let (way, field, cost, refused) = match &lack.way {
+        Way::Say(field) => ("say", field, None, None),
+        Way::LeftOut(field) => ("left_out", field, None, None),
+        Way::Add(line, cost) => ("add", line, Some(extra(cost)), None),
+        Way::TooMuch(line, why, help) => {
+            ("too_much", line, None, Some(json!({ "message": why, "help": help })))
+        }
+    };
+    json!({
+        "means": lack.means.word(),
+        "message": lack.message,
+        "way": way,
+        "field": field,
+        "cost": cost,
+        "refused": refused,
+        "says": sentences::learnable::lack(lack),
+    })
+}
+
+fn extra(extra: &Extra) -> Value {
+    json!({
+        "bits": extra.bits,
+        "bytes_before": extra.bytes_before,
+        "bytes": extra.bytes,
+        "charge_uah_per_day": number(1000.0 * extra.charge_per_day.milliampere_hours()),
     })
 }
 

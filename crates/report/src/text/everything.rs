@@ -34,6 +34,7 @@ pub fn everything(subject: &ReportedDesign, plan: &Plan) -> String {
     for view in &subject.messages {
         section(&message::title(view), message::lines(view));
     }
+    section("What can be learned from its messages", learnable(subject));
     section("Cautions", cautions(subject, plan));
     section("Figures to doubt", doubts(subject));
     if subject.climate.is_none() {
@@ -156,6 +157,14 @@ fn months(subject: &ReportedDesign, plan: &Plan) -> Vec<String> {
         ]));
     }
     lines
+}
+
+fn learnable(subject: &ReportedDesign) -> Vec<String> {
+    let Some(learnable) = &subject.learnable else { return Vec::new() };
+    let lacks = learnable.lacks.iter().map(sentences::learnable::lack);
+    let all = lacks.chain(learnable.together.iter().map(sentences::learnable::together));
+    let lines = all.flat_map(|text| wrap_indented(&text, WIDTH, "  "));
+    fact("they tell", &sentences::learnable::tells(learnable)).into_iter().chain(lines).collect()
 }
 
 fn cautions(subject: &ReportedDesign, plan: &Plan) -> Vec<String> {
