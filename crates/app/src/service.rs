@@ -7,6 +7,7 @@ mod onward;
 mod past;
 mod said;
 mod settings;
+mod shut;
 mod sources;
 mod teller;
 
@@ -76,7 +77,9 @@ pub(crate) fn open(
     form: Form,
 ) -> Result<Service, Failure> {
     let settings = Settings::of(site, passphrase_file)?;
+    let shut = shut::answer(&settings)?;
     let setup = settings::setup(site, &settings)?;
+    drop(shut);
     let log = Log::open(&settings.log).map_err(|error| log_failure(&settings.log, &error))?;
     if mark::is_behind(&settings, &log)? {
         let stepped = log.step_over_the_forgotten(now());

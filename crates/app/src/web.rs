@@ -55,6 +55,11 @@ pub(crate) struct House {
 
 type Asked = State<Arc<House>>;
 
+/// What is answered while the key box is shut.
+pub(crate) fn shut() -> Router {
+    Router::new().fallback(|| async { health::shut() })
+}
+
 /// All routes.
 pub(crate) fn routes(house: Arc<House>) -> Router {
     Router::new()

@@ -27,6 +27,8 @@ pub struct Sent {
     pub node: String,
     /// What is sent.
     pub body: String,
+    /// What kind of text that is (RFC 6838).
+    pub media_type: &'static str,
 }
 
 /// An example that can't be followed.
@@ -81,7 +83,11 @@ impl Form {
                 filled(example, &place)
             }
         };
-        Sent { body: body.to_string(), id, node }
+        let media_type = match self {
+            Self::Senml => "application/senml+json",
+            Self::Example(_) => "application/json",
+        };
+        Sent { body: body.to_string(), id, node, media_type }
     }
 }
 

@@ -282,7 +282,7 @@ async fn exchange(
     let stream = TcpStream::connect((host, port)).await.map_err(|error| output::reason(&error))?;
     let mut request = Request::post(uri.path_and_query().map_or("/", |path| path.as_str()))
         .header(HOST, uri.authority().map_or(host, |authority| authority.as_str()))
-        .header(CONTENT_TYPE, "application/senml+json")
+        .header(CONTENT_TYPE, sent.media_type)
         .header("Idempotency-Key", &sent.id);
     if let Some(token) = token {
         request = request.header(AUTHORIZATION, format!("Bearer {token}"));

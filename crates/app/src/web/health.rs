@@ -10,6 +10,16 @@ use super::pulse::Pulse;
 /// 200 if the log is written, the clock believed, and every connection stands, else 503; why not, in words.
 pub(super) fn answer(house: &House) -> Response {
     let wrong = wrong(&house.pulse);
+    told(&wrong)
+}
+
+/// 503 until the key box is open; whatever is posted is to be sent again.
+pub(super) fn shut() -> Response {
+    let wrong = told(&["the key box is shut: its passphrase is asked for".to_owned()]);
+    ([(header::RETRY_AFTER, "5")], wrong).into_response()
+}
+
+fn told(wrong: &[String]) -> Response {
     let status = if wrong.is_empty() { StatusCode::OK } else { StatusCode::SERVICE_UNAVAILABLE };
     let body = json!({ "well": wrong.is_empty(), "wrong": wrong }).to_string() + "\n";
     let fields = [(header::CONTENT_TYPE, "application/json"), (header::CACHE_CONTROL, "no-store")];

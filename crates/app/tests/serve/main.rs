@@ -4,6 +4,7 @@
 
 mod broker;
 mod demo;
+mod ends;
 mod killed;
 mod live;
 mod past;
@@ -81,7 +82,11 @@ fn serve(folder: &Path, more: &[&str]) -> Server {
 }
 
 fn serve_in(folder: &Path, site: &str, more: &[&str]) -> Server {
-    let mut child = program(folder, &[&["serve", site, "--json"], more].concat()).spawn().expect("it starts");
+    begin(program(folder, &[&["serve", site, "--json"], more].concat()))
+}
+
+fn begin(mut command: Command) -> Server {
+    let mut child = command.spawn().expect("it starts");
     let told = BufReader::new(child.stdout.take().expect("it is piped"));
     let mut complained = BufReader::new(child.stderr.take().expect("it is piped"));
     let mut greeting = String::new();
