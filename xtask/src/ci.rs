@@ -23,7 +23,7 @@ const STEPS: [(&str, Task); 6] = [
     ("layers", Task::Own(layers::check)),
     ("generated files", Task::Own(generate::check)),
     ("lints", Task::Cargo(&["clippy", "--locked", "--workspace", "--all-targets", "--", "-D", "warnings"])),
-    ("tests", Task::Cargo(&["test", "--locked", "--workspace"])),
+    ("tests", Task::Cargo(&["test", "--locked", "--workspace", "--no-fail-fast"])),
     ("documentation", Task::Cargo(&["doc", "--locked", "--workspace", "--no-deps"])),
 ];
 
