@@ -53,6 +53,7 @@ fn main() -> ExitCode {
             Ok(())
         }
         ["prove", name] => prove::run(root(), name),
+        ["prove", "reach", folder] => prove::reach(root(), folder),
         _ => {
             eprintln!("{USAGE}");
             return ExitCode::from(2);

@@ -17,7 +17,7 @@ struct Proof {
     full: fn(&Path) -> Result<String>,
 }
 
-const PROOFS: [Proof; 8] = [
+const PROOFS: [Proof; 9] = [
     Proof { name: "random", what: "every property test, with fresh seeds", full: random },
     Proof { name: "fuzz", what: "the law of every reader, 10,000,000 changed inputs each", full: fuzz },
     Proof {
@@ -44,6 +44,11 @@ const PROOFS: [Proof; 8] = [
         name: "learn",
         what: "200 nodes drawn from what is believed: intervals of 90 % hold them as often as they say",
         full: learn,
+    },
+    Proof {
+        name: "reach",
+        what: "predicted levels against links that were measured; the folder of the data sets follows",
+        full: |_| bail!("name the folder of the data sets: cargo xtask prove reach FOLDER"),
     },
     Proof {
         name: "mutants",
@@ -86,6 +91,14 @@ pub(crate) fn run(root: &Path, name: &str) -> Result<()> {
     let done = (proof.full)(root).with_context(|| format!("{name} is not proven"))?;
     println!("\nproven: {name}: {done}, in {} s", start.elapsed().as_secs());
     Ok(())
+}
+
+/// Prints how far predicted levels are off measured ones. The data are not ours to keep, so their folder is named.
+pub(crate) fn reach(root: &Path, folder: &str) -> Result<()> {
+    let folder = fs::canonicalize(folder).with_context(|| format!("there is no folder {folder}"))?;
+    let folder = folder.to_str().context("the folder's name is no text")?;
+    let example = ["run", "--locked", "--package", "overwinter-forecast", "--example", "prove_reach"];
+    cargo(root, &[&example[..], &["--", folder]].concat(), &[])
 }
 
 fn random(root: &Path) -> Result<String> {

@@ -1,10 +1,11 @@
-//! How far predicted levels are off what was measured on the open data sets of an alpine cliff ("Saint Eynard", doi 10.18709/perscido.2023.06.ds395) (their folder is the argument).
+//! How far predicted levels are off what was measured on the open data sets of an alpine cliff ("Saint Eynard", doi
+//! 10.18709/perscido.2023.06.ds395).
 //!
-//! `cargo run -p overwinter-forecast --example prove_reach -- FOLDER` reads `links.csv` (nodes on a cliff 1,110 m above the
-//! valley, gateways of strangers) and `cliff_109km.csv.gz` (109 km in line of sight). Nothing of it is kept here. Assumed: 14
-//! dBm radiated, a clear path from the cliff, a village around the gateways, their places unknown: one in five outside, an
-//! own choice that makes no verdict. Levels are compared given that a packet was heard; the weakest that was is the lowest
-//! decile of the set, since strangers' signal strengths have a floor of their own.
+//! `cargo xtask prove reach FOLDER` reads `links.csv` (nodes on a cliff 1,110 m above the valley, gateways of strangers) and
+//! `cliff_109km.csv.gz` (109 km in line of sight). Nothing of it is kept here. Assumed: 14 dBm radiated, a clear path from
+//! the cliff, a village around the gateways, their places unknown: one in five outside, an own choice that makes no verdict.
+//! Levels are compared given that a packet was heard; the weakest that was is the lowest decile of the set, since strangers'
+//! signal strengths have a floor of their own.
 
 #![expect(
     clippy::disallowed_methods,
