@@ -10,6 +10,7 @@ mod explain;
 mod export;
 mod kit;
 mod learn;
+mod people;
 mod reach;
 mod reach_survey;
 mod serve;
@@ -64,6 +65,9 @@ enum Command {
     /// Hears the nodes of a site through its gateways, and keeps what they say
     #[command(after_help = serve::EXAMPLE)]
     Serve(serve::Serve),
+    /// Says who may read, act, and enrol; adds and removes people and the words of their programs
+    #[command(after_help = people::EXAMPLE)]
+    People(people::PeopleOf),
     /// Writes readings in the forms of others, or a copy of the log
     #[command(after_help = export::EXAMPLE)]
     Export(export::Export),
@@ -108,6 +112,7 @@ pub(crate) fn run() -> ExitCode {
         Command::Enrol(arguments) => enrol::run(&arguments),
         Command::Explain(arguments) => explain::run(&arguments),
         Command::Serve(arguments) => serve::run(&arguments),
+        Command::People(arguments) => people::run(&arguments),
         Command::Export(arguments) => export::run(&arguments),
         Command::Learn(arguments) => learn::run(&arguments),
         Command::Demo(arguments) => demo::run(&arguments),

@@ -36,7 +36,7 @@ use wire::identity::DevEui;
 use crate::input::fleet;
 use crate::output;
 use crate::web::pulse::Pulse;
-use crate::web::{self, Doorway, House, Posted};
+use crate::web::{self, Doorway, Gate, House, Posted};
 pub(crate) use example::propose_source;
 use onward::Onward;
 use past::Past;
@@ -313,6 +313,7 @@ impl Service {
             zone,
             troubled: false,
         };
+        let gate = Gate::new().map_err(|error| no_random(&error))?;
         let writer = Writer::start(log, setup, now(), Box::new(printer))
             .map_err(|error| log_failure(&settings.log, &error))?;
         output::complain(&greeting);
@@ -328,6 +329,7 @@ impl Service {
                 door: Arc::clone(&door),
                 posted,
                 page,
+                gate,
             };
             doorway.serve(web::routes(Arc::new(house)), pulse.stopping())
         });
@@ -368,6 +370,11 @@ impl Service {
     }
 }
 
+fn no_random(error: &dyn std::fmt::Display) -> Failure {
+    let message = format!("the operating system's random source failed: {error}");
+    Failure::of(Problem::of_file("serve", "serve", message, "try again"))
+}
+
 fn no_threads(error: &std::io::Error) -> Failure {
     let message = format!("no threads are to be had: {}", output::reason(error));
     Failure::of(Problem::of_file("serve", "serve", message, "end other programs first"))
@@ -395,10 +402,7 @@ fn own_word(settings: &Settings, log: &Log) -> Result<String, Failure> {
     if let Some(word) = log.noted(OWN_WORD).map_err(failure)? {
         return Ok(word);
     }
-    let word = mqtt::own_word().map_err(|error| {
-        let message = format!("the operating system's random source failed: {error}");
-        Failure::of(Problem::of_file("serve", "serve", message, "try again"))
-    })?;
+    let word = mqtt::own_word().map_err(|error| no_random(&error))?;
     log.note(OWN_WORD, &word).map_err(failure)?;
     Ok(word)
 }

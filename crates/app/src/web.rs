@@ -7,11 +7,15 @@ mod guard;
 mod health;
 mod listener;
 mod live;
+pub(crate) mod login;
 mod metrics;
 mod patience;
 mod posted;
+mod problem;
 pub(crate) mod pulse;
 pub(crate) mod tls;
+mod tries;
+mod who;
 
 use std::collections::BTreeMap;
 use std::path::PathBuf;
@@ -31,6 +35,7 @@ use wire::identity::DevEui;
 use pulse::Pulse;
 
 pub(crate) use listener::Doorway;
+pub(crate) use login::Gate;
 pub(crate) use posted::Posted;
 
 /// What the routes know.
@@ -51,6 +56,8 @@ pub(crate) struct House {
     pub(crate) posted: Vec<Posted>,
     /// Where it listens, and by which names it is called.
     pub(crate) page: Page,
+    /// Who is let in.
+    pub(crate) gate: Gate,
 }
 
 type Asked = State<Arc<House>>;
@@ -71,6 +78,7 @@ pub(crate) fn routes(house: Arc<House>) -> Router {
                 live::answer(house, &query, &headers)
             }),
         )
+        .merge(login::routes())
         .fallback(posted::answer)
         .layer(from_fn_with_state(Arc::clone(&house), guard::check))
         .with_state(house)

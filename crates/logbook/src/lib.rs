@@ -10,6 +10,7 @@
 //! - [`store`]: all of it in one file, kept before anything is acted upon.
 //! - [`onward`]: readings as others want to have them, as they come; pure.
 //! - [`export`]: readings in the forms of others; pure.
+//! - [`people`]: who may do what, and what proves who it is.
 //! - [`zone`]: what clocks and calendars of a site show.
 //! - [`clock`]: what time it is.
 //! - [`base64`]: the text form of bytes in sealed files and in messages of networks.
@@ -26,6 +27,7 @@ pub mod keys;
 pub mod mapping;
 pub mod network;
 pub mod onward;
+pub mod people;
 pub mod readings;
 pub mod received;
 pub mod registry;

@@ -6,6 +6,7 @@
 //! - [`writer`]: the one thread that writes; whatever came within 5 ms is kept together, and only then acted upon.
 //! - [`view`]: named columns for every message, across editions of its design.
 //! - [`query`]: reading back.
+//! - [`people`]: who may, and what they did.
 //! - [`again`]: history, read anew when a design has changed.
 //! - [`archive`]: all of it as text, for those who have no program.
 //! - [`since`]: what was kept after a frame, for those who follow the log.
@@ -15,6 +16,7 @@
 pub mod again;
 pub mod archive;
 pub mod keeper;
+pub mod people;
 pub mod query;
 pub mod setup;
 pub mod since;

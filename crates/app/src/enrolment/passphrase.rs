@@ -33,6 +33,18 @@ pub(crate) fn obtain(file: Option<&Path>, key_box: Box) -> Result<Passphrase, Fa
     Ok(passphrase)
 }
 
+/// The passphrase of a person who is added, from a file or typed twice.
+pub(crate) fn of_person(name: &str, file: Option<&Path>) -> Result<Passphrase, Failure> {
+    let passphrase = match file {
+        Some(path) => {
+            Passphrase::from_file(path).map_err(|error| failure(&path.to_string_lossy(), &error))?
+        }
+        None => twice(&format!("A passphrase for {name}, at least {LEAST_LETTERS} characters: "))?,
+    };
+    passphrase.check_length().map_err(|error| failure("passphrase", &error))?;
+    Ok(passphrase)
+}
+
 /// Whether there is anybody to ask.
 pub(crate) fn can_ask() -> bool {
     io::stdin().is_terminal()
@@ -42,7 +54,11 @@ fn ask(key_box: Box) -> Result<Passphrase, Failure> {
     if key_box == Box::Old {
         return read("Passphrase of the key box: ");
     }
-    let first = read(&format!("A passphrase for the new key box, at least {LEAST_LETTERS} characters: "))?;
+    twice(&format!("A passphrase for the new key box, at least {LEAST_LETTERS} characters: "))
+}
+
+fn twice(prompt: &str) -> Result<Passphrase, Failure> {
+    let first = read(prompt)?;
     first.check_length().map_err(|error| failure("passphrase", &error))?;
     let second = read("The same once more: ")?;
     if first.is(&second) {

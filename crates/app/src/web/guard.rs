@@ -1,41 +1,91 @@
 //! Who may ask. A browser that was led here under a foreign name is refused, so that a page of somebody else's cannot read
-//! the log through it; and until there are accounts, what is not meant for everybody is answered on this machine alone.
+//! the log through it; so is a change that another page sends. Whoever asks is known before anything is answered that is not
+//! meant for everybody; until there are accounts, that is the machine itself alone.
 
 use std::net::IpAddr;
 use std::sync::Arc;
 
 use axum::extract::{Request, State};
 use axum::http::uri::Authority;
-use axum::http::{StatusCode, header};
+use axum::http::{HeaderMap, Method, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse as _, Response};
 use design::serve::Page;
 
-use super::House;
 use super::posted;
+use super::problem::plain;
+use super::who::{self, Asker, Found};
+use super::{House, login};
 
-/// Lets a request through, or says why not.
-pub(super) async fn check(State(house): State<Arc<House>>, request: Request, next: Next) -> Response {
-    let named = request.headers().get(header::HOST).and_then(|host| host.to_str().ok());
-    let authority = named.or_else(|| request.uri().authority().map(Authority::as_str));
-    if !authority.is_some_and(|authority| is_ours(&house.page, authority)) {
-        let why = "this server is not called by that name; [serve] hosts names those it answers to\n";
-        return (StatusCode::MISDIRECTED_REQUEST, why).into_response();
+/// Lets a request through with who asks, or says why not.
+pub(super) async fn check(State(house): State<Arc<House>>, mut request: Request, next: Next) -> Response {
+    let named = host(request.headers()).or_else(|| request.uri().authority().map(Authority::as_str));
+    if !named.is_some_and(|authority| is_ours(&house.page, authority)) {
+        let why = "this server is not called by that name; [serve] hosts names those it answers to";
+        return plain(StatusCode::MISDIRECTED_REQUEST, why);
     }
-    if !stays_here(&house.page) && !is_for_all(&house, request.uri().path()) {
-        let why = "answered on the machine itself alone, as long as there are no accounts\n";
-        return (StatusCode::FORBIDDEN, why).into_response();
+    let path = request.uri().path();
+    if path == "/health" || posted::source(&house.posted, path).is_some() {
+        return next.run(request).await;
+    }
+    if !is_read(request.method()) && is_from_elsewhere(request.headers()) {
+        return plain(StatusCode::FORBIDDEN, "a page of another server can't change anything here");
+    }
+    if login::is_for_all(path) {
+        return next.run(request).await;
+    }
+    match who::asks(&house, request.headers()).await {
+        Ok(Found::Known(asker)) => drop(request.extensions_mut().insert(asker)),
+        Ok(Found::NoAccounts) if stays_here(&house.page) => {
+            request.extensions_mut().insert(Asker::machine(&house.gate.machine));
+        }
+        Ok(Found::NoAccounts) => return plain(StatusCode::FORBIDDEN, NO_ACCOUNTS),
+        Ok(Found::Nobody) => return nobody(&request),
+        Err(error) => return plain(StatusCode::SERVICE_UNAVAILABLE, &error.to_string()),
     }
     next.run(request).await
+}
+
+const NO_ACCOUNTS: &str = "answered on the machine itself alone, as long as there are no accounts; make the first with \
+                           `overwinter people SITE.toml add NAME --may keys`";
+
+fn host(fields: &HeaderMap) -> Option<&str> {
+    fields.get(header::HOST).and_then(|host| host.to_str().ok())
+}
+
+fn is_read(method: &Method) -> bool {
+    matches!(*method, Method::GET | Method::HEAD)
+}
+
+/// Whether a browser says that a page of another server sends it.
+///
+/// # References
+/// W3C, Fetch Metadata Request Headers, section 2.3; WHATWG Fetch, "Origin header".
+fn is_from_elsewhere(fields: &HeaderMap) -> bool {
+    let text = |name: &str| fields.get(name).map(|field| field.to_str().unwrap_or("unreadable"));
+    let site = text("sec-fetch-site");
+    if site.is_some_and(|site| site != "same-origin" && site != "none") {
+        return true;
+    }
+    let Some(origin) = text("origin") else { return false };
+    let authority = origin.split_once("://").map(|(_, authority)| authority);
+    authority.is_none() || authority != host(fields)
+}
+
+/// A person is led to where he logs in, a program is told.
+fn nobody(request: &Request) -> Response {
+    let accepts = request.headers().get(header::ACCEPT).and_then(|field| field.to_str().ok());
+    let is_person = accepts.is_some_and(|accepts| accepts.contains("text/html"));
+    if is_person && is_read(request.method()) {
+        return login::lead_to(request.uri());
+    }
+    let why = "log in at /login, or show the word of a program: `Authorization: Bearer WORD`";
+    ([(header::WWW_AUTHENTICATE, "Bearer")], plain(StatusCode::UNAUTHORIZED, why)).into_response()
 }
 
 /// Whether only programs of this machine reach it.
 fn stays_here(page: &Page) -> bool {
     page.listen.ip().is_loopback() && !page.behind_proxy
-}
-
-fn is_for_all(house: &House, path: &str) -> bool {
-    path == "/health" || posted::source(&house.posted, path).is_some()
 }
 
 /// Whether a host is one of ours. Numbers can't be given to another machine by a name server; names can.
@@ -52,4 +102,37 @@ fn is_ours(page: &Page, authority: &str) -> bool {
     }
     (host.eq_ignore_ascii_case("localhost") && (listens.is_loopback() || listens.is_unspecified()))
         || page.hosts.iter().any(|name| name.eq_ignore_ascii_case(host))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_another_page_sends_is_known_by_what_the_browser_says_of_it() {
+        let fields = |pairs: &[(&'static str, &str)]| -> HeaderMap {
+            let pair = |(name, value): &(&'static str, &str)| {
+                (name.parse().expect("a name"), value.parse().expect("a value"))
+            };
+            pairs.iter().map(pair).collect()
+        };
+        let host = ("host", "farm.example:8750");
+        for ours in [
+            &[host][..],
+            &[host, ("sec-fetch-site", "same-origin"), ("origin", "https://farm.example:8750")],
+            &[host, ("origin", "http://farm.example:8750")],
+        ] {
+            assert!(!is_from_elsewhere(&fields(ours)), "{ours:?}");
+        }
+        for theirs in [
+            &[host, ("sec-fetch-site", "cross-site")][..],
+            &[host, ("sec-fetch-site", "same-site")],
+            &[host, ("origin", "https://evil.example")],
+            &[host, ("origin", "https://farm.example")],
+            &[host, ("origin", "null")],
+            &[("origin", "https://farm.example:8750")],
+        ] {
+            assert!(is_from_elsewhere(&fields(theirs)), "{theirs:?}");
+        }
+    }
 }

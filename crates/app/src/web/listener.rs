@@ -6,7 +6,10 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use axum::Router;
+use hyper::Request;
+use hyper::body::Incoming;
 use hyper::server::conn::http1;
+use hyper::service::{Service as _, service_fn};
 use hyper_util::rt::{TokioIo, TokioTimer};
 use hyper_util::service::TowerToHyperService;
 use rustls::ServerConfig;
@@ -19,6 +22,7 @@ use tokio_rustls::TlsAcceptor;
 
 use super::patience::Patience;
 use super::pulse::stopped;
+use super::who::Peer;
 
 /// Connections at once (own choice: many times what a site has of pages and senders).
 const MOST_CONNECTIONS: usize = 512;
@@ -71,16 +75,16 @@ impl Doorway {
                     Some(_) = connections.join_next(), if !connections.is_empty() => continue,
                     taken = take(&self.socket, &room) => taken,
                 };
-                let (stream, place) = taken;
+                let (stream, peer, place) = taken;
                 let (routes, acceptor, stopping) = (routes.clone(), acceptor.clone(), stopping.clone());
                 connections.spawn(async move {
                     let _place = place;
                     match acceptor {
-                        None => connection(stream, routes, stopping).await,
+                        None => connection(stream, peer, routes, stopping).await,
                         Some(acceptor) => {
                             if let Ok(Ok(stream)) = timeout(SLOWEST_BEGINNING, acceptor.accept(stream)).await
                             {
-                                connection(stream, routes, stopping).await;
+                                connection(stream, peer, routes, stopping).await;
                             }
                         }
                     }
@@ -106,14 +110,14 @@ impl Listening {
 async fn take(
     socket: &TcpListener,
     room: &Arc<Semaphore>,
-) -> (tokio::net::TcpStream, tokio::sync::OwnedSemaphorePermit) {
+) -> (tokio::net::TcpStream, Peer, tokio::sync::OwnedSemaphorePermit) {
     loop {
         let place = Arc::clone(room).acquire_owned().await.expect("it is never closed");
         match socket.accept().await {
-            Ok((stream, _)) => {
+            Ok((stream, address)) => {
                 // Without it answers still come, a little later.
                 let _slower = stream.set_nodelay(true);
-                return (stream, place);
+                return (stream, Peer(address.ip()), place);
             }
             Err(_) => sleep(NEXT_TRY).await,
         }
@@ -122,14 +126,20 @@ async fn take(
 
 async fn connection<S: AsyncRead + AsyncWrite + Unpin + Send + 'static>(
     stream: S,
+    peer: Peer,
     routes: Router,
     mut stopping: watch::Receiver<bool>,
 ) {
     let stream = TokioIo::new(Patience::new(stream, SLOWEST_READER));
+    let routes = TowerToHyperService::new(routes);
+    let from_there = service_fn(move |mut request: Request<Incoming>| {
+        request.extensions_mut().insert(peer);
+        routes.call(request)
+    });
     let served = http1::Builder::new()
         .timer(TokioTimer::new())
         .header_read_timeout(SLOWEST_BEGINNING)
-        .serve_connection(stream, TowerToHyperService::new(routes))
+        .serve_connection(stream, from_there)
         .with_upgrades();
     let mut served = std::pin::pin!(served);
     // Whoever is cut off in the middle has gone away, or comes again.

@@ -23,6 +23,7 @@ use tokio::sync::oneshot;
 use tokio::time::timeout;
 
 use super::House;
+use super::problem::problem;
 
 /// A message must have come whole.
 const SLOWEST_BODY: Duration = Duration::from_secs(30);
@@ -137,15 +138,4 @@ fn kept_as(kept: &KeptFrame) -> Response {
 fn busy(why: &str) -> Response {
     let fields = [(header::RETRY_AFTER, SEND_AGAIN)];
     (fields, problem(StatusCode::SERVICE_UNAVAILABLE, why, &json!({}))).into_response()
-}
-
-/// RFC 9457, with members of ours beside its own.
-fn problem(status: StatusCode, why: &str, more: &serde_json::Value) -> Response {
-    let title = status.canonical_reason();
-    let mut body = json!({ "title": title, "status": status.as_u16(), "detail": why });
-    if let (Some(body), Some(more)) = (body.as_object_mut(), more.as_object()) {
-        body.extend(more.clone());
-    }
-    let fields = [(header::CONTENT_TYPE, "application/problem+json"), (header::CACHE_CONTROL, "no-store")];
-    (status, fields, body.to_string() + "\n").into_response()
 }

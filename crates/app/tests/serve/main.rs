@@ -8,6 +8,7 @@ mod ends;
 mod killed;
 mod live;
 mod past;
+mod people;
 mod posted;
 #[path = "../../../laws/tests/trial/mod.rs"]
 #[expect(dead_code, reason = "one of its parts is used here")]

@@ -7,7 +7,7 @@ use std::path::Path;
 
 use zeroize::Zeroizing;
 
-/// A shorter passphrase is refused for a new box: it would be guessed (own choice).
+/// A shorter passphrase is refused for a new box or person: it would be guessed (own choice).
 pub const LEAST_LETTERS: usize = 10;
 /// No passphrase is longer \[bytes\].
 const LARGEST_BYTES: u64 = 4096;
@@ -21,8 +21,8 @@ pub enum PassphraseError {
     /// Nothing at all.
     #[error("the passphrase is empty")]
     Empty,
-    /// Too short for a new box.
-    #[error("the passphrase has {found} characters; a new key box needs at least {LEAST_LETTERS}")]
+    /// Too short for a new one.
+    #[error("the passphrase has {found} characters; a new one needs at least {LEAST_LETTERS}")]
     Short {
         /// Characters it has.
         found: usize,
@@ -80,7 +80,7 @@ impl Passphrase {
         }
     }
 
-    /// Whether it is long enough for a new box.
+    /// Whether it is long enough for a new box or person.
     ///
     /// # Errors
     /// [`PassphraseError::Short`].
@@ -100,7 +100,7 @@ impl Passphrase {
         sha2::Sha256::digest(self.0.as_bytes()).into()
     }
 
-    pub(super) fn bytes(&self) -> &[u8] {
+    pub(crate) fn bytes(&self) -> &[u8] {
         self.0.as_bytes()
     }
 }

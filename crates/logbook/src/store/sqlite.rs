@@ -14,11 +14,12 @@ use crate::digits::hex;
 use crate::received::Moment;
 
 /// The tables, edition by edition; an edition that was shipped is never changed.
-const MIGRATIONS: [&str; 4] = [
+const MIGRATIONS: [&str; 5] = [
     include_str!("schema/0001.sql"),
     include_str!("schema/0002.sql"),
     include_str!("schema/0003.sql"),
     include_str!("schema/0004.sql"),
+    include_str!("schema/0005.sql"),
 ];
 /// Marks a file as a log of ours (own choice: "ovwl" in ASCII).
 const APPLICATION: i32 = 0x6f76_776c;
@@ -175,6 +176,18 @@ pub fn reader(path: &Path) -> Result<Connection, StoreError> {
             why: "an older program wrote it; `serve` brings it up to date".to_owned(),
         }),
     }
+}
+
+/// A connection for the short transactions of people beside the one process that hears: they wait for each other.
+///
+/// # Errors
+/// [`StoreError`] if there is no log that this program knows.
+pub(super) fn beside_the_writer(path: &Path) -> Result<Connection, StoreError> {
+    let connection = reader(path)?;
+    connection.pragma_update(None, "synchronous", "FULL")?;
+    connection.pragma_update(None, "foreign_keys", true)?;
+    connection.pragma_update(None, "query_only", false)?;
+    Ok(connection)
 }
 
 /// Copies a log while it is written; the copy is whole, with all that was committed when it ended.
