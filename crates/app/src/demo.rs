@@ -77,7 +77,7 @@ pub(crate) fn run(pace: f64, faults: &[String], form: Form) -> Result<(), Failur
         std::thread::spawn(move || live(nodes, &port, pace, &switches, &stop))
     };
     listen(&switches);
-    let done = served.run();
+    let done = served.at_pace(60.0 * pace).run();
     stop.store(true, Ordering::Relaxed);
     let lived = living.join();
     folder.close().map_err(|error| unwritten(&error))?;

@@ -10,6 +10,7 @@ mod settings;
 mod shut;
 mod sources;
 mod teller;
+mod watcher;
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -28,10 +29,11 @@ use logbook::store::keeper::KeptFrame;
 use logbook::store::setup::Site;
 use logbook::store::sqlite::Log;
 use logbook::store::writer::{Listener, Writer};
+use logbook::watch;
 use logbook::zone::Zone;
 use report::problem::{Failure, Problem};
 use report::words;
-use wire::identity::DevEui;
+use wire::identity::{DevEui, GatewayEui};
 
 use crate::input::fleet;
 use crate::output;
@@ -43,6 +45,7 @@ use past::Past;
 pub(crate) use settings::Settings;
 use teller::Teller;
 use tokio::task::JoinHandle;
+use watcher::{Lookout, Pace, Watched};
 
 /// How frames are told on standard output.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -68,6 +71,9 @@ pub(crate) struct Service {
     subscriptions: Vec<Subscription>,
     onward: Vec<Onward>,
     past: Vec<Past>,
+    watch: watch::Setup,
+    gateway_names: BTreeMap<GatewayEui, String>,
+    pace: f64,
 }
 
 /// Opens key box and log of a site; nothing is changed if either can't be opened.
@@ -96,7 +102,24 @@ pub(crate) fn open(
     let subscriptions = links::subscriptions(site, &setup, &own_word(&settings, &log)?)?;
     let onward = onward::all(site, &setup)?;
     let past = past::all(site, &setup);
-    Ok(Service { settings, setup, log, form, greeting, posted, kinds, zone, subscriptions, onward, past })
+    let watch = watcher::setup(site, &setup);
+    let gateway_names = setup.gateways.iter().map(|(name, eui)| (*eui, name.clone())).collect();
+    Ok(Service {
+        settings,
+        setup,
+        log,
+        form,
+        greeting,
+        posted,
+        kinds,
+        zone,
+        subscriptions,
+        onward,
+        past,
+        watch,
+        gateway_names,
+        pace: 1.0,
+    })
 }
 
 fn greeting(site: &fleet::Site, settings: &Settings, setup: &Site) -> String {
@@ -163,6 +186,7 @@ struct Printer {
     tally: Arc<Mutex<Tally>>,
     pulse: Arc<Pulse>,
     teller: Teller,
+    lookout: Lookout,
     zone: Zone,
     troubled: bool,
 }
@@ -170,6 +194,7 @@ struct Printer {
 impl Listener for Printer {
     fn kept(&mut self, frames: &[KeptFrame]) {
         self.pulse.kept(frames);
+        self.lookout.kept(frames);
         let mut text = String::new();
         for kept in frames {
             match self.form {
@@ -192,6 +217,10 @@ impl Listener for Printer {
         if self.form == Form::Words {
             self.teller.tell(said::answer(downlink, &self.names, &self.zone));
         }
+    }
+
+    fn alive(&mut self, gateway: GatewayEui, at: Moment, asks: bool) {
+        self.lookout.alive(gateway, at, asks);
     }
 
     fn decoded_again(&mut self, done: Result<&Again, &StoreError>) {
@@ -244,6 +273,12 @@ impl Service {
         Ok(self)
     }
 
+    /// The nodes' time goes so many times as fast as clocks, as in a demonstration.
+    pub(crate) const fn at_pace(mut self, times: f64) -> Self {
+        self.pace = times;
+        self
+    }
+
     /// Asks that the history of a kind be read anew, from a moment on.
     pub(crate) fn decode_again(self, kind: &str, since: Option<Moment>) -> Result<Self, Failure> {
         let known = self.kinds.iter().find(|(file, name)| file == kind || name == kind);
@@ -285,6 +320,7 @@ impl Service {
 
     async fn serve(self) -> Result<(), Failure> {
         let Self { settings, setup, log, form, greeting, posted, subscriptions, onward, zone, .. } = self;
+        let (watch, gateway_names, pace) = (self.watch, self.gateway_names, self.pace);
         let stop = stop_signal();
         let gateways = match settings.udp {
             Some(address) => {
@@ -303,6 +339,17 @@ impl Service {
         let names: BTreeMap<DevEui, String> =
             setup.registry.iter().map(|row| (row.dev_eui, row.name.clone())).collect();
         let (teller, printed) = teller::begin().map_err(|error| no_threads(&error))?;
+        let (lookout, waiting) = watcher::open();
+        let watched = Watched {
+            setup: watcher::paced(watch, pace),
+            names: names.clone(),
+            gateways: gateway_names,
+            pace: Pace::of(pace),
+            zone: zone.clone(),
+            form,
+            log: settings.log.clone(),
+        };
+        let watch_teller = teller.twin();
         let printer = Printer {
             form,
             gateways: gateways.clone(),
@@ -310,6 +357,7 @@ impl Service {
             tally: Arc::clone(&tally),
             pulse: Arc::clone(&pulse),
             teller,
+            lookout,
             zone,
             troubled: false,
         };
@@ -318,6 +366,8 @@ impl Service {
             .map_err(|error| log_failure(&settings.log, &error))?;
         output::complain(&greeting);
         let door = Arc::new(Door::new(writer.inbox()));
+        let watching = watcher::begin(watched, waiting, Arc::clone(&door), Arc::clone(&pulse), watch_teller)
+            .map_err(|error| no_threads(&error))?;
         let listening = page.map(|(page, doorway)| {
             output::complain(&page_line(&doorway, &posted));
             let house = House {
@@ -362,6 +412,8 @@ impl Service {
         if let Some(listening) = listening {
             listening.ended().await;
         }
+        // It ends with the thread that keeps; what it said is said before the last word.
+        let _failed = watching.join();
         printed.wait();
         let unreadable = gateways.map_or(0, |gateways| gateways.counts().unreadable.load(Ordering::Relaxed));
         output::complain(&last_word(&tally, dropped, unreadable));

@@ -8,12 +8,14 @@
 //! - [`query`]: reading back.
 //! - [`people`]: who may, and what they did.
 //! - [`again`]: history, read anew when a design has changed.
+//! - [`alarms`]: what the watch found, and the past as it must know it.
 //! - [`archive`]: all of it as text, for those who have no program.
 //! - [`since`]: what was kept after a frame, for those who follow the log.
 //!
 //! Raw bytes are never changed. Nothing here knows a key: session keys are derived again at every start.
 
 pub mod again;
+pub mod alarms;
 pub mod archive;
 pub mod keeper;
 pub mod people;

@@ -1,5 +1,7 @@
 //! The log on the sample traffic: what was foreseen is in the rows, whatever interrupts it.
 
+#[path = "store/alarms.rs"]
+mod alarms;
 mod traffic;
 
 use std::collections::BTreeMap;

@@ -1,5 +1,6 @@
 //! What many lives, the law and the messages say, in sentences that text and page share.
 
+pub mod alarm;
 pub mod learnable;
 pub mod life;
 pub mod obstacle;

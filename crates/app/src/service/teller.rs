@@ -35,6 +35,11 @@ pub(super) fn begin() -> std::io::Result<(Teller, Printed)> {
 }
 
 impl Teller {
+    /// Another one that prints to the same place, for another thread.
+    pub(super) fn twin(&self) -> Self {
+        Self { texts: self.texts.clone(), left_out: 0 }
+    }
+
     /// Prints a text as soon as the ones before are printed.
     pub(super) fn tell(&mut self, text: String) {
         if text.is_empty() {

@@ -27,12 +27,13 @@ use logbook::store::since::{self, Row};
 use logbook::store::sqlite;
 use rusqlite::Connection;
 use serde_json::{Map, Value, json};
-use tokio::sync::{mpsc, watch};
+use tokio::sync::broadcast::error::RecvError;
+use tokio::sync::{broadcast, mpsc, watch};
 use tokio::time::{sleep, timeout};
 use wire::identity::DevEui;
 
 use super::House;
-use super::pulse::stopped;
+use super::pulse::{News, stopped};
 
 /// Frames that are made up for; whoever has missed more reads the page anew.
 const MOST_MISSED: i64 = 1000;
@@ -89,7 +90,7 @@ async fn tell(house: Arc<House>, from: Option<i64>, pieces: mpsc::Sender<Bytes>)
 }
 
 async fn follow(house: &Arc<House>, from: Option<i64>, pieces: &mpsc::Sender<Bytes>) {
-    let mut newest = house.pulse.newest();
+    let (mut newest, mut news) = (house.pulse.newest(), house.pulse.news());
     let mut last = from.unwrap_or_else(|| *newest.borrow_and_update());
     // The head of the answer leaves with the first piece.
     let mut text = ": the log\n\n".to_owned();
@@ -97,17 +98,35 @@ async fn follow(house: &Arc<House>, from: Option<i64>, pieces: &mpsc::Sender<Byt
         if pieces.send(text.into()).await.is_err() {
             return;
         }
-        text = loop {
-            match next(house, last, &mut newest).await {
-                Ok(Some((seq, text))) => {
-                    last = seq;
-                    break text;
-                }
-                Ok(None) => break ": nothing new\n\n".to_owned(),
-                // The log can't be read now: it is not the listener's fault, and he waits.
-                Err(_) => sleep(NEXT_TRY).await,
-            }
+        text = tokio::select! {
+            beside = beside(&mut news, last) => beside,
+            frames = frames(house, &mut last, &mut newest) => frames,
         };
+    }
+}
+
+/// What comes next of frames, or a sign of life.
+async fn frames(house: &Arc<House>, last: &mut i64, newest: &mut watch::Receiver<i64>) -> String {
+    loop {
+        match next(house, *last, newest).await {
+            Ok(Some((seq, text))) => {
+                *last = seq;
+                return text;
+            }
+            Ok(None) => return ": nothing new\n\n".to_owned(),
+            // The log can't be read now: it is not the listener's fault, and he waits.
+            Err(_) => sleep(NEXT_TRY).await,
+        }
+    }
+}
+
+/// What happens beside frames; it has no number, so that a listener who breaks off reads the page anew.
+async fn beside(news: &mut broadcast::Receiver<News>, last: i64) -> String {
+    match news.recv().await {
+        Ok(news) => event(news.event, None, &news.data),
+        Err(RecvError::Lagged(_)) => event("reload", Some(last), &json!({ "id": last })),
+        // It ends with the program.
+        Err(RecvError::Closed) => std::future::pending().await,
     }
 }
 

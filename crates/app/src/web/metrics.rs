@@ -28,6 +28,7 @@ fn text(house: &House) -> String {
     let one = |value: f64| vec![(String::new(), value)];
     let number = |count: u64| one(count as f64);
     let counts = &house.counts;
+    let alarms = counted.alarms.into_iter().map(|(rule, count)| (rule.to_owned(), count)).collect();
     let mut out = Families::default();
     out.counter(
         "overwinter_frames",
@@ -45,6 +46,7 @@ fn text(house: &House) -> String {
         by("source", counted.skipped),
     );
     out.counter("overwinter_handed_on", "Readings that were handed on.", by("onward", counted.handed_on));
+    out.gauge("overwinter_alarms_open", "", "Alarms that stand open.", by("rule", alarms));
     out.counter("overwinter_commits", "Commits of the log.", number(counts.commits.load(Ordering::Relaxed)));
     let slowest_s = counts.slowest_commit_us.load(Ordering::Relaxed) as f64 / 1e6;
     out.gauge(

@@ -5,14 +5,29 @@ use std::sync::{Mutex, MutexGuard, PoisonError};
 
 use logbook::received::Moment;
 use logbook::store::keeper::KeptFrame;
-use tokio::sync::watch;
+use logbook::watch::Change;
+use serde_json::Value;
+use tokio::sync::{broadcast, watch};
 
 /// What is known of the log now.
 #[derive(Debug)]
 pub(crate) struct Pulse {
     newest: watch::Sender<i64>,
     stopping: watch::Sender<bool>,
+    news: broadcast::Sender<News>,
     counted: Mutex<Counted>,
+}
+
+/// News that wait for a slow listener; whoever misses some reads the page anew.
+const NEWS: usize = 256;
+
+/// Something that is told to those who follow, beside frames.
+#[derive(Clone, Debug)]
+pub(crate) struct News {
+    /// Its word.
+    pub(crate) event: &'static str,
+    /// What is told.
+    pub(crate) data: Value,
 }
 
 /// What was counted since the start.
@@ -32,6 +47,8 @@ pub(crate) struct Counted {
     pub(crate) connections: BTreeMap<String, Result<(), String>>,
     /// Readings that were handed on, by name.
     pub(crate) handed_on: BTreeMap<String, u64>,
+    /// Alarms that stand open, by rule.
+    pub(crate) alarms: BTreeMap<&'static str, u64>,
 }
 
 impl Pulse {
@@ -39,6 +56,7 @@ impl Pulse {
         Self {
             newest: watch::Sender::new(newest),
             stopping: watch::Sender::new(false),
+            news: broadcast::Sender::new(NEWS),
             counted: Mutex::default(),
         }
     }
@@ -84,6 +102,31 @@ impl Pulse {
     /// The computer's clock can't be believed, or can be again.
     pub(crate) fn clock(&self, why: Option<String>) {
         self.counted_mut().clock = why;
+    }
+
+    /// These alarms stood open at the start.
+    pub(crate) fn alarms_stand(&self, rules: impl Iterator<Item = &'static str>) {
+        let mut counted = self.counted_mut();
+        rules.for_each(|rule| *counted.alarms.entry(rule).or_default() += 1);
+    }
+
+    /// An alarm has changed, and that is on the disk.
+    pub(crate) fn alarm(&self, change: &Change, told: Value) {
+        let mut counted = self.counted_mut();
+        let open = counted.alarms.entry(change.alarm().key.rule.word()).or_default();
+        match change {
+            Change::Opened(_) | Change::Reopened(_) => *open += 1,
+            Change::Closed(_) => *open = open.saturating_sub(1),
+            Change::Explained(_) => {}
+        }
+        drop(counted);
+        // Nobody may be listening.
+        let _nobody = self.news.send(News { event: "alarm", data: told });
+    }
+
+    /// What happens beside frames, from now on.
+    pub(crate) fn news(&self) -> broadcast::Receiver<News> {
+        self.news.subscribe()
     }
 
     /// Whether something that is to be connected is; true if that is news.

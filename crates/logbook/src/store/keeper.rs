@@ -66,6 +66,8 @@ pub struct KeptFrame {
     pub gateway: Option<(GatewayEui, Option<String>)>,
     /// Modulation and rate, where they are known.
     pub data_rate: Option<String>,
+    /// Centre of its channel, where it is known \[Hz\].
+    pub frequency_hz: Option<u32>,
     /// Received power \[dBm\].
     pub rssi_dbm: Option<f64>,
     /// Signal to noise \[dB\].
@@ -417,6 +419,7 @@ impl Keeper {
             source: source.to_owned(),
             gateway: Some((received.gateway, named.map(|(name, _)| name.clone()))),
             data_rate: Some(received.radio.data_rate.clone()),
+            frequency_hz: Some(received.radio.frequency_hz),
             rssi_dbm: received.radio.rssi_dbm,
             snr_db: received.radio.snr_db,
             length: received.bytes.len(),

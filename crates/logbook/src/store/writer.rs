@@ -15,6 +15,7 @@ use rusqlite::{Connection, Transaction, TransactionBehavior};
 use wire::identity::{DevEui, GatewayEui};
 
 use super::again::{self, Again};
+use super::alarms::{self, Seen};
 use super::keeper::{Keeper, KeptFrame};
 use super::setup::Site;
 use super::sheet::Sheet;
@@ -24,6 +25,7 @@ use crate::clock::{self, Belief, News, Watch};
 use crate::mapping::Message;
 use crate::network::{Downlink, DownlinkNumber, Effect, Heard};
 use crate::received::{Moment, Received, Report};
+use crate::watch::{AlarmId, Change};
 
 /// A batch is what came within this time ..
 const GATHERED: Duration = Duration::from_millis(5);
@@ -71,6 +73,15 @@ pub enum Arrival {
     },
     /// A message of another network.
     Message(Message),
+    /// What the watch has found.
+    Watched(Vec<Change>),
+    /// Somebody has seen an alarm.
+    Seen {
+        /// Which one.
+        alarm: AlarmId,
+        /// Who, when, and what they said to it.
+        seen: Seen,
+    },
     /// Something to be remembered under a key.
     Noted {
         /// The key.
@@ -93,6 +104,8 @@ pub trait Listener: Send {
     fn kept(&mut self, frames: &[KeptFrame]);
     /// This answer is kept, and may be sent.
     fn answer(&mut self, downlink: &Downlink);
+    /// A gateway has shown that it lives; whether it asks for answers, as it does every few seconds.
+    fn alive(&mut self, _gateway: GatewayEui, _at: Moment, _asks: bool) {}
     /// The log can't be written now, or can be again.
     fn trouble(&mut self, trouble: Option<&StoreError>);
     /// History was read anew, a stretch of it; or why it can't be.
@@ -399,6 +412,8 @@ impl Desk {
                     Arrival::SignOfLife { .. }
                     | Arrival::Report { .. }
                     | Arrival::Message(_)
+                    | Arrival::Watched(_)
+                    | Arrival::Seen { .. }
                     | Arrival::Noted { .. } => None,
                     Arrival::Answered { number, refused } => {
                         effects.extend(self.keeper.told(*number, refused.as_deref(), now));
@@ -491,6 +506,9 @@ impl Desk {
 
     fn tell(&mut self, batch: Vec<JudgedJob>, kept: Vec<Vec<KeptFrame>>) {
         for (judged, kept) in batch.into_iter().zip(&kept) {
+            if let Arrival::SignOfLife { gateway, at, address } = &judged.job.arrival {
+                self.listener.alive(*gateway, *at, address.is_some());
+            }
             if let Some(done) = judged.job.done {
                 let refused = kept.iter().find(|kept| kept.verdict.starts_with("refused"));
                 done(refused.or_else(|| kept.first()));
@@ -624,6 +642,10 @@ fn take<'a>(
             keeper.keep(log, sheet, (received, source), heard).map(|kept| vec![kept])
         }
         (Arrival::Message(message), _) => keeper.keep_message(log, message),
+        (Arrival::Watched(changes), _) => {
+            changes.iter().try_for_each(|change| alarms::keep(log, change)).map(nothing)
+        }
+        (Arrival::Seen { alarm, seen }, _) => alarms::see(log, *alarm, seen).map(nothing),
         (Arrival::Noted { key, value }, _) => super::rows::note(log, key, value).map(nothing),
         (Arrival::SignOfLife { gateway, at, address }, _) => {
             keeper.sign_of_life(log, *gateway, *at, address.as_deref()).map(nothing)

@@ -157,6 +157,7 @@ impl Keeper {
             source: message.source.clone(),
             gateway: None,
             data_rate: None,
+            frequency_hz: None,
             rssi_dbm: reported.and_then(|reported| reported.rssi_dbm),
             snr_db: reported.and_then(|reported| reported.snr_db),
             length: reported.map_or(message.body.len(), |reported| reported.payload.len()),

@@ -1,0 +1,343 @@
+//! The thread that watches: takes what was kept, minute by minute, and has kept and told what the rules find.
+
+use std::collections::{BTreeMap, VecDeque};
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
+use std::thread::{self, JoinHandle};
+use std::time::{Duration, Instant};
+
+use logbook::clock::now;
+use logbook::intake::door::Door;
+use logbook::received::Moment;
+use logbook::store::alarms::{self, event_of};
+use logbook::store::keeper::KeptFrame;
+use logbook::store::setup::Site;
+use logbook::store::writer::Arrival;
+use logbook::store::{StoreError, since, sqlite};
+use logbook::watch::{About, Change, Event, NodePlan, REMEMBERED, Setup, State, step};
+use logbook::zone::Zone;
+use report::sentences::alarm::{Alarm as Alarmed, say};
+use serde_json::{Value, json};
+use wire::identity::{DevEui, GatewayEui};
+
+use super::Form;
+use super::teller::Teller;
+use crate::input::fleet;
+use crate::output;
+use crate::web::pulse::Pulse;
+
+/// Key in the log under which it stands until when somebody listened \[us\].
+const LISTENED: &str = "watch:listened";
+/// It is noted so often \[ticks\]: a card is written no more than it must be.
+const TICKS_TO_NOTE: u32 = 10;
+/// Alarms that were closed so long ago may open again.
+const KNOWN: Moment = 24 * 3_600_000_000;
+/// A minute of the nodes.
+const MINUTE: Duration = Duration::from_mins(1);
+/// Ticks come no faster, however fast the time of a demonstration goes.
+const SHORTEST_TICK: Duration = Duration::from_millis(200);
+/// The log is read again after a failure.
+const NEXT_TRY: Duration = Duration::from_secs(5);
+
+/// The time of the nodes, which in a demonstration goes faster than clocks.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Pace {
+    begun: Moment,
+    times: f64,
+}
+
+impl Pace {
+    /// So many times as fast, from now on.
+    pub(super) fn of(times: f64) -> Self {
+        Self { begun: now(), times }
+    }
+
+    #[expect(clippy::cast_possible_truncation, reason = "moments lie far below 2^53")]
+    fn scaled(self, at: Moment, times: f64) -> Moment {
+        if times == 1.0 { at } else { self.begun + ((at - self.begun) as f64 * times) as Moment }
+    }
+
+    fn of_nodes(self, at: Moment) -> Moment {
+        self.scaled(at, self.times)
+    }
+
+    fn of_clocks(self, at: Moment) -> Moment {
+        self.scaled(at, 1.0 / self.times)
+    }
+
+    fn tick(self) -> Duration {
+        MINUTE.div_f64(self.times).max(SHORTEST_TICK)
+    }
+}
+
+/// What the watch is to know, beside the frames.
+pub(super) struct Watched {
+    pub(super) setup: Setup,
+    pub(super) names: BTreeMap<DevEui, String>,
+    pub(super) gateways: BTreeMap<GatewayEui, String>,
+    pub(super) pace: Pace,
+    pub(super) zone: Zone,
+    pub(super) form: Form,
+    pub(super) log: PathBuf,
+}
+
+/// Something for the thread that watches.
+enum Told {
+    Frame { seq: i64, at: Moment, event: Event },
+    Alive { gateway: GatewayEui, at: Moment, asks: bool },
+}
+
+/// Where the thread that keeps hands over what it kept.
+#[derive(Clone)]
+pub(super) struct Lookout(Sender<Told>);
+
+impl Lookout {
+    /// These are on the disk.
+    pub(super) fn kept(&self, frames: &[KeptFrame]) {
+        for kept in frames {
+            if let Some((at, event)) = event_of(kept) {
+                // Once the watch has ended, the program does.
+                let _ended = self.0.send(Told::Frame { seq: kept.seq, at, event });
+            }
+        }
+    }
+
+    /// A gateway has shown that it lives.
+    pub(super) fn alive(&self, gateway: GatewayEui, at: Moment, asks: bool) {
+        let _ended = self.0.send(Told::Alive { gateway, at, asks });
+    }
+}
+
+/// What is heard of before the watch begins.
+pub(super) struct Waiting(Receiver<Told>);
+
+/// The two ends.
+pub(super) fn open() -> (Lookout, Waiting) {
+    let (told, waiting) = channel();
+    (Lookout(told), Waiting(waiting))
+}
+
+/// What is expected of the nodes of open rows, by their own design or by their kind's.
+pub(super) fn setup(site: &fleet::Site, of: &Site) -> Setup {
+    let plan = |row: &logbook::registry::Node| {
+        let placed = site.designs().iter().find(|design| design.name == row.name);
+        let kind = || site.texts().map(|(_, design, _)| design).find(|design| design.name == row.kind);
+        Some((row.dev_eui, NodePlan::of(&row.name, placed.or_else(kind)?)))
+    };
+    let nodes = of.registry.iter().filter(|row| row.open()).filter_map(plan).collect();
+    Setup { nodes, ..Setup::default() }
+}
+
+/// Gateways live in the time of clocks, however fast that of the nodes goes.
+pub(super) fn paced(setup: Setup, times: f64) -> Setup {
+    #[expect(clippy::cast_possible_truncation, reason = "minutes")]
+    let stretched = |span: Moment| (span as f64 * times) as Moment;
+    Setup {
+        gateway_patience: stretched(setup.gateway_patience),
+        gateway_settles: stretched(setup.gateway_settles),
+        ..setup
+    }
+}
+
+/// Begins to watch; it ends when the program that keeps has ended.
+pub(super) fn begin(
+    watched: Watched,
+    waiting: Waiting,
+    door: Arc<Door>,
+    pulse: Arc<Pulse>,
+    teller: Teller,
+) -> std::io::Result<JoinHandle<()>> {
+    let watcher =
+        Watcher { watched: Arc::new(watched), door, pulse, teller, unkept: VecDeque::new(), ticks: 0 };
+    thread::Builder::new().name("watch".to_owned()).spawn(move || watcher.run(&waiting.0))
+}
+
+struct Watcher {
+    watched: Arc<Watched>,
+    door: Arc<Door>,
+    pulse: Arc<Pulse>,
+    teller: Teller,
+    /// Changes that the log has not taken yet, in their order.
+    unkept: VecDeque<Vec<Change>>,
+    ticks: u32,
+}
+
+impl Watcher {
+    fn run(mut self, waiting: &Receiver<Told>) {
+        let Some((mut state, newest)) = self.recalled() else { return };
+        self.pulse.alarms_stand(state.open().map(|alarm| alarm.key.rule.word()));
+        let tick = self.watched.pace.tick();
+        let mut next = Instant::now() + tick;
+        loop {
+            let (event, at) = match waiting.recv_timeout(next.saturating_duration_since(Instant::now())) {
+                // It is among what was recalled.
+                Ok(Told::Frame { seq, .. }) if seq <= newest => continue,
+                Ok(Told::Frame { at, event, .. }) => (event, at),
+                Ok(Told::Alive { gateway, at, asks }) => (Event::Alive { gateway, asks }, at),
+                Err(RecvTimeoutError::Timeout) => {
+                    next = Instant::now() + tick;
+                    state = self.paused(state);
+                    self.note();
+                    (Event::Tick, now())
+                }
+                Err(RecvTimeoutError::Disconnected) => return,
+            };
+            let (after, changes) = step(state, &event, self.watched.pace.of_nodes(at));
+            state = after;
+            self.hand_in(changes);
+        }
+    }
+
+    /// The state as the log tells it, and the number of the newest frame in it; tried until it can be read.
+    fn recalled(&self) -> Option<(State, i64)> {
+        let mut said = false;
+        loop {
+            match recall(&self.watched) {
+                Ok(recalled) => return Some(recalled),
+                Err(error) if !said => {
+                    said = true;
+                    output::complain(&format!(
+                        "The watch can't read the log: {error}. No alarm is raised until it can; it is tried again.\n"
+                    ));
+                }
+                Err(_) => {}
+            }
+            if *self.pulse.stopping().borrow() {
+                return None;
+            }
+            thread::sleep(NEXT_TRY);
+        }
+    }
+
+    /// Takes notice of nodes on which somebody works.
+    fn paused(&self, mut state: State) -> State {
+        let found = sqlite::reader(&self.watched.log).and_then(|log| alarms::paused_at(&log, now()));
+        // What can't be read now is read a minute later.
+        for (dev_eui, until) in found.unwrap_or_default() {
+            let pace = self.watched.pace;
+            let until = if until == Moment::MAX { until } else { pace.of_nodes(until) };
+            state = step(state, &Event::Paused { dev_eui, until }, pace.of_nodes(now())).0;
+        }
+        state
+    }
+
+    /// Notes until when somebody listened.
+    fn note(&mut self) {
+        self.ticks += 1;
+        if self.ticks.is_multiple_of(TICKS_TO_NOTE) {
+            let noted = Arrival::Noted { key: LISTENED.to_owned(), value: now().to_string() };
+            // The next one will do.
+            let _full = self.door.offer(noted, None);
+        }
+    }
+
+    /// Has changes kept, and told once they are.
+    fn hand_in(&mut self, changes: Vec<Change>) {
+        if !changes.is_empty() {
+            let pace = self.watched.pace;
+            self.unkept.push_back(changes.into_iter().map(|change| by_clocks(change, pace)).collect());
+        }
+        while let Some(changes) = self.unkept.pop_front() {
+            let (watched, pulse, mut teller) =
+                (Arc::clone(&self.watched), Arc::clone(&self.pulse), self.teller.twin());
+            let told = changes.clone();
+            let done = move |_: Option<&KeptFrame>| {
+                for change in &told {
+                    pulse.alarm(change, event(&watched, change));
+                    teller.tell(line(&watched, change));
+                }
+            };
+            if self.door.try_offer(Arrival::Watched(changes.clone()), Box::new(done)).is_err() {
+                self.unkept.push_front(changes);
+                return;
+            }
+        }
+    }
+}
+
+/// Reads what the watch must know of the past.
+fn recall(watched: &Watched) -> Result<(State, i64), StoreError> {
+    let log = sqlite::reader(&watched.log)?;
+    let (now, pace) = (now(), watched.pace);
+    let (known, next) = alarms::known_since(&log, now - KNOWN)?;
+    let mut state = Some(State::new(watched.setup.clone(), known, next));
+    let newest = alarms::history(&log, now - REMEMBERED, |at, event| {
+        state = state.take().map(|state| state.recall(&event, pace.of_nodes(at)));
+    })?;
+    let listened = since::noted(&log, LISTENED)?;
+    let listened = listened.map(|text| {
+        text.parse().map_err(|error| StoreError::Damaged {
+            why: format!("the note `{LISTENED}` is no number: {error}"),
+        })
+    });
+    let listened_until = listened.transpose()?.map(|at| pace.of_nodes(at));
+    let state = state.expect("it is put back each time");
+    let (state, _) = step(state, &Event::Began { listened_until }, pace.of_nodes(now));
+    Ok((state, newest))
+}
+
+/// The change with its times as clocks show them.
+fn by_clocks(mut change: Change, pace: Pace) -> Change {
+    let (Change::Opened(alarm) | Change::Reopened(alarm) | Change::Explained(alarm) | Change::Closed(alarm)) =
+        &mut change;
+    alarm.opened_at = pace.of_clocks(alarm.opened_at);
+    alarm.closed_at = alarm.closed_at.map(|at| pace.of_clocks(at));
+    change
+}
+
+fn who(watched: &Watched, about: About) -> String {
+    match about {
+        About::Node(dev_eui) => watched.names.get(&dev_eui).cloned().unwrap_or_else(|| dev_eui.to_string()),
+        About::Gateway(eui) => watched.gateways.get(&eui).cloned().unwrap_or_else(|| eui.to_string()),
+        About::Log => "the log".to_owned(),
+    }
+}
+
+/// What those are told who follow.
+fn event(watched: &Watched, change: &Change) -> Value {
+    let alarm = change.alarm();
+    let who = who(watched, alarm.key.about);
+    let key = &alarm.key;
+    let said = say(&Alarmed { rule: key.rule.word(), who: &who, of: &key.of, evidence: &alarm.evidence });
+    json!({
+        "id": alarm.id, "rule": key.rule.word(), "of": key.of, "state": change.word(), "about": who,
+        "is_gateway": matches!(key.about, About::Gateway(_)), "urgency": key.rule.urgency().word(),
+        "opened_at_us": alarm.opened_at, "closed_at_us": alarm.closed_at, "cause": alarm.cause,
+        "what": said.what, "why": said.why, "remedy": said.remedy, "evidence": alarm.evidence,
+    })
+}
+
+/// A line for a person, or of JSON.
+fn line(watched: &Watched, change: &Change) -> String {
+    if watched.form == Form::Json {
+        return json!({ "alarm": event(watched, change) }).to_string() + "\n";
+    }
+    let alarm = change.alarm();
+    let who = who(watched, alarm.key.about);
+    let of = &alarm.key.of;
+    let said = say(&Alarmed { rule: alarm.key.rule.word(), who: &who, of, evidence: &alarm.evidence });
+    let at = watched.zone.clock(alarm.closed_at.unwrap_or_else(now));
+    match change {
+        Change::Opened(_) => {
+            format!("{at}  ALARM: {}: {}. What to do: {}\n", said.what, said.why, said.remedy)
+        }
+        Change::Reopened(_) => format!("{at}  ALARM again: {}\n", said.what),
+        Change::Explained(_) => String::new(),
+        Change::Closed(_) => format!("{at}  over: {}\n", said.what),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_demonstration_s_time_goes_there_and_back() {
+        let pace = Pace { begun: 1_000_000_000_000_000, times: 300.0 };
+        let later = pace.begun + 2_000_000;
+        assert_eq!(pace.of_nodes(later), pace.begun + 600_000_000, "2 s are ten minutes");
+        assert_eq!(pace.of_clocks(pace.of_nodes(later)), later);
+        assert_eq!((pace.tick(), Pace { times: 1.0, ..pace }.tick()), (SHORTEST_TICK, MINUTE));
+    }
+}

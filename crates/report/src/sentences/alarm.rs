@@ -1,0 +1,209 @@
+//! Alarms in a person's words: what is wrong, why it is believed, and what to do.
+
+use design::quantity::Duration;
+use serde_json::{Map, Value};
+
+use crate::words;
+
+/// An alarm as it is to be said.
+#[derive(Clone, Copy, Debug)]
+pub struct Alarm<'a> {
+    /// The word of its rule, such as `silent`.
+    pub rule: &'a str,
+    /// The node or gateway, as people call it; the log itself has no name.
+    pub who: &'a str,
+    /// The field, rule of the site file or way of telling; empty where there is none.
+    pub of: &'a str,
+    /// Its figures, by names that end in their unit.
+    pub evidence: &'a Map<String, Value>,
+}
+
+/// What is said of an alarm: three sentences without a full stop.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Said {
+    /// What is wrong, and with whom.
+    pub what: String,
+    /// The figures behind it.
+    pub why: String,
+    /// What to do.
+    pub remedy: String,
+}
+
+impl Alarm<'_> {
+    fn number(&self, name: &str) -> Option<f64> {
+        self.evidence.get(name)?.as_f64()
+    }
+
+    /// A figure in words; an alarm of another edition may lack it.
+    fn said(&self, name: &str, say: impl FnOnce(f64) -> String) -> String {
+        self.number(name).map_or_else(|| "a time or number that was not kept".to_owned(), say)
+    }
+
+    fn span(&self, name: &str) -> String {
+        self.said(name, |seconds| words::span(Duration::from_seconds(seconds)))
+    }
+
+    fn figure(&self, name: &str) -> String {
+        self.said(name, words::figure_short)
+    }
+}
+
+/// What is said of an alarm.
+pub fn say(alarm: &Alarm<'_>) -> Said {
+    let (what, why, remedy) = match alarm.rule {
+        "gateway-away" | "nothing-heard" => of_gateway(alarm),
+        "silent" | "losing" | "restarts" | "counter-lost" => of_node(alarm),
+        "never-charged" => never_charged(alarm),
+        rule => (
+            format!("{}: {rule}", alarm.who),
+            "a rule that this program does not know has found it".to_owned(),
+            "read it with the program that found it".to_owned(),
+        ),
+    };
+    Said { what, why, remedy }
+}
+
+type Three = (String, String, String);
+
+fn of_gateway(alarm: &Alarm<'_>) -> Three {
+    let who = alarm.who;
+    if alarm.rule == "gateway-away" {
+        return (
+            format!("{who} is away"),
+            format!(
+                "this gateway asks for answers every few seconds, and had not for {}; nodes that it alone hears are not heard",
+                alarm.span("away_s")
+            ),
+            "see whether it has power, and whether its network reaches this computer".to_owned(),
+        );
+    }
+    let usual = match alarm.number("usual_gap_s") {
+        Some(_) => format!("something usually comes within {}", alarm.span("usual_gap_s")),
+        None => "how often something comes is not known yet".to_owned(),
+    };
+    let overdue = match (alarm.number("overdue"), alarm.number("nodes")) {
+        (Some(overdue), Some(nodes)) if overdue > 0.0 => {
+            format!("; {overdue} of the {nodes} that it alone hears are overdue")
+        }
+        _ => String::new(),
+    };
+    (
+        format!("{who} hears nothing"),
+        format!(
+            "the gateway is connected, but no frame has come for {}; {usual}{overdue}",
+            alarm.span("quiet_s")
+        ),
+        "look at its antenna, cable and plug, then start it anew; never let it transmit without its antenna"
+            .to_owned(),
+    )
+}
+
+fn of_node(alarm: &Alarm<'_>) -> Three {
+    let who = alarm.who;
+    match alarm.rule {
+        "silent" => (
+            format!("{who} is silent"),
+            format!(
+                "nothing has come for {}; it sends every {}, and as it loses {} % of its messages, up to {} without a word \
+                 are usual",
+                alarm.span("silent_s"),
+                alarm.span("interval_s"),
+                alarm.figure("lost_percent"),
+                alarm.span("usual_s")
+            ),
+            "look at its last battery voltage: if it was low, bring a charged battery; else see whether antenna and plugs \
+             are sound"
+                .to_owned(),
+        ),
+        "losing" => (
+            format!("{who} loses messages"),
+            format!(
+                "{} % of its last {} are lost, planned are at most {} %",
+                alarm.figure("lost_percent"),
+                alarm.figure("messages"),
+                alarm.figure("planned_percent")
+            ),
+            "see whether its antenna stands upright and dry and nothing new stands in the way; else give it a slower data \
+             rate or another gateway"
+                .to_owned(),
+        ),
+        "restarts" => (
+            format!("{who} starts again and again"),
+            format!("{} starts in {} h", alarm.figure("restarts"), alarm.figure("within_h")),
+            "look for a loose battery lead or water in the box, and at its voltage when it sends; if all is sound, its \
+             firmware hangs"
+                .to_owned(),
+        ),
+        _ => {
+            let why = if alarm.evidence.get("used_again") == Some(&Value::Bool(true)) {
+                "it uses counters again that it used before, so that what it sends is refused and no longer secret".to_owned()
+            } else {
+                format!(
+                    "{} frames came with counters far below the last, and none above it: they are refused",
+                    alarm.figure("old_counters")
+                )
+            };
+            let remedy = "let it join anew: switch it off and on; if it has no join, type its session anew";
+            (format!("{who} has lost its counter"), why, remedy.to_owned())
+        }
+    }
+}
+
+fn never_charged(alarm: &Alarm<'_>) -> Three {
+    let volts = |name| alarm.said(name, |millivolts| format!("{:.2} V", millivolts / 1e3));
+    let since = alarm.said("since_h", |hours| words::span(Duration::from_hours(hours)));
+    let why = if alarm.evidence.get("counts_minutes") == Some(&Value::Bool(true)) {
+        format!("in {since} it has not counted one minute in charge")
+    } else {
+        format!(
+            "in {since} its voltage never rose by 10 mV; it lay between {} and {}",
+            volts("least_mv"),
+            volts("most_mv")
+        )
+    };
+    (
+        format!("{} is not being charged", alarm.who),
+        why,
+        "see whether the panel is plugged in with its poles right, and free of snow, dirt and shade; bring a panel lead. Do \
+         not charge a lithium cell below 0 °C by hand"
+            .to_owned(),
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn said(rule: &str, figures: &str) -> Said {
+        let evidence: Map<String, Value> = serde_json::from_str(figures).expect("JSON");
+        say(&Alarm { rule, who: "mast-slope", of: "", evidence: &evidence })
+    }
+
+    #[test]
+    fn an_alarm_is_said_with_its_figures_and_units() {
+        let silent =
+            said("silent", r#"{"silent_s": 2160, "interval_s": 600, "usual_s": 2100, "lost_percent": 4.5}"#);
+        assert_eq!(silent.what, "mast-slope is silent");
+        assert_eq!(
+            silent.why,
+            "nothing has come for 36 min; it sends every 10 min, and as it loses 4.5 % of its messages, up to 35 min without \
+             a word are usual"
+        );
+        let charged = said(
+            "never-charged",
+            r#"{"since_h": 48, "least_mv": 3753, "most_mv": 3799, "counts_minutes": false}"#,
+        );
+        assert_eq!(
+            charged.why,
+            "in 2 days its voltage never rose by 10 mV; it lay between 3.75 V and 3.80 V"
+        );
+    }
+
+    #[test]
+    fn a_figure_that_is_not_there_is_said_to_be_missing() {
+        assert!(
+            said("silent", "{}").why.starts_with("nothing has come for a time or number that was not kept")
+        );
+        assert_eq!(said("later-rule", "{}").what, "mast-slope: later-rule");
+    }
+}
