@@ -130,6 +130,7 @@ impl State {
     }
 
     /// Takes what was kept before the start, in the order of time; nothing follows from it.
+    #[must_use]
     pub fn recall(mut self, event: &Event, at: Moment) -> Self {
         let gap = self.newest.map_or(0, |newest| at - newest);
         let shortest = self.setup.nodes.values().filter_map(|plan| plan.interval(at, None)).min();
@@ -335,16 +336,15 @@ impl Node {
         match &frame.what {
             What::New(uplink) => {
                 let limit = silent::limit(&self.contact, plan, now, self.charging.volts());
-                let is_first = self.contact.first.is_none();
                 self.contact.hear(now, uplink.fcnt, limit);
                 self.charging.hear(now, uplink, plan);
-                self.restarts.hear(now, uplink, plan.restarted.as_deref(), is_first);
+                self.restarts.hear(now, uplink, plan.restarted.as_deref());
                 self.counters.goes_on();
             }
             What::Late(_) => self.contact.hear_late(),
             What::Join => {
                 self.contact.join();
-                self.restarts.join();
+                self.restarts.join(now);
                 self.counters.join();
             }
             What::OldCounter => self.counters.old(now),

@@ -127,6 +127,16 @@ fn of_node(alarm: &Alarm<'_>) -> Three {
              rate or another gateway"
                 .to_owned(),
         ),
+        "restarts" if alarm.evidence.get("only_joins") == Some(&Value::Bool(true)) => (
+            format!("{who} joins again and again"),
+            format!(
+                "{} joins in {} h, and nothing else came since the last: it stops when it sends, or does not hear the answer",
+                alarm.figure("restarts"),
+                alarm.figure("within_h")
+            ),
+            "measure its battery's voltage when it sends; if that holds, see whether a gateway that can send is near"
+                .to_owned(),
+        ),
         "restarts" => (
             format!("{who} starts again and again"),
             format!("{} starts in {} h", alarm.figure("restarts"), alarm.figure("within_h")),
@@ -151,7 +161,9 @@ fn of_node(alarm: &Alarm<'_>) -> Three {
 
 fn never_charged(alarm: &Alarm<'_>) -> Three {
     let volts = |name| alarm.said(name, |millivolts| format!("{:.2} V", millivolts / 1e3));
-    let since = alarm.said("since_h", |hours| words::span(Duration::from_hours(hours)));
+    let since = alarm.said("since_h", |hours| {
+        if hours < 96.0 { format!("{hours} h") } else { words::span(Duration::from_hours(hours)) }
+    });
     let why = if alarm.evidence.get("counts_minutes") == Some(&Value::Bool(true)) {
         format!("in {since} it has not counted one minute in charge")
     } else {
@@ -193,10 +205,7 @@ mod tests {
             "never-charged",
             r#"{"since_h": 48, "least_mv": 3753, "most_mv": 3799, "counts_minutes": false}"#,
         );
-        assert_eq!(
-            charged.why,
-            "in 2 days its voltage never rose by 10 mV; it lay between 3.75 V and 3.80 V"
-        );
+        assert_eq!(charged.why, "in 48 h its voltage never rose by 10 mV; it lay between 3.75 V and 3.80 V");
     }
 
     #[test]
