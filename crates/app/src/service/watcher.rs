@@ -55,7 +55,7 @@ impl Pace {
 
     #[expect(clippy::cast_possible_truncation, reason = "moments lie far below 2^53")]
     fn scaled(self, at: Moment, times: f64) -> Moment {
-        if times == 1.0 { at } else { self.begun + ((at - self.begun) as f64 * times) as Moment }
+        self.begun + ((at - self.begun) as f64 * times) as Moment
     }
 
     fn of_nodes(self, at: Moment) -> Moment {

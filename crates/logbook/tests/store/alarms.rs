@@ -111,7 +111,7 @@ fn an_alarm_is_kept_seen_explained_closed_and_opened_again() {
 fn the_past_is_told_to_the_watch_as_it_was_lived() {
     let folder = tempfile::tempdir().expect("a folder");
     let path = folder.path().join("log.sqlite");
-    let frames = traffic::lines().iter().flat_map(|line| line.frames()).collect::<Vec<_>>();
+    let frames = traffic::lines().iter().flat_map(traffic::Line::frames).collect::<Vec<_>>();
     let gateway = GatewayEui::from_display_bytes([2, 0, 0, 0xff, 0xfe, 0, 0, 1]);
     let sign = Arrival::SignOfLife { gateway, at: 5, address: None };
     let arrivals = frames.into_iter().map(|frame| Arrival::Frame(frame, "udp")).chain([sign]).collect();
