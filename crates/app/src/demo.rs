@@ -8,7 +8,7 @@ mod node;
 use std::collections::BTreeMap;
 use std::fs;
 use std::io::BufRead as _;
-use std::net::UdpSocket;
+use std::net::{TcpListener, UdpSocket};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -39,6 +39,8 @@ const FILES: [(&str, &[u8]); 5] = [
 ];
 /// The port that the site file names; the demonstration takes one that is free.
 const USUAL_PORT: &str = "127.0.0.1:1700";
+/// Where the page is, if that port is free; else at one that is.
+const PAGE: &str = "127.0.0.1:8750";
 /// Paces that can still be followed \[min/s\].
 const PACES: std::ops::RangeInclusive<f64> = 0.1..=600.0;
 
@@ -61,10 +63,10 @@ pub(crate) fn run(pace: f64, faults: &[String], form: Form) -> Result<(), Failur
     let folder =
         tempfile::Builder::new().prefix("larkmoor-demo-").tempdir().map_err(|error| unwritten(&error))?;
     let port = lay_out(&folder).map_err(|error| unwritten(&error))?;
-    let site = fleet::site(&folder.path().join("larkmoor.toml"))?;
+    let site = Arc::new(fleet::site(&folder.path().join("larkmoor.toml"))?);
     let (passphrase, keys) = enrol(&site, folder.path())?;
     let nodes = live_nodes(&site, &keys)?;
-    let served = service::open(&site, Some(&passphrase), form)?;
+    let served = service::open(site, Some(&passphrase), form)?;
     output::complain(&format!(
         "Larkmoor is invented: its nodes, places and readings are made up. {pace} of its minutes pass in a second.\n\
          Keys and log lie in {} and are removed at the end.\n\
@@ -105,10 +107,14 @@ fn unwritten(error: &std::io::Error) -> Failure {
 fn lay_out(folder: &TempDir) -> std::io::Result<String> {
     fs::create_dir(folder.path().join("terrain"))?;
     let port = UdpSocket::bind("127.0.0.1:0")?.local_addr()?.to_string();
+    let page = TcpListener::bind(PAGE).or_else(|_| TcpListener::bind("127.0.0.1:0"))?.local_addr()?;
+    let with_page = format!("[serve]\npage = \"{page}\"\n");
     for (name, contents) in FILES {
         let text = String::from_utf8(contents.to_vec());
         let contents = match text {
-            Ok(text) if text.contains(USUAL_PORT) => text.replace(USUAL_PORT, &port).into_bytes(),
+            Ok(text) if text.contains(USUAL_PORT) => {
+                text.replace(USUAL_PORT, &port).replace("[serve]\n", &with_page).into_bytes()
+            }
             _ => contents.to_vec(),
         };
         fs::write(folder.path().join(name), contents)?;

@@ -247,6 +247,11 @@ pub(crate) fn payload(text: &str, port: u8, kinds: &[KindOf<'_>]) -> Result<Stri
     Ok(message::values(port, &bytes, None, kinds))
 }
 
+/// The values of a payload in clear that is at hand as bytes.
+pub(crate) fn values(port: u8, payload: &[u8], way: design::message::Direction, kinds: &[KindOf<'_>]) -> String {
+    message::values(port, payload, Some(way), kinds)
+}
+
 fn way(direction: Direction) -> design::message::Direction {
     match direction {
         Direction::Up => design::message::Direction::Up,

@@ -58,6 +58,7 @@ pub(crate) enum Form {
 
 /// A site that is ready to be served.
 pub(crate) struct Service {
+    site: Arc<fleet::Site>,
     settings: Settings,
     setup: Site,
     log: Log,
@@ -78,10 +79,11 @@ pub(crate) struct Service {
 
 /// Opens key box and log of a site; nothing is changed if either can't be opened.
 pub(crate) fn open(
-    site: &fleet::Site,
+    served: Arc<fleet::Site>,
     passphrase_file: Option<&Path>,
     form: Form,
 ) -> Result<Service, Failure> {
+    let site = &*served;
     let settings = Settings::of(site, passphrase_file)?;
     let shut = shut::answer(&settings)?;
     let setup = settings::setup(site, &settings)?;
@@ -104,7 +106,9 @@ pub(crate) fn open(
     let past = past::all(site, &setup);
     let watch = watcher::setup(site, &setup);
     let gateway_names = setup.gateways.iter().map(|(name, eui)| (*eui, name.clone())).collect();
+    let site = served;
     Ok(Service {
+        site,
         settings,
         setup,
         log,
@@ -319,7 +323,7 @@ impl Service {
     }
 
     async fn serve(self) -> Result<(), Failure> {
-        let Self { settings, setup, log, form, greeting, posted, subscriptions, onward, zone, .. } = self;
+        let Self { site, settings, setup, log, form, greeting, posted, subscriptions, onward, zone, .. } = self;
         let (watch, gateway_names, pace) = (self.watch, self.gateway_names, self.pace);
         let stop = stop_signal();
         let gateways = match settings.udp {
@@ -338,6 +342,7 @@ impl Service {
         let tally = Arc::new(Mutex::new(Tally::default()));
         let names: BTreeMap<DevEui, String> =
             setup.registry.iter().map(|row| (row.dev_eui, row.name.clone())).collect();
+        let registry = setup.registry.clone();
         let (teller, printed) = teller::begin().map_err(|error| no_threads(&error))?;
         let (lookout, waiting) = watcher::open();
         let watched = Watched {
@@ -358,7 +363,7 @@ impl Service {
             pulse: Arc::clone(&pulse),
             teller,
             lookout,
-            zone,
+            zone: zone.clone(),
             troubled: false,
         };
         let gate = Gate::new().map_err(|error| no_random(&error))?;
@@ -371,6 +376,9 @@ impl Service {
         let listening = page.map(|(page, doorway)| {
             output::complain(&page_line(&doorway, &posted));
             let house = House {
+                site,
+                registry,
+                zone,
                 log: settings.log.clone(),
                 pulse: Arc::clone(&pulse),
                 counts: writer.counts(),
@@ -495,7 +503,7 @@ async fn doorway(settings: &Settings) -> Result<Doorway, Failure> {
 fn page_line(doorway: &Doorway, posted: &[Posted]) -> String {
     let scheme = if doorway.is_sealed() { "https" } else { "http" };
     let Ok(address) = doorway.address() else { return String::new() };
-    let mut lines = vec![format!("The log answers at {scheme}://{address}: /live, /health, /metrics")];
+    let mut lines = vec![format!("Open {scheme}://{address}/ in a browser; programs ask /live, /health, /metrics")];
     lines.extend(posted.iter().map(|posted| {
         format!("Messages of {} are taken at {scheme}://{address}{} (POST)", posted.name, posted.path)
     }));

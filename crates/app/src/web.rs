@@ -1,10 +1,15 @@
 //! What `serve` answers over HTTP: whether all is well, what was counted, what is kept as it comes, and messages of other
 //! networks that are posted.
 //!
-//! Each route is a module; the routes of people's pages come beside them.
+//! Each route is a module. Pages for people are read from the log as a state of `report::page` and shown by [`shown`].
 
+mod about;
+mod assets;
+mod frame;
+mod gateways;
 mod guard;
 mod health;
+mod heard;
 mod listener;
 mod live;
 pub(crate) mod login;
@@ -13,6 +18,7 @@ mod patience;
 mod posted;
 mod problem;
 pub(crate) mod pulse;
+mod shown;
 pub(crate) mod tls;
 mod tries;
 mod who;
@@ -22,24 +28,36 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use axum::Router;
-use axum::extract::{Query, State};
+use axum::extract::{Path, Query, State};
 use axum::http::HeaderMap;
-use axum::middleware::from_fn_with_state;
+use axum::middleware::{from_fn, from_fn_with_state};
 use axum::routing::get;
 use design::serve::Page;
 use logbook::intake::door::Door;
 use logbook::intake::gateways::Gateways;
+use logbook::registry::Node;
 use logbook::store::writer::Counts;
+use logbook::zone::Zone;
+use tower_http::compression::CompressionLayer;
 use wire::identity::DevEui;
+
+use crate::input::fleet;
 
 use pulse::Pulse;
 
 pub(crate) use listener::Doorway;
 pub(crate) use login::Gate;
 pub(crate) use posted::Posted;
+use shown::Wish;
 
 /// What the routes know.
 pub(crate) struct House {
+    /// The site as it is planned.
+    pub(crate) site: Arc<fleet::Site>,
+    /// Who is enrolled.
+    pub(crate) registry: Vec<Node>,
+    /// What clocks of the site show.
+    pub(crate) zone: Zone,
     /// The file of the log.
     pub(crate) log: PathBuf,
     /// How it is now.
@@ -60,6 +78,28 @@ pub(crate) struct House {
     pub(crate) gate: Gate,
 }
 
+impl House {
+    /// Names of the nodes that stand now, in their order.
+    fn open_names(&self) -> impl Iterator<Item = &str> {
+        let mut names: Vec<&str> =
+            self.registry.iter().filter(|row| row.open()).map(|row| row.name.as_str()).collect();
+        names.sort_unstable();
+        names.dedup();
+        names.into_iter()
+    }
+
+    /// The unit of a value of a message of a kind of node, in UCUM; `1` of what the designs of today don't know.
+    fn unit(&self, kind: &str, message: &str, column: &str) -> &str {
+        let of_kind = self.site.kinds().find(|(_, design)| design.name == kind);
+        let message = of_kind.and_then(|(_, design)| design.messages.iter().find(|one| one.name == message));
+        let field = message.and_then(|message| {
+            let named = |name: &str| message.fields.iter().find(|field| field.name == name);
+            named(column).or_else(|| named(column.rsplit_once('_').map_or(column, |(field, _)| field)))
+        });
+        field.map_or("1", |field| field.unit.as_str())
+    }
+}
+
 type Asked = State<Arc<House>>;
 
 /// What is answered while the key box is shut.
@@ -69,7 +109,20 @@ pub(crate) fn shut() -> Router {
 
 /// All routes.
 pub(crate) fn routes(house: Arc<House>) -> Router {
+    let pages = Router::new()
+        .route("/about", get(|State(house): Asked, wish: Wish| shown::answer(house, wish, about::state)))
+        .route("/heard", get(|State(house): Asked, wish: Wish| shown::answer(house, wish, heard::state)))
+        .route(
+            "/heard/{frame}",
+            get(|State(house): Asked, Path(number): Path<i64>, wish: Wish| {
+                shown::answer(house, wish, move |look| frame::state(look, number))
+            }),
+        )
+        .route("/gateways", get(|State(house): Asked, wish: Wish| shown::answer(house, wish, gateways::state)))
+        .route("/page/{file}", get(|Path(file): Path<String>, wish: Wish| async move { assets::answer(&file, &wish) }))
+        .layer(CompressionLayer::new());
     Router::new()
+        .merge(pages)
         .route("/health", get(|State(house): Asked| async move { health::answer(&house) }))
         .route("/metrics", get(|State(house): Asked| async move { metrics::answer(&house) }))
         .route(
@@ -81,5 +134,6 @@ pub(crate) fn routes(house: Arc<House>) -> Router {
         .merge(login::routes())
         .fallback(posted::answer)
         .layer(from_fn_with_state(Arc::clone(&house), guard::check))
+        .layer(from_fn(shown::policy))
         .with_state(house)
 }

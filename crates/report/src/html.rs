@@ -293,7 +293,7 @@ fn cautions(subject: &ReportedDesign, plan: &Plan) -> Markup {
 }
 
 /// Text in which what stands between backticks is code.
-fn code(text: &str) -> Markup {
+pub(crate) fn code(text: &str) -> Markup {
     html! {
         @for (index, part) in text.split('`').enumerate() {
             @if index % 2 == 1 { code { (part) } } @else { (part) }

@@ -3,6 +3,9 @@
 /// What makes the classes of pages and charts visible.
 pub const STYLE: &str = include_str!("look/page.css");
 
+/// What the pages of a served site add to it.
+pub const SERVED: &str = include_str!("look/served.css");
+
 /// Family, weight and the Latin subset as WOFF2.
 pub type Face = (&'static str, u16, &'static [u8]);
 
@@ -16,7 +19,29 @@ pub const PRINTED: [Face; 4] = [SENTENCES, HEADINGS, FIGURES, STRONG];
 /// The typefaces of a drawing that stands alone.
 pub const DRAWN: [Face; 3] = [HEADINGS, FIGURES, STRONG];
 
-/// The rules that declare typefaces.
+/// The typefaces of pages as files, each with its name.
+pub fn face_files() -> impl Iterator<Item = (String, &'static [u8])> {
+    PRINTED.iter().map(|face| (file_name(face), face.2))
+}
+
+fn file_name((family, weight, _): &Face) -> String {
+    format!("{}-{weight}.woff2", family.to_lowercase().replace(' ', "-"))
+}
+
+/// The rules that declare typefaces as files beside the style sheet.
+pub fn linked_faces() -> String {
+    let face = |face: &Face| {
+        let (family, weight, _) = face;
+        format!(
+            "@font-face{{font-family:\"{family}\";font-weight:{weight};font-display:swap;\
+             src:url({}) format(\"woff2\")}}\n",
+            file_name(face)
+        )
+    };
+    PRINTED.iter().map(face).collect()
+}
+
+/// The rules that declare typefaces, packed in.
 pub fn faces(faces: &[Face]) -> String {
     let face = |(family, weight, bytes): &Face| {
         let data = base64(bytes);

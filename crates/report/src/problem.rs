@@ -2,7 +2,7 @@
 
 use std::borrow::Cow;
 use std::ops::Range;
-use std::rc::Rc;
+use std::sync::Arc;
 
 use annotate_snippets::renderer::DecorStyle;
 use annotate_snippets::{AnnotationKind, Level, Origin, Renderer, Snippet};
@@ -20,9 +20,9 @@ const LONGEST_LINE: usize = 400;
 pub struct Source {
     /// As the person named it.
     pub file: String,
-    text: Rc<str>,
+    text: Arc<str>,
     /// Bytes at which its lines end.
-    line_ends: Rc<[usize]>,
+    line_ends: Arc<[usize]>,
     first_line: usize,
 }
 

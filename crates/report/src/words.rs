@@ -200,6 +200,17 @@ pub fn span(time: Duration) -> String {
     }
 }
 
+/// How long ago something was: "just now", "2 min ago", "3 h ago", "5 days ago"; what lies ahead "just now" within a minute.
+pub fn ago(seconds: i64) -> String {
+    match seconds {
+        ..-60 => format!("in {}", span(Duration::from_seconds(-seconds as f64))),
+        -60..60 => "just now".to_owned(),
+        60..5_400 => format!("{} min ago", seconds / 60),
+        5_400..172_800 => format!("{} h ago", seconds / 3_600),
+        _ => format!("{} days ago", seconds / 86_400),
+    }
+}
+
 /// A span that somebody wrote down: "1 year", "5 years", "30 days", "2.5 years".
 pub fn planned_span(time: Duration) -> String {
     let whole = |value: f64| (value - value.round()).abs() < 0.005;
@@ -355,6 +366,15 @@ mod tests {
         assert_eq!([0.1, 25.0, 0.0001, 1.0 / 128.0].map(step), ["0.1", "25", "0.0001", "0.0078125"]);
         let files = ["/home/someone/node.toml", "C:\\nodes\\node.toml", "node.toml"];
         assert_eq!(files.map(file_name), ["node.toml"; 3]);
+    }
+
+    #[test]
+    fn what_was_is_so_many_whole_minutes_hours_or_days_ago() {
+        let said = [0, 59, 60, 5_399, 5_400, 172_799, 172_800].map(ago);
+        let expected =
+            ["just now", "just now", "1 min ago", "89 min ago", "1 h ago", "47 h ago", "2 days ago"];
+        assert_eq!(said, expected);
+        assert_eq!([ago(-59), ago(-7_200)], ["just now", "in 2 h"]);
     }
 
     #[test]

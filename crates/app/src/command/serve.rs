@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 use std::process::ExitCode;
+use std::sync::Arc;
 
 use clap::Args;
 
@@ -73,7 +74,7 @@ pub(super) fn run(arguments: &Serve) -> ExitCode {
         );
     }
     let served = fleet::site(&arguments.site)
-        .and_then(|site| service::open(&site, passphrase_file, form))
+        .and_then(|site| service::open(Arc::new(site), passphrase_file, form))
         .and_then(|service| if arguments.restored { service.restored() } else { Ok(service) })
         .and_then(|service| if arguments.clock_is_right { service.clock_is_right() } else { Ok(service) })
         .and_then(|service| {

@@ -1,4 +1,10 @@
-//! Reading back.
+//! Reading back: all readings of a time, and what pages show.
+//!
+//! - [`heard`]: frames, the newest first.
+//! - [`gateways`]: what hears them.
+
+pub mod gateways;
+pub mod heard;
 
 use std::collections::BTreeMap;
 

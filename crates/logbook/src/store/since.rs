@@ -92,31 +92,23 @@ pub fn noted(log: &Connection, key: &str) -> Result<Option<String>, StoreError> 
 /// # Errors
 /// [`StoreError`] if the log can't be read.
 pub fn frames(log: &Connection, seq: i64, most: u32) -> Result<Vec<Row>, StoreError> {
-    let mut statement = log.prepare_cached(
+    selected(log, "frame.id > ? ORDER BY frame.id LIMIT ?", params![seq, most])
+}
+
+/// The frames that a condition selects, with what they say.
+pub(super) fn selected(
+    log: &Connection,
+    condition: &str,
+    values: impl rusqlite::Params,
+) -> Result<Vec<Row>, StoreError> {
+    let mut statement = log.prepare_cached(&format!(
         "SELECT frame.id, frame.arrived_at, frame.at, verdict, reason, node.dev_eui, fcnt, port, frame.source, data_rate, \
          (SELECT max(rssi) FROM reception WHERE frame = frame.id), \
          (SELECT max(snr) FROM reception WHERE frame = frame.id), node.id \
          FROM frame LEFT JOIN session ON session.id = frame.session LEFT JOIN node ON node.id = session.node \
-         WHERE frame.id > ? ORDER BY frame.id LIMIT ?",
-    )?;
-    let found = statement.query_map(params![seq, most], |row| {
-        let found = Row {
-            seq: row.get(0)?,
-            arrived_at: row.get(1)?,
-            at: row.get(2)?,
-            verdict: row.get(3)?,
-            reason: row.get(4)?,
-            dev_eui: row.get(5)?,
-            fcnt: row.get(6)?,
-            port: row.get(7)?,
-            source: row.get(8)?,
-            data_rate: row.get(9)?,
-            rssi_dbm: row.get(10)?,
-            snr_db: row.get(11)?,
-            readings: Vec::new(),
-        };
-        Ok((found, row.get::<_, Option<i64>>(12)?))
-    })?;
+         WHERE {condition}"
+    ))?;
+    let found = statement.query_map(values, |row| Ok((frame(row)?, row.get::<_, Option<i64>>(12)?)))?;
     let found = found.collect::<Result<Vec<_>, _>>()?;
     let with_readings = found.into_iter().map(|(mut row, node)| {
         if let Some(node) = node.filter(|_| matches!(row.verdict.as_str(), "new" | "late")) {
@@ -125,6 +117,24 @@ pub fn frames(log: &Connection, seq: i64, most: u32) -> Result<Vec<Row>, StoreEr
         Ok(row)
     });
     with_readings.collect()
+}
+
+fn frame(row: &rusqlite::Row<'_>) -> Result<Row, rusqlite::Error> {
+    Ok(Row {
+        seq: row.get(0)?,
+        arrived_at: row.get(1)?,
+        at: row.get(2)?,
+        verdict: row.get(3)?,
+        reason: row.get(4)?,
+        dev_eui: row.get(5)?,
+        fcnt: row.get(6)?,
+        port: row.get(7)?,
+        source: row.get(8)?,
+        data_rate: row.get(9)?,
+        rssi_dbm: row.get(10)?,
+        snr_db: row.get(11)?,
+        readings: Vec::new(),
+    })
 }
 
 fn readings(log: &Connection, node: i64, row: &Row) -> Result<Vec<Said>, StoreError> {

@@ -1,0 +1,68 @@
+//! What hears the nodes.
+
+use std::collections::BTreeSet;
+
+use logbook::store::StoreError;
+use logbook::store::query::gateways::{self, Heard};
+use report::page::gateways::{Gateway, GatewayReport, Gateways, Knocking};
+use wire::identity::GatewayEui;
+
+use super::shown::Look;
+
+/// Without a sign of life for so long a gateway is away: twelve of the usual ones \[us\].
+const AWAY_AFTER_US: i64 = 60_000_000;
+
+/// The gateways of the site file, and those that knock.
+pub(super) fn state(look: &Look<'_>) -> Result<Option<Gateways>, StoreError> {
+    let found = gateways::all(look.log, look.now)?;
+    let planned = &look.house.site.fleet.surroundings.gateways;
+    let eui = |bytes: [u8; 8]| GatewayEui::from_display_bytes(bytes).to_string();
+    let ours: BTreeSet<String> = planned.iter().filter_map(|gateway| Some(eui(gateway.eui?))).collect();
+    let of_site: Vec<Gateway> = planned
+        .iter()
+        .map(|gateway| {
+            let known = gateway.eui.map(eui);
+            let heard = found.iter().find(|heard| Some(&heard.eui) == known.as_ref());
+            shown(look, &gateway.name, known, heard)
+        })
+        .collect();
+    let heard: BTreeSet<&String> = of_site.iter().flat_map(|gateway| &gateway.nodes).collect();
+    let nodes_heard = heard.len();
+    let knocking = found.iter().filter(|heard| !ours.contains(&heard.eui));
+    Ok(Some(Gateways {
+        nodes: look.house.open_names().count(),
+        nodes_heard,
+        knocking: knocking.map(|heard| stranger(look, heard)).collect(),
+        gateways: of_site,
+    }))
+}
+
+fn shown(look: &Look<'_>, name: &str, eui: Option<String>, heard: Option<&Heard>) -> Gateway {
+    let last = heard.and_then(|heard| heard.last_sign_of_life);
+    Gateway {
+        name: name.to_owned(),
+        is_away: eui.is_some() && last.is_none_or(|last| look.now - last > AWAY_AFTER_US),
+        eui,
+        last_sign_of_life: last.map(|at| look.when(at)),
+        frames_in_a_day: heard.map_or(0, |heard| heard.by_hour.iter().sum()),
+        frames_by_hour: heard.map_or_else(|| vec![0; 24], |heard| heard.by_hour.to_vec()),
+        nodes: heard.map(|heard| heard.devices.iter().map(|eui| look.name(eui)).collect()).unwrap_or_default(),
+        answers_in_an_hour: heard.map_or(0, |heard| heard.answers.0),
+        answers_airtime_s: heard.map_or(0.0, |heard| heard.answers.1 as f64 / 1e6),
+        report: heard.and_then(|heard| heard.report.as_ref()).map(|report| GatewayReport {
+            at: look.when(report.at),
+            heard: report.heard,
+            intact: report.intact,
+            acknowledged_percent: report.acknowledged_share.map(|share| 100.0 * share),
+        }),
+    }
+}
+
+fn stranger(look: &Look<'_>, heard: &Heard) -> Knocking {
+    Knocking {
+        eui: heard.eui.clone(),
+        last_sign_of_life: heard.last_sign_of_life.map(|at| look.when(at)),
+        latitude_deg: heard.report.as_ref().and_then(|report| report.latitude_deg),
+        longitude_deg: heard.report.as_ref().and_then(|report| report.longitude_deg),
+    }
+}

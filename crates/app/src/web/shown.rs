@@ -1,0 +1,215 @@
+//! How a state becomes an answer: read from the log beside everything else, then as a page or as data.
+
+use std::collections::BTreeMap;
+use std::convert::Infallible;
+use std::fmt::Write as _;
+use std::sync::Arc;
+
+use axum::extract::{FromRequestParts, Query, Request};
+use axum::http::request::Parts;
+use axum::http::{HeaderValue, StatusCode, header};
+use axum::middleware::Next;
+use axum::response::{IntoResponse as _, Response};
+use design::date::moment_text;
+use logbook::clock::now;
+use logbook::received::Moment;
+use logbook::store::{StoreError, sqlite};
+use logbook::zone::Zone;
+use report::page::{self, Frame, Page, When};
+use report::words;
+use rusqlite::Connection;
+use serde_json::json;
+use sha2::{Digest as _, Sha256};
+use wire::identity::DevEui;
+
+use super::House;
+
+/// Nothing but what this server itself gives, and nothing written into a page, may run, be drawn or be asked.
+const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; \
+                      font-src 'self'; frame-ancestors 'none'; form-action 'self'; base-uri 'none'";
+
+/// What is asked of a page beside its path.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Wish {
+    /// What stands behind the question mark.
+    pub(super) query: BTreeMap<String, String>,
+    seen: Option<String>,
+}
+
+impl<S: Send + Sync> FromRequestParts<S> for Wish {
+    type Rejection = Infallible;
+
+    async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, Infallible> {
+        // A query that can't be read asks for nothing.
+        let query = Query::<BTreeMap<String, String>>::from_request_parts(parts, state).await;
+        let seen = parts.headers.get(header::IF_NONE_MATCH).and_then(|tag| tag.to_str().ok());
+        Ok(Self { query: query.map(|Query(query)| query).unwrap_or_default(), seen: seen.map(str::to_owned) })
+    }
+}
+
+impl Wish {
+    /// A word of the query.
+    pub(super) fn word(&self, key: &str) -> Option<&str> {
+        self.query.get(key).map(String::as_str).filter(|word| !word.is_empty())
+    }
+
+    /// Whether the asker has seen what this tag stands for.
+    pub(super) fn has_seen(&self, tag: &str) -> bool {
+        self.seen.as_ref().is_some_and(|seen| seen.split(',').any(|one| one.trim() == tag))
+    }
+}
+
+/// What a state is made from.
+pub(super) struct Look<'a> {
+    /// The site, and how it is.
+    pub(super) house: &'a House,
+    /// Its log, which can only be read here.
+    pub(super) log: &'a Connection,
+    /// What was asked.
+    pub(super) wish: &'a Wish,
+    /// The time.
+    pub(super) now: Moment,
+}
+
+impl Look<'_> {
+    /// A moment as people of the site read it.
+    pub(super) fn when(&self, at: Moment) -> When {
+        when(at, self.now, &self.house.zone)
+    }
+
+    /// What people call a device; its identity where nobody named it.
+    pub(super) fn name(&self, dev_eui: &str) -> String {
+        let known = DevEui::from_display(dev_eui).ok().and_then(|eui| self.house.names.get(&eui));
+        known.cloned().unwrap_or_else(|| dev_eui.to_owned())
+    }
+}
+
+fn when(at: Moment, now: Moment, zone: &Zone) -> When {
+    let text = u64::try_from(at.div_euclid(1_000_000)).ok().and_then(moment_text);
+    let clock = match (zone.day(at), zone.day(now)) {
+        (Some(day), Some(today)) if day == today => zone.clock(at),
+        (Some((year, month, day)), today) => {
+            let year = if today.is_some_and(|today| today.0 == year) { String::new() } else { format!(" {year}") };
+            let month = words::month_short(u8::try_from(month).unwrap_or_default());
+            format!("{day} {month}{year}, {}", zone.clock(at))
+        }
+        (None, _) => "no time".to_owned(),
+    };
+    When {
+        at: text.unwrap_or_else(|| format!("{at} us since 1970")),
+        clock,
+        ago: words::ago((now - at).div_euclid(1_000_000)),
+    }
+}
+
+/// Reads a state from the log and shows it; `None` where there is nothing of that name.
+pub(super) async fn answer<P: Page + 'static>(
+    house: Arc<House>,
+    wish: Wish,
+    state: impl FnOnce(&Look<'_>) -> Result<Option<P>, StoreError> + Send + 'static,
+) -> Response {
+    let read = tokio::task::spawn_blocking(move || {
+        let log = sqlite::reader(&house.log)?;
+        let look = Look { house: &house, log: &log, wish: &wish, now: now() };
+        Ok(state(&look)?.map(|page| shown(&look, &page)))
+    });
+    match read.await {
+        Ok(Ok(Some(response))) => response,
+        Ok(Ok(None)) => problem(StatusCode::NOT_FOUND, "nothing is here"),
+        Ok(Err(error)) => failed(&error),
+        Err(_gone) => problem(StatusCode::INTERNAL_SERVER_ERROR, "this page has failed; please report it"),
+    }
+}
+
+fn failed(error: &StoreError) -> Response {
+    let fields = [(header::RETRY_AFTER, "5")];
+    (fields, problem(StatusCode::SERVICE_UNAVAILABLE, &error.to_string())).into_response()
+}
+
+/// RFC 9457.
+fn problem(status: StatusCode, why: &str) -> Response {
+    let body = json!({ "title": status.canonical_reason(), "status": status.as_u16(), "detail": why });
+    let fields = [(header::CONTENT_TYPE, "application/problem+json"), (header::CACHE_CONTROL, "no-store")];
+    (status, fields, body.to_string() + "\n").into_response()
+}
+
+fn shown<P: Page>(look: &Look<'_>, page: &P) -> Response {
+    let data = match page::json(page) {
+        Ok(data) => format!("{data:#}\n"),
+        Err(error) => {
+            return problem(StatusCode::INTERNAL_SERVER_ERROR, &format!("this state can't be written: {error}"));
+        }
+    };
+    if look.wish.word("format") == Some("json") {
+        return tagged(look.wish, "application/json", &tag(&[data.as_bytes()]), || data);
+    }
+    // What was "just now" a minute ago is so no longer.
+    let minute = look.now.div_euclid(60_000_000);
+    let tag = tag(&[data.as_bytes(), &minute.to_be_bytes()]);
+    tagged(look.wish, "text/html; charset=utf-8", &tag, || page::html(&frame(look), page))
+}
+
+fn frame(look: &Look<'_>) -> Frame {
+    let house = look.house;
+    Frame {
+        site: house.site.fleet.name.clone(),
+        at: look.when(look.now),
+        zone: house.site.fleet.time_zone.clone().unwrap_or_else(|| "UTC".to_owned()),
+        person: None,
+    }
+}
+
+/// A name of contents; weak, because they travel packed or not.
+pub(super) fn tag(contents: &[&[u8]]) -> String {
+    let digest = contents.iter().fold(Sha256::new(), |digest, part| digest.chain_update(part)).finalize();
+    let mut tag = "W/\"".to_owned();
+    for byte in digest.iter().take(12) {
+        write!(tag, "{byte:02x}").expect("a string takes any text");
+    }
+    tag + "\""
+}
+
+/// Contents with their tag, or that the asker has them.
+pub(super) fn tagged(wish: &Wish, kind: &str, tag: &str, contents: impl FnOnce() -> String) -> Response {
+    let fields = [(header::ETAG, tag), (header::CACHE_CONTROL, "private, no-cache")];
+    if wish.has_seen(tag) {
+        return (StatusCode::NOT_MODIFIED, fields).into_response();
+    }
+    let [tag, cache] = fields;
+    ([(header::CONTENT_TYPE, kind), tag, cache], contents()).into_response()
+}
+
+/// Says on every answer what a page may do.
+pub(super) async fn policy(request: Request, next: Next) -> Response {
+    let mut response = next.run(request).await;
+    let fields = response.headers_mut();
+    fields.insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(POLICY));
+    fields.insert(header::X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff"));
+    fields.insert(header::REFERRER_POLICY, HeaderValue::from_static("no-referrer"));
+    response
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// 2026-11-30 10:00:00 UTC: 20,787 days after 1970-01-01 (by hand: 56 years with 14 leap days are 20,454; 333 days of 2026).
+    const NOW: Moment = (20_787 * 24 + 10) * 3_600_000_000;
+
+    #[test]
+    fn a_time_of_today_has_no_date_and_one_of_another_year_has_its_year() {
+        let shown = |before: Moment| when(NOW - before, NOW, &Zone::UTC);
+        assert_eq!(shown(0).at, "2026-11-30T10:00:00Z");
+        assert_eq!((shown(0).clock.as_str(), shown(0).ago.as_str()), ("10:00:00Z", "just now"));
+        assert_eq!(shown(11 * 3_600_000_000).clock, "29 Nov, 23:00:00Z");
+        assert_eq!(shown(365 * 86_400_000_000).clock, "30 Nov 2025, 10:00:00Z");
+        assert_eq!(shown(365 * 86_400_000_000).ago, "365 days ago");
+    }
+
+    #[test]
+    fn a_tag_that_was_seen_is_known_among_others() {
+        let wish = Wish { seen: Some("W/\"a\", W/\"b\"".into()), ..Wish::default() };
+        assert!(wish.has_seen("W/\"b\"") && !wish.has_seen("W/\"c\"") && !Wish::default().has_seen("W/\"a\""));
+        assert_ne!(tag(&[b"one"]), tag(&[b"other"]));
+    }
+}
