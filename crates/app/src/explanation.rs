@@ -248,7 +248,12 @@ pub(crate) fn payload(text: &str, port: u8, kinds: &[KindOf<'_>]) -> Result<Stri
 }
 
 /// The values of a payload in clear that is at hand as bytes.
-pub(crate) fn values(port: u8, payload: &[u8], way: design::message::Direction, kinds: &[KindOf<'_>]) -> String {
+pub(crate) fn values(
+    port: u8,
+    payload: &[u8],
+    way: design::message::Direction,
+    kinds: &[KindOf<'_>],
+) -> String {
     message::values(port, payload, Some(way), kinds)
 }
 

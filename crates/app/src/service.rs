@@ -503,7 +503,8 @@ async fn doorway(settings: &Settings) -> Result<Doorway, Failure> {
 fn page_line(doorway: &Doorway, posted: &[Posted]) -> String {
     let scheme = if doorway.is_sealed() { "https" } else { "http" };
     let Ok(address) = doorway.address() else { return String::new() };
-    let mut lines = vec![format!("Open {scheme}://{address}/ in a browser; programs ask /live, /health, /metrics")];
+    let mut lines =
+        vec![format!("Open {scheme}://{address}/ in a browser; programs ask /live, /health, /metrics")];
     lines.extend(posted.iter().map(|posted| {
         format!("Messages of {} are taken at {scheme}://{address}{} (POST)", posted.name, posted.path)
     }));

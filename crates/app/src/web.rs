@@ -118,8 +118,14 @@ pub(crate) fn routes(house: Arc<House>) -> Router {
                 shown::answer(house, wish, move |look| frame::state(look, number))
             }),
         )
-        .route("/gateways", get(|State(house): Asked, wish: Wish| shown::answer(house, wish, gateways::state)))
-        .route("/page/{file}", get(|Path(file): Path<String>, wish: Wish| async move { assets::answer(&file, &wish) }))
+        .route(
+            "/gateways",
+            get(|State(house): Asked, wish: Wish| shown::answer(house, wish, gateways::state)),
+        )
+        .route(
+            "/page/{file}",
+            get(|Path(file): Path<String>, wish: Wish| async move { assets::answer(&file, &wish) }),
+        )
         .layer(CompressionLayer::new());
     Router::new()
         .merge(pages)

@@ -174,7 +174,8 @@ fn foot(frame: &Frame, is_live: bool) -> Markup {
 
 /// Whether a text may be shown as it is: no control characters and no marks that turn the direction of what follows.
 fn is_plain(letter: char) -> bool {
-    !letter.is_control() && !matches!(letter, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+    !letter.is_control()
+        && !matches!(letter, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
 }
 
 /// A text from outside, without what could change how the text around it is read; a sign stands where something was taken out.
@@ -204,7 +205,8 @@ mod tests {
     }
 
     fn frame() -> Frame {
-        let at = When { at: "2026-11-30T10:00:00Z".into(), clock: "10:00:00Z".into(), ago: "just now".into() };
+        let at =
+            When { at: "2026-11-30T10:00:00Z".into(), clock: "10:00:00Z".into(), ago: "just now".into() };
         Frame { site: "Larkmoor".into(), at, zone: "UTC".into(), person: None }
     }
 
@@ -241,6 +243,9 @@ mod tests {
             }
         }
         let data = json(&Timed { last: frame().at }).expect("it can be written");
-        assert_eq!(data, json!({ "schema": 1, "title": "timed", "page": { "last": "2026-11-30T10:00:00Z" } }));
+        assert_eq!(
+            data,
+            json!({ "schema": 1, "title": "timed", "page": { "last": "2026-11-30T10:00:00Z" } })
+        );
     }
 }

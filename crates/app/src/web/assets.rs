@@ -11,7 +11,9 @@ const SCRIPTS: [(&str, &str); 1] = [("live.js", include_str!("../../page/live.js
 
 /// A file by its name.
 pub(super) fn answer(file: &str, wish: &Wish) -> Response {
-    let text = |kind: &str, text: String| shown::tagged(wish, kind, &shown::tag(&[text.as_bytes()]), || text.clone());
+    let text = |kind: &str, text: String| {
+        shown::tagged(wish, kind, &shown::tag(&[text.as_bytes()]), || text.clone())
+    };
     if let Some((_, script)) = SCRIPTS.iter().find(|(name, _)| *name == file) {
         return text("text/javascript; charset=utf-8", (*script).to_owned());
     }
@@ -21,8 +23,10 @@ pub(super) fn answer(file: &str, wish: &Wish) -> Response {
         _ => match look::face_files().find(|(name, _)| name == file) {
             Some((_, bytes)) => {
                 // Another edition of a typeface has another name.
-                let fields =
-                    [(header::CONTENT_TYPE, "font/woff2"), (header::CACHE_CONTROL, "public, max-age=31536000")];
+                let fields = [
+                    (header::CONTENT_TYPE, "font/woff2"),
+                    (header::CACHE_CONTROL, "public, max-age=31536000"),
+                ];
                 (fields, bytes).into_response()
             }
             None => (StatusCode::NOT_FOUND, "no such file\n").into_response(),

@@ -17,7 +17,10 @@ pub(super) fn state(look: &Look<'_>, number: i64) -> Result<Option<ExplainedFram
         Ok((table, _)) => (table, hex(&raw.bytes)),
         Err(failure) => match std::str::from_utf8(&raw.bytes) {
             Ok(text) => ("A message of another network.".to_owned(), text.to_owned()),
-            Err(_) => (failure.problems.iter().map(|problem| problem.message.clone() + "\n").collect(), hex(&raw.bytes)),
+            Err(_) => (
+                failure.problems.iter().map(|problem| problem.message.clone() + "\n").collect(),
+                hex(&raw.bytes),
+            ),
         },
     };
     let content = content(look, row.port, &raw);
@@ -34,6 +37,7 @@ fn content(look: &Look<'_>, port: Option<u8>, raw: &Raw) -> Option<String> {
 }
 
 fn hex(bytes: &[u8]) -> String {
-    let lines = bytes.chunks(16).map(|line| line.iter().map(|byte| format!("{byte:02X} ")).collect::<String>());
+    let lines =
+        bytes.chunks(16).map(|line| line.iter().map(|byte| format!("{byte:02X} ")).collect::<String>());
     lines.collect::<Vec<_>>().join("\n")
 }

@@ -46,7 +46,9 @@ fn shown(look: &Look<'_>, name: &str, eui: Option<String>, heard: Option<&Heard>
         last_sign_of_life: last.map(|at| look.when(at)),
         frames_in_a_day: heard.map_or(0, |heard| heard.by_hour.iter().sum()),
         frames_by_hour: heard.map_or_else(|| vec![0; 24], |heard| heard.by_hour.to_vec()),
-        nodes: heard.map(|heard| heard.devices.iter().map(|eui| look.name(eui)).collect()).unwrap_or_default(),
+        nodes: heard
+            .map(|heard| heard.devices.iter().map(|eui| look.name(eui)).collect())
+            .unwrap_or_default(),
         answers_in_an_hour: heard.map_or(0, |heard| heard.answers.0),
         answers_airtime_s: heard.map_or(0.0, |heard| heard.answers.1 as f64 / 1e6),
         report: heard.and_then(|heard| heard.report.as_ref()).map(|report| GatewayReport {

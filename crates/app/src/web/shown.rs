@@ -89,7 +89,8 @@ fn when(at: Moment, now: Moment, zone: &Zone) -> When {
     let clock = match (zone.day(at), zone.day(now)) {
         (Some(day), Some(today)) if day == today => zone.clock(at),
         (Some((year, month, day)), today) => {
-            let year = if today.is_some_and(|today| today.0 == year) { String::new() } else { format!(" {year}") };
+            let year =
+                if today.is_some_and(|today| today.0 == year) { String::new() } else { format!(" {year}") };
             let month = words::month_short(u8::try_from(month).unwrap_or_default());
             format!("{day} {month}{year}, {}", zone.clock(at))
         }
@@ -137,7 +138,10 @@ fn shown<P: Page>(look: &Look<'_>, page: &P) -> Response {
     let data = match page::json(page) {
         Ok(data) => format!("{data:#}\n"),
         Err(error) => {
-            return problem(StatusCode::INTERNAL_SERVER_ERROR, &format!("this state can't be written: {error}"));
+            return problem(
+                StatusCode::INTERNAL_SERVER_ERROR,
+                &format!("this state can't be written: {error}"),
+            );
         }
     };
     if look.wish.word("format") == Some("json") {
@@ -209,7 +213,9 @@ mod tests {
     #[test]
     fn a_tag_that_was_seen_is_known_among_others() {
         let wish = Wish { seen: Some("W/\"a\", W/\"b\"".into()), ..Wish::default() };
-        assert!(wish.has_seen("W/\"b\"") && !wish.has_seen("W/\"c\"") && !Wish::default().has_seen("W/\"a\""));
+        assert!(
+            wish.has_seen("W/\"b\"") && !wish.has_seen("W/\"c\"") && !Wish::default().has_seen("W/\"a\"")
+        );
         assert_ne!(tag(&[b"one"]), tag(&[b"other"]));
     }
 }

@@ -7,6 +7,7 @@ mod demo;
 mod ends;
 mod killed;
 mod live;
+mod page;
 mod past;
 mod people;
 mod posted;

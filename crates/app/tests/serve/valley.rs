@@ -174,7 +174,7 @@ pub(super) fn post(page: SocketAddr, path: &str, body: &[u8]) -> Answer {
 /// Where the server says that it answers.
 pub(super) fn page(server: &Server) -> SocketAddr {
     let line = server.greeting.lines().find_map(|line| line.strip_prefix("Open http://"));
-    line.and_then(|line| line.split(": ").next()).expect("it says where").parse().expect("an address")
+    line.and_then(|line| line.split("/ ").next()).expect("it says where").parse().expect("an address")
 }
 
 /// All that was kept: verdict, device, counter, port, time in seconds, values.

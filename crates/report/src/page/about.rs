@@ -123,7 +123,10 @@ mod tests {
     #[test]
     fn sizes_and_spans_have_their_units() {
         let text = about().main().into_string();
-        assert!(text.contains("larkmoor.sqlite, 2.5 MB") && text.contains("removed after 30.0 days"), "{text}");
+        assert!(
+            text.contains("larkmoor.sqlite, 2.5 MB") && text.contains("removed after 30.0 days"),
+            "{text}"
+        );
         assert!(text.contains("1 frame and messages"), "{text}");
         let counted = About { strangers_only_counted: true, strangers_days: None, ..about() };
         assert!(counted.main().into_string().contains("counted, and not kept"));

@@ -161,7 +161,9 @@ impl GatewayReport {
         let mut parts = Vec::new();
         parts.extend(self.heard.map(|count| format!("{count} heard")));
         parts.extend(self.intact.map(|count| format!("{count} intact")));
-        parts.extend(self.acknowledged_percent.map(|share| format!("{share:.0} % of its messages acknowledged")));
+        parts.extend(
+            self.acknowledged_percent.map(|share| format!("{share:.0} % of its messages acknowledged")),
+        );
         html! { (parts.join(", ")) " (" (self.at.ago()) ")" }
     }
 }
@@ -175,7 +177,10 @@ impl Knocking {
             }
             _ => "latitude = \"47.005 deg\"     # where it stands\nlongitude = \"13.035 deg\"\n".to_owned(),
         };
-        format!("[gateway.NAME]\neui = \"{}\"\n{place}antenna_height = \"8 m\"      # above the ground\n", self.eui)
+        format!(
+            "[gateway.NAME]\neui = \"{}\"\n{place}antenna_height = \"8 m\"      # above the ground\n",
+            self.eui
+        )
     }
 
     fn section(&self) -> Markup {
@@ -230,7 +235,10 @@ mod tests {
         assert_eq!(page(vec![roof.clone(), gateway("chapel")]).title(), "2 gateways hear 6 of 7 nodes");
         assert_eq!(page(Vec::new()).title(), "No gateway is in the site file");
         let away = Gateway { is_away: true, ..roof };
-        assert_eq!(page(vec![away.clone(), gateway("chapel")]).title(), "packing-house is away since 06:12:00Z");
+        assert_eq!(
+            page(vec![away.clone(), gateway("chapel")]).title(),
+            "packing-house is away since 06:12:00Z"
+        );
         assert_eq!(page(vec![away.clone(), away.clone()]).title(), "2 of 2 gateways are away");
         let never = Gateway { last_sign_of_life: None, ..away };
         assert_eq!(page(vec![never]).title(), "packing-house has never been heard of");
@@ -240,9 +248,12 @@ mod tests {
     #[test]
     fn a_stranger_that_knocks_comes_with_the_lines_to_copy() {
         let eui = "0200000000000002".to_owned();
-        let knocking = Knocking { eui, last_sign_of_life: None, latitude_deg: Some(47.0), longitude_deg: Some(-13.0) };
+        let knocking =
+            Knocking { eui, last_sign_of_life: None, latitude_deg: Some(47.0), longitude_deg: Some(-13.0) };
         let lines = knocking.lines();
-        for line in ["eui = \"0200000000000002\"", "latitude = \"47.00000 deg\"", "longitude = \"-13.00000 deg\""] {
+        for line in
+            ["eui = \"0200000000000002\"", "latitude = \"47.00000 deg\"", "longitude = \"-13.00000 deg\""]
+        {
             assert!(lines.contains(line), "{lines}");
         }
         let text = Gateways { knocking: vec![knocking], ..page(Vec::new()) }.main().into_string();

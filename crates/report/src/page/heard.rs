@@ -68,7 +68,11 @@ const CHOICES: [(&str, &str); 5] =
 
 impl Heard {
     fn counted(&self, beginning: &str) -> u32 {
-        self.last_hour.iter().filter(|(verdict, _)| verdict.starts_with(beginning)).map(|(_, count)| count).sum()
+        self.last_hour
+            .iter()
+            .filter(|(verdict, _)| verdict.starts_with(beginning))
+            .map(|(_, count)| count)
+            .sum()
     }
 }
 
@@ -240,7 +244,8 @@ mod tests {
 
     #[test]
     fn what_a_stranger_sends_is_text() {
-        let hostile = HeardFrame { says: Some("<b>\u{202e}".into()), reason: Some("<i>".into()), ..frame("new") };
+        let hostile =
+            HeardFrame { says: Some("<b>\u{202e}".into()), reason: Some("<i>".into()), ..frame("new") };
         let text = hostile.row().into_string();
         assert!(!text.contains("<b>") && !text.contains("<i>") && !text.contains('\u{202e}'), "{text}");
     }

@@ -91,7 +91,9 @@ pub struct Raw {
 pub fn one(log: &Connection, seq: i64) -> Result<Option<(Row, Raw)>, StoreError> {
     let Some(row) = since::selected(log, "frame.id = ?", [seq])?.pop() else { return Ok(None) };
     let bytes = log
-        .query_row("SELECT bytes, payload FROM frame WHERE id = ?", [seq], |row| Ok((row.get(0)?, row.get(1)?)))
+        .query_row("SELECT bytes, payload FROM frame WHERE id = ?", [seq], |row| {
+            Ok((row.get(0)?, row.get(1)?))
+        })
         .optional()?;
     let kind = row.readings.first().map(|said| said.kind.clone());
     Ok(bytes.map(|(bytes, payload)| (row, Raw { bytes, payload, kind })))
