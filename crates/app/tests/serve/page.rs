@@ -11,7 +11,7 @@ const ONE: &str = "02F2A74D52E6B438";
 const PAYLOAD: &str = "YAgY2jA=";
 /// Every page that needs no name, and one word that it must say.
 const ROUTES: [(&str, &str); 3] =
-    [("/about", "all is well"), ("/heard", "heard this hour"), ("/gateways", "ateway")];
+    [("/about", "all is well"), ("/heard", "heard this hour"), ("/gateways", "hut has never been heard of")];
 
 fn data(page: SocketAddr, path: &str) -> Value {
     let answer = get(page, path);
