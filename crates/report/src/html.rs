@@ -148,7 +148,7 @@ fn verdict_row(question: &str, verdict: Verdict, sentence: &str, figure: &str, r
     }
 }
 
-fn verdicts(subject: &ReportedDesign, plan: &Plan) -> Markup {
+pub(crate) fn verdicts(subject: &ReportedDesign, plan: &Plan) -> Markup {
     let (figure, reason) = match &plan.chances {
         Some(chances) => (sentences::headline(subject, chances), sentences::caveat(chances)),
         None => (plan.reason.clone(), String::new()),

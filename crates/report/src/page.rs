@@ -2,12 +2,24 @@
 //!
 //! No I/O and no clock: what is shown comes in, times as they are to be read. The same state answers `?format=json`.
 //!
-//! - [`about`], [`heard`], [`frame`], [`gateways`]: what the log knows of itself.
+//! - [`site`], [`node`], [`first_days`], [`track`]: the nodes, with what is [`promised`] of them.
+//! - [`alarms`], [`next_trip`]: what wants a hand.
+//! - [`design`]: what was planned.
+//! - [`gateways`], [`heard`], [`frame`], [`intake`], [`about`]: what the log knows of itself.
 
 pub mod about;
+pub mod alarms;
+pub mod design;
+pub mod first_days;
 pub mod frame;
 pub mod gateways;
 pub mod heard;
+pub mod intake;
+pub mod next_trip;
+pub mod node;
+pub mod promised;
+pub mod site;
+pub mod track;
 
 use maud::{DOCTYPE, Markup, html};
 use serde::Serialize;
@@ -63,6 +75,8 @@ pub trait Page: Serialize {
     const LIGHT: bool = false;
     /// Whether it changes as frames come.
     const LIVE: bool = true;
+    /// A script of its own.
+    const SCRIPT: Option<&'static str> = None;
 
     /// The answer in a sentence.
     fn title(&self) -> String;
@@ -125,6 +139,7 @@ pub fn html<P: Page>(frame: &Frame, page: &P) -> String {
                 @if !P::LIGHT { link rel="stylesheet" href="/page/type.css"; }
                 link rel="stylesheet" href="/page/style.css";
                 @if P::LIVE { script type="module" src="/page/live.js" {} }
+                @if let Some(script) = P::SCRIPT { script type="module" src={ "/page/" (script) } {} }
             }
             body.served {
                 (head(frame, P::WAY))
@@ -140,6 +155,9 @@ pub fn html<P: Page>(frame: &Frame, page: &P) -> String {
 }
 
 /// The state as data, under its title.
+///
+/// # Errors
+/// If the state holds what JSON has no form for.
 pub fn json<P: Page>(page: &P) -> Result<Value, serde_json::Error> {
     Ok(json!({ "schema": 1, "title": page.title(), "page": serde_json::to_value(page)? }))
 }

@@ -62,7 +62,7 @@ fn body(subject: &ReportedDesign, plan: &Plan, chances: &Survival) -> Markup {
         path.limit d=(line(&limit)) {}
         (names(&lowest, &low, &limit, worst_end(chances, &x, y)))
         (darkest(chances, &x))
-        (x.months(subject, BOTTOM))
+        (x.names(BOTTOM))
     }
 }
 

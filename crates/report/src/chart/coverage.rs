@@ -253,7 +253,7 @@ fn description(map: &CoverageMap, shares: &[f64]) -> String {
 }
 
 /// Where the map lies in the drawing: north up, as wide as long at its middle latitude.
-struct Frame {
+pub(super) struct Frame {
     grid: Grid,
     width: f64,
     height: f64,
@@ -261,18 +261,18 @@ struct Frame {
 }
 
 impl Frame {
-    fn new(grid: &Grid) -> Self {
+    pub(super) fn new(grid: &Grid) -> Self {
         let (row_m, column_m) = grid.steps_m();
         let (high_m, wide_m) = (row_m * grid.rows as f64, column_m * grid.columns as f64);
         let pixels_per_m = ((WIDTH - RIGHT - LEFT) / wide_m).min(TALLEST / high_m);
         Self { grid: *grid, width: wide_m * pixels_per_m, height: high_m * pixels_per_m, pixels_per_m }
     }
 
-    fn right(&self) -> f64 {
+    pub(super) fn right(&self) -> f64 {
         LEFT + self.width
     }
 
-    fn bottom(&self) -> f64 {
+    pub(super) fn bottom(&self) -> f64 {
         TOP + self.height
     }
 
@@ -282,8 +282,21 @@ impl Frame {
         (LEFT + self.width * (column + 0.5) / columns, TOP + self.height * (row + 0.5) / rows)
     }
 
+    /// A picture of the whole map.
+    pub(super) fn picture(&self, address: &str) -> Markup {
+        let (width, height) = (px(self.width), px(self.height));
+        html! {
+            image x=(px(LEFT)) y=(px(TOP)) width=(width) height=(height) preserveAspectRatio="none" href=(address) {}
+        }
+    }
+
+    /// The line around it.
+    pub(super) fn edge(&self) -> Markup {
+        html! { rect.edge x=(px(LEFT)) y=(px(TOP)) width=(px(self.width)) height=(px(self.height)) {} }
+    }
+
     /// Where a place lies; `None` outside the map.
-    fn of(&self, place: Place) -> Option<(f64, f64)> {
+    pub(super) fn of(&self, place: Place) -> Option<(f64, f64)> {
         let (x, y) = self.at(self.grid.position(place), &self.grid);
         ((LEFT..=self.right()).contains(&x) && (TOP..=self.bottom()).contains(&y)).then_some((x, y))
     }
@@ -295,7 +308,9 @@ fn body(map: &CoverageMap, frame: &Frame, shares: &[f64], heights: &Heights, eve
     let signs: Vec<Sign> = map
         .nodes
         .iter()
-        .filter_map(|node| Some(Sign { name: &node.name, at: frame.of(node.place)?, verdict: node.verdict }))
+        .filter_map(|node| {
+            Some(Sign { name: &node.name, at: frame.of(node.place)?, verdict: node.verdict, page: None })
+        })
         .collect();
     let houses: Vec<(&str, (f64, f64))> = map
         .gateways
@@ -307,9 +322,9 @@ fn body(map: &CoverageMap, frame: &Frame, shares: &[f64], heights: &Heights, eve
             image x=(px(LEFT)) y=(px(TOP)) width=(width) height=(height) preserveAspectRatio="none" href=(map.mask().address()) {}
         }
         rect.reach x=(px(LEFT)) y=(px(TOP)) width=(width) height=(height) mask="url(#heard)" {}
-        image x=(px(LEFT)) y=(px(TOP)) width=(width) height=(height) preserveAspectRatio="none" href=(shaded) {}
+        (frame.picture(&shaded))
         @for level in levels(heights, every_m) { path.contour d=(level_path(heights, frame, level)) {} }
-        rect.edge x=(px(LEFT)) y=(px(TOP)) width=(width) height=(height) {}
+        (frame.edge())
         (standing(&houses, signs, frame.right()))
         (scale_bar(frame))
         (north(frame))
@@ -317,14 +332,14 @@ fn body(map: &CoverageMap, frame: &Frame, shares: &[f64], heights: &Heights, eve
     }
 }
 
-fn levels(heights: &Heights, every_m: f64) -> Vec<f64> {
+pub(super) fn levels(heights: &Heights, every_m: f64) -> Vec<f64> {
     let Some((low_m, high_m)) = heights.range_m() else { return Vec::new() };
     let first = (low_m / every_m).ceil() * every_m;
     let all = (0..64).map(|index| first + f64::from(index) * every_m);
     all.take_while(|level| *level < high_m).collect()
 }
 
-fn level_path(heights: &Heights, frame: &Frame, level_m: f64) -> String {
+pub(super) fn level_path(heights: &Heights, frame: &Frame, level_m: f64) -> String {
     contour::lines(heights, level_m)
         .iter()
         .map(|places| places.iter().map(|at| frame.at(*at, &heights.grid)).collect::<Vec<_>>())
@@ -335,7 +350,7 @@ fn level_path(heights: &Heights, frame: &Frame, level_m: f64) -> String {
 }
 
 /// 1, 2 or 5 times a power of ten \[km\], at most a quarter of the map.
-fn scale_bar(frame: &Frame) -> Markup {
+pub(super) fn scale_bar(frame: &Frame) -> Markup {
     let most_m = frame.width / frame.pixels_per_m / 4.0;
     let power = 10_f64.powf(most_m.log10().floor());
     let length_m = [5.0, 2.0, 1.0].iter().map(|factor| factor * power).find(|length| *length <= most_m);
@@ -352,7 +367,7 @@ fn scale_bar(frame: &Frame) -> Markup {
     }
 }
 
-fn north(frame: &Frame) -> Markup {
+pub(super) fn north(frame: &Frame) -> Markup {
     let (x, y) = (frame.right() - 16.0, TOP + 40.0);
     html! {
         path.measure d={ "M" (px(x)) " " (px(y)) "v-22m-4 7l4 -7l4 7" } {}

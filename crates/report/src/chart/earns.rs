@@ -92,7 +92,7 @@ fn body(subject: &ReportedDesign, x: &YearAxis, weeks: &[[f64; 24]], most: f64) 
         @for hour in [0, 6, 12, 18, 24] {
             text.tick.end x=(px(LEFT - 6.0)) y=(px(y.at(f64::from(hour)) + 4.0)) { (format!("{hour:02}:00")) }
         }
-        (x.months(subject, BOTTOM))
+        (x.names(BOTTOM))
         (key(top))
     }
 }

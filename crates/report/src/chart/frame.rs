@@ -103,7 +103,12 @@ pub(crate) fn day_of_year(month: u8, day: u8) -> u16 {
 impl YearAxis {
     /// The year of a subject between two places.
     pub(crate) fn new(subject: &ReportedDesign, from: f64, to: f64) -> Self {
-        Self { first_month: subject.first_month(), x: Scale::new((0.0, 365.0), (from, to)) }
+        Self::cut_at(subject.first_month(), from, to)
+    }
+
+    /// The year from the first of a month (1 to 12) on between two places.
+    pub(crate) fn cut_at(first_month: u8, from: f64, to: f64) -> Self {
+        Self { first_month, x: Scale::new((0.0, 365.0), (from, to)) }
     }
 
     /// Days since the cut, 0 to 364.
@@ -127,9 +132,9 @@ impl YearAxis {
     }
 
     /// Names of the months under the line `y`, with ticks between them.
-    pub(crate) fn months(&self, subject: &ReportedDesign, y: f64) -> Markup {
+    pub(crate) fn names(&self, y: f64) -> Markup {
         html! {
-            @for month in subject.months() {
+            @for month in (0..12).map(|offset| (self.first_month - 1 + offset) % 12 + 1) {
                 @let from = self.day(month, 1);
                 @let to = from + DAYS.get(usize::from(month) - 1).copied().unwrap_or(30);
                 path.axis d={ "M" (px(self.at(f64::from(from)))) " " (px(y)) "v5" } {}

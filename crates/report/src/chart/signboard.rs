@@ -12,6 +12,8 @@ pub(crate) struct Sign<'a> {
     pub(crate) name: &'a str,
     pub(crate) at: (f64, f64),
     pub(crate) verdict: Verdict,
+    /// Where the board leads, if it is a link.
+    pub(crate) page: Option<&'a str>,
 }
 
 const BOARD: (f64, f64) = (30.0, 14.0);
@@ -49,7 +51,8 @@ pub(crate) fn standing(houses: &[(&str, (f64, f64))], mut signs: Vec<Sign>, righ
     html! {
         @for house in &houses { (house.drawn()) }
         @for (sign, side) in drawn.iter().rev() {
-            @match side { Some(side) => (board(sign, *side)), None => (dot(sign)) }
+            @let drawn = match side { Some(side) => board(sign, *side), None => dot(sign) };
+            @match sign.page { Some(page) => a href=(page) { (drawn) }, None => (drawn) }
         }
     }
 }
@@ -163,7 +166,7 @@ mod tests {
 
     #[test]
     fn where_boards_crowd_the_worse_verdict_keeps_its_board() {
-        let sign = |name, x, verdict| Sign { name, at: (x, 100.0), verdict };
+        let sign = |name, x, verdict| Sign { name, at: (x, 100.0), verdict, page: None };
         let drawn = standing(
             &[("roof", (500.0, 100.0))],
             vec![

@@ -68,14 +68,19 @@ fn body(subject: &ReportedDesign, plan: &Plan) -> Markup {
         (curves(subject, &stretches(subject, plan, &x), &x, y))
         (stopped(plan, &x))
         (lowest_mark(plan, &x, y))
-        (x.months(subject, BOTTOM))
+        (x.names(BOTTOM))
     }
 }
 
 pub(crate) fn night(subject: &ReportedDesign, x: &YearAxis) -> Markup {
+    night_of(&subject.daylight_h, x)
+}
+
+/// The length of the night by sunrise and sunset [h] of each day.
+pub(crate) fn night_of(daylight_h: &[(f64, f64)], x: &YearAxis) -> Markup {
     let hanging = Scale::new((0.0, 24.0), (TOP, BOTTOM));
     let night_h = |day: u16| {
-        let daylight = subject.daylight_h.get(usize::from(x.day_of_year(day % 365)));
+        let daylight = daylight_h.get(usize::from(x.day_of_year(day % 365)));
         24.0 - daylight.map_or(0.0, |(rise, set)| set - rise)
     };
     let lower: Vec<_> = (0..=365_u16).map(|day| (x.at(f64::from(day)), hanging.at(night_h(day)))).collect();

@@ -105,12 +105,12 @@ impl Gateway {
             section data-part={ "gateway-" (plain(&self.name)) } {
                 h2 { (plain(&self.name)) }
                 table.plain { tbody {
-                    (row("last sign of life", self.life()))
-                    (row("heard", html! { (words::count(self.frames_in_a_day as usize, "frame")) " in the last 24 h" }))
-                    (row("nodes", self.names()))
-                    (row("answers", html! { (self.answers_in_an_hour) " asked for in the last hour, " (words::figure(self.answers_airtime_s)) " s on the air" }))
-                    @if let Some(report) = &self.report { (row("says of itself", report.said())) }
-                    @if let Some(eui) = &self.eui { (row("identity", html! { code { (eui) } })) }
+                    (row("last sign of life", &self.life()))
+                    (row("heard", &html! { (words::count(self.frames_in_a_day as usize, "frame")) " in the last 24 h" }))
+                    (row("nodes", &self.names()))
+                    (row("answers", &html! { (self.answers_in_an_hour) " asked for in the last hour, " (words::figure(self.answers_airtime_s)) " s on the air" }))
+                    @if let Some(report) = &self.report { (row("says of itself", &report.said())) }
+                    @if let Some(eui) = &self.eui { (row("identity", &html! { code { (eui) } })) }
                 } }
                 @if self.frames_in_a_day > 0 { (self.hours()) }
             }
@@ -197,7 +197,7 @@ impl Knocking {
     }
 }
 
-fn row(label: &str, content: Markup) -> Markup {
+fn row(label: &str, content: &Markup) -> Markup {
     html! { tr { th scope="row" { (label) } td { (content) } } }
 }
 

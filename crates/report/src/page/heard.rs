@@ -127,7 +127,7 @@ impl Heard {
 }
 
 impl HeardFrame {
-    fn row(&self) -> Markup {
+    pub(super) fn row(&self) -> Markup {
         html! {
             tr {
                 td data-label="heard" { a href={ "/heard/" (self.id) } { (self.at.shown()) } }
@@ -181,7 +181,7 @@ pub fn rate_words(name: &str) -> String {
     }
 }
 
-/// A value that was sent, with its unit: "air_temperature 3.2 °C"; one that is absent "no air_temperature".
+/// A value that was sent, with its unit: "humidity 93 %"; one that is absent "no humidity".
 pub fn value_words(name: &str, value: &serde_json::Value, unit: &str) -> String {
     use serde_json::Value;
     let unit = if unit == "1" { String::new() } else { format!(" {}", words::unit(unit)) };

@@ -1,0 +1,414 @@
+//! One node: what was promised, what it sent, how it was heard.
+
+use maud::{Markup, html};
+use serde::Serialize;
+use verdict::plan::Verdict;
+
+use super::alarms::Alarm;
+use super::heard::{HeardFrame, minus};
+use super::promised::PromisedNode;
+use super::site::Foretold;
+use super::{Page, Way, When, plain};
+use crate::chart::kept::{self, MeasuredDay};
+use crate::chart::series::{Series, figure};
+use crate::words;
+
+/// Rows of a table of figures.
+const MOST_ROWS: usize = 24;
+
+/// A node as it is now.
+#[derive(Serialize)]
+pub struct Node {
+    /// What people call it.
+    pub name: String,
+    /// Name of its design.
+    pub kind: Option<String>,
+    /// File of its design, if it has a page.
+    #[serde(skip)]
+    pub design_file: Option<String>,
+    /// Its identity: 16 hex digits; `None` if nobody enrolled it.
+    pub dev_eui: Option<String>,
+    /// Where it stands, in words.
+    pub place: Option<String>,
+    /// Open alarms about it.
+    pub alarms: Vec<Alarm>,
+    /// What is promised of it; `None` until that is worked out.
+    pub promised: Option<PromisedNode>,
+    /// Whether a promise is still to come.
+    pub to_be_worked_out: bool,
+    /// When it was heard last.
+    pub last_heard: Option<When>,
+    /// Voltage of its battery, as it was last sent \[V\].
+    pub battery_volts: Option<f64>,
+    /// Charge from the lowest voltage of the last day, as if it rested \[%\].
+    pub charge_percent: Option<f64>,
+    /// What is foretold for today \[%\].
+    pub foretold_percent: Option<Foretold>,
+    /// Charge of each day, as if the battery rested.
+    #[serde(skip)]
+    pub measured: Vec<MeasuredDay>,
+    /// What it sends, field by field.
+    #[serde(skip)]
+    pub fields: Vec<Series>,
+    /// The stretch of time of the fields.
+    #[serde(skip)]
+    pub stretch: Stretch,
+    /// How it was heard.
+    pub link: Link,
+    /// Its last frames, the newest first.
+    pub frames: Vec<HeardFrame>,
+    /// What was done to it, the newest first.
+    pub visits: Vec<Visit>,
+}
+
+/// A stretch of time, and the addresses of its neighbours.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Stretch {
+    /// "24 h to 30 Nov, 10:00".
+    pub words: String,
+    /// Word and address of each neighbour: earlier, later, closer, wider, all.
+    pub ways: Vec<(&'static str, String)>,
+}
+
+/// How a node was heard in the last day.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Link {
+    /// Frames that were kept.
+    pub heard: u32,
+    /// Frames that were lost, by the counter.
+    pub lost: u32,
+    /// Frames at each data rate.
+    pub rates: Vec<RateShare>,
+    /// Least, median and greatest signal to noise \[dB\].
+    pub snr_db: Option<(f64, f64, f64)>,
+    /// Least, median and greatest received power \[dBm\].
+    pub rssi_dbm: Option<(f64, f64, f64)>,
+    /// Median of the margins \[dB\].
+    pub margin_db: Option<f64>,
+}
+
+/// Frames at a data rate.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct RateShare {
+    /// In words.
+    pub rate: String,
+    /// How many.
+    pub frames: u32,
+}
+
+/// What was done to a node.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Visit {
+    /// When.
+    pub at: When,
+    /// By whom.
+    pub by: String,
+    /// What.
+    pub what: String,
+}
+
+impl Page for Node {
+    const WAY: Option<Way> = Some(Way::Site);
+
+    fn title(&self) -> String {
+        let name = plain(&self.name);
+        if let Some(alarm) = self.alarms.first() {
+            return format!("{name} {}", plain(&alarm.says));
+        }
+        match (&self.dev_eui, &self.last_heard) {
+            (None, _) => return format!("{name} is planned, and not enrolled yet"),
+            (Some(_), None) => return format!("{name} has not been heard yet"),
+            (Some(_), Some(_)) => {}
+        }
+        match (self.charge_percent, self.foretold_percent) {
+            (Some(charge), Some(foretold)) if charge < foretold.p05 => {
+                format!(
+                    "{name} is at {charge:.0} % charge, {:.0} points below its forecast",
+                    foretold.p05 - charge
+                )
+            }
+            (Some(charge), Some(_)) => format!("{name} is at {charge:.0} % charge, as foretold"),
+            (Some(charge), None) => format!("{name} is at {charge:.0} % charge"),
+            (None, _) => match &self.promised {
+                Some(promised) if promised.worst() == Verdict::Fails => {
+                    format!("{name} is heard, and does not hold")
+                }
+                _ => format!("{name} is heard"),
+            },
+        }
+    }
+
+    fn main(&self) -> Markup {
+        html! {
+            div data-part="now" {
+                p.quiet { (self.identity()) }
+                @for alarm in &self.alarms { (alarm.shown()) }
+                (self.facts())
+            }
+            section data-part="promised" {
+                h2 { "What is promised" }
+                @match &self.promised {
+                    Some(promised) => (promised.rows()),
+                    None if self.to_be_worked_out => p role="status" { "It is being worked out." },
+                    None => p { "The site file does not place this node, so nothing is promised of it." },
+                }
+            }
+            div data-part="kept" { (self.kept()) }
+            (self.sent())
+            section data-part="link" { h2 { (self.link.finding()) } (self.link.table()) }
+            (self.parts())
+            (self.visits())
+            section data-part="frames" { (self.frames()) }
+        }
+    }
+}
+
+impl Node {
+    fn identity(&self) -> Markup {
+        let mut parts: Vec<Markup> = Vec::new();
+        parts.extend(self.kind.as_ref().map(|kind| html! {
+            @if let Some(file) = &self.design_file { a href={ "/design/" (file) } { (plain(kind)) } } @else { (plain(kind)) }
+        }));
+        parts.extend(self.place.as_ref().map(|place| html! { (plain(place)) }));
+        parts.extend(self.dev_eui.as_ref().map(|eui| html! { "DevEUI " (eui) }));
+        parts.push(html! { a href={ "/node/" (self.name) "/first-days" } { "first days" } });
+        html! { @for (place, part) in parts.iter().enumerate() { @if place > 0 { ", " } (part) } }
+    }
+
+    fn facts(&self) -> Markup {
+        html! {
+            dl.facts {
+                div { dt { "Charge" } dd {
+                    b { @match self.charge_percent { Some(charge) => (format!("{charge:.0} %")), None => "not known" } } br;
+                    @match self.foretold_percent {
+                        Some(foretold) => (format!("nine in ten: {:.0} to {:.0} % today", foretold.p05, foretold.p95)),
+                        None => "no forecast yet",
+                    }
+                } }
+                div { dt { "Battery" } dd {
+                    b { @match self.battery_volts { Some(volts) => (format!("{volts:.2} V")), None => "not known" } } br; "as last sent"
+                } }
+                div { dt { "Heard" } dd {
+                    b { @match &self.last_heard { Some(last) => (last.ago()), None => "never yet" } } br;
+                    @if let Some(last) = &self.last_heard { (last.shown()) }
+                } }
+                div { dt { "Margin" } dd {
+                    b { @match self.link.margin_db { Some(margin) => { (minus(margin, 0)) " dB" } None => "not known" } } br; "median of the last 24 h"
+                } }
+            }
+        }
+    }
+
+    fn kept(&self) -> Markup {
+        let Some(course) = self.promised.as_ref().and_then(|promised| promised.course.as_ref()) else {
+            return html! {};
+        };
+        let rows = self.measured.iter().rev().take(MOST_ROWS);
+        html! {
+            (kept::chart(course, &self.measured).section())
+            @if !self.measured.is_empty() {
+                details { summary { "Figures" }
+                    table { thead { tr { th { "day" } th.figure { "least, %" } th.figure { "greatest, %" } th.figure { "nine in ten lives, %" } } } tbody {
+                        @for day in rows {
+                            tr {
+                                th scope="row" { (day.day) " " (words::month(day.month)) }
+                                td.figure { (format!("{:.0}", day.least_percent)) }
+                                td.figure { (format!("{:.0}", day.greatest_percent)) }
+                                td.figure { @if let Some(band) = course.on(day.month, day.day) { (format!("{:.0} to {:.0}", band[0], band[4])) } }
+                            }
+                        }
+                    } }
+                }
+            }
+        }
+    }
+
+    fn sent(&self) -> Markup {
+        html! {
+            section {
+                h2 { "What it sends" }
+                nav.choices aria-label="Stretch of time" data-part="stretch" {
+                    @for (word, address) in &self.stretch.ways { a href=(address) { (word) } }
+                    span.quiet { (self.stretch.words) }
+                }
+                @if self.fields.is_empty() { p data-part="fields" { "Nothing was sent in this time." } }
+                @for series in &self.fields { (field(series)) }
+            }
+        }
+    }
+
+    fn parts(&self) -> Markup {
+        let Some(promised) = &self.promised else { return html! {} };
+        html! {
+            section {
+                h2 { "Parts" }
+                table.plain { tbody {
+                    @for part in &promised.parts { tr { th scope="row" { (part.role) } td { (part.what) } } }
+                } }
+            }
+        }
+    }
+
+    fn visits(&self) -> Markup {
+        html! {
+            section data-part="visits" {
+                h2 { "Visits" }
+                @if self.visits.is_empty() { p { "None was noted." } }
+                @else { table.plain { tbody { @for visit in &self.visits {
+                    tr { th scope="row" { (visit.at.shown()) } td { (plain(&visit.what)) " " span.quiet { "by " (plain(&visit.by)) } } }
+                } } } }
+            }
+        }
+    }
+
+    fn frames(&self) -> Markup {
+        html! {
+            h2 { "Last frames" }
+            @if self.frames.is_empty() { p { "None." } }
+            @else {
+                details {
+                    summary { (words::count(self.frames.len(), "frame")) ", each byte by byte" }
+                    table.stacked.heard {
+                        thead { tr { th { "heard" } th { "who" } th { "what" } th { "by whom, and how well" } } }
+                        tbody { @for frame in &self.frames { (frame.row()) } }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// A field: the sentence, the drawing, and the figures.
+fn field(series: &Series) -> Markup {
+    let chart = series.chart();
+    let every = series.points.len().div_ceil(MOST_ROWS).max(1);
+    html! {
+        section.field data-part={ "field-" (series.id) } {
+            h3 { (chart.title) }
+            div.scroll tabindex="0" role="group" aria-label=(chart.title) { (chart.svg()) }
+            (crate::chart::cue())
+            details { summary { "Figures" }
+                table { thead { tr { th { "time, UTC" } th.figure { "least" } th.figure { "mean" } th.figure { "greatest" } } } tbody {
+                    @for point in series.points.iter().rev().step_by(every) {
+                        tr {
+                            th scope="row" { (time(point.at_s)) }
+                            td.figure { (figure(point.least)) } td.figure { (figure(point.mean)) } td.figure { (figure(point.greatest)) }
+                        }
+                    }
+                } }
+            }
+        }
+    }
+}
+
+#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "seconds since 1970, saturating")]
+fn time(at_s: f64) -> String {
+    design::date::moment_text(at_s.max(0.0) as u64).unwrap_or_else(|| format!("{at_s} s since 1970"))
+}
+
+impl Link {
+    fn finding(&self) -> String {
+        let share = 100.0 * f64::from(self.lost) / f64::from((self.heard + self.lost).max(1));
+        match (self.heard, self.lost) {
+            (0, _) => "Nothing was heard of it in the last 24 h".to_owned(),
+            (heard, 0) => format!("All of {} heard in the last 24 h", words::count(heard as usize, "frame")),
+            (heard, lost) => format!("{heard} heard and {lost} lost in the last 24 h: {share:.0} %"),
+        }
+    }
+
+    fn table(&self) -> Markup {
+        let three = |unit: &str, (least, median, greatest): (f64, f64, f64)| {
+            format!(
+                "{} {unit} in the median, {} to {} {unit}",
+                minus(median, 0),
+                minus(least, 0),
+                minus(greatest, 0)
+            )
+        };
+        let rates: Vec<String> =
+            self.rates.iter().map(|rate| format!("{} at {}", rate.frames, rate.rate)).collect();
+        html! {
+            table.plain { tbody {
+                @if let Some(snr) = self.snr_db { tr { th scope="row" { "signal to noise" } td { (three("dB", snr)) } } }
+                @if let Some(rssi) = self.rssi_dbm { tr { th scope="row" { "received power" } td { (three("dBm", rssi)) } } }
+                @if !rates.is_empty() { tr { th scope="row" { "data rates" } td { (rates.join(", ")) } } }
+            } }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::alarms::tests::{alarm, at};
+    use super::*;
+
+    fn node() -> Node {
+        Node {
+            name: "mast".into(),
+            kind: None,
+            design_file: None,
+            dev_eui: Some("0201010101010101".into()),
+            place: None,
+            alarms: Vec::new(),
+            promised: None,
+            to_be_worked_out: false,
+            last_heard: Some(at()),
+            battery_volts: None,
+            charge_percent: Some(31.0),
+            foretold_percent: Some(Foretold { p05: 37.0, p50: 60.0, p95: 77.0 }),
+            measured: Vec::new(),
+            fields: Vec::new(),
+            stretch: Stretch::default(),
+            link: Link::default(),
+            frames: Vec::new(),
+            visits: Vec::new(),
+        }
+    }
+
+    /// By hand: 37 - 31 = 6.
+    #[test]
+    fn the_title_says_the_worst_that_is_known() {
+        assert_eq!(node().title(), "mast is at 31 % charge, 6 points below its forecast");
+        assert_eq!(
+            Node { charge_percent: Some(40.0), ..node() }.title(),
+            "mast is at 40 % charge, as foretold"
+        );
+        assert_eq!(Node { last_heard: None, ..node() }.title(), "mast has not been heard yet");
+        assert_eq!(
+            Node { dev_eui: None, last_heard: None, ..node() }.title(),
+            "mast is planned, and not enrolled yet"
+        );
+        assert_eq!(
+            Node { alarms: vec![alarm("mast")], ..node() }.title(),
+            "mast is not charging since Tuesday"
+        );
+        assert_eq!(Node { charge_percent: None, ..node() }.title(), "mast is heard");
+    }
+
+    /// By hand: 3 of 12 are 25 %.
+    #[test]
+    fn losses_are_counted_with_what_was_heard() {
+        assert_eq!(
+            Link { heard: 9, lost: 3, ..Link::default() }.finding(),
+            "9 heard and 3 lost in the last 24 h: 25 %"
+        );
+        assert_eq!(Link { heard: 1, ..Link::default() }.finding(), "All of 1 frame heard in the last 24 h");
+        assert_eq!(Link::default().finding(), "Nothing was heard of it in the last 24 h");
+    }
+
+    #[test]
+    fn a_node_of_which_nothing_is_known_still_reads() {
+        let empty = Node { last_heard: None, charge_percent: None, foretold_percent: None, ..node() };
+        let text = empty.main().into_string();
+        for said in [
+            "not known",
+            "never yet",
+            "None was noted",
+            "Nothing was sent in this time",
+            "does not place this node",
+        ] {
+            assert!(text.contains(said), "{said}: {text}");
+        }
+        assert!(!text.contains("NaN"));
+    }
+}
