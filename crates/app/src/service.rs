@@ -323,16 +323,11 @@ impl Service {
     }
 
     async fn serve(self) -> Result<(), Failure> {
-        let Self { site, settings, setup, log, form, greeting, posted, subscriptions, onward, zone, .. } = self;
+        let Self { site, settings, setup, log, form, greeting, posted, subscriptions, onward, zone, .. } =
+            self;
         let (watch, gateway_names, pace) = (self.watch, self.gateway_names, self.pace);
         let stop = stop_signal();
-        let gateways = match settings.udp {
-            Some(address) => {
-                let heard = Gateways::listen(address).await;
-                Some(heard.map_err(|error| busy("serve.gateways.udp", &address, &error))?)
-            }
-            None => None,
-        };
+        let gateways = gateways_at(settings.udp).await?;
         let page = match &settings.page {
             Some(page) => Some((page.clone(), doorway(&settings).await?)),
             None => None,
@@ -405,9 +400,7 @@ impl Service {
         pulse.stop();
         door.close();
         if let Some(hearing) = hearing {
-            hearing.abort();
-            // It ends by being aborted.
-            let _aborted = hearing.await;
+            end(hearing).await;
         }
         handing_on.iter().for_each(JoinHandle::abort);
         let dropped = writer.counts().dropped.load(Ordering::Relaxed);
@@ -469,6 +462,20 @@ fn own_word(settings: &Settings, log: &Log) -> Result<String, Failure> {
 
 /// Key of that word.
 const OWN_WORD: &str = "client";
+
+/// Listens for gateways, if it is to.
+async fn gateways_at(udp: Option<std::net::SocketAddr>) -> Result<Option<Arc<Gateways>>, Failure> {
+    let Some(address) = udp else { return Ok(None) };
+    let heard = Gateways::listen(address).await;
+    heard.map(Some).map_err(|error| busy("serve.gateways.udp", &address, &error))
+}
+
+/// Ends a task, and waits until it has.
+async fn end(task: JoinHandle<()>) {
+    task.abort();
+    // It ends by being aborted.
+    let _aborted = task.await;
+}
 
 /// Hears gateways by UDP, until it is aborted.
 fn hear(gateways: Arc<Gateways>, writer: &Writer) -> tokio::task::JoinHandle<()> {

@@ -37,7 +37,6 @@ fn content(look: &Look<'_>, port: Option<u8>, raw: &Raw) -> Option<String> {
 }
 
 fn hex(bytes: &[u8]) -> String {
-    let lines =
-        bytes.chunks(16).map(|line| line.iter().map(|byte| format!("{byte:02X} ")).collect::<String>());
-    lines.collect::<Vec<_>>().join("\n")
+    let octets = |line: &[u8]| line.iter().map(|byte| format!("{byte:02X}")).collect::<Vec<_>>().join(" ");
+    bytes.chunks(16).map(octets).collect::<Vec<_>>().join("\n")
 }

@@ -165,7 +165,7 @@ fn frame(look: &Look<'_>) -> Frame {
 
 /// A name of contents; weak, because they travel packed or not.
 pub(super) fn tag(contents: &[&[u8]]) -> String {
-    let digest = contents.iter().fold(Sha256::new(), |digest, part| digest.chain_update(part)).finalize();
+    let digest = contents.iter().fold(Sha256::new(), Sha256::chain_update).finalize();
     let mut tag = "W/\"".to_owned();
     for byte in digest.iter().take(12) {
         write!(tag, "{byte:02x}").expect("a string takes any text");

@@ -26,8 +26,10 @@ pub struct Alarm {
     pub node: Option<String>,
     /// Or which gateway.
     pub gateway: Option<String>,
-    /// What is wrong, in a sentence.
+    /// What is wrong and with whom, in a sentence.
     pub says: String,
+    /// Why it is believed.
+    pub why: String,
     /// What to do.
     pub do_this: Option<String>,
     /// The figures behind it.
@@ -85,7 +87,7 @@ impl Page for Alarms {
                     table.stacked { thead { tr { th { "what" } th { "since" } th { "until" } } } tbody {
                         @for alarm in &self.past {
                             tr {
-                                th scope="row" { (alarm.subject()) " " span.quiet { (plain(&alarm.says)) } }
+                                th scope="row" { (alarm.sentence()) }
                                 td data-label="since" { (alarm.since.shown()) }
                                 td data-label="until" { @if let Some(until) = &alarm.until { (until.shown()) } }
                             }
@@ -102,7 +104,8 @@ impl Alarm {
     pub(super) fn shown(&self) -> Markup {
         html! {
             section.alarm.seen[self.seen.is_some()] {
-                p.says { (self.subject()) " " (plain(&self.says)) }
+                p.says { (self.sentence()) }
+                p { (plain(&self.why)) }
                 p.quiet { "Since " (self.since.shown()) ", " (self.since.ago()) "." }
                 @if let Some(remedy) = &self.do_this { p { span.remedy { (plain(remedy)) } } }
                 @if let Some(seen) = &self.seen {
@@ -126,11 +129,13 @@ impl Alarm {
         }
     }
 
-    fn subject(&self) -> Markup {
+    /// What is wrong, leading to the page of whom it is about.
+    fn sentence(&self) -> Markup {
+        let says = plain(&self.says);
         match (&self.node, &self.gateway) {
-            (Some(node), _) => html! { a href={ "/node/" (node) } { (plain(node)) } ":" },
-            (None, Some(gateway)) => html! { a href="/gateways" { (plain(gateway)) } ":" },
-            (None, None) => html! {},
+            (Some(node), _) => html! { a href={ "/node/" (node) } { (says) } },
+            (None, Some(_)) => html! { a href="/gateways" { (says) } },
+            (None, None) => html! { (says) },
         }
     }
 }
@@ -153,7 +158,8 @@ pub(super) mod tests {
             rule: "never-charged".into(),
             node: Some(node.into()),
             gateway: None,
-            says: "is not charging since Tuesday".into(),
+            says: format!("{node} is not charging"),
+            why: "no rise in 48 h".into(),
             do_this: Some("bring a panel lead".into()),
             figures: vec![Figure { what: "rise in 48 h, mV".into(), value: "0".into() }],
             since: at(),
@@ -177,7 +183,8 @@ pub(super) mod tests {
         let text = alarm("frost-mast-3").shown().into_string();
         for part in [
             "/node/frost-mast-3",
-            "is not charging since Tuesday",
+            "is not charging",
+            "no rise in 48 h",
             "24 Nov, 06:12:00Z",
             "bring a panel lead",
             "rise in 48 h, mV",

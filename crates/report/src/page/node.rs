@@ -113,7 +113,7 @@ impl Page for Node {
     fn title(&self) -> String {
         let name = plain(&self.name);
         if let Some(alarm) = self.alarms.first() {
-            return format!("{name} {}", plain(&alarm.says));
+            return plain(&alarm.says);
         }
         match (&self.dev_eui, &self.last_heard) {
             (None, _) => return format!("{name} is planned, and not enrolled yet"),
@@ -378,10 +378,7 @@ mod tests {
             Node { dev_eui: None, last_heard: None, ..node() }.title(),
             "mast is planned, and not enrolled yet"
         );
-        assert_eq!(
-            Node { alarms: vec![alarm("mast")], ..node() }.title(),
-            "mast is not charging since Tuesday"
-        );
+        assert_eq!(Node { alarms: vec![alarm("mast")], ..node() }.title(), "mast is not charging");
         assert_eq!(Node { charge_percent: None, ..node() }.title(), "mast is heard");
     }
 
