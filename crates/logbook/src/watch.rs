@@ -10,15 +10,22 @@
 mod alarm;
 mod contact;
 mod counter_lost;
+mod empty_soon;
 mod event;
+mod first_days;
+mod forged;
 mod gateway;
 mod gateway_away;
+mod join_storm;
 mod losing;
 mod never_charged;
 mod nothing_heard;
 mod plan;
+mod readings;
 mod restarts;
 mod silent;
+mod slower;
+mod too_long_on_air;
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -29,14 +36,21 @@ use crate::received::Moment;
 use alarm::Finding;
 use contact::Contact;
 use counter_lost::Counters;
+use empty_soon::DailyLeast;
+use forged::Forgeries;
 use gateway::Gateway;
+use join_storm::Joins;
 use never_charged::Charging;
 use nothing_heard::Overdue;
+use readings::Readings;
 use restarts::Restarts;
+use slower::Rates;
+use too_long_on_air::OnAir;
 
 pub use alarm::{About, Alarm, AlarmId, Change, Evidence, Key, Rule, Urgency};
 pub use event::{Event, Frame, Uplink, What};
-pub use plan::NodePlan;
+pub use first_days::{FIRST_DAYS, FirstDay, Point, Promised, first_days};
+pub use plan::{Granted, NodePlan, Sensor};
 
 const MINUTE: Moment = 60_000_000;
 const HOUR: Moment = 60 * MINUTE;
@@ -73,6 +87,14 @@ struct Node {
     charging: Charging,
     restarts: Restarts,
     counters: Counters,
+    joins: Joins,
+    forgeries: Forgeries,
+    least: DailyLeast,
+    readings: Readings,
+    on_air: OnAir,
+    rates: Rates,
+    /// When anything genuine of it was heard.
+    last_sign: Option<Moment>,
 }
 
 /// All that the rules remember, and the alarms that stand.
@@ -248,9 +270,12 @@ impl State {
         {
             node.contact.held = node.contact.held.max(now - last);
         }
+        let is_heard = deaf.is_none() && node.is_heard(plan, now);
         let findings = node.find(plan, now);
         for (rule, finding) in findings {
             let key = Key::of_node(rule, dev_eui);
+            // Of a node that is not heard nobody knows that it is right again.
+            let finding = if is_heard || finding != Finding::Right { finding } else { Finding::Between };
             let waits = rule == Rule::Silent && in_doubt && matches!(finding, Finding::Wrong(_));
             if let (Rule::Silent, Some(cause)) = (rule, deaf) {
                 self.explain(&key, cause, changes);
@@ -293,7 +318,13 @@ impl State {
         let About::Node(dev_eui) = key.about else { return false };
         let stands = |rule| self.open.contains_key(&Key::of_node(rule, dev_eui));
         let paused = self.paused.contains_key(&dev_eui);
-        paused || (key.rule == Rule::Silent && stands(Rule::EmptySoon))
+        let explained = match key.rule {
+            Rule::Silent => stands(Rule::EmptySoon),
+            Rule::Restarts => stands(Rule::JoinStorm),
+            Rule::JoinStorm => stands(Rule::Restarts),
+            _ => false,
+        };
+        paused || explained
     }
 
     fn settle(&mut self, key: Key, finding: Finding, now: Moment, changes: &mut Vec<Change>) {
@@ -333,29 +364,51 @@ impl State {
 
 impl Node {
     fn take(&mut self, frame: &Frame, plan: &NodePlan, now: Moment) {
+        if matches!(frame.what, What::New(_) | What::Join) {
+            self.last_sign = Some(self.last_sign.map_or(now, |last| last.max(now)));
+        }
         match &frame.what {
             What::New(uplink) => {
                 let limit = silent::limit(&self.contact, plan, now, self.charging.volts());
-                self.contact.hear(now, uplink.fcnt, limit);
+                let sent = self.contact.hear(now, uplink.fcnt, limit);
+                self.on_air.hear(now, uplink, sent, &plan.granted);
                 self.charging.hear(now, uplink, plan);
                 self.restarts.hear(now, uplink, plan.restarted.as_deref());
                 self.counters.goes_on();
+                self.forgeries.genuine();
+                self.readings.hear(now, uplink, &plan.sensors);
+                if let Some(volts) = self.charging.volts() {
+                    self.least.hear(now, volts, plan.stops_volts);
+                }
+                let factor = uplink.data_rate.as_deref().and_then(slower::spreading_factor);
+                if let (Some(factor), Some(planned)) = (factor, plan.spreading_factor) {
+                    self.rates.hear(now, factor, planned);
+                }
             }
             What::Late(_) => self.contact.hear_late(),
             What::Join => {
                 self.contact.join();
                 self.restarts.join(now);
                 self.counters.join();
+                self.joins.join(now);
             }
             What::OldCounter => self.counters.old(now),
             What::UsedCounter => self.counters.used(),
-            What::Copy | What::Damaged | What::WrongCode | What::Refused => {}
+            What::WrongCode => self.forgeries.wrong_code(now),
+            What::Copy | What::Damaged | What::Refused => {}
         }
         if let (Some(gateway), What::New(_) | What::Late(_) | What::Copy | What::Join) =
             (frame.gateway, &frame.what)
         {
             self.contact.heard_by(gateway, now);
         }
+    }
+
+    /// Whether it has given a sign within the time of two messages and a half.
+    fn is_heard(&self, plan: &NodePlan, now: Moment) -> bool {
+        let interval = self.contact.interval(plan, now, self.charging.volts());
+        let within = interval.map_or(DAY, |interval| 2 * interval + interval / 2);
+        self.last_sign.is_some_and(|last| now - last <= within)
     }
 
     fn find(&mut self, plan: &NodePlan, now: Moment) -> Vec<(Rule, Finding)> {
@@ -365,7 +418,16 @@ impl Node {
             (Rule::Restarts, self.restarts.find(now)),
             (Rule::CounterLost, self.counters.find()),
             (Rule::Losing, losing::find(&self.contact, plan.loss)),
+            (Rule::EmptySoon, self.least.find(plan.stops_volts, now)),
+            (Rule::JoinStorm, self.joins.find(now)),
+            (Rule::Forged, self.forgeries.find(now)),
+            (Rule::TooLongOnAir, self.on_air.find(now)),
+            (Rule::ReadingStuck, self.readings.find_stuck(now, &plan.sensors)),
+            (Rule::MagicValue, self.readings.find_magic()),
         ];
+        if let Some(planned) = plan.spreading_factor {
+            findings.push((Rule::SlowerThanPlanned, self.rates.find(now, planned)));
+        }
         if let Some(first) = self.contact.first {
             self.charging.look_at_sun(first, now, plan);
             findings.push((Rule::NeverCharged, self.charging.find(first, now, plan)));

@@ -30,6 +30,9 @@ fn every_ten_minutes(number: u8) -> (DevEui, NodePlan) {
         battery: None,
         charging: None,
         restarted: None,
+        sensors: Vec::new(),
+        granted: Vec::new(),
+        spreading_factor: None,
     };
     (node(number), plan)
 }

@@ -25,6 +25,8 @@ const JOIN_EUI: JoinEui = JoinEui::from_display_bytes([2, 0, 0, 0, 0, 0, 0, 1]);
 const FIRST_CHARGE: f64 = 0.6;
 /// Load that a fault adds \[A\].
 const EXTRA_AMPERES: f32 = 0.02;
+/// Integrity codes that a forger tries at once.
+const TRIES: u8 = 12;
 /// What is left of a worn battery.
 const WORN: f64 = 0.33;
 /// A join-request without an answer is repeated after so long \[min\].
@@ -179,7 +181,12 @@ impl LiveNode {
             frames.extend(self.radio.last_frame.clone());
             let mut forged = bytes.clone();
             forged.iter_mut().skip(7).for_each(|octet| *octet ^= 0x5a);
-            frames.push(forged);
+            // Who has no key tries one code after another.
+            frames.extend((1..=TRIES).map(|code| {
+                let mut one = forged.clone();
+                one.iter_mut().rev().take(1).for_each(|octet| *octet = code);
+                one
+            }));
         }
         if !faults.contains(&Fault::Lost) || self.radio.sent.is_multiple_of(2) {
             frames.push(bytes.clone());

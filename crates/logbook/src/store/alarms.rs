@@ -174,35 +174,67 @@ fn what(verdict: &str, reason: Option<&str>, uplink: impl FnOnce() -> Uplink) ->
 ///
 /// # Errors
 /// [`StoreError`] if the log can't be read.
-pub fn history(
-    log: &Connection,
-    since: Moment,
-    mut each: impl FnMut(Moment, Event),
-) -> Result<i64, StoreError> {
+pub fn history(log: &Connection, since: Moment, each: impl FnMut(Moment, Event)) -> Result<i64, StoreError> {
+    let newest = super::since::newest(log)?;
     let first: Option<Id> = log
         .query_row("SELECT id FROM frame WHERE at >= ? ORDER BY at LIMIT 1", [since], |row| row.get(0))
         .optional()?;
-    let Some(first) = first else { return super::since::newest(log) };
-    let mut statement = log.prepare_cached(
+    let Some(first) = first else { return Ok(newest) };
+    recount(log, "frame.id >= ? AND frame.id <= ? AND frame.at >= ?", params![first, newest, since], each)?;
+    Ok(newest)
+}
+
+/// What was kept of a node in a time [from, to), oldest first.
+///
+/// # Errors
+/// [`StoreError`] if the log can't be read.
+pub fn history_of(
+    log: &Connection,
+    dev_eui: DevEui,
+    from: Moment,
+    to: Moment,
+) -> Result<Vec<(Moment, Event)>, StoreError> {
+    let mut all = Vec::new();
+    let condition = "node.dev_eui = ? AND frame.at >= ? AND frame.at < ?";
+    let parameters = params![dev_eui.to_string(), from, to];
+    recount(log, condition, parameters, |at, event| all.push((at, event)))?;
+    Ok(all)
+}
+
+/// When a node was heard first; none if it never was.
+///
+/// # Errors
+/// [`StoreError`] if the log can't be read.
+pub fn first_heard(log: &Connection, dev_eui: DevEui) -> Result<Option<Moment>, StoreError> {
+    let sql = "SELECT min(frame.at) FROM node JOIN session ON session.node = node.id JOIN frame ON frame.session = session.id \
+               WHERE node.dev_eui = ? AND frame.clock_unsure IS NULL";
+    Ok(log.prepare_cached(sql)?.query_row([dev_eui.to_string()], |row| row.get(0))?)
+}
+
+fn recount(
+    log: &Connection,
+    condition: &str,
+    parameters: impl rusqlite::Params,
+    mut each: impl FnMut(Moment, Event),
+) -> Result<(), StoreError> {
+    let mut statement = log.prepare_cached(&format!(
         "SELECT frame.id, frame.at, verdict, reason, fcnt, freq_hz, data_rate, airtime_us, node.dev_eui, reading.message, \
          reading.vals, edition.fields FROM frame LEFT JOIN session ON session.id = frame.session \
          LEFT JOIN node ON node.id = session.node \
          LEFT JOIN reading ON reading.node = node.id AND reading.at = frame.at AND reading.frame = frame.id \
          AND reading.rebuilt = 0 LEFT JOIN edition ON edition.id = reading.edition \
-         WHERE frame.id >= ? AND frame.at >= ? AND frame.clock_unsure IS NULL ORDER BY frame.id",
-    )?;
+         WHERE {condition} AND frame.clock_unsure IS NULL ORDER BY frame.id"
+    ))?;
     let mut heard_by = log.prepare_cached(
         "SELECT arrived_at, eui FROM reception JOIN gateway ON gateway.id = gateway WHERE frame = ? ORDER BY reception.rowid",
     )?;
-    let mut rows = statement.query(params![first, since])?;
-    let mut newest = first;
+    let mut rows = statement.query(parameters)?;
     while let Some(row) = rows.next()? {
-        newest = row.get(0)?;
-        let at: Moment = row.get(1)?;
+        let (frame, at): (Id, Moment) = (row.get(0)?, row.get(1)?);
         let node: Option<String> = row.get(8)?;
         let node = node.as_deref().map(dev_eui).transpose()?;
         let mut what = Some(past(row)?);
-        let mut copies = heard_by.query([newest])?;
+        let mut copies = heard_by.query([frame])?;
         let mut tell = |at, gateway| {
             let what = what.take().unwrap_or(What::Copy);
             each(at, Event::Frame(Frame { gateway, dev_eui: node, what }));
@@ -217,7 +249,7 @@ pub fn history(
             tell(at, None);
         }
     }
-    Ok(newest)
+    Ok(())
 }
 
 fn past(row: &Row<'_>) -> Result<What, StoreError> {

@@ -65,7 +65,9 @@ pub(super) fn missed_before_alarm(loss: f64, messages_a_year: f64) -> u32 {
 
 impl Contact {
     /// A new uplink was heard.
-    pub(super) fn hear(&mut self, at: Moment, fcnt: Option<u32>, limit: Option<Moment>) {
+    ///
+    /// Gives how many it has sent since the one before, itself included; those that nobody could hear are left out.
+    pub(super) fn hear(&mut self, at: Moment, fcnt: Option<u32>, limit: Option<Moment>) -> u32 {
         let step = self.step(fcnt);
         let mut in_time = true;
         if let Some(last) = self.last {
@@ -79,12 +81,14 @@ impl Contact {
             self.in_a_row = 1;
         }
         // What nobody could hear is not lost on the air.
-        self.count(at, if self.held == 0 { step - 1 } else { 0 }, in_time);
+        let sent = if self.held == 0 { step } else { 1 };
+        self.count(at, sent - 1, in_time);
         self.first.get_or_insert(at);
         self.last = Some(self.last.map_or(at, |last| last.max(at)));
         self.held = 0;
         self.fcnt = fcnt.or(self.fcnt);
         self.joined = false;
+        sent
     }
 
     /// Messages from the last one that was heard to this one, itself included.
@@ -146,11 +150,16 @@ impl Contact {
     /// Share of its messages that are lost, by those of a month: one more lost and one more heard than were counted (Laplace's
     /// rule of succession), so that little knowledge makes patient.
     pub(super) fn loss(&self) -> f64 {
-        let (sent, lost) = self
-            .days
-            .iter()
-            .fold((0.0, 0.0), |(sent, lost), day| (sent + f64::from(day.sent), lost + f64::from(day.lost)));
-        (lost + 1.0) / (sent + 2.0)
+        let (lost, sent) = self.counted();
+        (f64::from(lost) + 1.0) / (f64::from(sent) + 2.0)
+    }
+
+    /// Messages of a month that were lost, of those that were sent.
+    pub(super) fn counted(&self) -> (u32, u32) {
+        let add = |(lost, sent): (u32, u32), day: &Counted| {
+            (lost.saturating_add(day.lost), sent.saturating_add(day.sent))
+        };
+        self.days.iter().fold((0, 0), add)
     }
 
     /// The newest messages, true for those that were heard, oldest first.

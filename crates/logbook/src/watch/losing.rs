@@ -24,9 +24,7 @@ pub(super) fn find(contact: &Contact, planned: f64) -> Finding {
         lost as f64 / MESSAGES as f64
     };
     let (before, newest) = (lost(0), lost(MESSAGES));
-    let planned = planned.clamp(LEAST_PLANNED, 1.0);
-    let sigma = (planned * (1.0 - planned) / MESSAGES as f64).sqrt();
-    if before.min(newest) > planned + SIGMAS.0 * sigma {
+    if before.min(newest) > above(planned, SIGMAS.0, MESSAGES as f64) {
         let percent = |share: f64| json!((1000.0 * share).round() / 10.0);
         return Finding::Wrong(evidence([
             ("lost_percent", percent(newest)),
@@ -34,7 +32,17 @@ pub(super) fn find(contact: &Contact, planned: f64) -> Finding {
             ("messages", json!(MESSAGES)),
         ]));
     }
-    if newest < planned + SIGMAS.1 * sigma { Finding::Right } else { Finding::Between }
+    if newest < above(planned, SIGMAS.1, MESSAGES as f64) { Finding::Right } else { Finding::Between }
+}
+
+/// The share that so many messages may lose by chance, as to three standard deviations.
+pub(super) fn limit(planned: f64, messages: u32) -> f64 {
+    above(planned, SIGMAS.0, f64::from(messages.max(1)))
+}
+
+fn above(planned: f64, sigmas: f64, messages: f64) -> f64 {
+    let planned = planned.clamp(LEAST_PLANNED, 1.0);
+    planned + sigmas * (planned * (1.0 - planned) / messages).sqrt()
 }
 
 #[cfg(test)]

@@ -1,8 +1,11 @@
 //! What a node is expected to do, by its design.
 
 use design::date::Date;
-use design::message::{Direction, Meaning};
+use design::law::Law;
+use design::message::{Direction, Field, Kind, Meaning, Message};
 use design::node::{Activity, Condition, Design};
+use design::quantity::{Frequency, Share};
+use design::region::Modulation;
 use forecast::power::battery::open_circuit;
 
 use crate::received::Moment;
@@ -37,6 +40,38 @@ pub struct NodePlan {
     pub charging: Option<String>,
     /// Column that tells of a restart.
     pub restarted: Option<String>,
+    /// Numbers that sensors give.
+    pub sensors: Vec<Sensor>,
+    /// Time on air that the law grants by sub-band; empty where it sets no share.
+    pub granted: Vec<Granted>,
+    /// Spreading factor at which half of its messages or more are planned to be sent; none of other modulations.
+    pub spreading_factor: Option<u8>,
+}
+
+/// A number that a sensor gives.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Sensor {
+    /// Message of the design.
+    pub message: String,
+    /// Its column.
+    pub column: String,
+    /// UCUM unit.
+    pub unit: String,
+    /// Lower end of its range.
+    pub least: f64,
+    /// Upper end of its range.
+    pub greatest: f64,
+}
+
+/// A sub-band, and the share of an hour that the law grants in it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Granted {
+    /// From here \[Hz\] ..
+    pub from_hz: u32,
+    /// .. to below here \[Hz\].
+    pub to_hz: u32,
+    /// Share of any hour, 0 to 1.
+    pub share: f64,
 }
 
 impl NodePlan {
@@ -60,6 +95,9 @@ impl NodePlan {
             battery: column(Meaning::Battery).map(|field| (field.name.clone(), volts(&field.unit))),
             charging: column(Meaning::Charging).map(|field| field.name.clone()),
             restarted: column(Meaning::Restarted).map(|field| field.name.clone()),
+            sensors: sensors(design),
+            granted: granted(design),
+            spreading_factor: spreading_factor(design),
         }
     }
 
@@ -81,6 +119,62 @@ impl NodePlan {
 fn month(at: Moment) -> usize {
     let day = u64::try_from(at / 1_000_000).ok().and_then(Date::of_unix);
     day.map_or(0, |day| usize::from(day.month()).saturating_sub(1))
+}
+
+fn sensors(design: &Design) -> Vec<Sensor> {
+    let up = design.messages.iter().filter(|message| message.direction == Direction::Up);
+    let fields = up.flat_map(|message| message.fields.iter().map(move |field| (message, field)));
+    let sensor = |(message, field): (&Message, &Field)| match &field.kind {
+        Kind::Number { scale, last, .. } if field.meaning().is_none() => Some(Sensor {
+            message: message.name.clone(),
+            column: field.name.clone(),
+            unit: field.unit.clone(),
+            least: scale.value(0),
+            greatest: scale.value(*last),
+        }),
+        _ => None,
+    };
+    fields.filter_map(sensor).collect()
+}
+
+/// Where the law offers alternatives of power for a sub-band, the one that grants most time counts.
+fn granted(design: &Design) -> Vec<Granted> {
+    let law = design.radio.as_ref().and_then(|radio| Law::of_region(&radio.region.name));
+    let mut all: Vec<Granted> = Vec::new();
+    for band in law.iter().flat_map(|law| &law.bands).filter(|band| band.refused.is_none()) {
+        let (from_hz, to_hz) = (whole_hertz(band.from), whole_hertz(band.to));
+        let share = band.duty_cycle.map_or(1.0, Share::fraction);
+        match all.iter_mut().find(|known| (known.from_hz, known.to_hz) == (from_hz, to_hz)) {
+            Some(known) => known.share = known.share.max(share),
+            None => all.push(Granted { from_hz, to_hz, share }),
+        }
+    }
+    all
+}
+
+#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "radio lies below 4 GHz")]
+fn whole_hertz(frequency: Frequency) -> u32 {
+    frequency.hertz().round() as u32
+}
+
+fn spreading_factor(design: &Design) -> Option<u8> {
+    let radio = design.radio.as_ref()?;
+    let factor = |rate: u8| match radio.region.modulation(rate)? {
+        Modulation::Lora { spreading_factor, .. } => Some(spreading_factor),
+        _ => None,
+    };
+    let mut rates: Vec<(u8, f64)> = radio
+        .data_rates
+        .iter()
+        .map(|(rate, share)| Some((factor(*rate)?, share.fraction())))
+        .collect::<Option<_>>()?;
+    rates.sort_by_key(|(factor, _)| *factor);
+    let mut sum = 0.0;
+    let reaches_half = |(factor, share): &(u8, f64)| {
+        sum += share;
+        (sum >= 0.5).then_some(*factor)
+    };
+    rates.iter().find_map(reaches_half)
 }
 
 fn intervals(design: &Design) -> Vec<(f64, [Option<Moment>; 12])> {
@@ -133,6 +227,9 @@ pub(super) mod tests {
             battery: Some(("battery".to_owned(), 1e-3)),
             charging: None,
             restarted: Some("restarted".to_owned()),
+            sensors: Vec::new(),
+            granted: Vec::new(),
+            spreading_factor: None,
         }
     }
 

@@ -137,4 +137,13 @@ fn the_past_is_told_to_the_watch_as_it_was_lived() {
     assert_eq!(newest, kept.iter().map(|kept| kept.seq).max().expect("some are kept"));
     recalled.retain(|(_, event)| genuine(event));
     assert_eq!(recalled, lived);
+    let (_, Event::Frame(first)) = &recalled[0] else { panic!("it is a frame") };
+    let dev_eui = first.dev_eui.expect("genuine");
+    let mine = |(_, event): &&(Moment, Event)| matches!(event, Event::Frame(frame) if frame.dev_eui == Some(dev_eui));
+    let of_one: Vec<&(Moment, Event)> = recalled.iter().filter(mine).collect();
+    let (from, to) = (alarms::first_heard(&log, dev_eui).expect("it is read"), of_one[of_one.len() / 2].0);
+    let mut part = alarms::history_of(&log, dev_eui, from.expect("it was heard"), to).expect("it is read");
+    part.retain(|(_, event)| genuine(event));
+    let before: Vec<&(Moment, Event)> = of_one.iter().copied().filter(|(at, _)| *at < to).collect();
+    assert!(!before.is_empty() && part.iter().eq(before), "its own, and not from {to} on");
 }

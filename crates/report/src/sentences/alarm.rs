@@ -53,7 +53,9 @@ pub fn say(alarm: &Alarm<'_>) -> Said {
     let (what, why, remedy) = match alarm.rule {
         "gateway-away" | "nothing-heard" => of_gateway(alarm),
         "silent" | "losing" | "restarts" | "counter-lost" => of_node(alarm),
-        "never-charged" => never_charged(alarm),
+        "never-charged" | "empty-soon" => of_charge(alarm),
+        "join-storm" | "forged" | "too-long-on-air" | "slower-than-planned" => of_radio(alarm),
+        "reading-stuck" | "magic-value" => of_reading(alarm),
         rule => (
             format!("{}: {rule}", alarm.who),
             "a rule that this program does not know has found it".to_owned(),
@@ -179,6 +181,96 @@ fn never_charged(alarm: &Alarm<'_>) -> Three {
         "see whether the panel is plugged in with its poles right, and free of snow, dirt and shade; bring a panel lead. Do \
          not charge a lithium cell below 0 °C by hand"
             .to_owned(),
+    )
+}
+
+fn of_charge(alarm: &Alarm<'_>) -> Three {
+    if alarm.rule == "never-charged" {
+        return never_charged(alarm);
+    }
+    let volts = |name| alarm.said(name, |millivolts| format!("{:.2} V", millivolts / 1e3));
+    (
+        format!("{} will be empty in {} days", alarm.who, alarm.figure("days_left")),
+        format!(
+            "its least voltage of a day stands at {} and moves by {} mV a day; it stops at {}",
+            volts("now_mv"),
+            alarm.figure("per_day_mv"),
+            volts("empty_mv")
+        ),
+        "clean the panel and see that its lead and the sun reach it; bring a charged battery".to_owned(),
+    )
+}
+
+fn of_radio(alarm: &Alarm<'_>) -> Three {
+    let who = alarm.who;
+    match alarm.rule {
+        "join-storm" => (
+            format!("{who} joins without end"),
+            format!("{} genuine joins within {} h", alarm.figure("joins"), alarm.figure("within_h")),
+            "see whether it hears the answers: a gateway that can send must be near. Its firmware must wait longer after each try"
+                .to_owned(),
+        ),
+        "forged" => (
+            format!("somebody sends in the name of {who}"),
+            format!(
+                "{} frames with its address and a wrong integrity code within {} h, and none of its own between them; none was \
+                 believed",
+                alarm.figure("frames"),
+                alarm.figure("within_h")
+            ),
+            "see whether a board with an old or wrong key is running; else somebody tries: nothing is lost, keep the key box safe"
+                .to_owned(),
+        ),
+        "too-long-on-air" => (
+            format!("{who} is on the air for longer than the law allows"),
+            format!(
+                "{} s within an hour, {} s are allowed in this sub-band",
+                alarm.figure("on_air_s"),
+                alarm.figure("allowed_s")
+            ),
+            "give it a longer interval or a faster data rate now; `check` says which is lawful".to_owned(),
+        ),
+        _ => (
+            format!("{who} sends more slowly than planned"),
+            format!(
+                "SF{} for {} h, planned is SF{} or faster: each message takes longer and costs more charge",
+                alarm.figure("spreading_factor"),
+                alarm.figure("since_h"),
+                alarm.figure("planned_spreading_factor")
+            ),
+            "see whether its antenna is sound and what has grown or been built in the way".to_owned(),
+        ),
+    }
+}
+
+fn of_reading(alarm: &Alarm<'_>) -> Three {
+    let fields: Vec<&str> = alarm
+        .evidence
+        .get("fields")
+        .and_then(Value::as_array)
+        .into_iter()
+        .flatten()
+        .filter_map(Value::as_str)
+        .collect();
+    let (who, fields) = (alarm.who, fields.join(", "));
+    if alarm.rule == "magic-value" {
+        return (
+            format!("{who}: {fields} says {}", alarm.figure("value")),
+            format!(
+                "{} times in a row; sensors give this value when they are not read",
+                alarm.figure("in_a_row")
+            ),
+            "see whether the sensor's lead is whole and its plug in".to_owned(),
+        );
+    }
+    (
+        format!("{who}: {fields} stands still"),
+        format!(
+            "{} equal readings in a row, {} were the most before",
+            alarm.figure("equal"),
+            alarm.figure("longest_before")
+        ),
+        "look at the sensor and its lead; compare with another thermometer on the spot. Until then do not go by it".to_owned(),
     )
 }
 
