@@ -70,6 +70,8 @@ const SEARCHES: &str = "100";
 const LIVES: &str = "20000";
 /// Nodes that `learn` draws and learns.
 const LOGS: &str = "200";
+/// Members of each swarm: as many as the command `learn` has.
+const MEMBERS: &str = "6000";
 /// Crates whose code `mutants` changes.
 const MUTATED: [&str; 2] = ["overwinter-kit", "overwinter-wire"];
 
@@ -173,9 +175,9 @@ fn search(root: &Path) -> Result<String> {
 
 fn learn(root: &Path) -> Result<String> {
     let package = ["--package", "overwinter-forecast", "--test", "learn_calibration"];
-    let arguments = [&["test", "--release", "--locked"], &package[..], &["--", "--ignored"]].concat();
-    cargo(root, &arguments, &[("OVERWINTER_LOGS", LOGS)])?;
-    Ok(format!("{LOGS} logs"))
+    let arguments = [&["test", "--release", "--locked"], &package[..]].concat();
+    cargo(root, &arguments, &[("OVERWINTER_LOGS", LOGS), ("OVERWINTER_MEMBERS", MEMBERS)])?;
+    Ok(format!("{LOGS} logs, 4 swarms of {MEMBERS}"))
 }
 
 /// Needs `cargo install cargo-mutants`.

@@ -261,7 +261,7 @@ fn measured_sun_never_widens_the_yield() {
 fn a_sound_node_that_is_silent_is_not_accused() {
     let case = Case::read("p-full-summer");
     let silent = Case { as_of_s: case.as_of_s + 3 * 86_400, ..case };
-    let learned = silent.learn(&quick(500), false);
+    let learned = silent.learn(&quick(1500), false);
     let said: Vec<_> = learned.causes.iter().map(|one| cause(one.kind)).collect();
     assert_eq!(said, ["gateway_away"]);
     assert!(learned.runs > 0.9);

@@ -89,7 +89,9 @@ const CHANGED: f64 = 0.5;
 const DARK_SKY: f64 = -1.3;
 
 /// What explains it, the likeliest first.
-pub(super) fn causes(past: &Past<'_>, swarm: &Swarm, light: &[f64; 3]) -> Vec<Cause> {
+pub(super) fn causes(past: &Past<'_>, swarm: &Swarm, light: &[f64; 3], not_known: &[NotKnown]) -> Vec<Cause> {
+    // Nobody is accused by what was believed before.
+    let yield_is_known = not_known.iter().all(|one| one.what != Quantity::Yield);
     let mut found = Vec::new();
     let mut say = |kind, chance: f64, above: f64, figure: f64| {
         if chance > above {
@@ -103,12 +105,14 @@ pub(super) fn causes(past: &Past<'_>, swarm: &Swarm, light: &[f64; 3]) -> Vec<Ca
         let shade = |one: &Particle| one.parts[MORNING].min(one.parts[AFTERNOON]).exp();
         let low = |one: &Particle| one.parts[YIELD].exp() * f64::from(one.regime.panel());
         let median = |figure: &dyn Fn(&Particle) -> f64| swarm.median(figure);
-        say(
-            CauseKind::PanelLow,
-            swarm.chance(|one| low(one) < LOW_YIELD.0),
-            LOW_YIELD.1,
-            median(&|one| present_yield(one, light)),
-        );
+        if yield_is_known {
+            say(
+                CauseKind::PanelLow,
+                swarm.chance(|one| low(one) < LOW_YIELD.0),
+                LOW_YIELD.1,
+                median(&|one| present_yield(one, light)),
+            );
+        }
         say(CauseKind::ShadeByHour, swarm.chance(|one| shade(one) < SHADED.0), SHADED.1, median(&shade));
     }
     let load = swarm.chance(|one| present_load(one) > MORE_LOAD.0);
@@ -171,7 +175,7 @@ fn interval_days(past: &Past<'_>) -> f64 {
 }
 
 /// Of what the log says almost nothing.
-pub(super) fn not_known(_past: &Past<'_>, swarm: &Swarm, learned: &Learned) -> Vec<NotKnown> {
+pub(super) fn not_known(swarm: &Swarm, learned: &Learned) -> Vec<NotKnown> {
     let before = &learned.before;
     let always_full = swarm.median(|one| one.life.charge()) > FULL_FROM;
     let asked: [(Quantity, &Band, &Band); 3] = [

@@ -50,7 +50,7 @@ pub fn invented(design: &Design, climate: &Climate, first_day: i64, days: usize,
     let (mut readings, mut counted) = (Vec::new(), 0.0);
     for day in (first_day..).take(days) {
         let seen = asked(day);
-        node.change(&model, day, &mut random);
+        node.pass_night(&model, day, &mut random);
         let hours = node.hours_of(&model, &seen, &mut random);
         let lived = node.live(&model, &seen, &hours);
         let minutes = f64::from(lived.minutes);

@@ -101,6 +101,7 @@ impl Island {
         if effective(&self.weights) < DRAWN_ANEW_BELOW * self.weights.len() as f64 {
             self.draw_anew(model, &mut random);
         }
+        self.members.iter_mut().for_each(|member| member.slide(model, seen.place, &mut random));
         foretold
     }
 

@@ -15,8 +15,9 @@ use crate::sky::synthetic::Sky;
 /// Before 10:45 and after 13:15 solar time, shade may take what it likes.
 const MORNING_ENDS_H: f32 = 10.75;
 const AFTERNOON_BEGINS_H: f32 = 13.25;
-/// What a pyranometer and its place may be off, standard deviation of the logarithm.
-const SUN_GAIN_SD: f64 = 0.03;
+/// What a pyranometer (3 %), and the step from the level to the panel's slope (5 %, from memory), may be off for good: standard
+/// deviation of the logarithm.
+const SUN_GAIN_SD: f64 = 0.06;
 /// What a day on the plane may be off when only the horizontal was measured by the hour, standard deviation of the logarithm
 /// (own choice).
 const MEASURED_DAY_SD: f64 = 0.06;
@@ -27,6 +28,17 @@ const HYSTERESIS_SHARE: f32 = 0.02;
 /// How far the first voltage may be off for reasons that are not modelled \[V\].
 const FIRST_SD_VOLTS: f64 = 0.012;
 const MILLI: f64 = 1e-3;
+/// How far members slide towards more or less of everything, standard deviation of the logarithm; and three times as far in
+/// three of ten nights, from sound batteries to worn ones (own choice).
+const SLIDE_SD: f64 = 0.08;
+const FAR_SLIDES: (f64, f64) = (0.3, 3.0);
+/// Air in which nothing heats.
+const MILD_CELSIUS: f32 = 15.0;
+
+fn slide_sd(drawn: f64) -> f64 {
+    let (of_nights, times) = FAR_SLIDES;
+    if drawn < of_nights { times * SLIDE_SD } else { SLIDE_SD }
+}
 
 /// What may have changed on a node since it was set up.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -71,6 +83,12 @@ impl Regime {
             }
         }
         (self, (1.0 - all) / (1.0 - EAGER * all))
+    }
+
+    /// What the next night brings to a node that is not weighed: changes as often as is believed.
+    fn tomorrow(self, random: &mut Stream) -> Self {
+        let (next, correction) = self.next(random);
+        if next == self || random.uniform() < correction { next } else { self }
     }
 
     fn changed(self, kind: usize, random: &mut Stream) -> Self {
@@ -185,11 +203,50 @@ impl Particle {
     /// A night passes, in which something may break or be mended; returns the correction of the weight.
     pub(super) fn change(&mut self, model: &Model, day: i64, random: &mut Stream) -> f64 {
         let (next, correction) = self.regime.next(random);
-        if next != self.regime {
-            (self.regime, self.since_day) = (next, Some(day));
+        self.turn_to(next, model, day);
+        correction
+    }
+
+    fn turn_to(&mut self, regime: Regime, model: &Model, day: i64) {
+        if regime != self.regime {
+            (self.regime, self.since_day) = (regime, Some(day));
             self.equip(model);
         }
-        correction
+    }
+
+    /// Becomes a node with so much more of everything, which would have sent the same, as often as there are such nodes: a step
+    /// of Metropolis and Hastings, after which the swarm stands for what it stood for.
+    pub(super) fn slide(&mut self, model: &Model, place: usize, random: &mut Stream) {
+        let (sd, normal, chance) = (slide_sd(random.uniform()), random.normal(), random.uniform());
+        let by = sd * normal;
+        let Some((floor, stretched)) = self.floor_with(by, model, place) else { return };
+        let mut parts = self.parts;
+        parts[YIELD] += by;
+        parts[CAPACITY] += by;
+        parts[RESISTANCE] -= by;
+        parts[FLOOR] = floor;
+        let denser = model.beliefs.slid_density(&parts) - model.beliefs.slid_density(&self.parts);
+        if chance.ln() < denser + stretched {
+            self.parts = parts;
+            self.equip(model);
+        }
+    }
+
+    /// The floor with which all that it draws is so much more, what else it draws being as designed, and by how much floors lie
+    /// farther apart there (both logarithms); none if no floor makes it so.
+    fn floor_with(&self, by: f64, model: &Model, place: usize) -> Option<(f64, f64)> {
+        let row = model.tables.demand.row(model.kind(place, HOURS / 2), self.life.level());
+        let volts = || model.tables.rest_volts(self.life.charge() as f32);
+        let (floor, active) = row.amperes(MILD_CELSIUS, volts);
+        let now = f64::from(floor * self.regime.load()) * self.parts[FLOOR].exp();
+        let then = by.exp() * now + by.exp_m1() * f64::from(active);
+        let of_now = then / now;
+        (of_now.is_finite() && of_now > 0.0).then(|| (self.parts[FLOOR] + of_now.ln(), by - of_now.ln()))
+    }
+
+    /// A night passes for a node that is not weighed.
+    pub(super) fn pass_night(&mut self, model: &Model, day: i64, random: &mut Stream) {
+        self.turn_to(self.regime.tomorrow(random), model, day);
     }
 
     /// Draws the weather of a day; the measured one is taken where there is any.

@@ -22,6 +22,9 @@ pub(super) const HYSTERESIS: usize = 8;
 pub(super) const CHARGES_ABOVE: usize = 9;
 pub(super) const SUN: usize = 10;
 
+/// Those that a slide changes.
+const SLID: [usize; 4] = [YIELD, FLOOR, CAPACITY, RESISTANCE];
+
 /// One node's parts, in the order of the places.
 pub(super) type Parts = [f64; COUNT];
 
@@ -56,6 +59,15 @@ impl Belief {
         let (else_mean, else_sd) = else_;
         let rest = Share { of_nodes: 1.0 - of_nodes, mean: else_mean, sd: else_sd };
         Self { shares: vec![Share { of_nodes, mean, sd }, rest] }
+    }
+
+    /// Logarithm of how dense nodes lie there, up to a constant.
+    fn log_density(&self, part: f64) -> f64 {
+        let of = |share: &Share| {
+            let off = (part - share.mean) / share.sd;
+            share.of_nodes / share.sd * (-0.5 * off * off).exp()
+        };
+        self.shares.iter().map(of).sum::<f64>().max(f64::MIN_POSITIVE).ln()
     }
 
     fn draw(&self, random: &mut Stream) -> f64 {
@@ -102,6 +114,11 @@ impl Beliefs {
                 Belief::normal(0.0, 1.0),
             ],
         }
+    }
+
+    /// The same of all parts that a slide changes.
+    pub(super) fn slid_density(&self, parts: &Parts) -> f64 {
+        SLID.iter().map(|place| self.parts[*place].log_density(parts[*place])).sum()
     }
 
     /// The parts of one node; at most one of morning and afternoon is shaded.

@@ -33,7 +33,7 @@ const SKY_DAYS: usize = 30;
 /// By this much the memory of skies widens the variance of their mean: 1 + 2 x .3 / (1 - .55), in the middle of what
 /// `sky::persistence` has.
 const SKY_MEMORY: f64 = 2.33;
-/// Of the logarithm of how well an island foretold so much counts.
+/// An island that foretold so much worse, in logarithms, is outvoted; where the islands differ by more, that is their noise.
 const OUTVOTED_BY: f64 = 4.0;
 
 /// How much work is done.
@@ -292,9 +292,18 @@ pub(super) fn present_load(member: &Particle) -> f64 {
 
 fn votes(evidence: impl Iterator<Item = f64> + Clone) -> Vec<f64> {
     let best = evidence.clone().fold(f64::NEG_INFINITY, f64::max);
-    let votes: Vec<f64> = evidence.map(|one| ((one - best) / OUTVOTED_BY).exp()).collect();
+    let outvoted_by = spread(evidence.clone()).max(OUTVOTED_BY);
+    let votes: Vec<f64> = evidence.map(|one| ((one - best) / outvoted_by).exp()).collect();
     let sum: f64 = votes.iter().sum();
     votes.into_iter().map(|vote| vote / sum).collect()
+}
+
+/// Standard deviation; nothing of fewer than two.
+fn spread(values: impl Iterator<Item = f64> + Clone) -> f64 {
+    let count = values.clone().count() as f64;
+    let mean = values.clone().sum::<f64>() / count;
+    let squares: f64 = values.map(|value| (value - mean).powi(2)).sum();
+    (squares / (count - 1.0).max(1.0)).sqrt()
 }
 
 fn band(seen: &DaySeen, foretold: &[Foretold]) -> DayBand {
@@ -463,8 +472,8 @@ fn summary(
         band,
         swarm: kept,
     };
-    learned.causes = cause::causes(past, swarm, &light);
-    learned.not_known = cause::not_known(past, swarm, &learned);
+    learned.not_known = cause::not_known(swarm, &learned);
+    learned.causes = cause::causes(past, swarm, &light, &learned.not_known);
     learned
 }
 
