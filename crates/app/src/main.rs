@@ -2,6 +2,7 @@
 
 mod command;
 mod demo;
+mod described;
 mod drawings;
 mod edited;
 mod enrolment;

@@ -38,7 +38,7 @@ use wire::identity::{DevEui, GatewayEui};
 use crate::input::fleet;
 use crate::output;
 use crate::web::pulse::Pulse;
-use crate::web::{self, Doorway, Gate, House, Posted};
+use crate::web::{self, Doorway, Gate, House, Posted, Promises};
 pub(crate) use example::propose_source;
 use onward::Onward;
 use past::Past;
@@ -368,9 +368,12 @@ impl Service {
         let door = Arc::new(Door::new(writer.inbox()));
         let watching = watcher::begin(watched, waiting, Arc::clone(&door), Arc::clone(&pulse), watch_teller)
             .map_err(|error| no_threads(&error))?;
+        let promises = Promises::begin(Arc::clone(&site), pulse.stopping()).map_err(|error| no_threads(&error))?;
         let listening = page.map(|(page, doorway)| {
             output::complain(&page_line(&doorway, &posted));
             let house = House {
+                promises,
+                typing: Arc::default(),
                 site,
                 registry,
                 zone,

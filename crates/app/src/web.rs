@@ -4,33 +4,44 @@
 //! Each route is a module. Pages for people are read from the log as a state of `report::page` and shown by [`shown`].
 
 mod about;
+mod alarms;
 mod assets;
+mod designs;
+mod first_days;
 mod frame;
 mod gateways;
 mod guard;
 mod health;
 mod heard;
+mod intake;
 mod listener;
 mod live;
 pub(crate) mod login;
 mod metrics;
+mod node;
+mod nodes;
 mod patience;
 mod posted;
 mod problem;
+mod promises;
 pub(crate) mod pulse;
 mod shown;
 pub(crate) mod tls;
+mod track;
+mod trip;
 mod tries;
 mod who;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 use std::sync::Arc;
+use std::sync::atomic::AtomicU64;
 
 use axum::Router;
-use axum::extract::{Path, Query, State};
+use axum::extract::{DefaultBodyLimit, Form, Path, Query, State};
 use axum::http::HeaderMap;
 use axum::middleware::{from_fn, from_fn_with_state};
+use axum::response::Response;
 use axum::routing::get;
 use design::serve::Page;
 use logbook::intake::door::Door;
@@ -48,12 +59,17 @@ use pulse::Pulse;
 pub(crate) use listener::Doorway;
 pub(crate) use login::Gate;
 pub(crate) use posted::Posted;
+pub(crate) use promises::Promises;
 use shown::Wish;
 
 /// What the routes know.
 pub(crate) struct House {
     /// The site as it is planned.
     pub(crate) site: Arc<fleet::Site>,
+    /// What is promised of its nodes.
+    pub(crate) promises: Arc<Promises>,
+    /// How many texts of designs were asked about.
+    pub(crate) typing: Arc<AtomicU64>,
     /// Who is enrolled.
     pub(crate) registry: Vec<Node>,
     /// What clocks of the site show.
@@ -88,6 +104,12 @@ impl House {
         names.into_iter()
     }
 
+    /// Names of all nodes that are planned or stand now, in their order.
+    fn all_names(&self) -> BTreeSet<String> {
+        let planned = self.site.designs().iter().map(|design| design.name.clone());
+        planned.chain(self.open_names().map(str::to_owned)).collect()
+    }
+
     /// The unit of a value of a message of a kind of node, in UCUM; `1` of what the designs of today don't know.
     fn unit(&self, kind: &str, message: &str, column: &str) -> &str {
         let of_kind = self.site.kinds().find(|(_, design)| design.name == kind);
@@ -107,28 +129,67 @@ pub(crate) fn shut() -> Router {
     Router::new().fallback(|| async { health::shut() })
 }
 
-/// All routes.
-pub(crate) fn routes(house: Arc<House>) -> Router {
-    let pages = Router::new()
-        .route("/about", get(|State(house): Asked, wish: Wish| shown::answer(house, wish, about::state)))
-        .route("/heard", get(|State(house): Asked, wish: Wish| shown::answer(house, wish, heard::state)))
-        .route(
-            "/heard/{frame}",
-            get(|State(house): Asked, Path(number): Path<i64>, wish: Wish| {
-                shown::answer(house, wish, move |look| frame::state(look, number))
-            }),
-        )
-        .route(
-            "/gateways",
-            get(|State(house): Asked, wish: Wish| shown::answer(house, wish, gateways::state)),
-        )
+/// A page without anything more in its path.
+macro_rules! page {
+    ($state:path) => {
+        get(|State(house): Asked, wish: Wish| shown::answer(house, wish, $state))
+    };
+}
+
+/// A page of something that is named in its path.
+macro_rules! page_of {
+    ($state:path) => {
+        get(|State(house): Asked, Path(name): Path<String>, wish: Wish| {
+            shown::answer(house, wish, move |look| $state(look, &name))
+        })
+    };
+}
+
+/// Longest text of a design that is looked at \[bytes\].
+const LONGEST_TEXT: usize = 256 << 10;
+
+/// Pages for people.
+fn pages() -> Router<Arc<House>> {
+    Router::new()
+        .route("/", page!(nodes::site))
+        .route("/node/{name}", page_of!(node::state))
+        .route("/node/{name}/first-days", page_of!(first_days::state))
+        .route("/track/{name}", page_of!(track::state))
+        .route("/alarms", page!(alarms::state))
+        .route("/next-trip", page!(trip::state))
+        .route("/gateways", page!(gateways::state))
+        .route("/design", page!(designs::all))
+        .route("/design/{file}", page_of!(designs::one).post(typed).layer(DefaultBodyLimit::max(LONGEST_TEXT)))
+        .route("/heard", page!(heard::state))
+        .route("/heard/{frame}", page_of!(frame::state))
+        .route("/intake", page!(intake::state))
+        .route("/about", page!(about::state))
         .route(
             "/page/{file}",
-            get(|Path(file): Path<String>, wish: Wish| async move { assets::answer(&file, &wish) }),
+            get(|State(house): Asked, Path(file): Path<String>, wish: Wish| async move {
+                assets::answer(&house, &file, &wish)
+            }),
         )
-        .layer(CompressionLayer::new());
+        .layer(CompressionLayer::new())
+}
+
+/// What is said of a text that somebody has typed; nothing is kept.
+async fn typed(
+    State(house): Asked,
+    Path(file): Path<String>,
+    wish: Wish,
+    Form(form): Form<BTreeMap<String, String>>,
+) -> Response {
+    let text = form.get("text").cloned().unwrap_or_default();
+    let lives = designs::lives(form.get("resting").is_none_or(|word| word == "yes"));
+    let is_part = form.get("part").is_some();
+    shown::typed(house, wish, is_part, move |house| designs::page(house, &file, &text, lives)).await
+}
+
+/// All routes.
+pub(crate) fn routes(house: Arc<House>) -> Router {
     Router::new()
-        .merge(pages)
+        .merge(pages())
         .route("/health", get(|State(house): Asked| async move { health::answer(&house) }))
         .route("/metrics", get(|State(house): Asked| async move { metrics::answer(&house) }))
         .route(

@@ -98,6 +98,11 @@ fn answer(subject: &ReportedDesign, plan: &Plan) -> String {
     }
 }
 
+/// The verdicts alone, as a piece of a page.
+pub fn verdict_rows(subject: &ReportedDesign, plan: &Plan) -> String {
+    verdicts(subject, plan).into_string()
+}
+
 /// The charge over the year: of many lives, or of the only one.
 fn charge(subject: &ReportedDesign, plan: &Plan) -> Markup {
     match &plan.chances {

@@ -9,7 +9,8 @@ use report::problem::{Failure, Problem};
 use verdict::plan::{Weather, plan};
 use verdict::{Answer, Environment, Verdict, answer};
 
-use super::check::{Check, effort, parts, shown};
+use super::check::{Check, effort, shown};
+use crate::described::parts;
 use crate::input;
 use crate::progress::Counter;
 

@@ -4,13 +4,15 @@ use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse as _, Response};
 use report::look;
 
+use super::House;
 use super::shown::{self, Wish};
 
 /// Scripts as they are shipped.
-const SCRIPTS: [(&str, &str); 1] = [("live.js", include_str!("../../page/live.js"))];
+const SCRIPTS: [(&str, &str); 2] =
+    [("live.js", include_str!("../../page/live.js")), ("design.js", include_str!("../../page/design.js"))];
 
 /// A file by its name.
-pub(super) fn answer(file: &str, wish: &Wish) -> Response {
+pub(super) fn answer(house: &House, file: &str, wish: &Wish) -> Response {
     let text = |kind: &str, text: String| {
         shown::tagged(wish, kind, &shown::tag(&[text.as_bytes()]), || text.clone())
     };
@@ -19,6 +21,7 @@ pub(super) fn answer(file: &str, wish: &Wish) -> Response {
     }
     match file {
         "style.css" => text("text/css; charset=utf-8", [look::STYLE, look::SERVED].concat()),
+        "ground.png" => ground(house),
         "type.css" => text("text/css; charset=utf-8", look::linked_faces()),
         _ => match look::face_files().find(|(name, _)| name == file) {
             Some((_, bytes)) => {
@@ -31,5 +34,16 @@ pub(super) fn answer(file: &str, wish: &Wish) -> Response {
             }
             None => (StatusCode::NOT_FOUND, "no such file\n").into_response(),
         },
+    }
+}
+
+/// The shade of the ground under the site.
+fn ground(house: &House) -> Response {
+    match house.promises.ground().and_then(|ground| ground.shade.clone()) {
+        Some(picture) => {
+            let fields = [(header::CONTENT_TYPE, "image/png"), (header::CACHE_CONTROL, "private, max-age=3600")];
+            (fields, picture).into_response()
+        }
+        None => (StatusCode::NOT_FOUND, "no terrain is named\n").into_response(),
     }
 }

@@ -10,7 +10,8 @@ use super::shown::Look;
 use crate::explanation::{self, KindOf};
 
 /// A frame by its number; `None` if the log has none of it.
-pub(super) fn state(look: &Look<'_>, number: i64) -> Result<Option<ExplainedFrame>, StoreError> {
+pub(super) fn state(look: &Look<'_>, number: &str) -> Result<Option<ExplainedFrame>, StoreError> {
+    let Ok(number) = number.parse() else { return Ok(None) };
     let Some((row, raw)) = one(look.log, number)? else { return Ok(None) };
     let is_radio = explanation::table(&raw.bytes);
     let (explained, bytes) = match is_radio {

@@ -15,14 +15,15 @@ use logbook::clock::now;
 use logbook::received::Moment;
 use logbook::store::{StoreError, sqlite};
 use logbook::zone::Zone;
+use report::page::design::DesignPage;
 use report::page::{self, Frame, Page, When};
 use report::words;
 use rusqlite::Connection;
-use serde_json::json;
 use sha2::{Digest as _, Sha256};
-use wire::identity::DevEui;
+use wire::identity::{DevEui, GatewayEui};
 
 use super::House;
+use super::problem::plain;
 
 /// Nothing but what this server itself gives, and nothing written into a page, may run, be drawn or be asked.
 const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; \
@@ -77,6 +78,14 @@ impl Look<'_> {
         when(at, self.now, &self.house.zone)
     }
 
+    /// What people call a gateway; its identity where the site file does not name it.
+    pub(super) fn gateway(&self, eui: &str) -> String {
+        let gateways = &self.house.site.fleet.surroundings.gateways;
+        let is_it = |bytes: [u8; 8]| GatewayEui::from_display_bytes(bytes).to_string() == eui;
+        let known = gateways.iter().find(|gateway| gateway.eui.is_some_and(is_it));
+        known.map_or_else(|| eui.to_owned(), |gateway| gateway.name.clone())
+    }
+
     /// What people call a device; its identity where nobody named it.
     pub(super) fn name(&self, dev_eui: &str) -> String {
         let known = DevEui::from_display(dev_eui).ok().and_then(|eui| self.house.names.get(&eui));
@@ -103,6 +112,28 @@ fn when(at: Moment, now: Moment, zone: &Zone) -> When {
     }
 }
 
+/// Shows what follows from a text that somebody has typed: as a page, or the answer alone.
+pub(super) async fn typed(
+    house: Arc<House>,
+    wish: Wish,
+    is_part: bool,
+    page: impl FnOnce(&House) -> DesignPage + Send + 'static,
+) -> Response {
+    let worked = tokio::task::spawn_blocking(move || {
+        let page = page(&house);
+        if is_part {
+            let kind = [(header::CONTENT_TYPE, "text/html; charset=utf-8")];
+            return (kind, page.answer.shown().into_string()).into_response();
+        }
+        let log = match sqlite::reader(&house.log) {
+            Ok(log) => log,
+            Err(error) => return failed(&error),
+        };
+        shown(&Look { house: &house, log: &log, wish: &wish, now: now() }, &page)
+    });
+    worked.await.unwrap_or_else(|_gone| plain(StatusCode::INTERNAL_SERVER_ERROR, "this page has failed; please report it"))
+}
+
 /// Reads a state from the log and shows it; `None` where there is nothing of that name.
 pub(super) async fn answer<P: Page + 'static>(
     house: Arc<House>,
@@ -116,29 +147,22 @@ pub(super) async fn answer<P: Page + 'static>(
     });
     match read.await {
         Ok(Ok(Some(response))) => response,
-        Ok(Ok(None)) => problem(StatusCode::NOT_FOUND, "nothing is here"),
+        Ok(Ok(None)) => plain(StatusCode::NOT_FOUND, "nothing is here"),
         Ok(Err(error)) => failed(&error),
-        Err(_gone) => problem(StatusCode::INTERNAL_SERVER_ERROR, "this page has failed; please report it"),
+        Err(_gone) => plain(StatusCode::INTERNAL_SERVER_ERROR, "this page has failed; please report it"),
     }
 }
 
 fn failed(error: &StoreError) -> Response {
     let fields = [(header::RETRY_AFTER, "5")];
-    (fields, problem(StatusCode::SERVICE_UNAVAILABLE, &error.to_string())).into_response()
-}
-
-/// RFC 9457.
-fn problem(status: StatusCode, why: &str) -> Response {
-    let body = json!({ "title": status.canonical_reason(), "status": status.as_u16(), "detail": why });
-    let fields = [(header::CONTENT_TYPE, "application/problem+json"), (header::CACHE_CONTROL, "no-store")];
-    (status, fields, body.to_string() + "\n").into_response()
+    (fields, plain(StatusCode::SERVICE_UNAVAILABLE, &error.to_string())).into_response()
 }
 
 fn shown<P: Page>(look: &Look<'_>, page: &P) -> Response {
     let data = match page::json(page) {
         Ok(data) => format!("{data:#}\n"),
         Err(error) => {
-            return problem(
+            return plain(
                 StatusCode::INTERNAL_SERVER_ERROR,
                 &format!("this state can't be written: {error}"),
             );

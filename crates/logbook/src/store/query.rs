@@ -2,9 +2,11 @@
 //!
 //! - [`heard`]: frames, the newest first.
 //! - [`gateways`]: what hears them.
+//! - [`nodes`]: one node.
 
 pub mod gateways;
 pub mod heard;
+pub mod nodes;
 
 use std::collections::BTreeMap;
 

@@ -152,6 +152,26 @@ fn readings(log: &Connection, node: i64, row: &Row) -> Result<Vec<Said>, StoreEr
     Ok(all)
 }
 
+/// What a device said in a time [from, to), the oldest first.
+pub(super) fn readings_between(
+    log: &Connection,
+    dev_eui: &str,
+    from: Moment,
+    to: Moment,
+) -> Result<Vec<Said>, StoreError> {
+    let mut statement = log.prepare_cached(
+        "SELECT reading.at, message, edition.kind, vals, edition.fields, marks, late, rebuilt FROM reading \
+         JOIN edition ON edition.id = reading.edition WHERE node = (SELECT id FROM node WHERE dev_eui = ?) \
+         AND reading.at >= ? AND reading.at < ? ORDER BY reading.at",
+    )?;
+    let mut found = statement.query(params![dev_eui, from, to])?;
+    let mut all = Vec::new();
+    while let Some(row) = found.next()? {
+        all.push(said(row)?);
+    }
+    Ok(all)
+}
+
 fn said(row: &rusqlite::Row<'_>) -> Result<Said, StoreError> {
     let damaged = |error: serde_json::Error| StoreError::Damaged { why: format!("a reading: {error}") };
     let message: String = row.get(1)?;

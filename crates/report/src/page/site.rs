@@ -67,7 +67,8 @@ pub struct Foretold {
 }
 
 impl SiteNode {
-    fn worst(&self) -> Verdict {
+    /// The worst of its verdicts; not known until they are worked out.
+    pub fn worst(&self) -> Verdict {
         let planned = self.promised.as_ref().map_or(Verdict::NotKnown, PromisedNode::worst);
         Verdict::worst([Some(planned), self.truth].into_iter().flatten()).unwrap_or(planned)
     }

@@ -41,6 +41,18 @@ pub fn newest(log: &Connection, wanted: &Wanted<'_>, most: u32) -> Result<Vec<Ro
     }
 }
 
+/// How many frames came from a moment on, by way and verdict.
+///
+/// # Errors
+/// [`StoreError`] if the log can't be read.
+pub fn arrived(log: &Connection, from: Moment) -> Result<Vec<(String, String, u32)>, StoreError> {
+    let mut statement = log.prepare_cached(
+        "SELECT source, verdict, count(*) FROM frame WHERE at >= ? GROUP BY source, verdict ORDER BY source, verdict",
+    )?;
+    let found = statement.query_map([from], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))?;
+    Ok(found.collect::<Result<_, _>>()?)
+}
+
 /// How many frames came from a moment on, by verdict.
 ///
 /// # Errors

@@ -1,0 +1,206 @@
+//! What pages show of a node: who it is, what it said, and what is promised of it.
+
+use design::message::{Direction, Field, Kind, Meaning};
+use design::node::Design;
+use logbook::registry::Node;
+use logbook::store::StoreError;
+use logbook::store::query::nodes::{self, Day};
+use logbook::store::since::Said;
+use report::page::site::{Foretold, Site, SiteNode};
+use serde_json::Value;
+use verdict::Verdict;
+
+use super::alarms;
+use super::promises::place;
+use super::shown::Look;
+use report::chart::ground::Standing;
+
+pub(super) const HOUR_US: i64 = 3_600_000_000;
+pub(super) const DAY_US: i64 = 24 * HOUR_US;
+
+/// A node by its name.
+pub(super) struct Known<'a> {
+    /// As it is planned; `None` if the site file does not place it.
+    pub(super) planned: Option<&'a Design>,
+    /// Its open row in the registry; `None` if nobody enrolled it.
+    pub(super) row: Option<&'a Node>,
+}
+
+/// The battery of a node as its messages tell it.
+pub(super) struct BatteryField<'a> {
+    /// The message and the field.
+    pub(super) series: (&'a str, &'a str),
+    /// Volts of one of its units.
+    pub(super) volts: f64,
+}
+
+impl<'a> Look<'a> {
+    /// A node by its name; `None` if nobody planned or enrolled one.
+    pub(super) fn node(&self, name: &str) -> Option<Known<'a>> {
+        let house = self.house;
+        let planned = house.site.designs().iter().find(|design| design.name == name);
+        let row = house.registry.iter().find(|row| row.open() && row.name == name);
+        (planned.is_some() || row.is_some()).then_some(Known { planned, row })
+    }
+}
+
+impl<'a> Known<'a> {
+    /// Its identity: 16 hex digits.
+    pub(super) fn dev_eui(&self) -> Option<String> {
+        self.row.map(|row| row.dev_eui.to_string())
+    }
+
+    /// The design that reads its messages: of its kind, else as it is planned.
+    pub(super) fn design(&self, look: &Look<'a>) -> Option<&'a Design> {
+        let kind = self.row.and_then(|row| look.house.site.kinds().find(|(_, design)| design.name == row.kind));
+        kind.map(|(_, design)| design).or(self.planned)
+    }
+}
+
+/// Fields of what a design sends up, each with its message.
+pub(super) fn fields(design: &Design) -> impl Iterator<Item = (&str, &Field)> {
+    let up = design.messages.iter().filter(|message| message.direction == Direction::Up);
+    up.flat_map(|message| message.fields.iter().map(|field| (message.name.as_str(), field)))
+}
+
+/// The field by which a design tells the voltage of its battery.
+pub(super) fn battery(design: &Design) -> Option<BatteryField<'_>> {
+    let (message, field) = fields(design).find(|(_, field)| field.meaning() == Some(Meaning::Battery))?;
+    let volts = if field.unit == "mV" { 1e-3 } else { 1.0 };
+    Some(BatteryField { series: (message, &field.name), volts })
+}
+
+/// A number that a reading holds; flags are 0 and 1.
+pub(super) fn number(said: &Said, message: &str, column: &str) -> Option<f64> {
+    let value = (said.message == message).then(|| said.values.iter().find(|(name, _)| name == column))??;
+    match &value.1 {
+        Value::Bool(yes) => Some(f64::from(*yes)),
+        other => other.as_f64(),
+    }
+}
+
+/// What is known of a battery now.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct BatteryNow {
+    /// As it was last sent \[V\].
+    pub(super) volts: Option<f64>,
+    /// From the lowest voltage of the last day, as if it rested \[%\].
+    pub(super) charge_percent: Option<f64>,
+}
+
+/// Charge at which the battery of a design rests at a voltage \[%\].
+pub(super) fn percent(design: &Design, volts: f64) -> f64 {
+    let rest = design::quantity::Voltage::from_volts(volts);
+    100.0 * forecast::power::battery::charge_at_rest(&design.battery, rest)
+}
+
+pub(super) fn battery_now(look: &Look<'_>, dev_eui: &str, design: &Design) -> Result<BatteryNow, StoreError> {
+    let Some(field) = battery(design) else { return Ok(BatteryNow::default()) };
+    let (message, column) = field.series;
+    let said = nodes::said(look.log, dev_eui, look.now - DAY_US, look.now + HOUR_US)?;
+    let volts: Vec<f64> = said.iter().filter_map(|one| Some(number(one, message, column)? * field.volts)).collect();
+    let least = volts.iter().copied().reduce(f64::min);
+    Ok(BatteryNow { volts: volts.last().copied(), charge_percent: least.map(|volts| percent(design, volts)) })
+}
+
+/// What is foretold for the day of the calendar that it is now.
+pub(super) fn foretold(look: &Look<'_>, name: &str) -> Option<Foretold> {
+    let promised = look.house.promises.of(name)?;
+    let (_, month, day) = look.house.zone.day(look.now)?;
+    let [p05, _, p50, _, p95] = promised.course.as_ref()?.on(u8::try_from(month).ok()?, u8::try_from(day).ok()?)?;
+    Some(Foretold { p05, p50, p95 })
+}
+
+/// Whether what was measured keeps what was foretold; `None` where either is not known.
+fn truth(charge: Option<f64>, foretold: Option<Foretold>) -> Option<Verdict> {
+    let (charge, foretold) = (charge?, foretold?);
+    Some(if charge < foretold.p05 { Verdict::Tight } else { Verdict::Holds })
+}
+
+/// All nodes, worst first.
+pub(super) fn site(look: &Look<'_>) -> Result<Option<Site>, StoreError> {
+    let open = alarms::open(look)?;
+    let mut nodes = Vec::new();
+    for name in look.house.all_names() {
+        let alarms = open.iter().filter(|alarm| alarm.node.as_ref() == Some(&name)).count();
+        nodes.extend(site_node(look, name, alarms)?);
+    }
+    let ground = ground(look, &nodes);
+    let note = look.house.site.fleet.note.clone();
+    let mut site = Site { note, nodes, alarms: open, to_be_worked_out: look.house.promises.left(), ground };
+    site.sort();
+    Ok(Some(site))
+}
+
+fn site_node(look: &Look<'_>, name: String, alarms: usize) -> Result<Option<SiteNode>, StoreError> {
+    let Some(known) = look.node(&name) else { return Ok(None) };
+    let design = known.design(look);
+    let (mut last, mut now) = (None, BatteryNow::default());
+    if let Some(dev_eui) = known.dev_eui() {
+        last = nodes::last_signal(look.log, &dev_eui)?;
+        if let Some(design) = design {
+            now = battery_now(look, &dev_eui, design)?;
+        }
+    }
+    let foretold = foretold(look, &name);
+    let margin = |signal: &nodes::Signal| {
+        logbook::network::margin_db(signal.data_rate.as_deref()?, signal.snr_db?)
+    };
+    Ok(Some(SiteNode {
+        kind: known.row.map(|row| row.kind.clone()).or_else(|| Some(design?.name.clone())),
+        is_enrolled: known.row.is_some(),
+        promised: look.house.promises.of(&name),
+        truth: truth(now.charge_percent, foretold),
+        battery_volts: now.volts,
+        charge_percent: now.charge_percent,
+        foretold_percent: foretold,
+        margin_db: last.as_ref().and_then(margin),
+        last_heard: last.map(|signal| look.when(signal.at)),
+        alarms,
+        name,
+    }))
+}
+
+fn ground(look: &Look<'_>, nodes: &[SiteNode]) -> Option<report::chart::Chart> {
+    let site = &look.house.site;
+    let standing: Vec<Standing<'_>> = site
+        .designs()
+        .iter()
+        .map(|design| {
+            let shown = nodes.iter().find(|node| node.name == design.name);
+            Standing {
+                name: &design.name,
+                place: place(design.site.latitude.degrees(), design.site.longitude.degrees()),
+                verdict: shown.map_or(Verdict::NotKnown, SiteNode::worst),
+                page: format!("/node/{}", design.name),
+            }
+        })
+        .collect();
+    let gateways: Vec<_> = site
+        .fleet
+        .surroundings
+        .gateways
+        .iter()
+        .map(|at| (at.name.as_str(), place(at.latitude.degrees(), at.longitude.degrees())))
+        .collect();
+    Some(look.house.promises.ground()?.chart("/page/ground.png", &standing, &gateways))
+}
+
+/// Days of the battery's charge, the oldest first.
+pub(super) fn charges(days: &[Day], design: &Design, volts: f64) -> Vec<report::chart::kept::MeasuredDay> {
+    let day = |day: &Day| {
+        let (_, month, of_month) = forecast::learn::date_of(day.day * 86_400);
+        report::chart::kept::MeasuredDay {
+            month,
+            day: of_month,
+            least_percent: percent(design, day.least * volts),
+            greatest_percent: percent(design, day.greatest * volts),
+        }
+    };
+    days.iter().map(day).collect()
+}
+
+/// Whether a field is a figure that can be drawn.
+pub(super) fn is_drawn(field: &Field) -> bool {
+    matches!(field.kind, Kind::Number { .. } | Kind::Counter { .. } | Kind::Flag)
+}
