@@ -14,18 +14,22 @@ let typing;
 /** @type {number | undefined} */
 let resting;
 let asked = 0;
+/** Tells the work of this page from that of others, so that older work of its own is stopped. */
+const by = Math.random().toString(36).slice(2);
 
 /** @param {boolean} isResting */
 async function ask(isResting) {
   const own = (asked += 1);
   try {
-    const body = new URLSearchParams({ text: text.value, resting: isResting ? 'yes' : 'no', part: 'answer' });
+    const body = new URLSearchParams({ text: text.value, resting: isResting ? 'yes' : 'no', part: 'answer', by });
     const said = await fetch(form.action, { method: 'POST', body });
     const part = await said.text();
     // A newer question has been asked meanwhile.
     if (own !== asked || !said.ok) return;
     const newer = new DOMParser().parseFromString(part, 'text/html');
     answer.replaceChildren(...newer.body.childNodes);
+    const title = document.querySelector('h1');
+    if (title) title.textContent = answer.querySelector('p')?.textContent ?? '';
   } catch {
     if (own === asked) answer.textContent = 'No connection: the verdicts are of an older text.';
   }

@@ -368,7 +368,8 @@ impl Service {
         let door = Arc::new(Door::new(writer.inbox()));
         let watching = watcher::begin(watched, waiting, Arc::clone(&door), Arc::clone(&pulse), watch_teller)
             .map_err(|error| no_threads(&error))?;
-        let promises = Promises::begin(Arc::clone(&site), pulse.stopping()).map_err(|error| no_threads(&error))?;
+        let promises =
+            Promises::begin(Arc::clone(&site), pulse.stopping()).map_err(|error| no_threads(&error))?;
         let listening = page.map(|(page, doorway)| {
             output::complain(&page_line(&doorway, &posted));
             let house = House {

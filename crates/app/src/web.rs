@@ -28,14 +28,13 @@ pub(crate) mod pulse;
 mod shown;
 pub(crate) mod tls;
 mod track;
-mod trip;
 mod tries;
+mod trip;
 mod who;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 use std::sync::Arc;
-use std::sync::atomic::AtomicU64;
 
 use axum::Router;
 use axum::extract::{DefaultBodyLimit, Form, Path, Query, State};
@@ -56,6 +55,7 @@ use crate::input::fleet;
 
 use pulse::Pulse;
 
+pub(crate) use designs::Typing;
 pub(crate) use listener::Doorway;
 pub(crate) use login::Gate;
 pub(crate) use posted::Posted;
@@ -68,8 +68,8 @@ pub(crate) struct House {
     pub(crate) site: Arc<fleet::Site>,
     /// What is promised of its nodes.
     pub(crate) promises: Arc<Promises>,
-    /// How many texts of designs were asked about.
-    pub(crate) typing: Arc<AtomicU64>,
+    /// Texts of designs that are being typed.
+    pub(crate) typing: Typing,
     /// Who is enrolled.
     pub(crate) registry: Vec<Node>,
     /// What clocks of the site show.
@@ -150,6 +150,9 @@ const LONGEST_TEXT: usize = 256 << 10;
 
 /// Pages for people.
 fn pages() -> Router<Arc<House>> {
+    let design = get(|State(house): Asked, Path(file): Path<String>, wish: Wish| {
+        shown::answer(house, wish, move |look| Ok(designs::one(look, &file)))
+    });
     Router::new()
         .route("/", page!(nodes::site))
         .route("/node/{name}", page_of!(node::state))
@@ -158,8 +161,11 @@ fn pages() -> Router<Arc<House>> {
         .route("/alarms", page!(alarms::state))
         .route("/next-trip", page!(trip::state))
         .route("/gateways", page!(gateways::state))
-        .route("/design", page!(designs::all))
-        .route("/design/{file}", page_of!(designs::one).post(typed).layer(DefaultBodyLimit::max(LONGEST_TEXT)))
+        .route(
+            "/design",
+            get(|State(house): Asked, wish: Wish| shown::answer(house, wish, |look| Ok(Some(designs::all(look))))),
+        )
+        .route("/design/{file}", design.post(typed).layer(DefaultBodyLimit::max(LONGEST_TEXT)))
         .route("/heard", page!(heard::state))
         .route("/heard/{frame}", page_of!(frame::state))
         .route("/intake", page!(intake::state))
@@ -182,8 +188,9 @@ async fn typed(
 ) -> Response {
     let text = form.get("text").cloned().unwrap_or_default();
     let lives = designs::lives(form.get("resting").is_none_or(|word| word == "yes"));
-    let is_part = form.get("part").is_some();
-    shown::typed(house, wish, is_part, move |house| designs::page(house, &file, &text, lives)).await
+    let is_part = form.contains_key("part");
+    let by = form.get("by").cloned().unwrap_or_default();
+    shown::typed(house, wish, is_part, move |house| designs::page(house, &file, &text, lives, &by)).await
 }
 
 /// All routes.

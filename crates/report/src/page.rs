@@ -134,7 +134,7 @@ pub fn html<P: Page>(frame: &Frame, page: &P) -> String {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="color-scheme" content="light dark";
-                title { (title) " - " (frame.site) }
+                title { (title) " - " (plain(&frame.site)) }
                 link rel="icon" href="data:,";
                 @if !P::LIGHT { link rel="stylesheet" href="/page/type.css"; }
                 link rel="stylesheet" href="/page/style.css";
@@ -165,7 +165,7 @@ pub fn json<P: Page>(page: &P) -> Result<Value, serde_json::Error> {
 fn head(frame: &Frame, here: Option<Way>) -> Markup {
     html! {
         header {
-            p { a.home href="/" { b { "overwinter" } " " (frame.site) } }
+            p { a.home href="/" { b { "overwinter" } " " (plain(&frame.site)) } }
             nav aria-label="Ways" {
                 @for way in Way::ALL {
                     a href=(way.path()) aria-current=[(here == Some(way)).then_some("page")] { (way.word()) }

@@ -18,8 +18,8 @@ use verdict::plan::{Effort, Plan};
 use verdict::remedy::{Remedies, remedies};
 use verdict::{Answer, Environment, Verdict, answer};
 
-use crate::input::{self, Checked, Sky};
 use crate::described::parts;
+use crate::input::{self, Checked, Sky};
 use crate::output;
 use crate::progress::Counter;
 

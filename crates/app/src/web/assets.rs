@@ -41,7 +41,8 @@ pub(super) fn answer(house: &House, file: &str, wish: &Wish) -> Response {
 fn ground(house: &House) -> Response {
     match house.promises.ground().and_then(|ground| ground.shade.clone()) {
         Some(picture) => {
-            let fields = [(header::CONTENT_TYPE, "image/png"), (header::CACHE_CONTROL, "private, max-age=3600")];
+            let fields =
+                [(header::CONTENT_TYPE, "image/png"), (header::CACHE_CONTROL, "private, max-age=3600")];
             (fields, picture).into_response()
         }
         None => (StatusCode::NOT_FOUND, "no terrain is named\n").into_response(),

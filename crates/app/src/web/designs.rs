@@ -1,13 +1,13 @@
 //! Design files: shown with their verdicts, and what is said of a text that somebody types. Nothing is kept.
 
-use std::sync::Arc;
+use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, Mutex, PoisonError};
 
 use design::catalog::Catalog;
 use design::diagnostic::{Diagnostic, Severity};
 use forecast::Progress;
 use forecast::sky::climate::Climate;
-use logbook::store::StoreError;
 use report::page::design::{DesignAnswer, DesignPage, DesignRow, Designs, TextProblem};
 use verdict::plan::{Effort, Weather};
 use verdict::{Environment, Verdict, answer};
@@ -21,26 +21,25 @@ const FEW_LIVES: usize = 60;
 const MORE_LIVES: usize = 400;
 
 /// The design files of the site.
-pub(super) fn all(look: &Look<'_>) -> Result<Option<Designs>, StoreError> {
+pub(super) fn all(look: &Look<'_>) -> Designs {
     let nodes = &look.house.site.fleet.nodes;
     let row = |(file, design): (&str, &design::node::Design)| DesignRow {
         file: file.to_owned(),
         name: design.name.clone(),
         nodes: nodes.iter().filter(|node| node.kind == file).count(),
     };
-    Ok(Some(Designs { kinds: look.house.site.kinds().map(row).collect() }))
+    Designs { kinds: look.house.site.kinds().map(row).collect() }
 }
 
 /// One of them, with what is said of it.
-pub(super) fn one(look: &Look<'_>, file: &str) -> Result<Option<DesignPage>, StoreError> {
-    let found = look.house.site.texts().find(|(known, ..)| *known == file);
-    let Some((_, _, text)) = found else { return Ok(None) };
-    Ok(Some(page(look.house, file, text, FEW_LIVES)))
+pub(super) fn one(look: &Look<'_>, file: &str) -> Option<DesignPage> {
+    let (_, _, text) = look.house.site.texts().find(|(known, ..)| *known == file)?;
+    Some(page(look.house, file, text, FEW_LIVES, ""))
 }
 
 /// A page of a text that somebody wrote over a file of the site.
-pub(super) fn page(house: &House, file: &str, text: &str, lives: usize) -> DesignPage {
-    let answer = said(text, lives, &Newest::of(&house.typing));
+pub(super) fn page(house: &House, file: &str, text: &str, lives: usize, by: &str) -> DesignPage {
+    let answer = said(text, lives, &house.typing.question(by));
     DesignPage { file: file.to_owned(), text: text.to_owned(), answer }
 }
 
@@ -49,15 +48,29 @@ pub(super) const fn lives(is_resting: bool) -> usize {
     if is_resting { MORE_LIVES } else { FEW_LIVES }
 }
 
-/// Work for a text ends as soon as a newer one is asked about.
+/// Browsers in which somebody types, each with how often it has asked.
+#[derive(Debug, Default)]
+pub(crate) struct Typing(Mutex<BTreeMap<String, Arc<AtomicU64>>>);
+
+/// More browsers than this are forgotten.
+const MOST_TYPING: usize = 64;
+
+/// Work for a text ends as soon as a newer one is asked about by the same browser.
 pub(super) struct Newest {
     asked: Arc<AtomicU64>,
     own: u64,
 }
 
-impl Newest {
-    pub(super) fn of(asked: &Arc<AtomicU64>) -> Self {
-        Self { own: asked.fetch_add(1, Ordering::Relaxed) + 1, asked: Arc::clone(asked) }
+impl Typing {
+    /// A question of a browser that calls itself so; one without a name asks but once.
+    fn question(&self, by: &str) -> Newest {
+        let mut all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if all.len() >= MOST_TYPING {
+            all.clear();
+        }
+        let asked =
+            if by.is_empty() { Arc::default() } else { Arc::clone(all.entry(by.to_owned()).or_default()) };
+        Newest { own: asked.fetch_add(1, Ordering::Relaxed) + 1, asked }
     }
 }
 
@@ -87,7 +100,13 @@ pub(super) fn said(text: &str, lives: usize, progress: &Newest) -> DesignAnswer 
     let site = &design.site;
     let climate = match Climate::builtin(site.latitude, site.longitude, site.elevation) {
         Ok(climate) => climate,
-        Err(error) => return DesignAnswer { title: format!("no climate is known there: {error}"), problems, ..DesignAnswer::default() },
+        Err(error) => {
+            return DesignAnswer {
+                title: format!("no climate is known there: {error}"),
+                problems,
+                ..DesignAnswer::default()
+            };
+        }
     };
     let environment = Environment { weather: Weather::Climate(&climate), terrain: None, others: &[] };
     let effort = Effort { lives: Some(lives), seed: 1, threads: 1 };
@@ -131,17 +150,16 @@ mod tests {
     #[test]
     fn a_problem_stands_where_a_browser_counts() {
         let text = "# °\nschema = 2\n";
-        let asked = Arc::default();
-        let answer = said(text, 1, &Newest::of(&asked));
+        let answer = said(text, 1, &Typing::default().question(""));
         let problem = answer.problems.iter().find(|one| one.line == Some(2)).expect("the schema is wrong");
         assert!(problem.from >= 4 && problem.to <= 14, "{problem:?}");
     }
 
     #[test]
     fn work_for_an_older_text_ends() {
-        let asked = Arc::default();
-        let (older, newer) = (Newest::of(&asked), Newest::of(&asked));
-        assert!(older.stop() && !newer.stop());
+        let typing = Typing::default();
+        let (older, newer, other) = (typing.question("a"), typing.question("a"), typing.question("b"));
+        assert!(older.stop() && !newer.stop() && !other.stop());
         let begun = std::time::Instant::now();
         let answer = said(MAST, 1_000_000, &older);
         assert!(answer.lives < 1_000_000 && begun.elapsed().as_secs() < 60, "{}", answer.lives);

@@ -40,7 +40,12 @@ pub(super) fn state(look: &Look<'_>, name: &str) -> Result<Option<FirstDays>, St
         lines.extend(known.design(look).and_then(|design| charged(design, &said)));
         lines.push(inside(&said));
         for alarm in alarms::open(look)?.into_iter().filter(|alarm| alarm.node.as_deref() == Some(name)) {
-            lines.push(Line { what: "alarm", state: State::NotAsPromised, seen: format!("{}: {}", alarm.says, alarm.why), do_this: alarm.do_this });
+            lines.push(Line {
+                what: "alarm",
+                state: State::NotAsPromised,
+                seen: format!("{}: {}", alarm.says, alarm.why),
+                do_this: alarm.do_this,
+            });
         }
     }
     let hour = first.map(|first| (look.now - first) as f64 / HOUR_US as f64);
@@ -49,12 +54,20 @@ pub(super) fn state(look: &Look<'_>, name: &str) -> Result<Option<FirstDays>, St
 
 fn joined(look: &Look<'_>, first: Option<i64>) -> Line {
     match first {
-        Some(at) => Line { what: "heard", state: State::AsPromised, seen: format!("first at {}", look.when(at).clock), do_this: None },
+        Some(at) => Line {
+            what: "heard",
+            state: State::AsPromised,
+            seen: format!("first at {}", look.when(at).clock),
+            do_this: None,
+        },
         None => Line {
             what: "heard",
             state: State::NotYetKnown,
             seen: "not a word yet".to_owned(),
-            do_this: Some("see that its battery is plugged in and its antenna screwed on, then press its reset".to_owned()),
+            do_this: Some(
+                "see that its battery is plugged in and its antenna screwed on, then press its reset"
+                    .to_owned(),
+            ),
         },
     }
 }
@@ -64,9 +77,16 @@ fn heard(look: &Look<'_>, dev_eui: &str) -> Result<Vec<Line>, StoreError> {
     let lost = 100.0 * f64::from(link.lost) / f64::from((link.heard + link.lost).max(1));
     let mut lines = vec![Line {
         what: "messages",
-        state: if link.heard == 0 { State::NotYetKnown } else if lost > MANY_LOST_PERCENT { State::NotAsPromised } else { State::AsPromised },
+        state: if link.heard == 0 {
+            State::NotYetKnown
+        } else if lost > MANY_LOST_PERCENT {
+            State::NotAsPromised
+        } else {
+            State::AsPromised
+        },
         seen: format!("{} heard in the last 24 h, {} lost ({lost:.0} %)", link.heard, link.lost),
-        do_this: (lost > MANY_LOST_PERCENT).then(|| "raise the antenna, or turn the mast so that no metal stands before it".to_owned()),
+        do_this: (lost > MANY_LOST_PERCENT)
+            .then(|| "raise the antenna, or turn the mast so that no metal stands before it".to_owned()),
     }];
     if let Some(margin) = link.margin_db {
         let thin = margin < THIN_DB;
@@ -85,12 +105,14 @@ fn charged(design: &design::node::Design, said: &[Said]) -> Option<Line> {
     design.panel.as_ref()?;
     let counter = nodes::fields(design).find(|(_, field)| field.meaning() == Some(Meaning::Charging));
     let minutes = counter.and_then(|(message, field)| {
-        let values: Vec<f64> = said.iter().filter_map(|one| nodes::number(one, message, &field.name)).collect();
+        let values: Vec<f64> =
+            said.iter().filter_map(|one| nodes::number(one, message, &field.name)).collect();
         values.iter().copied().reduce(f64::max)
     });
     let battery = nodes::battery(design)?;
     let (message, column) = battery.series;
-    let volts: Vec<f64> = said.iter().filter_map(|one| Some(nodes::number(one, message, column)? * battery.volts)).collect();
+    let volts: Vec<f64> =
+        said.iter().filter_map(|one| Some(nodes::number(one, message, column)? * battery.volts)).collect();
     let mut least = f64::INFINITY;
     let mut rise = 0.0_f64;
     for volt in volts {
@@ -98,7 +120,9 @@ fn charged(design: &design::node::Design, said: &[Said]) -> Option<Line> {
         rise = rise.max(volt - least);
     }
     let seen = match minutes {
-        Some(minutes) => format!("{minutes:.0} min of charging, the voltage rose by {:.0} mV at most", 1e3 * rise),
+        Some(minutes) => {
+            format!("{minutes:.0} min of charging, the voltage rose by {:.0} mV at most", 1e3 * rise)
+        }
         None => format!("the voltage rose by {:.0} mV at most", 1e3 * rise),
     };
     let is_charged = minutes.is_some_and(|minutes| minutes > 0.0) || rise >= RISE_V;
@@ -106,7 +130,8 @@ fn charged(design: &design::node::Design, said: &[Said]) -> Option<Line> {
         what: "charging",
         state: if is_charged { State::AsPromised } else { State::NotYetKnown },
         seen,
-        do_this: (!is_charged).then(|| "in daylight: see that the panel's plug is in and nothing shades it".to_owned()),
+        do_this: (!is_charged)
+            .then(|| "in daylight: see that the panel's plug is in and nothing shades it".to_owned()),
     })
 }
 
@@ -116,8 +141,15 @@ fn inside(said: &[Said]) -> Line {
     beyond.dedup();
     let readings = words::count(said.len(), "reading");
     match (said.is_empty(), &beyond[..]) {
-        (true, _) => Line { what: "readings", state: State::NotYetKnown, seen: "none yet".to_owned(), do_this: None },
-        (false, []) => Line { what: "readings", state: State::AsPromised, seen: format!("{readings}, every field inside its range"), do_this: None },
+        (true, _) => {
+            Line { what: "readings", state: State::NotYetKnown, seen: "none yet".to_owned(), do_this: None }
+        }
+        (false, []) => Line {
+            what: "readings",
+            state: State::AsPromised,
+            seen: format!("{readings}, every field inside its range"),
+            do_this: None,
+        },
         (false, fields) => Line {
             what: "readings",
             state: State::NotAsPromised,

@@ -18,7 +18,10 @@ pub(super) fn state(look: &Look<'_>) -> Result<Option<Intake>, StoreError> {
     let refused = newest(look.log, &wanted, SHOWN)?;
     let connections = look.house.pulse.counted().connections.into_iter();
     Ok(Some(Intake {
-        arrived: rows.into_iter().map(|(source, verdict, frames)| Arrived { source, verdict, frames }).collect(),
+        arrived: rows
+            .into_iter()
+            .map(|(source, verdict, frames)| Arrived { source, verdict, frames })
+            .collect(),
         connections: connections.map(|(name, state)| Connection { name, broken: state.err() }).collect(),
         refused: refused.into_iter().map(|row| heard::frame(look, row)).collect::<Result<_, _>>()?,
     }))

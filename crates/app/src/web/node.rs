@@ -10,6 +10,7 @@ use logbook::store::since::Said;
 use report::chart::series::{Point, Series};
 use report::page::heard::rate_words;
 use report::page::node::{Link, Node, RateShare, Stretch, Visit};
+use report::page::plain;
 use report::words;
 
 use super::nodes::{self, BatteryNow, DAY_US, HOUR_US, Known};
@@ -34,19 +35,32 @@ pub(super) fn state(look: &Look<'_>, name: &str) -> Result<Option<Node>, StoreEr
     let design = known.design(look);
     let (mut now, mut measured, mut fields) = (BatteryNow::default(), Vec::new(), Vec::new());
     let span = Span::asked(look);
+    let settles_at = match &dev_eui {
+        Some(dev_eui) => nodes::settles_at(look, dev_eui)?,
+        None => None,
+    };
     if let (Some(dev_eui), Some(design)) = (&dev_eui, design) {
         now = nodes::battery_now(look, dev_eui, design)?;
         if let Some(battery) = nodes::battery(design) {
-            let days = query::days(look.log, dev_eui, battery.series, look.now.div_euclid(DAY_US) - CHARGE_DAYS)?;
-            measured = nodes::charges(&days, design, battery.volts);
+            let days =
+                query::days(look.log, dev_eui, battery.series, look.now.div_euclid(DAY_US) - CHARGE_DAYS)?;
+            measured = nodes::charges(&days, design, battery.volts, settles_at);
         }
         fields = series(look, dev_eui, design, &span)?;
     }
-    let alarms = alarms::open(look)?.into_iter().filter(|alarm| alarm.node.as_deref() == Some(name)).collect();
+    let alarms =
+        alarms::open(look)?.into_iter().filter(|alarm| alarm.node.as_deref() == Some(name)).collect();
     let mut node = Node {
         name: name.to_owned(),
         kind: known.row.map(|row| row.kind.clone()).or_else(|| Some(design?.name.clone())),
-        design_file: look.house.site.fleet.nodes.iter().find(|node| node.name == name).map(|node| node.kind.clone()),
+        design_file: look
+            .house
+            .site
+            .fleet
+            .nodes
+            .iter()
+            .find(|node| node.name == name)
+            .map(|node| node.kind.clone()),
         place: place(&known),
         alarms,
         promised: look.house.promises.of(name),
@@ -55,6 +69,7 @@ pub(super) fn state(look: &Look<'_>, name: &str) -> Result<Option<Node>, StoreEr
         battery_volts: now.volts,
         charge_percent: now.charge_percent,
         foretold_percent: nodes::foretold(look, name),
+        is_settled: settles_at.is_some_and(|at| at <= look.now),
         measured,
         fields,
         stretch: span.stretch(look, name),
@@ -99,7 +114,9 @@ pub(super) fn link(look: &Look<'_>, dev_eui: &str) -> Result<Link, StoreError> {
     let (heard, lost) = query::losses(look.log, dev_eui, from)?;
     let mut rates: BTreeMap<String, u32> = BTreeMap::new();
     for signal in &signals {
-        *rates.entry(signal.data_rate.as_deref().map_or_else(|| "a rate not told".to_owned(), rate_words)).or_default() += 1;
+        *rates
+            .entry(signal.data_rate.as_deref().map_or_else(|| "a rate not told".to_owned(), rate_words))
+            .or_default() += 1;
     }
     let margin = |signal: &Signal| logbook::network::margin_db(signal.data_rate.as_deref()?, signal.snr_db?);
     Ok(Link {
@@ -130,7 +147,9 @@ impl Span {
     fn asked(look: &Look<'_>) -> Self {
         let number = |key: &str| look.wish.word(key).and_then(|word| word.parse::<i64>().ok());
         let hours = number("hours").unwrap_or(48).clamp(1, LONGEST_HOURS);
-        let to = number("to").map(|seconds| seconds.saturating_mul(1_000_000)).filter(|to| (0..look.now).contains(to));
+        let to = number("to")
+            .map(|seconds| seconds.saturating_mul(1_000_000))
+            .filter(|to| (0..look.now).contains(to));
         Self { to: to.unwrap_or(look.now), hours, is_now: to.is_none() }
     }
 
@@ -140,7 +159,10 @@ impl Span {
 
     fn stretch(&self, look: &Look<'_>, name: &str) -> Stretch {
         let at = |hours: i64, to: Option<i64>| {
-            let to = to.filter(|to| *to < look.now).map(|to| format!("&to={}", to / 1_000_000)).unwrap_or_default();
+            let to = to
+                .filter(|to| *to < look.now)
+                .map(|to| format!("&to={}", to / 1_000_000))
+                .unwrap_or_default();
             format!("/node/{name}?hours={}{to}", hours.clamp(1, LONGEST_HOURS))
         };
         let end = (!self.is_now).then_some(self.to);
@@ -169,11 +191,19 @@ impl Span {
                 clock.split(',').next().unwrap_or(clock).to_owned()
             }
         };
-        (0..5).map(|place| from + (self.to - from) * (2 * place + 1) / 10).map(|at| (at as f64 / 1e6, name(at))).collect()
+        (0..5)
+            .map(|place| from + (self.to - from) * (2 * place + 1) / 10)
+            .map(|at| (at as f64 / 1e6, name(at)))
+            .collect()
     }
 }
 
-fn series(look: &Look<'_>, dev_eui: &str, design: &design::node::Design, span: &Span) -> Result<Vec<Series>, StoreError> {
+fn series(
+    look: &Look<'_>,
+    dev_eui: &str,
+    design: &design::node::Design,
+    span: &Span,
+) -> Result<Vec<Series>, StoreError> {
     let said = match span.hours {
         ..=RAW_HOURS => query::said(look.log, dev_eui, span.from(), span.to + 1)?,
         _ => Vec::new(),
@@ -188,17 +218,19 @@ fn series(look: &Look<'_>, dev_eui: &str, design: &design::node::Design, span: &
     Ok(all)
 }
 
+#[expect(clippy::cast_possible_truncation, reason = "a time of ours, to the microsecond")]
 fn drawn(look: &Look<'_>, (message, field): (&str, &Field), span: &Span, points: Vec<Point>) -> Series {
     let first = points.first().map_or(span.from(), |point| (point.at_s * 1e6) as i64);
-    // All of it begins where it does.
-    let from = if span.hours == LONGEST_HOURS { first } else { span.from() };
-    let mut gaps: Vec<f64> = points.windows(2).filter_map(|pair| Some(pair.get(1)?.at_s - pair.first()?.at_s)).collect();
+    // What began within the stretch is drawn from there on.
+    let from = first.max(span.from());
+    let mut gaps: Vec<f64> =
+        points.windows(2).filter_map(|pair| Some(pair.get(1)?.at_s - pair.first()?.at_s)).collect();
     gaps.sort_by(f64::total_cmp);
     let usual_s = gaps.get(gaps.len() / 2).copied().unwrap_or(3600.0);
     let name = field.name.replace('_', " ");
     Series {
         id: format!("{message}-{}", field.name),
-        name: if field.title.is_empty() { name } else { format!("{name}, {}", field.title) },
+        name: plain(&if field.title.is_empty() { name } else { format!("{name}, {}", field.title) }),
         unit: if field.unit == "1" { String::new() } else { words::unit(&field.unit).to_owned() },
         span_s: (from as f64 / 1e6, span.to as f64 / 1e6),
         gap_s: 3.5 * usual_s,
@@ -218,12 +250,15 @@ fn points(
     let of = |rows: Vec<Day>, unit_us: i64| -> Vec<Point> {
         let middle = |row: &Day| (row.day * unit_us + unit_us / 2) as f64 / 1e6;
         let inside = |row: &Day| row.day * unit_us < span.to;
-        let point = |row: Day| Point { at_s: middle(&row), least: row.least, mean: row.mean, greatest: row.greatest };
+        let point =
+            |row: Day| Point { at_s: middle(&row), least: row.least, mean: row.mean, greatest: row.greatest };
         rows.into_iter().filter(inside).map(point).collect()
     };
     Ok(match span.hours {
-        ..=RAW_HOURS => said.iter().filter_map(|one| reading(one, series)).collect(),
-        ..=HOURLY_HOURS => of(query::hours(look.log, dev_eui, series, span.from().div_euclid(HOUR_US))?, HOUR_US),
+        hours if hours <= RAW_HOURS => said.iter().filter_map(|one| reading(one, series)).collect(),
+        ..=HOURLY_HOURS => {
+            of(query::hours(look.log, dev_eui, series, span.from().div_euclid(HOUR_US))?, HOUR_US)
+        }
         _ => of(query::days(look.log, dev_eui, series, span.from().div_euclid(DAY_US))?, DAY_US),
     })
 }

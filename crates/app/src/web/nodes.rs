@@ -52,7 +52,8 @@ impl<'a> Known<'a> {
 
     /// The design that reads its messages: of its kind, else as it is planned.
     pub(super) fn design(&self, look: &Look<'a>) -> Option<&'a Design> {
-        let kind = self.row.and_then(|row| look.house.site.kinds().find(|(_, design)| design.name == row.kind));
+        let kind =
+            self.row.and_then(|row| look.house.site.kinds().find(|(_, design)| design.name == row.kind));
         kind.map(|(_, design)| design).or(self.planned)
     }
 }
@@ -98,16 +99,26 @@ pub(super) fn battery_now(look: &Look<'_>, dev_eui: &str, design: &Design) -> Re
     let Some(field) = battery(design) else { return Ok(BatteryNow::default()) };
     let (message, column) = field.series;
     let said = nodes::said(look.log, dev_eui, look.now - DAY_US, look.now + HOUR_US)?;
-    let volts: Vec<f64> = said.iter().filter_map(|one| Some(number(one, message, column)? * field.volts)).collect();
+    let volts: Vec<f64> =
+        said.iter().filter_map(|one| Some(number(one, message, column)? * field.volts)).collect();
     let least = volts.iter().copied().reduce(f64::min);
     Ok(BatteryNow { volts: volts.last().copied(), charge_percent: least.map(|volts| percent(design, volts)) })
+}
+
+/// A node that was put out with another charge than the season's is held against its forecast from then on \[days\] (own choice).
+const SETTLES_DAYS: i64 = 30;
+
+/// From when on a node is held against its forecast; `None` before its first frame.
+pub(super) fn settles_at(look: &Look<'_>, dev_eui: &str) -> Result<Option<i64>, StoreError> {
+    Ok(nodes::first_heard(look.log, dev_eui)?.map(|first| first + SETTLES_DAYS * DAY_US))
 }
 
 /// What is foretold for the day of the calendar that it is now.
 pub(super) fn foretold(look: &Look<'_>, name: &str) -> Option<Foretold> {
     let promised = look.house.promises.of(name)?;
     let (_, month, day) = look.house.zone.day(look.now)?;
-    let [p05, _, p50, _, p95] = promised.course.as_ref()?.on(u8::try_from(month).ok()?, u8::try_from(day).ok()?)?;
+    let [p05, _, p50, _, p95] =
+        promised.course.as_ref()?.on(u8::try_from(month).ok()?, u8::try_from(day).ok()?)?;
     Some(Foretold { p05, p50, p95 })
 }
 
@@ -135,22 +146,23 @@ pub(super) fn site(look: &Look<'_>) -> Result<Option<Site>, StoreError> {
 fn site_node(look: &Look<'_>, name: String, alarms: usize) -> Result<Option<SiteNode>, StoreError> {
     let Some(known) = look.node(&name) else { return Ok(None) };
     let design = known.design(look);
-    let (mut last, mut now) = (None, BatteryNow::default());
+    let (mut last, mut now, mut is_settled) = (None, BatteryNow::default(), false);
     if let Some(dev_eui) = known.dev_eui() {
         last = nodes::last_signal(look.log, &dev_eui)?;
+        is_settled = settles_at(look, &dev_eui)?.is_some_and(|at| at <= look.now);
         if let Some(design) = design {
             now = battery_now(look, &dev_eui, design)?;
         }
     }
     let foretold = foretold(look, &name);
-    let margin = |signal: &nodes::Signal| {
-        logbook::network::margin_db(signal.data_rate.as_deref()?, signal.snr_db?)
-    };
+    let margin =
+        |signal: &nodes::Signal| logbook::network::margin_db(signal.data_rate.as_deref()?, signal.snr_db?);
     Ok(Some(SiteNode {
         kind: known.row.map(|row| row.kind.clone()).or_else(|| Some(design?.name.clone())),
         is_enrolled: known.row.is_some(),
         promised: look.house.promises.of(&name),
-        truth: truth(now.charge_percent, foretold),
+        truth: if is_settled { truth(now.charge_percent, foretold) } else { None },
+        is_settled,
         battery_volts: now.volts,
         charge_percent: now.charge_percent,
         foretold_percent: foretold,
@@ -187,7 +199,12 @@ fn ground(look: &Look<'_>, nodes: &[SiteNode]) -> Option<report::chart::Chart> {
 }
 
 /// Days of the battery's charge, the oldest first.
-pub(super) fn charges(days: &[Day], design: &Design, volts: f64) -> Vec<report::chart::kept::MeasuredDay> {
+pub(super) fn charges(
+    days: &[Day],
+    design: &Design,
+    volts: f64,
+    settles_at: Option<i64>,
+) -> Vec<report::chart::kept::MeasuredDay> {
     let day = |day: &Day| {
         let (_, month, of_month) = forecast::learn::date_of(day.day * 86_400);
         report::chart::kept::MeasuredDay {
@@ -195,6 +212,7 @@ pub(super) fn charges(days: &[Day], design: &Design, volts: f64) -> Vec<report::
             day: of_month,
             least_percent: percent(design, day.least * volts),
             greatest_percent: percent(design, day.greatest * volts),
+            is_settled: settles_at.is_some_and(|at| at <= day.day * DAY_US),
         }
     };
     days.iter().map(day).collect()

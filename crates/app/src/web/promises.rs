@@ -53,10 +53,11 @@ impl Progress for Until {
 impl Promises {
     /// Begins to work them out, on a thread of its own; it ends when the program is being stopped.
     pub(crate) fn begin(site: Arc<fleet::Site>, stopping: Receiver<bool>) -> io::Result<Arc<Self>> {
-        let promises =
-            Arc::new(Self { site, nodes: RwLock::default(), ground: OnceLock::new() });
+        let promises = Arc::new(Self { site, nodes: RwLock::default(), ground: OnceLock::new() });
         let working = Arc::clone(&promises);
-        std::thread::Builder::new().name("promise".to_owned()).spawn(move || working.work(&Until(stopping)))?;
+        std::thread::Builder::new()
+            .name("promise".to_owned())
+            .spawn(move || working.work(&Until(stopping)))?;
         Ok(promises)
     }
 

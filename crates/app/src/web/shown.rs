@@ -131,7 +131,9 @@ pub(super) async fn typed(
         };
         shown(&Look { house: &house, log: &log, wish: &wish, now: now() }, &page)
     });
-    worked.await.unwrap_or_else(|_gone| plain(StatusCode::INTERNAL_SERVER_ERROR, "this page has failed; please report it"))
+    worked.await.unwrap_or_else(|_gone| {
+        plain(StatusCode::INTERNAL_SERVER_ERROR, "this page has failed; please report it")
+    })
 }
 
 /// Reads a state from the log and shows it; `None` where there is nothing of that name.

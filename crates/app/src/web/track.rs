@@ -31,7 +31,8 @@ pub(super) fn state(look: &Look<'_>, name: &str) -> Result<Option<Track>, StoreE
             longitude_deg: coordinate(said, "longitude"),
         })
         .collect();
-    let newest = said.iter().rev().find(|one| one.message == message && coordinate(one, "latitude").is_some());
+    let newest =
+        said.iter().rev().find(|one| one.message == message && coordinate(one, "latitude").is_some());
     let is_stale = newest.is_none_or(|said| look.now - said.at > STALE_US);
     Ok(Some(Track { name: name.to_owned(), fixes, is_stale }))
 }

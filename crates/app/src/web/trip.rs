@@ -21,10 +21,14 @@ pub(super) fn state(look: &Look<'_>) -> Result<Option<NextTrip>, StoreError> {
         .collect();
     for name in look.house.all_names() {
         let Some(promised) = look.house.promises.of(&name) else { continue };
-        let task = |what: String, why: String| Task { at: name.clone(), is_node: true, what, why, take: Vec::new() };
+        let task =
+            |what: String, why: String| Task { at: name.clone(), is_node: true, what, why, take: Vec::new() };
         let [life, _, reach, _] = promised.strokes;
         if life == Verdict::Fails {
-            let what = promised.remedy.clone().unwrap_or_else(|| "see what would make it live: `overwinter check`".to_owned());
+            let what = promised
+                .remedy
+                .clone()
+                .unwrap_or_else(|| "see what would make it live: `overwinter check`".to_owned());
             tasks.push(task(what, promised.life.clone()));
         }
         if reach == Verdict::Fails {

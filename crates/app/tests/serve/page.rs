@@ -9,9 +9,18 @@ use super::valley::{Answer, SIMPLE, ask, get, page, post, simple, valley};
 
 const ONE: &str = "02F2A74D52E6B438";
 const PAYLOAD: &str = "YAgY2jA=";
-/// Every page that needs no name, and one word that it must say.
-const ROUTES: [(&str, &str); 3] =
-    [("/about", "all is well"), ("/heard", "heard this hour"), ("/gateways", "hut has never been heard of")];
+/// Every page that needs no name, and words of its title while nothing was heard.
+const ROUTES: [(&str, &str); 9] = [
+    ("/", "nodes"),
+    ("/alarms", "No alarm is open"),
+    ("/next-trip", "to do"),
+    ("/gateways", "hut has never been heard of"),
+    ("/design", "of node"),
+    ("/heard", "Nothing was heard this hour"),
+    ("/intake", "arrived this hour"),
+    ("/about", "all is well"),
+    ("/design/station.toml", ""),
+];
 
 fn data(page: SocketAddr, path: &str) -> Value {
     let answer = get(page, path);
@@ -35,26 +44,48 @@ fn is_clean(path: &str, answer: &Answer) {
     }
 }
 
+/// A page with an empty log, with nobody heard: title and data say the same.
 #[test]
 fn every_page_is_one_sentence_first_and_the_same_as_data() {
     let folder = valley(SIMPLE);
     let server = serve_in(folder.path(), "site.toml", &[]);
     let page = page(&server);
-    assert_eq!(post(page, "/in/simple", &simple(ONE, 1, PAYLOAD)).status, 204);
-    for (path, word) in ROUTES {
-        let answer = get(page, path);
+    let names = data(page, "/?format=json");
+    let names: Vec<&str> =
+        names["page"]["nodes"].as_array().expect("nodes").iter().map(|node| node["name"].as_str().expect("a name")).collect();
+    let node = names.first().expect("the valley has nodes");
+    let of_node = [format!("/node/{node}"), format!("/node/{node}/first-days")];
+    let routes = ROUTES.map(|(path, words)| (path.to_owned(), words)).into_iter();
+    for (path, words) in routes.chain(of_node.map(|path| (path, "heard yet"))) {
+        let answer = get(page, &path);
         assert_eq!(answer.status, 200, "{path}: {}", answer.body);
-        is_clean(path, &answer);
-        let titled =
-            answer.body.split("<h1").nth(1).and_then(|rest| rest.split("</h1>").next()).unwrap_or_default();
-        assert!(titled.contains(word), "{path}: {titled}");
-        let separator = if path.contains('?') { '&' } else { '?' };
-        let data = data(page, &format!("{path}{separator}format=json"));
-        let title = data["title"].as_str().expect("a title");
-        assert!(titled.contains(title), "{path}: {titled} and {title}");
-        assert!(data["page"].is_object(), "{path}: {data}");
+        is_clean(&path, &answer);
+        let titled = answer.body.split("<h1").nth(1).and_then(|rest| rest.split("</h1>").next()).unwrap_or_default();
+        assert!(titled.contains(words), "{path}: {titled}");
+        let data = data(page, &format!("{path}?format=json"));
+        assert!(data["title"].is_string() && data["page"].is_object(), "{path}: {data}");
+        assert!(!answer.body.contains("NaN") && !answer.body.contains(">inf"), "{path}");
     }
-    assert_eq!(get(page, "/heard/999999").status, 404);
+    for path in ["/heard/999999", "/heard/x", "/node/nobody", "/node/nobody/first-days", "/design/no.toml", "/track/nobody"] {
+        assert_eq!(get(page, path).status, 404, "{path}");
+    }
+    let _stopped = server.stop("-TERM");
+}
+
+/// What a person types is answered and kept nowhere; a problem has its place.
+#[test]
+fn a_typed_design_is_answered_and_the_file_stays() {
+    let folder = valley(SIMPLE);
+    let server = serve_in(folder.path(), "site.toml", &[]);
+    let page = page(&server);
+    let file = folder.path().join("station.toml");
+    let before = std::fs::read_to_string(&file).expect("it is there");
+    let form = b"part=answer&resting=no&text=schema+%3D+1%0Aname+%3D+%22x%22%0A%5Bbattery%5D%0Acapacity+%3D+2600%0A";
+    let head = "POST /design/station.toml\r\nContent-Type: application/x-www-form-urlencoded\r\n";
+    let answer = ask(page, head, form);
+    assert_eq!(answer.status, 200, "{}", answer.body);
+    assert!(answer.body.contains("data-from=") && answer.body.contains("line 4"), "{}", answer.body);
+    assert_eq!(std::fs::read_to_string(&file).expect("it is there"), before);
     let _stopped = server.stop("-TERM");
 }
 

@@ -262,9 +262,14 @@ pub(super) struct Frame {
 
 impl Frame {
     pub(super) fn new(grid: &Grid) -> Self {
+        Self::within(grid, TALLEST)
+    }
+
+    /// At most so tall.
+    pub(super) fn within(grid: &Grid, tallest: f64) -> Self {
         let (row_m, column_m) = grid.steps_m();
         let (high_m, wide_m) = (row_m * grid.rows as f64, column_m * grid.columns as f64);
-        let pixels_per_m = ((WIDTH - RIGHT - LEFT) / wide_m).min(TALLEST / high_m);
+        let pixels_per_m = ((WIDTH - RIGHT - LEFT) / wide_m).min(tallest / high_m);
         Self { grid: *grid, width: wide_m * pixels_per_m, height: high_m * pixels_per_m, pixels_per_m }
     }
 

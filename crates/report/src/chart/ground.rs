@@ -11,6 +11,8 @@ use super::{Chart, contour};
 /// Places of shade and of contours in a row, at most.
 const SHADED: usize = 420;
 const CONTOURED: usize = 160;
+/// A picture beside a table is lower than a map of its own.
+const TALLEST: f64 = 540.0;
 /// Around a site on plain paper \[°\].
 const BEYOND_DEG: f64 = 0.01;
 
@@ -47,7 +49,7 @@ impl Ground {
         let heights = Heights::sampled(terrain, &grid, CONTOURED);
         let (low_m, high_m) = heights.range_m()?;
         let every_m = contour::step_m(low_m, high_m);
-        let frame = Frame::new(&grid);
+        let frame = Frame::within(&grid, TALLEST);
         let levels = coverage::levels(&heights, every_m);
         let contours = levels.iter().map(|level| coverage::level_path(&heights, &frame, *level)).collect();
         let shade = Some(shade(&Heights::sampled(terrain, &grid, SHADED)).png());
@@ -56,7 +58,7 @@ impl Ground {
 
     /// The picture with boards; the shade lies at an address of its own.
     pub fn chart(&self, shade_at: &str, nodes: &[Standing<'_>], gateways: &[(&str, Place)]) -> Chart {
-        let frame = Frame::new(&self.grid);
+        let frame = Frame::within(&self.grid, TALLEST);
         let said: Vec<String> = nodes
             .iter()
             .map(|node| format!("{} {}", node.name, crate::words::verdict(node.verdict)))

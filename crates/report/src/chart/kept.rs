@@ -32,6 +32,8 @@ pub struct MeasuredDay {
     pub least_percent: f64,
     /// Greatest charge \[%\].
     pub greatest_percent: f64,
+    /// Whether it has lived long enough outdoors to be held against the forecast.
+    pub is_settled: bool,
 }
 
 impl Course {
@@ -58,11 +60,10 @@ impl Course {
 pub fn chart(course: &Course, measured: &[MeasuredDay]) -> Chart {
     let (month, day) = words::month_and_day(course.darkest_day);
     let low = course.on(month, day).map_or(0.0, |band| band[0]);
-    let outside = measured
-        .iter()
-        .filter(|one| course.on(one.month, one.day).is_some_and(|band| one.least_percent < band[0]));
-    let outside = outside.count();
-    let title = match (measured.len(), outside) {
+    let settled: Vec<&MeasuredDay> = measured.iter().filter(|one| one.is_settled).collect();
+    let below =
+        |one: &&&MeasuredDay| course.on(one.month, one.day).is_some_and(|band| one.least_percent < band[0]);
+    let title = match (settled.len(), settled.iter().filter(below).count()) {
         (0, _) => format!(
             "Foretold: one in twenty is at {low:.0} % charge or less on {day} {}",
             words::month(month)
@@ -166,7 +167,13 @@ mod tests {
     fn a_day_below_the_band_is_counted_and_one_inside_is_not() {
         let course = course();
         let band = course.on(1, 9).expect("a day");
-        let day = |least_percent| MeasuredDay { month: 1, day: 9, least_percent, greatest_percent: 90.0 };
+        let day = |least_percent| MeasuredDay {
+            month: 1,
+            day: 9,
+            least_percent,
+            greatest_percent: 90.0,
+            is_settled: true,
+        };
         assert!(chart(&course, &[day(band[0] + 1.0)]).title.starts_with("On all of 1 measured day"));
         assert!(
             chart(&course, &[day(band[0] + 1.0), day(band[0] - 1.0)])
@@ -178,7 +185,13 @@ mod tests {
 
     #[test]
     fn measured_days_lie_inside_the_frame() {
-        let day = MeasuredDay { month: 2, day: 29, least_percent: -5.0, greatest_percent: 130.0 };
+        let day = MeasuredDay {
+            month: 2,
+            day: 29,
+            least_percent: -5.0,
+            greatest_percent: 130.0,
+            is_settled: false,
+        };
         let svg = chart(&course(), &[day]).svg().into_string();
         assert!(!svg.contains("NaN") && svg.contains("class=\"measure\""));
     }

@@ -120,7 +120,7 @@ impl DesignAnswer {
     /// Verdicts and problems; the part that follows the typing.
     pub fn shown(&self) -> Markup {
         html! {
-            p.says { (plain(&self.title)) }
+            p.unseen { (plain(&self.title)) }
             @if self.lives > 0 { p.quiet { "From " (words::count(self.lives, "life").replace("lifes", "lives")) "." } }
             ul.problems {
                 @for problem in &self.problems {

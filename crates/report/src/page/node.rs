@@ -44,6 +44,8 @@ pub struct Node {
     pub charge_percent: Option<f64>,
     /// What is foretold for today \[%\].
     pub foretold_percent: Option<Foretold>,
+    /// Whether it has lived long enough outdoors to be held against the forecast.
+    pub is_settled: bool,
     /// Charge of each day, as if the battery rested.
     #[serde(skip)]
     pub measured: Vec<MeasuredDay>,
@@ -121,6 +123,9 @@ impl Page for Node {
             (Some(_), Some(_)) => {}
         }
         match (self.charge_percent, self.foretold_percent) {
+            (Some(charge), _) if !self.is_settled => {
+                format!("{name} is at {charge:.0} % charge, and new outdoors")
+            }
             (Some(charge), Some(foretold)) if charge < foretold.p05 => {
                 format!(
                     "{name} is at {charge:.0} % charge, {:.0} points below its forecast",
@@ -181,7 +186,10 @@ impl Node {
                 div { dt { "Charge" } dd {
                     b { @match self.charge_percent { Some(charge) => (format!("{charge:.0} %")), None => "not known" } } br;
                     @match self.foretold_percent {
-                        Some(foretold) => (format!("nine in ten: {:.0} to {:.0} % today", foretold.p05, foretold.p95)),
+                        Some(foretold) => {
+                            (format!("nine in ten: {:.0} to {:.0} % today", foretold.p05, foretold.p95))
+                            @if !self.is_settled { ", once it has lived outdoors for a month" }
+                        }
                         None => "no forecast yet",
                     }
                 } }
@@ -356,6 +364,7 @@ mod tests {
             battery_volts: None,
             charge_percent: Some(31.0),
             foretold_percent: Some(Foretold { p05: 37.0, p50: 60.0, p95: 77.0 }),
+            is_settled: true,
             measured: Vec::new(),
             fields: Vec::new(),
             stretch: Stretch::default(),
@@ -373,6 +382,7 @@ mod tests {
             Node { charge_percent: Some(40.0), ..node() }.title(),
             "mast is at 40 % charge, as foretold"
         );
+        assert_eq!(Node { is_settled: false, ..node() }.title(), "mast is at 31 % charge, and new outdoors");
         assert_eq!(Node { last_heard: None, ..node() }.title(), "mast has not been heard yet");
         assert_eq!(
             Node { dev_eui: None, last_heard: None, ..node() }.title(),

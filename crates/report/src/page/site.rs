@@ -47,6 +47,8 @@ pub struct SiteNode {
     pub charge_percent: Option<f64>,
     /// Charge that is foretold for today: below it lie 5, 25, 50, 75 and 95 % of the lives \[%\].
     pub foretold_percent: Option<Foretold>,
+    /// Whether it has lived long enough outdoors to be held against the forecast.
+    pub is_settled: bool,
     /// When it was heard last.
     pub last_heard: Option<When>,
     /// How far its last signal was above what its data rate needs \[dB\].
@@ -102,7 +104,12 @@ impl Site {
             (doubt, format!("{doubt} in doubt")),
             (fail, verb(fail, "fails", "fail")),
         ];
-        parts.into_iter().filter(|(count, _)| *count > 0).map(|(_, said)| said).collect()
+        let mut said: Vec<String> =
+            parts.into_iter().filter(|(count, _)| *count > 0).map(|(_, said)| said).collect();
+        if !said.is_empty() && self.to_be_worked_out > 0 {
+            said.push(format!("{} being worked out", self.to_be_worked_out));
+        }
+        said
     }
 }
 
@@ -152,7 +159,7 @@ impl Site {
                 thead { tr {
                     th { "node" }
                     @for question in QUESTIONS { th { (question) } }
-                    th.figure { "charge" } th { "in today's forecast" } th.figure { "in hand" } th { "heard" } th.figure { "margin" }
+                    th.figure { "charge" } th { "forecast" } th.figure { "in hand" } th { "heard" } th.figure { "margin" }
                 } }
                 tbody { @for node in &self.nodes { (node.row()) } }
             }
@@ -186,7 +193,7 @@ impl SiteNode {
                     }
                 }
                 td.figure data-label="charge" { (some(self.charge_percent, |percent| format!("{percent:.0} %"))) }
-                td data-label="in today's forecast" { (self.within()) }
+                td data-label="forecast" { (self.within()) }
                 td.figure data-label="in hand" {
                     (some(self.promised.as_ref().and_then(|promised| promised.in_hand_days), words::days))
                 }
@@ -205,6 +212,7 @@ impl SiteNode {
         let Some(foretold) = self.foretold_percent else { return none() };
         let band = format!("{:.0} to {:.0} %", foretold.p05, foretold.p95);
         let said = match self.charge_percent {
+            Some(_) if !self.is_settled => format!("new outdoors; {band} once settled"),
             Some(charge) if charge < foretold.p05 => format!("below {band}"),
             Some(charge) if charge > foretold.p95 => format!("above {band}"),
             Some(_) => format!("within {band}"),
@@ -246,6 +254,7 @@ mod tests {
             battery_volts: Some(3.9),
             charge_percent: Some(31.0),
             foretold_percent: Some(Foretold { p05: 35.0, p50: 60.0, p95: 77.0 }),
+            is_settled: true,
             last_heard: Some(at()),
             margin_db: Some(-2.4),
             alarms: 0,
