@@ -17,6 +17,7 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::Ordering;
 use std::sync::{Arc, Mutex, PoisonError};
 
+use design::serve::Page;
 use logbook::clock::{News, now};
 use logbook::intake::door::Door;
 use logbook::intake::gateways::Gateways;
@@ -328,10 +329,7 @@ impl Service {
         let (watch, gateway_names, pace) = (self.watch, self.gateway_names, self.pace);
         let stop = stop_signal();
         let gateways = gateways_at(settings.udp).await?;
-        let page = match &settings.page {
-            Some(page) => Some((page.clone(), doorway(&settings).await?)),
-            None => None,
-        };
+        let page = page_at(&settings).await?;
         let newest = log.progress().map_err(|error| log_failure(&settings.log, &error))?.0;
         let pulse = Arc::new(Pulse::new(newest));
         let tally = Arc::new(Mutex::new(Tally::default()));
@@ -374,7 +372,7 @@ impl Service {
             output::complain(&page_line(&doorway, &posted));
             let house = House {
                 promises,
-                typing: Arc::default(),
+                typing: web::Typing::default(),
                 site,
                 registry,
                 zone,
@@ -496,9 +494,9 @@ fn hear(gateways: Arc<Gateways>, writer: &Writer) -> tokio::task::JoinHandle<()>
     tokio::spawn(async move { gateways.hear(&inbox).await })
 }
 
-/// Takes the address of the page.
-async fn doorway(settings: &Settings) -> Result<Doorway, Failure> {
-    let Some(page) = &settings.page else { unreachable!("it is asked for where there is a page") };
+/// Takes the address of the page, if there is to be one.
+async fn page_at(settings: &Settings) -> Result<Option<(Page, Doorway)>, Failure> {
+    let Some(page) = &settings.page else { return Ok(None) };
     let tls = match &settings.certificate {
         Some((certificate, key)) => Some(web::tls::server(certificate, key).map_err(|why| {
             let help = "write the PEM files of a certificate and of its key into [serve]";
@@ -507,7 +505,9 @@ async fn doorway(settings: &Settings) -> Result<Doorway, Failure> {
         None => None,
     };
     let opened = Doorway::open(page.listen, tls).await;
-    opened.map_err(|error| busy("serve.page", &page.listen, &error))
+    opened
+        .map(|doorway| Some((page.clone(), doorway)))
+        .map_err(|error| busy("serve.page", &page.listen, &error))
 }
 
 /// Where the page is, and what may be posted there.

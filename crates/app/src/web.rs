@@ -163,7 +163,9 @@ fn pages() -> Router<Arc<House>> {
         .route("/gateways", page!(gateways::state))
         .route(
             "/design",
-            get(|State(house): Asked, wish: Wish| shown::answer(house, wish, |look| Ok(Some(designs::all(look))))),
+            get(|State(house): Asked, wish: Wish| {
+                shown::answer(house, wish, |look| Ok(Some(designs::all(look))))
+            }),
         )
         .route("/design/{file}", design.post(typed).layer(DefaultBodyLimit::max(LONGEST_TEXT)))
         .route("/heard", page!(heard::state))

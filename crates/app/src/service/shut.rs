@@ -7,7 +7,7 @@ use logbook::folder::KEYS;
 use report::problem::Failure;
 use tokio::sync::watch;
 
-use super::{Settings, doorway, no_threads};
+use super::{Settings, no_threads, page_at};
 use crate::enrolment::passphrase;
 use crate::web;
 
@@ -26,7 +26,7 @@ pub(super) fn answer(settings: &Settings) -> Result<Option<Shut>, Failure> {
     }
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build();
     let runtime = runtime.map_err(|error| no_threads(&error))?;
-    let doorway = runtime.block_on(doorway(settings))?;
+    let Some((_, doorway)) = runtime.block_on(page_at(settings))? else { return Ok(None) };
     let (stop, stopping) = watch::channel(false);
     let (begun, begins) = channel();
     let serve = move || {

@@ -51,8 +51,12 @@ fn every_page_is_one_sentence_first_and_the_same_as_data() {
     let server = serve_in(folder.path(), "site.toml", &[]);
     let page = page(&server);
     let names = data(page, "/?format=json");
-    let names: Vec<&str> =
-        names["page"]["nodes"].as_array().expect("nodes").iter().map(|node| node["name"].as_str().expect("a name")).collect();
+    let names: Vec<&str> = names["page"]["nodes"]
+        .as_array()
+        .expect("nodes")
+        .iter()
+        .map(|node| node["name"].as_str().expect("a name"))
+        .collect();
     let node = names.first().expect("the valley has nodes");
     let of_node = [format!("/node/{node}"), format!("/node/{node}/first-days")];
     let routes = ROUTES.map(|(path, words)| (path.to_owned(), words)).into_iter();
@@ -60,13 +64,21 @@ fn every_page_is_one_sentence_first_and_the_same_as_data() {
         let answer = get(page, &path);
         assert_eq!(answer.status, 200, "{path}: {}", answer.body);
         is_clean(&path, &answer);
-        let titled = answer.body.split("<h1").nth(1).and_then(|rest| rest.split("</h1>").next()).unwrap_or_default();
+        let titled =
+            answer.body.split("<h1").nth(1).and_then(|rest| rest.split("</h1>").next()).unwrap_or_default();
         assert!(titled.contains(words), "{path}: {titled}");
         let data = data(page, &format!("{path}?format=json"));
         assert!(data["title"].is_string() && data["page"].is_object(), "{path}: {data}");
         assert!(!answer.body.contains("NaN") && !answer.body.contains(">inf"), "{path}");
     }
-    for path in ["/heard/999999", "/heard/x", "/node/nobody", "/node/nobody/first-days", "/design/no.toml", "/track/nobody"] {
+    for path in [
+        "/heard/999999",
+        "/heard/x",
+        "/node/nobody",
+        "/node/nobody/first-days",
+        "/design/no.toml",
+        "/track/nobody",
+    ] {
         assert_eq!(get(page, path).status, 404, "{path}");
     }
     let _stopped = server.stop("-TERM");
@@ -80,7 +92,8 @@ fn a_typed_design_is_answered_and_the_file_stays() {
     let page = page(&server);
     let file = folder.path().join("station.toml");
     let before = std::fs::read_to_string(&file).expect("it is there");
-    let form = b"part=answer&resting=no&text=schema+%3D+1%0Aname+%3D+%22x%22%0A%5Bbattery%5D%0Acapacity+%3D+2600%0A";
+    let form =
+        b"part=answer&resting=no&text=schema+%3D+1%0Aname+%3D+%22x%22%0A%5Bbattery%5D%0Acapacity+%3D+2600%0A";
     let head = "POST /design/station.toml\r\nContent-Type: application/x-www-form-urlencoded\r\n";
     let answer = ask(page, head, form);
     assert_eq!(answer.status, 200, "{}", answer.body);
