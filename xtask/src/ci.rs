@@ -7,7 +7,7 @@ use std::time::{Duration, Instant};
 use anyhow::{Context, Result};
 
 use crate::cargo::cargo;
-use crate::{generate, layers};
+use crate::{generate, layers, pages};
 
 /// One thing that must pass.
 enum Task {
@@ -18,12 +18,13 @@ enum Task {
 }
 
 /// Name and task, the quick ones first.
-const STEPS: [(&str, Task); 6] = [
+const STEPS: [(&str, Task); 7] = [
     ("formatting", Task::Cargo(&["fmt", "--all", "--check"])),
     ("layers", Task::Own(layers::check)),
     ("generated files", Task::Own(generate::check)),
     ("lints", Task::Cargo(&["clippy", "--locked", "--workspace", "--all-targets", "--", "-D", "warnings"])),
     ("tests", Task::Cargo(&["test", "--locked", "--workspace", "--no-fail-fast"])),
+    ("pages in a browser", Task::Own(pages::check)),
     ("documentation", Task::Cargo(&["doc", "--locked", "--workspace", "--no-deps"])),
 ];
 

@@ -11,6 +11,7 @@ mod documents;
 mod generate;
 mod layers;
 mod modules;
+mod pages;
 mod prove;
 mod provenance;
 mod source;

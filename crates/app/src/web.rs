@@ -174,10 +174,9 @@ fn pages() -> Router<Arc<House>> {
         .route("/about", page!(about::state))
         .route(
             "/page/{file}",
-            get(|State(house): Asked, Path(file): Path<String>, wish: Wish| async move {
-                assets::answer(&house, &file, &wish)
-            }),
+            get(|Path(file): Path<String>, wish: Wish| async move { assets::answer(&file, &wish) }),
         )
+        .route("/ground.png", get(|State(house): Asked| async move { assets::ground(&house) }))
         .layer(CompressionLayer::new())
 }
 

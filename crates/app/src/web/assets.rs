@@ -12,7 +12,7 @@ const SCRIPTS: [(&str, &str); 2] =
     [("live.js", include_str!("../../page/live.js")), ("design.js", include_str!("../../page/design.js"))];
 
 /// A file by its name.
-pub(super) fn answer(house: &House, file: &str, wish: &Wish) -> Response {
+pub(super) fn answer(file: &str, wish: &Wish) -> Response {
     let text = |kind: &str, text: String| {
         shown::tagged(wish, kind, &shown::tag(&[text.as_bytes()]), || text.clone())
     };
@@ -21,7 +21,6 @@ pub(super) fn answer(house: &House, file: &str, wish: &Wish) -> Response {
     }
     match file {
         "style.css" => text("text/css; charset=utf-8", [look::STYLE, look::SERVED].concat()),
-        "ground.png" => ground(house),
         "type.css" => text("text/css; charset=utf-8", look::linked_faces()),
         _ => match look::face_files().find(|(name, _)| name == file) {
             Some((_, bytes)) => {
@@ -37,8 +36,8 @@ pub(super) fn answer(house: &House, file: &str, wish: &Wish) -> Response {
     }
 }
 
-/// The shade of the ground under the site.
-fn ground(house: &House) -> Response {
+/// The shade of the ground under the site; where that is is for those alone who are let in.
+pub(super) fn ground(house: &House) -> Response {
     match house.promises.ground().and_then(|ground| ground.shade.clone()) {
         Some(picture) => {
             let fields =

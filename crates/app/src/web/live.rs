@@ -18,7 +18,6 @@ use axum::body::Body;
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse as _, Response};
 use bytes::Bytes;
-use design::date::moment_text;
 use hyper::body::Frame;
 use logbook::network::margin_db;
 use logbook::received::Moment;
@@ -34,6 +33,7 @@ use wire::identity::DevEui;
 
 use super::House;
 use super::pulse::{News, stopped};
+use super::shown::in_utc;
 
 /// Frames that are made up for; whoever has missed more reads the page anew.
 const MOST_MISSED: i64 = 1000;
@@ -190,7 +190,7 @@ fn event(kind: &str, id: Option<i64>, data: &Value) -> String {
 
 /// A time as RFC 3339 writes it, to the millisecond; null outside its years.
 fn moment(at: Moment) -> Value {
-    let seconds = u64::try_from(at.div_euclid(1_000_000)).ok().and_then(moment_text);
+    let seconds = in_utc(at);
     let milliseconds = at.rem_euclid(1_000_000) / 1000;
     seconds.map_or(Value::Null, |text| match text.strip_suffix('Z') {
         Some(text) => format!("{text}.{milliseconds:03}Z").into(),

@@ -195,7 +195,7 @@ fn ground(look: &Look<'_>, nodes: &[SiteNode]) -> Option<report::chart::Chart> {
         .iter()
         .map(|at| (at.name.as_str(), place(at.latitude.degrees(), at.longitude.degrees())))
         .collect();
-    Some(look.house.promises.ground()?.chart("/page/ground.png", &standing, &gateways))
+    Some(look.house.promises.ground()?.chart("/ground.png", &standing, &gateways))
 }
 
 /// Days of the battery's charge, the oldest first.

@@ -24,6 +24,7 @@ use wire::identity::{DevEui, GatewayEui};
 
 use super::House;
 use super::problem::plain;
+use super::who::Asker;
 
 /// Nothing but what this server itself gives, and nothing written into a page, may run, be drawn or be asked.
 const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; \
@@ -35,6 +36,8 @@ pub(super) struct Wish {
     /// What stands behind the question mark.
     pub(super) query: BTreeMap<String, String>,
     seen: Option<String>,
+    /// Who has logged in.
+    person: Option<String>,
 }
 
 impl<S: Send + Sync> FromRequestParts<S> for Wish {
@@ -44,7 +47,12 @@ impl<S: Send + Sync> FromRequestParts<S> for Wish {
         // A query that can't be read asks for nothing.
         let query = Query::<BTreeMap<String, String>>::from_request_parts(parts, state).await;
         let seen = parts.headers.get(header::IF_NONE_MATCH).and_then(|tag| tag.to_str().ok());
-        Ok(Self { query: query.map(|Query(query)| query).unwrap_or_default(), seen: seen.map(str::to_owned) })
+        let asker = parts.extensions.get::<Asker>().filter(|asker| asker.login().is_some());
+        Ok(Self {
+            query: query.map(|Query(query)| query).unwrap_or_default(),
+            seen: seen.map(str::to_owned),
+            person: asker.map(|asker| asker.name().to_owned()),
+        })
     }
 }
 
@@ -93,8 +101,15 @@ impl Look<'_> {
     }
 }
 
+/// A moment as RFC 3339 writes it, to the second; `None` outside its years.
+pub(super) fn in_utc(at: Moment) -> Option<String> {
+    let text = u64::try_from(at.div_euclid(1_000_000)).ok().and_then(moment_text)?;
+    // Whole minutes come without seconds, which the standard wants.
+    Some(if text.matches(':').count() == 1 { text.replace('Z', ":00Z") } else { text })
+}
+
 fn when(at: Moment, now: Moment, zone: &Zone) -> When {
-    let text = u64::try_from(at.div_euclid(1_000_000)).ok().and_then(moment_text);
+    let text = in_utc(at);
     let clock = match (zone.day(at), zone.day(now)) {
         (Some(day), Some(today)) if day == today => zone.clock(at),
         (Some((year, month, day)), today) => {
@@ -185,7 +200,7 @@ fn frame(look: &Look<'_>) -> Frame {
         site: house.site.fleet.name.clone(),
         at: look.when(look.now),
         zone: house.site.fleet.time_zone.clone().unwrap_or_else(|| "UTC".to_owned()),
-        person: None,
+        person: look.wish.person.clone(),
     }
 }
 
