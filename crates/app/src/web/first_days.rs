@@ -1,160 +1,127 @@
-//! The card of a node's first 48 hours.
+//! The card of a node's first 48 hours: the points of the watch in a person's words, and the margin of its link.
 
-use design::message::Meaning;
 use logbook::store::StoreError;
-use logbook::store::query::nodes as query;
-use logbook::store::since::Said;
+use logbook::store::alarms::{first_heard, history_of};
+use logbook::watch::{self, FIRST_DAYS, FirstDay, NodePlan, Point, Promised};
 use report::page::first_days::{FirstDays, Line, State};
 use report::words;
+use wire::identity::DevEui;
 
-use super::alarms;
 use super::node::link;
-use super::nodes::{self, HOUR_US};
+use super::nodes::HOUR_US;
 use super::shown::Look;
 
-/// A rise that no reading makes by itself \[V\] (needs of a field: 10 mV).
-const RISE_V: f64 = 0.010;
-const TWO_DAYS_US: i64 = 48 * HOUR_US;
-/// More lost than this wants a better place of the antenna \[%\] (own choice).
-const MANY_LOST_PERCENT: f64 = 10.0;
 /// Less than this is no margin for rain and leaves \[dB\] (own choice).
 const THIN_DB: f64 = 5.0;
 
 /// The card of a node.
 pub(super) fn state(look: &Look<'_>, name: &str) -> Result<Option<FirstDays>, StoreError> {
     let Some(known) = look.node(name) else { return Ok(None) };
-    let Some(dev_eui) = known.dev_eui() else {
-        let line = Line {
-            what: "enrolled",
-            state: State::NotAsPromised,
-            seen: "nobody enrolled it".to_owned(),
-            do_this: Some("`overwinter enrol` gives it an identity and keys".to_owned()),
-        };
+    let (Some(row), Some(design)) = (known.row, known.design(look)) else {
+        let seen = if known.row.is_none() { "nobody enrolled it" } else { "no design of the site reads it" };
+        let remedy = "`overwinter enrol` gives it an identity and keys; the site file names its design";
+        let line = line("enrolled", State::NotAsPromised, seen.to_owned(), Some(remedy));
         return Ok(Some(FirstDays { name: name.to_owned(), hour: None, lines: vec![line] }));
     };
-    let first = query::first_heard(look.log, &dev_eui)?;
-    let mut lines = vec![joined(look, first)];
-    if let Some(first) = first {
-        lines.extend(heard(look, &dev_eui)?);
-        let said = query::said(look.log, &dev_eui, first - HOUR_US, first + TWO_DAYS_US)?;
-        lines.extend(known.design(look).and_then(|design| charged(design, &said)));
-        lines.push(inside(&said));
-        for alarm in alarms::open(look)?.into_iter().filter(|alarm| alarm.node.as_deref() == Some(name)) {
-            lines.push(Line {
-                what: "alarm",
-                state: State::NotAsPromised,
-                seen: format!("{}: {}", alarm.says, alarm.why),
-                do_this: alarm.do_this,
-            });
-        }
-    }
+    let first = first_heard(look.log, row.dev_eui)?;
+    let plan = NodePlan::of(name, design);
+    let lines = lines(look, row.dev_eui, &plan, first)?;
     let hour = first.map(|first| (look.now - first) as f64 / HOUR_US as f64);
     Ok(Some(FirstDays { name: name.to_owned(), hour, lines }))
 }
 
-fn joined(look: &Look<'_>, first: Option<i64>) -> Line {
-    match first {
-        Some(at) => Line {
-            what: "heard",
-            state: State::AsPromised,
-            seen: format!("first at {}", look.when(at).clock),
-            do_this: None,
-        },
-        None => Line {
-            what: "heard",
-            state: State::NotYetKnown,
-            seen: "not a word yet".to_owned(),
-            do_this: Some(
-                "see that its battery is plugged in and its antenna screwed on, then press its reset"
-                    .to_owned(),
-            ),
-        },
-    }
-}
-
-fn heard(look: &Look<'_>, dev_eui: &str) -> Result<Vec<Line>, StoreError> {
-    let link = link(look, dev_eui)?;
-    let lost = 100.0 * f64::from(link.lost) / f64::from((link.heard + link.lost).max(1));
-    let mut lines = vec![Line {
-        what: "messages",
-        state: if link.heard == 0 {
-            State::NotYetKnown
-        } else if lost > MANY_LOST_PERCENT {
-            State::NotAsPromised
-        } else {
-            State::AsPromised
-        },
-        seen: format!("{} heard in the last 24 h, {} lost ({lost:.0} %)", link.heard, link.lost),
-        do_this: (lost > MANY_LOST_PERCENT)
-            .then(|| "raise the antenna, or turn the mast so that no metal stands before it".to_owned()),
-    }];
-    if let Some(margin) = link.margin_db {
-        let thin = margin < THIN_DB;
-        lines.push(Line {
-            what: "margin",
-            state: if thin { State::NotAsPromised } else { State::AsPromised },
-            seen: format!("{margin:.0} dB above what its data rate needs, in the median"),
-            do_this: thin.then(|| "look for a place some metres on, or higher".to_owned()),
-        });
+fn lines(
+    look: &Look<'_>,
+    dev_eui: DevEui,
+    plan: &NodePlan,
+    first: Option<i64>,
+) -> Result<Vec<Line>, StoreError> {
+    let from = first.unwrap_or(look.now);
+    let to = look.now.min(from.saturating_add(FIRST_DAYS));
+    let events = history_of(look.log, dev_eui, from, to.saturating_add(1))?;
+    let points = watch::first_days(plan, events.iter().map(|(at, event)| (*at, event)), to);
+    let mut lines: Vec<Line> = points.iter().map(|point| said(look, point)).collect();
+    if let Some(margin) = link(look, &dev_eui.to_string())?.margin_db {
+        let state = if margin < THIN_DB { State::NotAsPromised } else { State::AsPromised };
+        let remedy = (margin < THIN_DB).then_some("look for a place some metres on, or higher");
+        lines.push(line(
+            "margin",
+            state,
+            format!("{margin:.0} dB above what its data rate needs, in the median"),
+            remedy,
+        ));
     }
     Ok(lines)
 }
 
-/// Whether the sun has reached the battery; nothing where no field tells, or nothing charges it.
-fn charged(design: &design::node::Design, said: &[Said]) -> Option<Line> {
-    design.panel.as_ref()?;
-    let counter = nodes::fields(design).find(|(_, field)| field.meaning() == Some(Meaning::Charging));
-    let minutes = counter.and_then(|(message, field)| {
-        let values: Vec<f64> =
-            said.iter().filter_map(|one| nodes::number(one, message, &field.name)).collect();
-        values.iter().copied().reduce(f64::max)
-    });
-    let battery = nodes::battery(design)?;
-    let (message, column) = battery.series;
-    let volts: Vec<f64> =
-        said.iter().filter_map(|one| Some(nodes::number(one, message, column)? * battery.volts)).collect();
-    let mut least = f64::INFINITY;
-    let mut rise = 0.0_f64;
-    for volt in volts {
-        least = least.min(volt);
-        rise = rise.max(volt - least);
-    }
-    let seen = match minutes {
-        Some(minutes) => {
-            format!("{minutes:.0} min of charging, the voltage rose by {:.0} mV at most", 1e3 * rise)
-        }
-        None => format!("the voltage rose by {:.0} mV at most", 1e3 * rise),
-    };
-    let is_charged = minutes.is_some_and(|minutes| minutes > 0.0) || rise >= RISE_V;
-    Some(Line {
-        what: "charging",
-        state: if is_charged { State::AsPromised } else { State::NotYetKnown },
-        seen,
-        do_this: (!is_charged)
-            .then(|| "in daylight: see that the panel's plug is in and nothing shades it".to_owned()),
-    })
+fn line(what: &'static str, state: State, seen: String, remedy: Option<&str>) -> Line {
+    Line { what, state, seen, do_this: remedy.map(str::to_owned) }
 }
 
-fn inside(said: &[Said]) -> Line {
-    let mut beyond: Vec<&str> = said.iter().flat_map(|one| one.marks.keys().map(String::as_str)).collect();
-    beyond.sort_unstable();
-    beyond.dedup();
-    let readings = words::count(said.len(), "reading");
-    match (said.is_empty(), &beyond[..]) {
-        (true, _) => {
-            Line { what: "readings", state: State::NotYetKnown, seen: "none yet".to_owned(), do_this: None }
+/// A point with its figures in words, and what to do unless it is as promised.
+fn said(look: &Look<'_>, point: &FirstDay) -> Line {
+    let number =
+        |name: &str| point.evidence.get(name).and_then(serde_json::Value::as_u64).unwrap_or_default();
+    let state = match point.promised {
+        Promised::Kept => State::AsPromised,
+        Promised::Broken => State::NotAsPromised,
+        Promised::NotYetKnown => State::NotYetKnown,
+    };
+    let pick = |kept: &str, broken: &str, unknown: &str| match state {
+        State::AsPromised => kept.to_owned(),
+        State::NotAsPromised => broken.to_owned(),
+        State::NotYetKnown => unknown.to_owned(),
+    };
+    let (what, seen, remedy) = match point.point {
+        Point::Joined => (
+            "joined",
+            pick(
+                "it joined and sends",
+                &format!("it asked to join {} times, and sends nothing", number("joins")),
+                "not yet",
+            ),
+            "see that its battery is plugged in and its antenna screwed on; if it asks again and again, go nearer to the gateway",
+        ),
+        Point::Heard => {
+            ("heard", heard(look, point, number("uplinks")), "press its reset; look at battery and antenna")
         }
-        (false, []) => Line {
-            what: "readings",
-            state: State::AsPromised,
-            seen: format!("{readings}, every field inside its range"),
-            do_this: None,
-        },
-        (false, fields) => Line {
-            what: "readings",
-            state: State::NotAsPromised,
-            seen: format!("{readings}; beyond its range: {}", fields.join(", ")),
-            do_this: Some("see that the sensor is plugged in, dry, and the one of the design".to_owned()),
-        },
-    }
+        Point::Losses => (
+            "messages",
+            format!("{} of {} lost; up to {} % were planned", number("lost"), number("sent"), percent(point)),
+            "raise the antenna, or turn the mast so that no metal stands before it",
+        ),
+        Point::Charge => (
+            "charging",
+            pick("the sun reaches the battery", "no charge has come in", "no charge seen yet"),
+            "in daylight: see that the panel's plug is in and nothing shades it",
+        ),
+        Point::Starts => (
+            "running",
+            pick("it runs without starting anew", "it starts anew again and again", "not known yet"),
+            "look at the cell and its contacts; measure the voltage while it sends",
+        ),
+        Point::Readings => (
+            "readings",
+            pick(
+                "no reading looks like a failed sensor",
+                "a reading is what a sensor gives when it fails",
+                "none yet",
+            ),
+            "see that each sensor is plugged in and dry",
+        ),
+    };
+    line(what, state, seen, (state != State::AsPromised).then_some(remedy))
+}
+
+fn heard(look: &Look<'_>, point: &FirstDay, uplinks: u64) -> String {
+    let names = point.evidence.get("gateways").and_then(serde_json::Value::as_array);
+    let names = names.into_iter().flatten().filter_map(serde_json::Value::as_str);
+    let names: Vec<String> = names.map(|eui| look.gateway(eui)).collect();
+    let count = words::count(usize::try_from(uplinks).unwrap_or(usize::MAX), "message");
+    if names.is_empty() { count } else { format!("{count}, by {}", names.join(", ")) }
+}
+
+fn percent(point: &FirstDay) -> String {
+    let most = point.evidence.get("most_percent").and_then(serde_json::Value::as_f64);
+    most.map_or_else(|| "an unknown share".to_owned(), words::figure_short)
 }
