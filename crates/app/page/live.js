@@ -8,6 +8,10 @@ const NEWS = ['frame', 'alarm', 'gateway', 'forecast', 'reload'];
 
 /** @type {EventSource | null} */
 let stream = null;
+/** Gives up what this page listens by; null while it does not. @type {(() => void) | null} */
+let letGo = null;
+/** A browser opens six connections to a server: of all pages one listens, and tells the others. */
+const others = new BroadcastChannel('overwinter-live');
 /** The number of the last frame that was told; a break is made up for from there. */
 let last = '';
 let looked = 0;
@@ -58,26 +62,51 @@ function soon() {
 function heard(event) {
   const id = /** @type {MessageEvent} */ (event).lastEventId;
   if (id) last = id;
+  others.postMessage('news');
   soon();
 }
 
-function listen() {
-  if (stream || document.visibilityState !== 'visible') return;
+function open() {
   stream = new EventSource(last ? `/live?from=${encodeURIComponent(last)}` : '/live');
   for (const kind of NEWS) stream.addEventListener(kind, heard);
   stream.addEventListener('open', soon);
   stream.addEventListener('error', () => {
     say('No connection to the log: what stands here may be old.');
+    others.postMessage('cut');
     // A browser gives up for good where the answer is not a stream.
-    if (stream?.readyState === EventSource.CLOSED) { rest(); window.setTimeout(listen, 5000); }
+    if (stream?.readyState === EventSource.CLOSED) window.setTimeout(() => { if (stream) { stream.close(); open(); } }, 5000);
   });
 }
 
-function rest() {
+function close() {
   stream?.close();
   stream = null;
 }
 
+function listen() {
+  if (letGo || document.visibilityState !== 'visible') return;
+  // Only where the address is this machine's own, or sealed, can pages agree on one.
+  if (!navigator.locks) {
+    letGo = close;
+    open();
+    return;
+  }
+  const waits = new AbortController();
+  letGo = () => waits.abort();
+  const held = () => new Promise((done) => {
+    open();
+    letGo = () => { close(); done(undefined); };
+  });
+  // Given up before its turn.
+  navigator.locks.request('overwinter-live', { signal: waits.signal }, held).catch(() => {});
+}
+
+function rest() {
+  letGo?.();
+  letGo = null;
+}
+
+others.addEventListener('message', soon);
 document.addEventListener('visibilitychange', () => (document.visibilityState === 'visible' ? listen() : rest()));
 addEventListener('pagehide', rest);
 addEventListener('pageshow', listen);

@@ -167,7 +167,7 @@ fn pages() -> Router<Arc<House>> {
                 shown::answer(house, wish, |look| Ok(Some(designs::all(look))))
             }),
         )
-        .route("/design/{file}", design.post(typed).layer(DefaultBodyLimit::max(LONGEST_TEXT)))
+        .route("/design/{*file}", design.post(typed).layer(DefaultBodyLimit::max(LONGEST_TEXT)))
         .route("/heard", page!(heard::state))
         .route("/heard/{frame}", page_of!(frame::state))
         .route("/intake", page!(intake::state))

@@ -21,6 +21,8 @@ pub mod promised;
 pub mod site;
 pub mod track;
 
+use std::fmt::Write as _;
+
 use maud::{DOCTYPE, Markup, html};
 use serde::Serialize;
 use serde_json::{Value, json};
@@ -201,6 +203,29 @@ pub fn plain(text: &str) -> String {
     text.chars().map(|letter| if is_plain(letter) { letter } else { '\u{fffd}' }).collect()
 }
 
+/// The address of the page of a node.
+pub fn node_page(name: &str) -> String {
+    "/node/".to_owned() + &in_address(name)
+}
+
+/// The address of the page of a design file.
+pub fn design_page(file: &str) -> String {
+    "/design/".to_owned() + &in_address(file)
+}
+
+/// A name as it stands in an address (RFC 3986, section 2.3); folders stay folders.
+fn in_address(name: &str) -> String {
+    let mut text = String::with_capacity(name.len());
+    for byte in name.bytes() {
+        if byte.is_ascii_alphanumeric() || b"-._~/".contains(&byte) {
+            text.push(char::from(byte));
+        } else {
+            write!(text, "%{byte:02X}").expect("a string takes any text");
+        }
+    }
+    text
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -236,6 +261,13 @@ mod tests {
         assert!(!text.contains("<script>alert") && text.contains("&lt;script&gt;"), "{text}");
         assert!(!text.contains('\u{202e}') && !text.contains('\u{0}') && !text.contains('\u{7}'));
         assert_eq!(plain("süß, 3 °C"), "süß, 3 °C");
+    }
+
+    /// By RFC 3986, section 2.1: a space is %20, and each byte of "ü" in UTF-8, C3 BC, stands for itself.
+    #[test]
+    fn a_name_with_spaces_signs_or_folders_has_an_address() {
+        assert_eq!(node_page("mast 3?ü"), "/node/mast%203%3F%C3%BC");
+        assert_eq!(design_page("kinds/frost-mast.toml"), "/design/kinds/frost-mast.toml");
     }
 
     #[test]

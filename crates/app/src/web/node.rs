@@ -10,7 +10,7 @@ use logbook::store::since::Said;
 use report::chart::series::{Point, Series};
 use report::page::heard::rate_words;
 use report::page::node::{Link, Node, RateShare, Stretch, Visit};
-use report::page::plain;
+use report::page::{node_page, plain};
 use report::words;
 
 use super::nodes::{self, BatteryNow, DAY_US, HOUR_US, Known};
@@ -163,7 +163,7 @@ impl Span {
                 .filter(|to| *to < look.now)
                 .map(|to| format!("&to={}", to / 1_000_000))
                 .unwrap_or_default();
-            format!("/node/{name}?hours={}{to}", hours.clamp(1, LONGEST_HOURS))
+            format!("{}?hours={}{to}", node_page(name), hours.clamp(1, LONGEST_HOURS))
         };
         let end = (!self.is_now).then_some(self.to);
         let half = self.hours * HOUR_US / 2;

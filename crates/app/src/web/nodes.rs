@@ -184,7 +184,7 @@ fn ground(look: &Look<'_>, nodes: &[SiteNode]) -> Option<report::chart::Chart> {
                 name: &design.name,
                 place: place(design.site.latitude.degrees(), design.site.longitude.degrees()),
                 verdict: shown.map_or(Verdict::NotKnown, SiteNode::worst),
-                page: format!("/node/{}", design.name),
+                page: report::page::node_page(&design.name),
             }
         })
         .collect();

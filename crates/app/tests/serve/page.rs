@@ -150,3 +150,32 @@ fn a_frame_opens_byte_by_byte_with_what_it_carries() {
     assert_eq!(data(page, "/heard?verdict=refused&format=json")["page"]["frames"], serde_json::json!([]));
     let _stopped = server.stop("-TERM");
 }
+
+/// What a file or a stranger calls something is text and nothing else, on every page (HTML Living Standard 13.1.2.4).
+#[test]
+fn markup_in_names_notes_and_messages_stays_text() {
+    let folder = valley(SIMPLE);
+    let site = folder.path().join("site.toml");
+    let text = std::fs::read_to_string(&site).expect("it is there");
+    let hostile = "<script>alert(1)</script>\\u202E\\\"'&";
+    let text = text.replace("\"Sample valley\"", &format!("\"{hostile}\""));
+    std::fs::write(&site, text.replace("\"Invented for the tests.\"", &format!("\"{hostile}\"")))
+        .expect("it is written");
+    let server = serve_in(folder.path(), "site.toml", &[]);
+    let page = page(&server);
+    let refused =
+        post(page, "/in/simple", b"{\"id\": \"<script>alert(2)</script>\", \"n\": 1, \"body\": \"AA==\"}");
+    assert_eq!(refused.status, 422);
+    for (path, _) in ROUTES.into_iter().chain([("/heard/1", "")]) {
+        let answer = get(page, path);
+        assert_eq!(answer.status, 200, "{path}");
+        is_clean(path, &answer);
+        assert!(
+            !answer.body.contains("<script>alert") && !answer.body.contains('\u{202e}'),
+            "{path}: {}",
+            answer.body
+        );
+    }
+    assert!(get(page, "/heard/1").body.contains("&lt;script&gt;alert(2)"), "it is still to be read");
+    let _stopped = server.stop("-TERM");
+}

@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 use serde::Serialize;
 
-use super::{Page, Way, When, plain};
+use super::{Page, Way, When, node_page, plain};
 use crate::words;
 
 /// The alarms of a site.
@@ -133,7 +133,7 @@ impl Alarm {
     fn sentence(&self) -> Markup {
         let says = plain(&self.says);
         match (&self.node, &self.gateway) {
-            (Some(node), _) => html! { a href={ "/node/" (node) } { (says) } },
+            (Some(node), _) => html! { a href=(node_page(&node)) { (says) } },
             (None, Some(_)) => html! { a href="/gateways" { (says) } },
             (None, None) => html! { (says) },
         }

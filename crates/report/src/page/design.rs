@@ -3,7 +3,7 @@
 use maud::{Markup, PreEscaped, html};
 use serde::Serialize;
 
-use super::{Page, Way, plain};
+use super::{Page, Way, design_page, plain};
 use crate::words;
 
 /// The design files of a site.
@@ -40,7 +40,7 @@ impl Page for Designs {
             table { thead { tr { th { "kind" } th { "file" } th.figure { "nodes" } } } tbody {
                 @for kind in &self.kinds {
                     tr {
-                        th scope="row" { a href={ "/design/" (kind.file) } { (plain(&kind.name)) } }
+                        th scope="row" { a href=(design_page(&kind.file)) { (plain(&kind.name)) } }
                         td { (plain(&kind.file)) } td.figure { (kind.nodes) }
                     }
                 }
@@ -103,7 +103,7 @@ impl Page for DesignPage {
 
     fn main(&self) -> Markup {
         html! {
-            form.editor method="post" action={ "/design/" (self.file) } data-design=(self.file) {
+            form.editor method="post" action=(design_page(&self.file)) data-design=(self.file) {
                 div {
                     label for="text" { (plain(&self.file)) }
                     textarea id="text" name="text" spellcheck="false" autocomplete="off" autocapitalize="off" { "\n" (self.text) }

@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 use serde::Serialize;
 
-use super::{Page, Way, plain};
+use super::{Page, Way, node_page, plain};
 
 /// The card.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -93,7 +93,7 @@ impl Page for FirstDays {
                     }
                 }
             }
-            p { a href={ "/node/" (self.name) } { "All of " (plain(&self.name)) } }
+            p { a href=(node_page(&self.name)) { "All of " (plain(&self.name)) } }
         }
     }
 }

@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 use serde::Serialize;
 
-use super::{Page, Way, When, plain};
+use super::{Page, Way, When, node_page, plain};
 use crate::words;
 
 /// The gateways of a site, and strangers that send to it.
@@ -133,7 +133,7 @@ impl Gateway {
             @if self.nodes.is_empty() { "none in the last 24 h" }
             @for (place, name) in self.nodes.iter().enumerate() {
                 @if place > 0 { ", " }
-                a href={ "/node/" (name) } { (plain(name)) }
+                a href=(node_page(&name)) { (plain(name)) }
             }
         }
     }

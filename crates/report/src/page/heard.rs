@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use maud::{Markup, html};
 use serde::Serialize;
 
-use super::{Page, When, plain};
+use super::{Page, When, node_page, plain};
 use crate::words;
 
 /// What was heard.
@@ -144,7 +144,7 @@ impl HeardFrame {
 
     fn who(&self) -> Markup {
         match &self.node {
-            Some(name) if self.has_page => html! { a href={ "/node/" (name) } { (plain(name)) } },
+            Some(name) if self.has_page => html! { a href=(node_page(&name)) { (plain(name)) } },
             Some(name) => html! { (plain(name)) },
             None => html! { span.quiet { "a stranger" } },
         }

@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 use serde::Serialize;
 
-use super::{Page, Way, plain};
+use super::{Page, Way, node_page, plain};
 use crate::words;
 
 /// The list of a trip.
@@ -70,7 +70,7 @@ impl Page for NextTrip {
                         label for={ "task-" (number) } {
                             input type="checkbox" id={ "task-" (number) };
                             span {
-                                b { @if task.is_node { a href={ "/node/" (task.at) } { (plain(&task.at)) } } @else { (plain(&task.at)) } }
+                                b { @if task.is_node { a href=(node_page(&task.at)) { (plain(&task.at)) } } @else { (plain(&task.at)) } }
                                 ": " (plain(&task.what))
                             }
                         }

@@ -8,7 +8,7 @@ use super::alarms::Alarm;
 use super::heard::{HeardFrame, minus};
 use super::promised::PromisedNode;
 use super::site::Foretold;
-use super::{Page, Way, When, plain};
+use super::{Page, Way, When, design_page, node_page, plain};
 use crate::chart::kept::{self, MeasuredDay};
 use crate::chart::series::{Series, figure};
 use crate::words;
@@ -172,11 +172,11 @@ impl Node {
     fn identity(&self) -> Markup {
         let mut parts: Vec<Markup> = Vec::new();
         parts.extend(self.kind.as_ref().map(|kind| html! {
-            @if let Some(file) = &self.design_file { a href={ "/design/" (file) } { (plain(kind)) } } @else { (plain(kind)) }
+            @if let Some(file) = &self.design_file { a href=(design_page(&file)) { (plain(kind)) } } @else { (plain(kind)) }
         }));
         parts.extend(self.place.as_ref().map(|place| html! { (plain(place)) }));
         parts.extend(self.dev_eui.as_ref().map(|eui| html! { "DevEUI " (eui) }));
-        parts.push(html! { a href={ "/node/" (self.name) "/first-days" } { "first days" } });
+        parts.push(html! { a href={ (node_page(&self.name)) "/first-days" } { "first days" } });
         html! { @for (place, part) in parts.iter().enumerate() { @if place > 0 { ", " } (part) } }
     }
 

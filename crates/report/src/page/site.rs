@@ -7,7 +7,7 @@ use verdict::plan::Verdict;
 use super::alarms::Alarm;
 use super::heard::minus;
 use super::promised::{PromisedNode, QUESTIONS, stroke};
-use super::{Page, Way, When, plain};
+use super::{Page, Way, When, node_page, plain};
 use crate::chart::Chart;
 use crate::words;
 
@@ -184,7 +184,7 @@ impl SiteNode {
         html! {
             tr {
                 th scope="row" {
-                    a href={ "/node/" (self.name) } { (plain(&self.name)) }
+                    a href=(node_page(&self.name)) { (plain(&self.name)) }
                     @if let Some(kind) = &self.kind { " " span.quiet { (plain(kind)) } }
                 }
                 @for (place, question) in QUESTIONS.iter().enumerate() {

@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 use serde::Serialize;
 
-use super::{Page, Way, When, plain};
+use super::{Page, Way, When, node_page, plain};
 
 /// A track.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -58,7 +58,7 @@ impl Page for Track {
                     }
                 } }
             }
-            p { a href={ "/node/" (self.name) } { "All of " (plain(&self.name)) } }
+            p { a href=(node_page(&self.name)) { "All of " (plain(&self.name)) } }
         }
     }
 }
