@@ -46,9 +46,18 @@ pub struct Chart {
 impl Chart {
     /// The drawing alone.
     pub fn svg(&self) -> Markup {
+        self.drawn("img")
+    }
+
+    /// The drawing alone, if it holds links: an image would hide them from those who listen to it.
+    pub fn linked(&self) -> Markup {
+        self.drawn("group")
+    }
+
+    fn drawn(&self, role: &str) -> Markup {
         let (title, description) = (format!("{}-title", self.id), format!("{}-description", self.id));
         html! {
-            svg.chart viewBox={ "0 0 " (frame::px(self.width)) " " (frame::px(self.height)) } role="img"
+            svg.chart viewBox={ "0 0 " (frame::px(self.width)) " " (frame::px(self.height)) } role=(role)
                 aria-labelledby={ (title) " " (description) } xmlns="http://www.w3.org/2000/svg" {
                 title id=(title) { (self.title) }
                 desc id=(description) { (self.description) }

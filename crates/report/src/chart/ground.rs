@@ -12,7 +12,7 @@ use super::{Chart, contour};
 const SHADED: usize = 420;
 const CONTOURED: usize = 160;
 /// A picture beside a table is lower than a map of its own.
-const TALLEST: f64 = 540.0;
+const TALLEST: f64 = 640.0;
 /// Around a site on plain paper \[°\].
 const BEYOND_DEG: f64 = 0.01;
 

@@ -133,7 +133,7 @@ impl Alarm {
     fn sentence(&self) -> Markup {
         let says = plain(&self.says);
         match (&self.node, &self.gateway) {
-            (Some(node), _) => html! { a href=(node_page(&node)) { (says) } },
+            (Some(node), _) => html! { a href=(node_page(node)) { (says) } },
             (None, Some(_)) => html! { a href="/gateways" { (says) } },
             (None, None) => html! { (says) },
         }

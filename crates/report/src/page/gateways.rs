@@ -133,7 +133,7 @@ impl Gateway {
             @if self.nodes.is_empty() { "none in the last 24 h" }
             @for (place, name) in self.nodes.iter().enumerate() {
                 @if place > 0 { ", " }
-                a href=(node_page(&name)) { (plain(name)) }
+                a href=(node_page(name)) { (plain(name)) }
             }
         }
     }

@@ -144,7 +144,7 @@ impl HeardFrame {
 
     fn who(&self) -> Markup {
         match &self.node {
-            Some(name) if self.has_page => html! { a href=(node_page(&name)) { (plain(name)) } },
+            Some(name) if self.has_page => html! { a href=(node_page(name)) { (plain(name)) } },
             Some(name) => html! { (plain(name)) },
             None => html! { span.quiet { "a stranger" } },
         }

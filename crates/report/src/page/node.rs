@@ -172,7 +172,7 @@ impl Node {
     fn identity(&self) -> Markup {
         let mut parts: Vec<Markup> = Vec::new();
         parts.extend(self.kind.as_ref().map(|kind| html! {
-            @if let Some(file) = &self.design_file { a href=(design_page(&file)) { (plain(kind)) } } @else { (plain(kind)) }
+            @if let Some(file) = &self.design_file { a href=(design_page(file)) { (plain(kind)) } } @else { (plain(kind)) }
         }));
         parts.extend(self.place.as_ref().map(|place| html! { (plain(place)) }));
         parts.extend(self.dev_eui.as_ref().map(|eui| html! { "DevEUI " (eui) }));

@@ -143,8 +143,7 @@ impl Page for Site {
             @if let Some(ground) = &self.ground {
                 section.figure data-part="ground" {
                     h2 { "Where they stand" }
-                    div.scroll tabindex="0" role="group" aria-label="Map" { (ground.svg()) }
-                    (crate::chart::cue())
+                    div.ground { (ground.linked()) }
                     @if let Some(note) = &ground.note { p.quiet { (note) } }
                 }
             }
