@@ -110,7 +110,10 @@ fn said(look: &Look<'_>, point: &FirstDay) -> Line {
             "see that each sensor is plugged in and dry",
         ),
     };
-    line(what, state, seen, (state != State::AsPromised).then_some(remedy))
+    // What is not known yet wants a look only where a hand may be missing.
+    let may_lack =
+        matches!(point.point, Point::Joined | Point::Heard | Point::Charge) && state == State::NotYetKnown;
+    line(what, state, seen, (state == State::NotAsPromised || may_lack).then_some(remedy))
 }
 
 fn heard(look: &Look<'_>, point: &FirstDay, uplinks: u64) -> String {
