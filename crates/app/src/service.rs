@@ -1,6 +1,7 @@
 //! The log of a site at work: opened, listening, and stopped without loss.
 
 mod example;
+mod http;
 mod links;
 mod mark;
 mod onward;
@@ -9,6 +10,7 @@ mod said;
 mod settings;
 mod shut;
 mod sources;
+mod tell;
 mod teller;
 mod watcher;
 
@@ -44,6 +46,7 @@ pub(crate) use example::propose_source;
 use onward::Onward;
 use past::Past;
 pub(crate) use settings::Settings;
+use tell::Told;
 use teller::Teller;
 use tokio::task::JoinHandle;
 use watcher::{Lookout, Pace, Watched};
@@ -74,6 +77,7 @@ pub(crate) struct Service {
     onward: Vec<Onward>,
     past: Vec<Past>,
     watch: watch::Setup,
+    tellers: Vec<Told>,
     gateway_names: BTreeMap<GatewayEui, String>,
     pace: f64,
 }
@@ -105,7 +109,8 @@ pub(crate) fn open(
     let subscriptions = links::subscriptions(site, &setup, &own_word(&settings, &log)?)?;
     let onward = onward::all(site, &setup)?;
     let past = past::all(site, &setup);
-    let watch = watcher::setup(site, &setup);
+    let watch = watcher::setup(site, &setup)?;
+    let tellers = tell::all(site)?;
     let gateway_names = setup.gateways.iter().map(|(name, eui)| (*eui, name.clone())).collect();
     let site = served;
     Ok(Service {
@@ -122,6 +127,7 @@ pub(crate) fn open(
         onward,
         past,
         watch,
+        tellers,
         gateway_names,
         pace: 1.0,
     })
@@ -338,7 +344,8 @@ impl Service {
         let registry = setup.registry.clone();
         let (teller, printed) = teller::begin().map_err(|error| no_threads(&error))?;
         let (lookout, waiting) = watcher::open();
-        let watched = Watched {
+        let tellers = self.tellers;
+        let watched = Arc::new(Watched {
             setup: watcher::paced(watch, pace),
             names: names.clone(),
             gateways: gateway_names,
@@ -346,7 +353,8 @@ impl Service {
             zone: zone.clone(),
             form,
             log: settings.log.clone(),
-        };
+            ways: tellers.iter().filter_map(Told::way).cloned().collect(),
+        });
         let watch_teller = teller.twin();
         let printer = Printer {
             form,
@@ -364,8 +372,14 @@ impl Service {
             .map_err(|error| log_failure(&settings.log, &error))?;
         output::complain(&greeting);
         let door = Arc::new(Door::new(writer.inbox()));
-        let watching = watcher::begin(watched, waiting, Arc::clone(&door), Arc::clone(&pulse), watch_teller)
-            .map_err(|error| no_threads(&error))?;
+        let watching = watcher::begin(
+            Arc::clone(&watched),
+            waiting,
+            Arc::clone(&door),
+            Arc::clone(&pulse),
+            watch_teller,
+        )
+        .map_err(|error| no_threads(&error))?;
         let promises =
             Promises::begin(Arc::clone(&site), pulse.stopping()).map_err(|error| no_threads(&error))?;
         let listening = page.map(|(page, doorway)| {
@@ -395,6 +409,10 @@ impl Service {
                 tokio::spawn(onward.hand_on(settings.log.clone(), Arc::clone(&door), Arc::clone(&pulse)))
             })
             .collect();
+        let telling: Vec<JoinHandle<()>> = tellers
+            .into_iter()
+            .map(|told| tokio::spawn(told.go_on(Arc::clone(&watched), Arc::clone(&door), Arc::clone(&pulse))))
+            .collect();
         let hearing = gateways.clone().map(|gateways| hear(gateways, &writer));
         let marking = mark::hourly(&settings);
         stop.await;
@@ -404,7 +422,7 @@ impl Service {
         if let Some(hearing) = hearing {
             end(hearing).await;
         }
-        handing_on.iter().for_each(JoinHandle::abort);
+        handing_on.iter().chain(&telling).for_each(JoinHandle::abort);
         let dropped = writer.counts().dropped.load(Ordering::Relaxed);
         let stopped = writer.stop();
         if !subscribed.is_empty() {

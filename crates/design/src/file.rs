@@ -7,6 +7,7 @@ pub(crate) mod part;
 pub(crate) mod serve;
 pub(crate) mod surroundings;
 pub(crate) mod value;
+pub(crate) mod watch;
 
 use crate::diagnostic::{self, Diagnostic, Diagnostics};
 use crate::quantity::shortened;

@@ -9,10 +9,11 @@ use crate::file::surroundings::{GatewaySection, GroundSection};
 use crate::file::value::Named;
 use crate::node::Design;
 use crate::quantity::Angle;
-use crate::resolve::{Resolved, serve, surroundings};
+use crate::resolve::{Resolved, serve, surroundings, watch};
 use crate::section::{At, defaults};
 use crate::serve::{Onward, Serve, Source};
 use crate::surroundings::Surroundings;
+use crate::watch::{Tell, WatchRule};
 use std::collections::BTreeMap;
 
 /// A site: its nodes, gateways and ground.
@@ -33,6 +34,10 @@ pub struct Fleet {
     pub sources: Vec<Source>,
     /// Where its readings are handed on.
     pub onward: Vec<Onward>,
+    /// What is watched for, beside the rules that hold for every node.
+    pub rules: Vec<WatchRule>,
+    /// Who is told of alarms.
+    pub tells: Vec<Tell>,
     /// What hears the nodes.
     pub surroundings: Surroundings,
     /// The nodes in the order of the file.
@@ -83,6 +88,8 @@ fn fleet(root: &FleetSection, found: &mut Diagnostics) -> Option<Fleet> {
     let serve = root.serve.as_ref().map(|at| serve::serve(&at.value, found));
     let sources = serve::sources(root.source.as_ref(), found);
     let onward = serve::onward(root.onward.as_ref(), found);
+    let rules = watch::rules(root.watch.as_ref(), found);
+    let tells = watch::tells(root.tell.as_ref(), found);
     let mut gateway = root.gateway.clone();
     for (_, section) in gateway.iter_mut().flat_map(|at| &mut at.value.0) {
         section.region = section.region.take().or_else(|| root.region.clone());
@@ -100,6 +107,8 @@ fn fleet(root: &FleetSection, found: &mut Diagnostics) -> Option<Fleet> {
         },
         sources,
         onward,
+        rules,
+        tells,
         surroundings: surroundings::resolve(gateways, root.ground.as_ref().map(|at| &at.value), None)?,
         nodes: nodes
             .value

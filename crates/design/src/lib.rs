@@ -24,3 +24,4 @@ pub mod serve;
 pub mod sizing;
 pub mod snapshot;
 pub mod surroundings;
+pub mod watch;

@@ -12,6 +12,7 @@ mod region_place;
 pub(crate) mod serve;
 mod size;
 pub(crate) mod surroundings;
+pub(crate) mod watch;
 
 use crate::catalog::Catalog;
 use crate::diagnostic::{self, Diagnostic, Diagnostics};

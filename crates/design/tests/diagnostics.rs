@@ -379,6 +379,7 @@ fn larger_cases() -> Vec<(&'static str, String, &'static str)> {
         ("time-zone", site("zone = \"UTC\"", "zone = \"CEST\""), "time_zone"),
         ("eui", site("FFFE000001", "FFFE"), "eui ="),
         ("address", site("127.0.0.1:1700", "localhost"), "udp ="),
+        ("limit", site("again_at = \"2 Cel\"", "again_at = \"0.5 Cel\""), "again_at ="),
         ("pointer", site("/who/id", "who.id"), "device ="),
         ("diary-overlap", overlap, "[[diary]]\nfrom = \"02-01\" # again"),
     ]
@@ -401,6 +402,10 @@ payload = { at = "/body", is = "base64" }
 kind = "mast.toml"
 latitude = "47.01 deg"
 longitude = "13.01 deg"
+[watch.rule.frost]
+field = "air"
+below = "1 Cel"
+again_at = "2 Cel"
 "#;
     let good = good.replacen("antenna_height", "eui = \"020000FFFE000001\", antenna_height", 1);
     assert!(good.contains(from), "{from}");

@@ -8,6 +8,7 @@ use design::quantity::Duration;
 use design::serve::{
     Answers, Foreign, MappedPort, OnwardTransport, Pointer, SourceTransport, Store, TextForm, TimeForm,
 };
+use design::watch::{Limit, Measure, TellWay};
 
 const SITE: &str = r#"schema = 1
 name = "Slope"
@@ -47,6 +48,16 @@ port_is = 10
 payload = { at = "/bytes", is = "hex" }
 [onward.platform]
 mqtt = { broker = "mqtt://127.0.0.1:1883" }
+[watch.rule.frost]
+field = "air"
+below = "1 Cel"
+again_at = "2 Cel"
+lasting = "10 min"
+months = [4, 5]
+unseen_for = "15 min"
+[tell.desk]
+webhook = { url = "https://desk.slope.example/alarms" }
+quiet_hours = ["22:00-06:00"]
 "#;
 
 fn fleet(text: &str) -> Result<Fleet, Vec<Diagnostic>> {
@@ -75,6 +86,23 @@ fn keys_of_the_log_come_to_what_they_say() {
     assert_eq!((&past.mapping.port, past.mapping.names), (&MappedPort::Is(10), true));
     let OnwardTransport::Mqtt { topic, .. } = &fleet.onward[0].transport else { panic!("by a broker") };
     assert_eq!((topic.as_str(), &fleet.onward[0].template), ("overwinter/{site}/{node}/reading", &None));
+}
+
+#[test]
+fn rules_and_those_who_are_told_come_to_what_they_say() {
+    let fleet = fleet(SITE).expect("resolves");
+    let [frost] = &fleet.rules[..] else { panic!("one rule") };
+    assert_eq!((frost.name.as_str(), frost.field.as_str(), frost.again_at), ("frost", "air", 2.0));
+    assert_eq!(frost.limit, Limit::Below(Measure { value: 1.0, unit: "Cel".to_owned() }));
+    assert_eq!(
+        (frost.lasting, frost.unseen_for.map(Duration::seconds)),
+        (Duration::from_minutes(10.0), Some(900.0))
+    );
+    let months = frost.months.expect("two are named");
+    assert_eq!((0..12).filter(|month| months[*month]).collect::<Vec<_>>(), [3, 4]);
+    let [desk] = &fleet.tells[..] else { panic!("one is told") };
+    assert_eq!((desk.at_least, &desk.quiet_hours[..], desk.act_now_always), (1, &[(1320, 360)][..], true));
+    assert!(matches!(&desk.way, TellWay::Webhook { key_file: None, .. }));
 }
 
 #[test]
@@ -128,6 +156,13 @@ const SLIPS: &[(&str, &str, &str, &str)] = &[
     ("port = \"/p\"", "port = \"/p\"\nport_is = 3", "one-of", "manual"),
     ("port = \"/p\"\n", "", "one-of", "manual"),
     ("port_is = 10", "port_is = 224", "out-of-range", "number"),
+    ("again_at = \"2 Cel\"", "again_at = \"0 Cel\"", "limit", "only once it is over"),
+    ("again_at = \"2 Cel\"", "again_at = \"2 %\"", "limit", "only once it is over"),
+    ("below = \"1 Cel\"", "below = \"cold\"", "limit", "1.5 Cel"),
+    ("below = \"1 Cel\"", "below = \"1 Cel\"\nabove = \"3 Cel\"", "one-of", "manual"),
+    ("\"22:00-06:00\"", "\"22-6\"", "limit", "22:00-06:00"),
+    ("quiet_hours =", "at_least = \"soon\"\nquiet_hours =", "limit", "act now"),
+    ("https://desk", "http://desk", "address", "https://"),
     ("is = \"base64\"", "is = \"base32\"", "unknown-word", "base64"),
     ("csv = { file = \"past.csv\" }\n", "", "one-of", "manual"),
     (

@@ -10,6 +10,7 @@
 //! - [`again`]: history, read anew when a design has changed.
 //! - [`alarms`]: what the watch found, and the past as it must know it.
 //! - [`archive`]: all of it as text, for those who have no program.
+//! - [`telling`]: messages to those who are told of alarms.
 //! - [`since`]: what was kept after a frame, for those who follow the log.
 //!
 //! Raw bytes are never changed. Nothing here knows a key: session keys are derived again at every start.
@@ -23,6 +24,7 @@ pub mod query;
 pub mod setup;
 pub mod since;
 pub mod sqlite;
+pub mod telling;
 pub mod view;
 pub mod writer;
 

@@ -23,8 +23,11 @@ mod nothing_heard;
 mod plan;
 mod readings;
 mod restarts;
+pub mod signature;
 mod silent;
 mod slower;
+pub mod tell;
+mod threshold;
 mod too_long_on_air;
 
 use std::collections::BTreeMap;
@@ -51,6 +54,7 @@ pub use alarm::{About, Alarm, AlarmId, Change, Evidence, Key, Rule, Urgency};
 pub use event::{Event, Frame, Uplink, What};
 pub use first_days::{FIRST_DAYS, FirstDay, Point, Promised, first_days};
 pub use plan::{Granted, NodePlan, Sensor};
+pub use threshold::Threshold;
 
 const MINUTE: Moment = 60_000_000;
 const HOUR: Moment = 60 * MINUTE;
@@ -72,11 +76,18 @@ pub struct Setup {
     pub gateway_patience: Moment,
     /// A gateway that was away is back after so long with signs of life; and a program that has begun waits as long.
     pub gateway_settles: Moment,
+    /// Rules of the site file.
+    pub thresholds: Vec<Threshold>,
 }
 
 impl Default for Setup {
     fn default() -> Self {
-        Self { nodes: BTreeMap::new(), gateway_patience: MINUTE, gateway_settles: 5 * MINUTE }
+        Self {
+            nodes: BTreeMap::new(),
+            gateway_patience: MINUTE,
+            gateway_settles: 5 * MINUTE,
+            thresholds: Vec::new(),
+        }
     }
 }
 
@@ -93,6 +104,8 @@ struct Node {
     readings: Readings,
     on_air: OnAir,
     rates: Rates,
+    /// By the name of a rule of the site file.
+    thresholds: BTreeMap<String, threshold::Seen>,
     /// When anything genuine of it was heard.
     last_sign: Option<Moment>,
 }
@@ -205,6 +218,7 @@ impl State {
         let Some(plan) = self.setup.nodes.get(&dev_eui) else { return };
         let node = self.nodes.entry(dev_eui).or_default();
         node.take(frame, plan, now);
+        node.read(frame, plan, &self.setup.thresholds, now);
     }
 
     fn judge_all(&mut self, now: Moment, changes: &mut Vec<Change>) {
@@ -272,6 +286,7 @@ impl State {
         }
         let is_heard = deaf.is_none() && node.is_heard(plan, now);
         let findings = node.find(plan, now);
+        let thresholds = node.find_thresholds(&setup.thresholds, now);
         for (rule, finding) in findings {
             let key = Key::of_node(rule, dev_eui);
             // Of a node that is not heard nobody knows that it is right again.
@@ -281,6 +296,12 @@ impl State {
                 self.explain(&key, cause, changes);
             }
             self.settle(key, if waits { Finding::Between } else { finding }, now, changes);
+        }
+        for (rule, of, finding) in thresholds {
+            let stuck = self.open.contains_key(&Key::of_node(Rule::ReadingStuck, dev_eui));
+            let says_nothing = rule == Rule::Threshold && (stuck || !is_heard);
+            let finding = if says_nothing { Finding::Between } else { finding };
+            self.settle(Key { of, ..Key::of_node(rule, dev_eui) }, finding, now, changes);
         }
     }
 
@@ -316,6 +337,10 @@ impl State {
     /// Whether another alarm says it already, or somebody works on the node.
     fn is_swallowed(&self, key: &Key) -> bool {
         let About::Node(dev_eui) = key.about else { return false };
+        if key.rule == Rule::CannotSee {
+            // On the night of the frost nothing may hold it back.
+            return false;
+        }
         let stands = |rule| self.open.contains_key(&Key::of_node(rule, dev_eui));
         let paused = self.paused.contains_key(&dev_eui);
         let explained = match key.rule {
@@ -402,6 +427,27 @@ impl Node {
         {
             self.contact.heard_by(gateway, now);
         }
+    }
+
+    fn read(&mut self, frame: &Frame, plan: &NodePlan, thresholds: &[Threshold], now: Moment) {
+        let What::New(uplink) = &frame.what else { return };
+        for of in thresholds.iter().filter(|of| of.nodes.is_empty() || of.nodes.contains(&plan.name)) {
+            if let Some(value) = uplink.number(&of.field) {
+                self.thresholds.entry(of.name.clone()).or_default().read(now, value, of);
+            }
+        }
+    }
+
+    fn find_thresholds(&self, thresholds: &[Threshold], now: Moment) -> Vec<(Rule, String, Finding)> {
+        let month = plan::month(now);
+        let found = thresholds.iter().filter_map(|of| Some((of, self.thresholds.get(&of.name)?)));
+        let both = |(of, seen): (&Threshold, &threshold::Seen)| {
+            [
+                (Rule::Threshold, of.name.clone(), seen.find(now, month, of)),
+                (Rule::CannotSee, of.name.clone(), seen.find_unseen(now, month, of)),
+            ]
+        };
+        found.flat_map(both).collect()
     }
 
     /// Whether it has given a sign within the time of two messages and a half.

@@ -31,6 +31,14 @@ impl Zone {
         }
     }
 
+    /// Minutes of the day that a clock on the wall shows; 0 beyond the years that calendars have.
+    pub fn minute(&self, at: Moment) -> u16 {
+        let shown = self.shown(at).map(|(shown, _)| (shown.hour(), shown.minute()));
+        shown.map_or(0, |(hour, minute)| {
+            60 * u16::from(hour.unsigned_abs()) + u16::from(minute.unsigned_abs())
+        })
+    }
+
     /// Year, month and day of the calendar on the wall; none beyond the years that calendars have.
     pub fn day(&self, at: Moment) -> Option<(i16, i8, i8)> {
         let (shown, _) = self.shown(at)?;
@@ -69,6 +77,13 @@ mod tests {
     const FORWARD: Moment = (20_541 * 24 + 1) * HOUR;
     /// 2026-10-25 01:00 UTC, when they go from 02:00 to 01:00; 210 days later.
     const BACK: Moment = (20_751 * 24 + 1) * HOUR;
+
+    /// In summer Dublin is an hour ahead of UTC: 02:30 there is minute 150.
+    #[test]
+    fn minutes_of_the_day_are_those_on_the_wall() {
+        let half_past = FORWARD + HOUR / 2;
+        assert_eq!((dublin().minute(half_past), Zone::UTC.minute(half_past)), (150, 90));
+    }
 
     fn dublin() -> Zone {
         Zone::named("Europe/Dublin").expect("the database has it")

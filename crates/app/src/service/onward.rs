@@ -7,11 +7,9 @@ use std::time::Duration;
 
 use bytes::Bytes;
 use design::serve::OnwardTransport;
-use http_body_util::{BodyExt as _, Full, Limited};
-use hyper::client::conn::http1;
-use hyper::header::{AUTHORIZATION, CONTENT_TYPE, HOST};
-use hyper::{Request, StatusCode, Uri};
-use hyper_util::rt::TokioIo;
+use http_body_util::Full;
+use hyper::header::{AUTHORIZATION, CONTENT_TYPE};
+use hyper::{Method, StatusCode, Uri};
 use logbook::export::Labels;
 use logbook::intake::door::Door;
 use logbook::intake::mqtt::{Link, Publisher};
@@ -21,14 +19,10 @@ use logbook::store::writer::Arrival;
 use logbook::store::{StoreError, since, sqlite};
 use report::problem::Failure;
 use rustls::ClientConfig;
-use rustls::pki_types::ServerName;
-use tokio::io::{AsyncRead, AsyncWrite};
-use tokio::net::TcpStream;
 use tokio::time::{sleep, timeout};
-use tokio_rustls::TlsConnector;
 use zeroize::Zeroizing;
 
-use super::links;
+use super::{http, links};
 use crate::input::fleet;
 use crate::output;
 use crate::web::pulse::Pulse;
@@ -42,8 +36,6 @@ const SLOWEST_ANSWER: Duration = Duration::from_secs(15);
 const FIRST_PAUSE: Duration = Duration::from_millis(500);
 /// .. up to this.
 const LONGEST_PAUSE: Duration = Duration::from_mins(5);
-/// What a server says in its answer is not read beyond this.
-const LARGEST_ANSWER: usize = 65_536;
 
 /// Where readings go, and how.
 pub(super) struct Onward {
@@ -277,39 +269,12 @@ async fn exchange(
     tls: Option<&Arc<ClientConfig>>,
     sent: &Sent,
 ) -> Result<StatusCode, String> {
-    let host = uri.host().ok_or("the address has no host")?.trim_matches(['[', ']']);
-    let port = uri.port_u16().unwrap_or(if tls.is_some() { 443 } else { 80 });
-    let stream = TcpStream::connect((host, port)).await.map_err(|error| output::reason(&error))?;
-    let mut request = Request::post(uri.path_and_query().map_or("/", |path| path.as_str()))
-        .header(HOST, uri.authority().map_or(host, |authority| authority.as_str()))
+    let mut request = http::request(Method::POST, uri)?
         .header(CONTENT_TYPE, sent.media_type)
         .header("Idempotency-Key", &sent.id);
     if let Some(token) = token {
         request = request.header(AUTHORIZATION, format!("Bearer {token}"));
     }
-    let request =
-        request.body(Full::new(Bytes::from(sent.body.clone()))).map_err(|error| error.to_string())?;
-    match tls {
-        None => exchange_on(stream, request).await,
-        Some(tls) => {
-            let name = ServerName::try_from(host.to_owned()).map_err(|error| error.to_string())?;
-            let stream = TlsConnector::from(Arc::clone(tls)).connect(name, stream).await;
-            exchange_on(stream.map_err(|error| error.to_string())?, request).await
-        }
-    }
-}
-
-async fn exchange_on<S: AsyncRead + AsyncWrite + Unpin + Send + 'static>(
-    stream: S,
-    request: Request<Full<Bytes>>,
-) -> Result<StatusCode, String> {
-    let begun = http1::handshake(TokioIo::new(stream)).await.map_err(|error| error.to_string())?;
-    let (mut sender, connection) = begun;
-    // It ends with the answer, or with its failure, which the answer tells.
-    let carried = tokio::spawn(connection);
-    let answer = sender.send_request(request).await.map_err(|error| error.to_string())?;
-    let status = answer.status();
-    let _unread = Limited::new(answer.into_body(), LARGEST_ANSWER).collect().await;
-    carried.abort();
-    Ok(status)
+    let request = request.body(Full::new(Bytes::from(sent.body.clone())));
+    http::ask(uri, tls, request.map_err(|error| error.to_string())?).await
 }

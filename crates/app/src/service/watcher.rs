@@ -1,22 +1,27 @@
 //! The thread that watches: takes what was kept, minute by minute, and has kept and told what the rules find.
 
-use std::collections::{BTreeMap, VecDeque};
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
 use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant};
 
+use design::message::Direction;
+use design::watch::{Limit, WatchRule};
 use logbook::clock::now;
 use logbook::intake::door::Door;
 use logbook::received::Moment;
 use logbook::store::alarms::{self, event_of};
 use logbook::store::keeper::KeptFrame;
 use logbook::store::setup::Site;
+use logbook::store::telling::Tell;
 use logbook::store::writer::Arrival;
 use logbook::store::{StoreError, since, sqlite};
-use logbook::watch::{About, Change, Event, NodePlan, REMEMBERED, Setup, State, step};
+use logbook::watch::tell::Way;
+use logbook::watch::{About, Alarm, Change, Event, NodePlan, REMEMBERED, Setup, State, Threshold, step};
 use logbook::zone::Zone;
+use report::problem::Failure;
 use report::sentences::alarm::{Alarm as Alarmed, say};
 use serde_json::{Value, json};
 use wire::identity::{DevEui, GatewayEui};
@@ -80,6 +85,8 @@ pub(super) struct Watched {
     pub(super) zone: Zone,
     pub(super) form: Form,
     pub(super) log: PathBuf,
+    /// Who is told.
+    pub(super) ways: Vec<Way>,
 }
 
 /// Something for the thread that watches.
@@ -119,14 +126,64 @@ pub(super) fn open() -> (Lookout, Waiting) {
 }
 
 /// What is expected of the nodes of open rows, by their own design or by their kind's.
-pub(super) fn setup(site: &fleet::Site, of: &Site) -> Setup {
+pub(super) fn setup(site: &fleet::Site, of: &Site) -> Result<Setup, Failure> {
     let plan = |row: &logbook::registry::Node| {
         let placed = site.designs().iter().find(|design| design.name == row.name);
         let kind = || site.texts().map(|(_, design, _)| design).find(|design| design.name == row.kind);
         Some((row.dev_eui, NodePlan::of(&row.name, placed.or_else(kind)?)))
     };
     let nodes = of.registry.iter().filter(|row| row.open()).filter_map(plan).collect();
-    Setup { nodes, ..Setup::default() }
+    let thresholds = site.fleet.rules.iter().map(|rule| threshold(site, rule)).collect::<Result<_, _>>()?;
+    Ok(Setup { nodes, thresholds, ..Setup::default() })
+}
+
+/// A rule of the site file, whose field must be one of the designs, in its unit.
+fn threshold(site: &fleet::Site, rule: &WatchRule) -> Result<Threshold, Failure> {
+    let key = format!("watch.rule.{}", rule.name);
+    let (is_below, limit) = match &rule.limit {
+        Limit::Below(limit) => (true, limit),
+        Limit::Above(limit) => (false, limit),
+    };
+    let wrong = |message: String, help: &str| Err(site.failure("rule", &key, message, help));
+    let messages = site.designs().iter().flat_map(|design| &design.messages);
+    let units: BTreeSet<&str> = messages
+        .filter(|message| message.direction == Direction::Up)
+        .flat_map(|message| &message.fields)
+        .filter(|field| field.name == rule.field)
+        .map(|field| field.unit.as_str())
+        .collect();
+    if units.is_empty() {
+        return wrong(
+            format!("no node sends a field `{}`", rule.field),
+            "write it as the design file has it",
+        );
+    }
+    if units.iter().any(|unit| *unit != limit.unit) {
+        let units: Vec<&str> = units.into_iter().collect();
+        let message = format!("`{}` is in {}, the limit in {}", rule.field, units.join(", "), limit.unit);
+        return wrong(message, "write the limit in the unit of the field");
+    }
+    if let Some(name) = rule.nodes.iter().find(|name| site.fleet.nodes.iter().all(|node| node.name != **name))
+    {
+        return wrong(format!("no node of the site is called `{name}`"), "write names as in [node.NAME]");
+    }
+    Ok(Threshold {
+        name: rule.name.clone(),
+        field: rule.field.clone(),
+        nodes: rule.nodes.clone(),
+        is_below,
+        limit: limit.value,
+        again_at: rule.again_at,
+        unit: limit.unit.clone(),
+        lasting: microseconds(rule.lasting),
+        months: rule.months,
+        unseen_for: rule.unseen_for.map(microseconds),
+    })
+}
+
+#[expect(clippy::cast_possible_truncation, reason = "at most days")]
+pub(super) fn microseconds(span: design::quantity::Duration) -> Moment {
+    (1e6 * span.seconds()).round() as Moment
 }
 
 /// Gateways live in the time of clocks, however fast that of the nodes goes.
@@ -142,14 +199,13 @@ pub(super) fn paced(setup: Setup, times: f64) -> Setup {
 
 /// Begins to watch; it ends when the program that keeps has ended.
 pub(super) fn begin(
-    watched: Watched,
+    watched: Arc<Watched>,
     waiting: Waiting,
     door: Arc<Door>,
     pulse: Arc<Pulse>,
     teller: Teller,
 ) -> std::io::Result<JoinHandle<()>> {
-    let watcher =
-        Watcher { watched: Arc::new(watched), door, pulse, teller, unkept: VecDeque::new(), ticks: 0 };
+    let watcher = Watcher { watched, door, pulse, teller, unkept: VecDeque::new(), ticks: 0 };
     thread::Builder::new().name("watch".to_owned()).spawn(move || watcher.run(&waiting.0))
 }
 
@@ -159,7 +215,7 @@ struct Watcher {
     pulse: Arc<Pulse>,
     teller: Teller,
     /// Changes that the log has not taken yet, in their order.
-    unkept: VecDeque<Vec<Change>>,
+    unkept: VecDeque<(Vec<Change>, Vec<Tell>)>,
     ticks: u32,
 }
 
@@ -236,9 +292,11 @@ impl Watcher {
     fn hand_in(&mut self, changes: Vec<Change>) {
         if !changes.is_empty() {
             let pace = self.watched.pace;
-            self.unkept.push_back(changes.into_iter().map(|change| by_clocks(change, pace)).collect());
+            let changes: Vec<Change> = changes.into_iter().map(|change| by_clocks(change, pace)).collect();
+            let tells = tells(&self.watched.ways, &changes);
+            self.unkept.push_back((changes, tells));
         }
-        while let Some(changes) = self.unkept.pop_front() {
+        while let Some((changes, tells)) = self.unkept.pop_front() {
             let (watched, pulse, mut teller) =
                 (Arc::clone(&self.watched), Arc::clone(&self.pulse), self.teller.twin());
             let told = changes.clone();
@@ -248,12 +306,23 @@ impl Watcher {
                     teller.tell(line(&watched, change));
                 }
             };
-            if self.door.try_offer(Arrival::Watched(changes.clone()), Box::new(done)).is_err() {
-                self.unkept.push_front(changes);
+            let watched = Arrival::Watched { changes: changes.clone(), tells: tells.clone() };
+            if self.door.try_offer(watched, Box::new(done)).is_err() {
+                self.unkept.push_front((changes, tells));
                 return;
             }
         }
     }
+}
+
+/// Who is told of these, and when.
+fn tells(ways: &[Way], changes: &[Change]) -> Vec<Tell> {
+    let now = now();
+    let tell = |way: &Way, change: &Change| {
+        let due = way.due(change, now)?;
+        Some(Tell { alarm: change.alarm().id, way: way.name.clone(), due, since: due })
+    };
+    changes.iter().flat_map(|change| ways.iter().filter_map(move |way| tell(way, change))).collect()
 }
 
 /// Reads what the watch must know of the past.
@@ -286,7 +355,7 @@ fn by_clocks(mut change: Change, pace: Pace) -> Change {
     change
 }
 
-fn who(watched: &Watched, about: About) -> String {
+pub(super) fn who(watched: &Watched, about: About) -> String {
     match about {
         About::Node(dev_eui) => watched.names.get(&dev_eui).cloned().unwrap_or_else(|| dev_eui.to_string()),
         About::Gateway(eui) => watched.gateways.get(&eui).cloned().unwrap_or_else(|| eui.to_string()),
@@ -296,12 +365,16 @@ fn who(watched: &Watched, about: About) -> String {
 
 /// What those are told who follow.
 fn event(watched: &Watched, change: &Change) -> Value {
-    let alarm = change.alarm();
+    told(watched, change.alarm(), change.word())
+}
+
+/// An alarm with its sentences.
+pub(super) fn told(watched: &Watched, alarm: &Alarm, state: &str) -> Value {
     let who = who(watched, alarm.key.about);
     let key = &alarm.key;
     let said = say(&Alarmed { rule: key.rule.word(), who: &who, of: &key.of, evidence: &alarm.evidence });
     json!({
-        "id": alarm.id, "rule": key.rule.word(), "of": key.of, "state": change.word(), "about": who,
+        "id": alarm.id, "rule": key.rule.word(), "of": key.of, "state": state, "about": who,
         "is_gateway": matches!(key.about, About::Gateway(_)), "urgency": key.rule.urgency().word(),
         "opened_at_us": alarm.opened_at, "closed_at_us": alarm.closed_at, "cause": alarm.cause,
         "what": said.what, "why": said.why, "remedy": said.remedy, "evidence": alarm.evidence,

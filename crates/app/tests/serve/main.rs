@@ -2,6 +2,7 @@
 
 #![cfg(unix)]
 
+mod alarms;
 mod broker;
 mod demo;
 mod ends;

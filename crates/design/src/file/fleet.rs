@@ -3,6 +3,7 @@
 use crate::file::serve::{OnwardSection, ServeSection, SourceSection};
 use crate::file::surroundings::{GatewaySection, GroundSection};
 use crate::file::value::{Facing, Horizon, Named, RegionName, TimeZone};
+use crate::file::watch::{TellSection, WatchSection};
 use crate::quantity::{Angle, Decibels, Length};
 use crate::section::rule::{
     ANTENNA_GAIN, CLEARING, ELEVATION, LATITUDE, LONGITUDE, OBSTACLE_LOSS, TILT, within,
@@ -35,6 +36,10 @@ section! {
         source: Named<SourceSection> = optional fields;
         /// Where readings are handed on, each under a name of your choice.
         onward: Named<OnwardSection> = optional platform;
+        /// What is watched for, beside the rules that hold for every node.
+        watch: WatchSection = optional {};
+        /// Who is told of alarms, each under a name of your choice.
+        tell: Named<TellSection> = optional desk;
         /// The nodes, each under a name of your choice; at least one.
         node: Named<PlacedSection> = required mast;
     }

@@ -224,7 +224,11 @@ fn onward_mqtt(section: &OnwardMqttSection, found: &mut Diagnostics) -> Option<O
 }
 
 /// An address with one of two schemes, of which the second travels in the clear and stays on this machine.
-fn address(at: &At<String>, [sealed, clear]: [&str; 2], found: &mut Diagnostics) -> Option<String> {
+pub(super) fn address(
+    at: &At<String>,
+    [sealed, clear]: [&str; 2],
+    found: &mut Diagnostics,
+) -> Option<String> {
     let host = |scheme: &str| {
         let rest = at.value.strip_prefix(scheme)?;
         let authority = rest.split('/').next().filter(|authority| !authority.is_empty())?;
@@ -248,10 +252,10 @@ fn address(at: &At<String>, [sealed, clear]: [&str; 2], found: &mut Diagnostics)
     None
 }
 
-fn one_of(span: &Range<usize>, message: &str, found: &mut Diagnostics) {
+pub(super) fn one_of(span: &Range<usize>, message: &str, found: &mut Diagnostics) {
     found.error(diagnostic::ONE_OF, span, message, "see the manual, docs/design-file.md");
 }
 
-fn text<T: Clone>(written: Option<&At<T>>) -> Option<T> {
+pub(super) fn text<T: Clone>(written: Option<&At<T>>) -> Option<T> {
     written.map(|at| at.value.clone())
 }

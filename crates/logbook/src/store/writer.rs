@@ -20,6 +20,7 @@ use super::keeper::{Keeper, KeptFrame};
 use super::setup::Site;
 use super::sheet::Sheet;
 use super::sqlite::Log;
+use super::telling::{self, Outcome, Tell};
 use super::{StoreError, hours};
 use crate::clock::{self, Belief, News, Watch};
 use crate::mapping::Message;
@@ -74,7 +75,19 @@ pub enum Arrival {
     /// A message of another network.
     Message(Message),
     /// What the watch has found.
-    Watched(Vec<Change>),
+    Watched {
+        /// What has changed.
+        changes: Vec<Change>,
+        /// Who is to be told of it, and when.
+        tells: Vec<Tell>,
+    },
+    /// What became of messages to somebody who is told.
+    Told {
+        /// Their numbers.
+        messages: Vec<i64>,
+        /// What became of them.
+        outcome: Outcome,
+    },
     /// Somebody has seen an alarm.
     Seen {
         /// Which one.
@@ -412,7 +425,8 @@ impl Desk {
                     Arrival::SignOfLife { .. }
                     | Arrival::Report { .. }
                     | Arrival::Message(_)
-                    | Arrival::Watched(_)
+                    | Arrival::Watched { .. }
+                    | Arrival::Told { .. }
                     | Arrival::Seen { .. }
                     | Arrival::Noted { .. } => None,
                     Arrival::Answered { number, refused } => {
@@ -642,9 +656,11 @@ fn take<'a>(
             keeper.keep(log, sheet, (received, source), heard).map(|kept| vec![kept])
         }
         (Arrival::Message(message), _) => keeper.keep_message(log, message),
-        (Arrival::Watched(changes), _) => {
-            changes.iter().try_for_each(|change| alarms::keep(log, change)).map(nothing)
+        (Arrival::Watched { changes, tells }, _) => {
+            changes.iter().try_for_each(|change| alarms::keep(log, change))?;
+            telling::enqueue(log, tells).map(nothing)
         }
+        (Arrival::Told { messages, outcome }, _) => telling::settle(log, messages, outcome).map(nothing),
         (Arrival::Seen { alarm, seen }, _) => alarms::see(log, *alarm, seen).map(nothing),
         (Arrival::Noted { key, value }, _) => super::rows::note(log, key, value).map(nothing),
         (Arrival::SignOfLife { gateway, at, address }, _) => {

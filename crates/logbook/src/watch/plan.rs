@@ -116,7 +116,7 @@ impl NodePlan {
 }
 
 /// The month of a moment, from 0.
-fn month(at: Moment) -> usize {
+pub(super) fn month(at: Moment) -> usize {
     let day = u64::try_from(at / 1_000_000).ok().and_then(Date::of_unix);
     day.map_or(0, |day| usize::from(day.month()).saturating_sub(1))
 }

@@ -10,7 +10,9 @@ use logbook::store::StoreError;
 use logbook::store::alarms::{self, Seen, event_of};
 use logbook::store::keeper::KeptFrame;
 use logbook::store::sqlite::{self, Log};
+use logbook::store::telling::{self, Outcome, Tell};
 use logbook::store::writer::{Arrival, Listener, Writer};
+use logbook::watch::tell::Waiting;
 use logbook::watch::{About, Alarm, Change, Event, Key, Rule};
 use wire::identity::{DevEui, GatewayEui};
 
@@ -53,6 +55,10 @@ fn write(path: &Path, given: u32, arrivals: Vec<Arrival>) -> Heard {
     heard
 }
 
+fn watched(changes: Vec<Change>) -> Arrival {
+    Arrival::Watched { changes, tells: Vec::new() }
+}
+
 fn alarm(id: i64, rule: Rule, about: About, opened_at: Moment) -> Alarm {
     let evidence = serde_json::from_str(r#"{"silent_s": 2160, "lost_percent": 4.5}"#).expect("JSON");
     Alarm {
@@ -81,11 +87,11 @@ fn an_alarm_is_kept_seen_explained_closed_and_opened_again() {
     let closed = Alarm { closed_at: Some(4000), ..away.clone() };
     let seen = |by: &str| Seen { at: 3500, by: by.to_owned(), word: "on my way".to_owned() };
     let arrivals = vec![
-        Arrival::Watched(vec![Change::Opened(silent), Change::Opened(away.clone())]),
-        Arrival::Watched(vec![Change::Opened(threshold.clone()), Change::Explained(explained.clone())]),
+        watched(vec![Change::Opened(silent), Change::Opened(away.clone())]),
+        watched(vec![Change::Opened(threshold.clone()), Change::Explained(explained.clone())]),
         Arrival::Seen { alarm: 1, seen: seen("Ada") },
         Arrival::Seen { alarm: 1, seen: seen("Bo") },
-        Arrival::Watched(vec![Change::Closed(closed.clone())]),
+        watched(vec![Change::Closed(closed.clone())]),
     ];
     write(&path, 10, arrivals);
     let log = sqlite::reader(&path).expect("it opens");
@@ -102,7 +108,7 @@ fn an_alarm_is_kept_seen_explained_closed_and_opened_again() {
     assert_eq!((known.len(), next), (2, 4), "what was closed before is not known");
     drop(log);
 
-    write(&path, 10, vec![Arrival::Watched(vec![Change::Reopened(away.clone())])]);
+    write(&path, 10, vec![watched(vec![Change::Reopened(away.clone())])]);
     let log = sqlite::reader(&path).expect("it opens");
     assert_eq!(alarms::alarm(&log, 2).expect("it is read").map(|kept| kept.alarm), Some(away));
 }
@@ -146,4 +152,33 @@ fn the_past_is_told_to_the_watch_as_it_was_lived() {
     part.retain(|(_, event)| genuine(event));
     let before: Vec<&(Moment, Event)> = of_one.iter().copied().filter(|(at, _)| *at < to).collect();
     assert!(!before.is_empty() && part.iter().eq(before), "its own, and not from {to} on");
+}
+
+#[test]
+fn a_message_waits_until_it_is_taken_and_several_that_go_as_one_count_once() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("log.sqlite");
+    let opened = |id| Change::Opened(alarm(id, Rule::Store, About::Log, 1000));
+    let tell = |alarm, due| Tell { alarm, way: "desk".to_owned(), due, since: 1000 };
+    let arrivals = vec![
+        Arrival::Watched {
+            changes: (1..=4).map(opened).collect(),
+            tells: vec![tell(1, 1000), tell(2, 1000), tell(3, 1000), tell(4, 9000)],
+        },
+        Arrival::Told { messages: vec![1, 2], outcome: Outcome::Sent(2000) },
+        Arrival::Told {
+            messages: vec![3],
+            outcome: Outcome::Failed { again: Some(5000), at: 2000, why: "no answer".to_owned() },
+        },
+    ];
+    write(&path, 10, arrivals);
+    let log = sqlite::reader(&path).expect("it opens");
+    let due = |now| telling::due(&log, "desk", now).expect("they are read");
+    assert_eq!(due(4999), []);
+    let again = Waiting { id: 3, alarm: 3, way: "desk".to_owned(), due: 5000, tries: 1, since: 1000 };
+    assert_eq!(due(5000), [again]);
+    assert_eq!(due(9000).len(), 2);
+    assert_eq!(telling::due(&log, "home", 9000).expect("they are read"), []);
+    assert_eq!(telling::given_since(&log, "desk", 1999).expect("it is read"), 1, "two went as one");
+    assert_eq!(telling::given_since(&log, "desk", 2000).expect("it is read"), 0);
 }

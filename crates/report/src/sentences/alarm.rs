@@ -56,6 +56,7 @@ pub fn say(alarm: &Alarm<'_>) -> Said {
         "never-charged" | "empty-soon" => of_charge(alarm),
         "join-storm" | "forged" | "too-long-on-air" | "slower-than-planned" => of_radio(alarm),
         "reading-stuck" | "magic-value" => of_reading(alarm),
+        "threshold" | "cannot-see" => of_limit(alarm),
         rule => (
             format!("{}: {rule}", alarm.who),
             "a rule that this program does not know has found it".to_owned(),
@@ -243,6 +244,33 @@ fn of_radio(alarm: &Alarm<'_>) -> Three {
     }
 }
 
+fn of_limit(alarm: &Alarm<'_>) -> Three {
+    let unit = alarm.evidence.get("unit").and_then(Value::as_str).unwrap_or_default();
+    let unit = if unit == "1" { String::new() } else { format!(" {}", words::unit(unit)) };
+    let (who, of) = (alarm.who, alarm.of);
+    let (value, limit) = (alarm.figure("value"), alarm.figure("limit"));
+    if alarm.rule == "cannot-see" {
+        return (
+            format!("{of}: {who} can't be seen"),
+            format!(
+                "no reading has come for {}; the last was {value}{unit}, the limit is {limit}{unit}",
+                alarm.span("unseen_s")
+            ),
+            "do not trust that all is well: go and measure, now".to_owned(),
+        );
+    }
+    let side = if alarm.evidence.get("is_below") == Some(&Value::Bool(true)) { "below" } else { "above" };
+    let lasting = match alarm.number("lasting_s") {
+        Some(seconds) if seconds > 0.0 => format!(", for {} or longer", alarm.span("lasting_s")),
+        _ => String::new(),
+    };
+    (
+        format!("{of}: {who} reads {value}{unit}"),
+        format!("it is {side} {limit}{unit}{lasting}"),
+        "do what you have set this rule for".to_owned(),
+    )
+}
+
 fn of_reading(alarm: &Alarm<'_>) -> Three {
     let fields: Vec<&str> = alarm
         .evidence
@@ -298,6 +326,22 @@ mod tests {
             r#"{"since_h": 48, "least_mv": 3753, "most_mv": 3799, "counts_minutes": false}"#,
         );
         assert_eq!(charged.why, "in 48 h its voltage never rose by 10 mV; it lay between 3.75 V and 3.80 V");
+    }
+
+    #[test]
+    fn a_limit_is_said_with_its_unit_and_side() {
+        let evidence: Map<String, Value> = serde_json::from_str(
+            r#"{"value": -0.4, "limit": 1, "unit": "Cel", "is_below": true, "lasting_s": 600, "unseen_s": 960}"#,
+        )
+        .expect("JSON");
+        let of = |rule| say(&Alarm { rule, who: "mast-hollow", of: "frost", evidence: &evidence });
+        let frost = of("threshold");
+        assert_eq!(frost.what, "frost: mast-hollow reads -0.4 °C");
+        assert_eq!(frost.why, "it is below 1 °C, for 10 min or longer");
+        assert_eq!(
+            of("cannot-see").why,
+            "no reading has come for 16 min; the last was -0.4 °C, the limit is 1 °C"
+        );
     }
 
     #[test]

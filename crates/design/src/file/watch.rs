@@ -1,0 +1,90 @@
+//! The keys of the watch: what is watched for beside the rules that hold everywhere, and who is told.
+
+use crate::file::value::{Months, Named};
+use crate::quantity::Duration;
+use crate::section::rule::within;
+use crate::section::{At, section};
+
+section! {
+    /// What `overwinter serve` watches for, beside the rules that hold for every node.
+    pub(crate) struct WatchSection = "watch" {
+        /// Rules of your own, each under a name of your choice.
+        rule: Named<WatchRuleSection> = optional frost;
+    }
+}
+
+section! {
+    /// A reading beyond a limit that you set: one of `below` and `above`, with the value at which it is over.
+    pub(crate) struct WatchRuleSection = "watch.rule" {
+        /// The field, as it is called in the design.
+        field: String = required "leaf_temperature";
+        /// Nodes for which it holds. Left out: all that have the field.
+        nodes: Vec<At<String>> = optional ["mast"];
+        /// The alarm opens below this value, in the field's own unit.
+        below: String = shown "1 Cel";
+        /// The alarm opens above this value, in the field's own unit.
+        above: String = optional "8 Cel";
+        /// The alarm closes at this value: on the good side of the limit, so that it does not open and close with every breath.
+        again_at: String = required "2 Cel";
+        /// It must be beyond the limit for so long. Left out: one reading is enough.
+        lasting: Duration = optional "10 min" where within("1 min", "7 d");
+        /// Months in which it holds. Left out: all.
+        months: Months = optional [3, 4, 5];
+        /// Where a life hangs on it: an alarm opens, and nothing holds it back, when no reading has come for so long in its months, or while the last one was near the limit.
+        unseen_for: Duration = optional "15 min" where within("1 min", "7 d");
+    }
+}
+
+section! {
+    /// Who is told of alarms, and how. It goes by one of `webhook`, `mqtt` and `sign_of_life`.
+    pub(crate) struct TellSection = "tell" {
+        /// A server that takes each alarm as JSON by POST.
+        webhook: TellWebhookSection = shown { url = "https://desk.larkmoor.example/alarms" };
+        /// A broker, MQTT 5.
+        mqtt: TellMqttSection = optional { broker = "mqtts://platform.larkmoor.example:8883" };
+        /// An address that is asked every 5 minutes as long as all runs: whoever keeps it notices when this computer is dead.
+        sign_of_life: TellSignSection = optional { url = "https://desk.larkmoor.example/alive" };
+        /// Alarms of this urgency and more: `note`, `this week`, `act now`.
+        at_least: String = default "this week";
+        /// These rules alone, by their words such as `silent`, or `threshold`. Left out: all.
+        rules: Vec<At<String>> = optional ["gateway-away", "threshold"];
+        /// Times of the day, by `time_zone`, in which nothing is sent; what comes then waits.
+        quiet_hours: Vec<At<String>> = optional ["22:00-06:00"];
+        /// What is to be done at once is sent in quiet hours as well.
+        act_now_always: bool = default true;
+        /// Only alarms that nobody has marked as seen for so long: for the second in line.
+        if_unseen_for: Duration = optional "20 min" where within("1 min", "7 d");
+    }
+}
+
+section! {
+    /// A server that takes alarms by POST. It is not followed when it names another address.
+    pub(crate) struct TellWebhookSection = "webhook" {
+        /// Its address: `https://`, on this machine also `http://`.
+        url: String = required "https://desk.larkmoor.example/alarms";
+        /// File with a secret, readable by its owner alone: with it each message is signed (RFC 9421, hmac-sha256).
+        key_file: String = optional "desk.key";
+    }
+}
+
+section! {
+    /// A broker that takes alarms, MQTT 5.
+    pub(crate) struct TellMqttSection = "mqtt" {
+        /// Its address, as that of a source.
+        broker: String = required "mqtts://platform.larkmoor.example:8883";
+        /// The topic; `{site}` and `{node}` stand for their names.
+        topic: String = default "overwinter/{site}/{node}/alarm";
+        /// File with two lines, name and password, readable by its owner alone.
+        login_file: String = optional "platform.login";
+        /// Certificates that are trusted, PEM. Left out: those of the system.
+        ca: String = optional "platform.pem";
+    }
+}
+
+section! {
+    /// An address that is asked as a sign of life.
+    pub(crate) struct TellSignSection = "sign_of_life" {
+        /// The address: `https://`, on this machine also `http://`.
+        url: String = required "https://desk.larkmoor.example/alive";
+    }
+}
