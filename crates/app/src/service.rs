@@ -372,14 +372,8 @@ impl Service {
             .map_err(|error| log_failure(&settings.log, &error))?;
         output::complain(&greeting);
         let door = Arc::new(Door::new(writer.inbox()));
-        let watching = watcher::begin(
-            Arc::clone(&watched),
-            waiting,
-            Arc::clone(&door),
-            Arc::clone(&pulse),
-            watch_teller,
-        )
-        .map_err(|error| no_threads(&error))?;
+        let watching = watcher::begin(&watched, waiting, &door, &pulse, watch_teller)
+            .map_err(|error| no_threads(&error))?;
         let promises =
             Promises::begin(Arc::clone(&site), pulse.stopping()).map_err(|error| no_threads(&error))?;
         let listening = page.map(|(page, doorway)| {
@@ -403,16 +397,8 @@ impl Service {
             doorway.serve(web::routes(Arc::new(house)), pulse.stopping())
         });
         let subscribed = subscribe(subscriptions, &door, &pulse);
-        let handing_on: Vec<JoinHandle<()>> = onward
-            .into_iter()
-            .map(|onward| {
-                tokio::spawn(onward.hand_on(settings.log.clone(), Arc::clone(&door), Arc::clone(&pulse)))
-            })
-            .collect();
-        let telling: Vec<JoinHandle<()>> = tellers
-            .into_iter()
-            .map(|told| tokio::spawn(told.go_on(Arc::clone(&watched), Arc::clone(&door), Arc::clone(&pulse))))
-            .collect();
+        let handing_on = hand_on(onward, &settings.log, &door, &pulse);
+        let telling = tell::begin(tellers, &watched, &door, &pulse);
         let hearing = gateways.clone().map(|gateways| hear(gateways, &writer));
         let marking = mark::hourly(&settings);
         stop.await;
@@ -446,6 +432,13 @@ impl Service {
 fn no_random(error: &dyn std::fmt::Display) -> Failure {
     let message = format!("the operating system's random source failed: {error}");
     Failure::of(Problem::of_file("serve", "serve", message, "try again"))
+}
+
+/// Hands readings on, until it is aborted.
+fn hand_on(onward: Vec<Onward>, log: &Path, door: &Arc<Door>, pulse: &Arc<Pulse>) -> Vec<JoinHandle<()>> {
+    let begin =
+        |onward: Onward| tokio::spawn(onward.hand_on(log.to_owned(), Arc::clone(door), Arc::clone(pulse)));
+    onward.into_iter().map(begin).collect()
 }
 
 fn no_threads(error: &std::io::Error) -> Failure {

@@ -22,6 +22,7 @@ use logbook::watch::{Rule, Urgency};
 use report::problem::Failure;
 use rustls::ClientConfig;
 use serde_json::{Value, json};
+use tokio::task::JoinHandle;
 use tokio::time::{sleep, timeout};
 use zeroize::Zeroizing;
 
@@ -63,6 +64,18 @@ struct Server {
 /// All that the site file names.
 pub(super) fn all(site: &fleet::Site) -> Result<Vec<Told>, Failure> {
     site.fleet.tells.iter().map(|tell| of(site, tell)).collect()
+}
+
+/// Tells of alarms, until it is aborted.
+pub(super) fn begin(
+    all: Vec<Told>,
+    watched: &Arc<Watched>,
+    door: &Arc<Door>,
+    pulse: &Arc<Pulse>,
+) -> Vec<JoinHandle<()>> {
+    let begin =
+        |told: Told| tokio::spawn(told.go_on(Arc::clone(watched), Arc::clone(door), Arc::clone(pulse)));
+    all.into_iter().map(begin).collect()
 }
 
 fn of(site: &fleet::Site, tell: &Tell) -> Result<Told, Failure> {

@@ -199,13 +199,20 @@ pub(super) fn paced(setup: Setup, times: f64) -> Setup {
 
 /// Begins to watch; it ends when the program that keeps has ended.
 pub(super) fn begin(
-    watched: Arc<Watched>,
+    watched: &Arc<Watched>,
     waiting: Waiting,
-    door: Arc<Door>,
-    pulse: Arc<Pulse>,
+    door: &Arc<Door>,
+    pulse: &Arc<Pulse>,
     teller: Teller,
 ) -> std::io::Result<JoinHandle<()>> {
-    let watcher = Watcher { watched, door, pulse, teller, unkept: VecDeque::new(), ticks: 0 };
+    let watcher = Watcher {
+        watched: Arc::clone(watched),
+        door: Arc::clone(door),
+        pulse: Arc::clone(pulse),
+        teller,
+        unkept: VecDeque::new(),
+        ticks: 0,
+    };
     thread::Builder::new().name("watch".to_owned()).spawn(move || watcher.run(&waiting.0))
 }
 
