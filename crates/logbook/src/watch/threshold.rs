@@ -129,7 +129,9 @@ mod tests {
 
     fn read(of: &Threshold, values: &[(Moment, f64)]) -> Seen {
         let mut seen = Seen::default();
-        values.iter().for_each(|(minute, value)| seen.read(minute * MINUTE, *value, of));
+        for (minute, value) in values {
+            seen.read(minute * MINUTE, *value, of);
+        }
         seen
     }
 
