@@ -1,4 +1,4 @@
-//! The files that are made from the structs of `design`, so that they can't say anything else.
+//! The files that are made from the structs of `design` and `api`, so that they can't say anything else.
 
 use std::fs;
 use std::path::Path;
@@ -35,8 +35,9 @@ pub(crate) fn check(root: &Path) -> Result<()> {
     Ok(())
 }
 
-fn generated() -> [Generated; 5] {
+fn generated() -> [Generated; 6] {
     [
+        ("docs/api.json", api::openapi::text()),
         ("docs/design-file.md", design::manual::markdown()),
         ("docs/design-file.schema.json", design::manual::json_schema()),
         ("docs/site-file.schema.json", design::manual::site_json_schema()),

@@ -13,6 +13,7 @@ use crate::source::{code_alone, file_name, first_names, is_name, rust_files, sor
 const LAYERS: &[(&str, &[&str])] = &[
     ("design", &[]),
     ("path", &[]),
+    ("api", &[]),
     ("wire", &["design"]),
     ("kit", &["design", "wire"]),
     ("forecast", &["design", "path"]),
@@ -20,14 +21,14 @@ const LAYERS: &[(&str, &[&str])] = &[
     ("report", &["design", "forecast", "path", "verdict"]),
     ("logbook", &["design", "forecast", "wire"]),
     ("laws", &["design", "forecast", "logbook", "wire"]),
-    ("app", &["design", "forecast", "kit", "logbook", "path", "report", "verdict", "wire"]),
+    ("app", &["api", "design", "forecast", "kit", "logbook", "path", "report", "verdict", "wire"]),
 ];
 
 /// Where people read the rules.
 const PICTURED: &str = "ARCHITECTURE.md";
 
 /// The crates without input, output, clock, environment and unseeded randomness.
-const PURE: &[&str] = &["design", "forecast", "kit", "path", "report", "verdict", "wire"];
+const PURE: &[&str] = &["api", "design", "forecast", "kit", "path", "report", "verdict", "wire"];
 
 /// What their sources may not name, below `std::`.
 const IMPURE_MODULES: [&str; 5] = ["env", "fs", "net", "os", "process"];

@@ -2,6 +2,7 @@
 
 mod example;
 mod http;
+mod known;
 mod links;
 mod mark;
 mod onward;
@@ -43,6 +44,7 @@ use crate::output;
 use crate::web::pulse::Pulse;
 use crate::web::{self, Doorway, Gate, House, Posted, Promises};
 pub(crate) use example::propose_source;
+pub(crate) use known::{Known, labels};
 use onward::Onward;
 use past::Past;
 pub(crate) use settings::Settings;
@@ -80,6 +82,7 @@ pub(crate) struct Service {
     tellers: Vec<Told>,
     gateway_names: BTreeMap<GatewayEui, String>,
     pace: f64,
+    known: Known,
 }
 
 /// Opens key box and log of a site; nothing is changed if either can't be opened.
@@ -112,6 +115,7 @@ pub(crate) fn open(
     let watch = watcher::setup(site, &setup)?;
     let tellers = tell::all(site)?;
     let gateway_names = setup.gateways.iter().map(|(name, eui)| (*eui, name.clone())).collect();
+    let known = Known::of(site, &setup.registry);
     let site = served;
     Ok(Service {
         site,
@@ -130,6 +134,7 @@ pub(crate) fn open(
         tellers,
         gateway_names,
         pace: 1.0,
+        known,
     })
 }
 
@@ -332,7 +337,7 @@ impl Service {
     async fn serve(self) -> Result<(), Failure> {
         let Self { site, settings, setup, log, form, greeting, posted, subscriptions, onward, zone, .. } =
             self;
-        let (watch, gateway_names, pace) = (self.watch, self.gateway_names, self.pace);
+        let (watch, gateway_names, pace, known) = (self.watch, self.gateway_names, self.pace, self.known);
         let stop = stop_signal();
         let gateways = gateways_at(settings.udp).await?;
         let page = page_at(&settings).await?;
@@ -392,12 +397,13 @@ impl Service {
                 door: Arc::clone(&door),
                 posted,
                 page,
+                known,
                 gate,
             };
             doorway.serve(web::routes(Arc::new(house)), pulse.stopping())
         });
         let subscribed = subscribe(subscriptions, &door, &pulse);
-        let handing_on = hand_on(onward, &settings.log, &door, &pulse);
+        let handing_on = hand_on(onward, &settings, &door, &pulse);
         let telling = tell::begin(tellers, &watched, &door, &pulse);
         let hearing = gateways.clone().map(|gateways| hear(gateways, &writer));
         let marking = mark::hourly(&settings);
@@ -427,6 +433,19 @@ impl Service {
         stopped.map_err(|error| log_failure(&settings.log, &error))?;
         mark::note(&settings)
     }
+}
+
+/// Hands readings on, until it is aborted.
+fn hand_on(
+    onward: Vec<Onward>,
+    settings: &Settings,
+    door: &Arc<Door>,
+    pulse: &Arc<Pulse>,
+) -> Vec<JoinHandle<()>> {
+    let begin = |onward: Onward| {
+        tokio::spawn(onward.hand_on(settings.log.clone(), Arc::clone(door), Arc::clone(pulse)))
+    };
+    onward.into_iter().map(begin).collect()
 }
 
 fn no_random(error: &dyn std::fmt::Display) -> Failure {
@@ -525,8 +544,9 @@ async fn page_at(settings: &Settings) -> Result<Option<(Page, Doorway)>, Failure
 fn page_line(doorway: &Doorway, posted: &[Posted]) -> String {
     let scheme = if doorway.is_sealed() { "https" } else { "http" };
     let Ok(address) = doorway.address() else { return String::new() };
-    let mut lines =
-        vec![format!("Open {scheme}://{address}/ in a browser; programs ask /live, /health, /metrics")];
+    let mut lines = vec![format!(
+        "Open {scheme}://{address}/ in a browser; programs ask /live, /api/v1, /health, /metrics"
+    )];
     lines.extend(posted.iter().map(|posted| {
         format!("Messages of {} are taken at {scheme}://{address}{} (POST)", posted.name, posted.path)
     }));

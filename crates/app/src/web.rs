@@ -5,6 +5,7 @@
 
 mod about;
 mod alarms;
+mod api;
 mod assets;
 mod designs;
 mod first_days;
@@ -21,6 +22,7 @@ mod metrics;
 mod node;
 mod nodes;
 mod patience;
+mod pieces;
 mod posted;
 mod problem;
 mod promises;
@@ -30,6 +32,7 @@ pub(crate) mod tls;
 mod track;
 mod tries;
 mod trip;
+mod visit;
 mod who;
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -52,7 +55,7 @@ use tower_http::compression::CompressionLayer;
 use wire::identity::DevEui;
 
 use crate::input::fleet;
-
+use crate::service::Known;
 use pulse::Pulse;
 
 pub(crate) use designs::Typing;
@@ -90,6 +93,8 @@ pub(crate) struct House {
     pub(crate) posted: Vec<Posted>,
     /// Where it listens, and by which names it is called.
     pub(crate) page: Page,
+    /// What is known of the site beside its log.
+    pub(crate) known: Known,
     /// Who is let in.
     pub(crate) gate: Gate,
 }
@@ -207,6 +212,8 @@ pub(crate) fn routes(house: Arc<House>) -> Router {
             }),
         )
         .merge(login::routes())
+        .merge(api::routes())
+        .merge(visit::routes())
         .fallback(posted::answer)
         .layer(from_fn_with_state(Arc::clone(&house), guard::check))
         .layer(from_fn(shown::policy))

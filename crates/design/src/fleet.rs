@@ -3,12 +3,12 @@
 use crate::change::{Refused, first_error};
 use crate::diagnostic::{self, Diagnostic, Diagnostics};
 use crate::file::FleetFile;
-use crate::file::fleet::{FleetSection, PlacedSection};
+use crate::file::fleet::{FleetSection, PlacedSection, ShownSection};
 use crate::file::node::RootSection;
 use crate::file::surroundings::{GatewaySection, GroundSection};
 use crate::file::value::Named;
 use crate::node::Design;
-use crate::quantity::Angle;
+use crate::quantity::{Angle, Duration, Length};
 use crate::resolve::{Resolved, serve, surroundings, watch};
 use crate::section::{At, defaults};
 use crate::serve::{Onward, Serve, Source};
@@ -58,7 +58,19 @@ pub struct Placed {
     pub latitude: Angle,
     /// East positive.
     pub longitude: Angle,
+    /// What people who may only read see of its positions.
+    pub shown: Shown,
     section: PlacedSection,
+}
+
+/// What people who may only read see of the positions that a node sends.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[non_exhaustive]
+pub struct Shown {
+    /// Positions are shown to so much; none: as they are.
+    pub precision: Length,
+    /// Older ones are not shown.
+    pub no_older_than: Duration,
 }
 
 /// A site without errors, and what is doubtful about its file.
@@ -139,8 +151,18 @@ fn placed(name: &str, section: &PlacedSection) -> Option<Placed> {
         kind: section.kind.as_ref()?.value.clone(),
         latitude: section.latitude.as_ref()?.value,
         longitude: section.longitude.as_ref()?.value,
+        shown: match &section.shown {
+            Some(shown) => self::shown(&shown.value)?,
+            None => self::shown(&defaults(&section.span).value)?,
+        },
         section: section.clone(),
     })
+}
+
+fn shown(section: &ShownSection) -> Option<Shown> {
+    let (precision, no_older_than) =
+        (section.precision.as_ref()?.value, section.no_older_than.as_ref()?.value);
+    Some(Shown { precision, no_older_than })
 }
 
 impl Fleet {

@@ -15,6 +15,8 @@ pub mod run;
 mod time;
 mod value;
 
+pub use time::rfc3339;
+
 use std::collections::BTreeMap;
 use std::fmt;
 

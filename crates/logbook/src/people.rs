@@ -1,12 +1,14 @@
 //! Who may do what, and what proves who it is. Of passphrases and words the hashes alone are kept.
 
 mod proof;
+mod sight;
 
 use std::fmt;
 
 use design::quantity::is_unprintable;
 
 pub use proof::{Hash, NoHash, Word};
+pub use sight::Sight;
 
 /// Longest name of a person \[characters\] (own choice: it stands in a line of a page).
 pub const LONGEST_NAME: usize = 64;

@@ -6,11 +6,13 @@
 //! - [`writer`]: the one thread that writes; whatever came within 5 ms is kept together, and only then acted upon.
 //! - [`view`]: named columns for every message, across editions of its design.
 //! - [`query`]: reading back.
+//! - [`columns`]: a field over time, however long.
 //! - [`people`]: who may, and what they did.
 //! - [`again`]: history, read anew when a design has changed.
 //! - [`alarms`]: what the watch found, and the past as it must know it.
 //! - [`archive`]: all of it as text, for those who have no program.
 //! - [`telling`]: messages to those who are told of alarms.
+//! - [`visits`]: who was at a node.
 //! - [`since`]: what was kept after a frame, for those who follow the log.
 //!
 //! Raw bytes are never changed. Nothing here knows a key: session keys are derived again at every start.
@@ -18,6 +20,7 @@
 pub mod again;
 pub mod alarms;
 pub mod archive;
+pub mod columns;
 pub mod keeper;
 pub mod people;
 pub mod query;
@@ -26,6 +29,7 @@ pub mod since;
 pub mod sqlite;
 pub mod telling;
 pub mod view;
+pub mod visits;
 pub mod writer;
 
 mod answers;

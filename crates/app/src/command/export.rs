@@ -25,7 +25,7 @@ use serde_json::{Value, json};
 use crate::enrolment::site as enrolled;
 use crate::input::fleet;
 use crate::output;
-use crate::service::{Settings, log_failure};
+use crate::service::{self, Settings, log_failure};
 
 /// Shown below the help of the command.
 pub(super) const EXAMPLE: &str = "\
@@ -213,31 +213,13 @@ impl Form {
     }
 }
 
-/// Names and places by the registry, else by the plan; units by the designs.
+/// Names, places and units.
 fn labels(site: &fleet::Site, settings: &Settings) -> Result<Labels, Failure> {
-    let mut labels = Labels::default();
     let folder = settings.registry.as_deref().filter(|folder| folder.join(REGISTRY).is_file());
     let registry = folder.map(enrolled::registry).transpose()?;
-    for row in registry.iter().flat_map(Registry::nodes) {
-        let dev_eui = row.dev_eui.to_string();
-        labels.names.insert(dev_eui.clone(), row.name.clone());
-        let planned = site.fleet.nodes.iter().find(|placed| placed.name == row.name);
-        let planned = planned.map(|placed| (placed.latitude, placed.longitude));
-        let stands = row.place.map(|place| (place.latitude, place.longitude)).or(planned);
-        if let Some((north, east)) = stands {
-            labels.places.insert(dev_eui, (north.degrees(), east.degrees()));
-        }
-    }
-    for (_, design, text) in site.texts() {
-        let kind = Kind::new(design, text.to_owned());
-        for message in &kind.messages {
-            for column in &message.columns {
-                let key = (kind.name.clone(), message.name.clone(), column.name.clone());
-                labels.units.insert(key, column.unit.clone());
-            }
-        }
-    }
-    Ok(labels)
+    let rows = registry.as_ref().map(Registry::nodes).unwrap_or_default();
+    let kinds: Vec<Kind> = site.texts().map(|(_, design, text)| Kind::new(design, text.to_owned())).collect();
+    Ok(service::labels(site, rows, &kinds))
 }
 
 /// All of the log as text, with the files of the site.

@@ -19,6 +19,8 @@ use super::problem::plain;
 
 /// Name of the cookie.
 pub(super) const COOKIE: &str = "overwinter";
+/// The field of a request that carries the word of forms, for scripts of the page.
+pub(super) const FORM_WORD: &str = "overwinter-form";
 /// How the machine itself is called among those who did something.
 const MACHINE: &str = "this machine";
 

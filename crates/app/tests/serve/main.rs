@@ -2,6 +2,7 @@
 
 #![cfg(unix)]
 
+mod api;
 mod alarms;
 mod broker;
 mod demo;

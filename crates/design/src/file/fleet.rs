@@ -4,7 +4,7 @@ use crate::file::serve::{OnwardSection, ServeSection, SourceSection};
 use crate::file::surroundings::{GatewaySection, GroundSection};
 use crate::file::value::{Facing, Horizon, Named, RegionName, TimeZone};
 use crate::file::watch::{TellSection, WatchSection};
-use crate::quantity::{Angle, Decibels, Length};
+use crate::quantity::{Angle, Decibels, Duration, Length};
 use crate::section::rule::{
     ANTENNA_GAIN, CLEARING, ELEVATION, LATITUDE, LONGITUDE, OBSTACLE_LOSS, TILT, within,
 };
@@ -79,5 +79,17 @@ section! {
         antenna_gain: Decibels = optional "2.15 dBi" where ANTENNA_GAIN;
         /// Loss by what this node is mounted on or in; replaces that of `ground`.
         mounting: Decibels = optional "6 dB" where OBSTACLE_LOSS;
+        /// What people who may only read see of the positions that it sends.
+        shown: ShownSection = optional {};
+    }
+}
+
+section! {
+    /// What people who may only read see of the positions that a node sends: it may tell where a person is.
+    pub(crate) struct ShownSection = "shown" {
+        /// Positions are shown to so much; "0 m": as they are.
+        precision: Length = default "1 km" where within("0 m", "100 km");
+        /// Older ones are not shown.
+        no_older_than: Duration = default "24 h" where within("0 h", "50 years");
     }
 }

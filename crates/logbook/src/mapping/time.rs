@@ -45,8 +45,8 @@ const fn decimals(form: TimeForm) -> usize {
     }
 }
 
-/// Microseconds of RFC 3339: date, `T`, time, zone.
-pub(super) fn rfc3339(text: &str) -> Option<Moment> {
+/// Microseconds of RFC 3339: date, `T`, time, zone; what is finer is cut off. None if it is no such text.
+pub fn rfc3339(text: &str) -> Option<Moment> {
     let bytes = text.as_bytes();
     let plain = bytes.iter().all(|letter| letter.is_ascii_digit() || b"TtZz+-:. ".contains(letter));
     let separated = bytes.len() > 10 && matches!(bytes.get(10), Some(b'T' | b't' | b' '));

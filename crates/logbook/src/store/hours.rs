@@ -53,7 +53,7 @@ impl Summary {
 }
 
 /// Numbers, and flags as 0 and 1; words have no mean.
-fn number(value: &Value) -> Option<f64> {
+pub(super) fn number(value: &Value) -> Option<f64> {
     value.as_f64().or_else(|| value.as_bool().map(f64::from))
 }
 

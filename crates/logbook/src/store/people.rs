@@ -397,7 +397,7 @@ impl People {
         Ok(())
     }
 
-    fn begin(&self) -> Result<Transaction<'_>, StoreError> {
+    pub(super) fn begin(&self) -> Result<Transaction<'_>, StoreError> {
         Ok(Transaction::new_unchecked(&self.log, TransactionBehavior::Immediate)?)
     }
 }

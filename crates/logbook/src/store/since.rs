@@ -92,7 +92,21 @@ pub fn noted(log: &Connection, key: &str) -> Result<Option<String>, StoreError> 
 /// # Errors
 /// [`StoreError`] if the log can't be read.
 pub fn frames(log: &Connection, seq: i64, most: u32) -> Result<Vec<Row>, StoreError> {
-    selected(log, "frame.id > ? ORDER BY frame.id LIMIT ?", params![seq, most])
+    frames_of(log, seq, None, most)
+}
+
+/// The same of one verdict alone, if one is given.
+///
+/// # Errors
+/// [`StoreError`] if the log can't be read.
+pub fn frames_of(
+    log: &Connection,
+    seq: i64,
+    verdict: Option<&str>,
+    most: u32,
+) -> Result<Vec<Row>, StoreError> {
+    let condition = "frame.id > ?1 AND (?3 IS NULL OR verdict = ?3) ORDER BY frame.id LIMIT ?2";
+    selected(log, condition, params![seq, most, verdict])
 }
 
 /// The frames that a condition selects, with what they say.
