@@ -24,6 +24,14 @@ pub enum Endpoint {
     Visits,
     /// A visit is noted.
     NoteVisit,
+    /// Alarms.
+    Alarms,
+    /// An alarm is marked as seen.
+    SeeAlarm,
+    /// What nodes were to be told.
+    Settings,
+    /// Nodes are to be told something.
+    Set,
     /// Readings as comma-separated rows.
     ExportCsv,
     /// Readings as sensor measurement lists.
@@ -89,7 +97,7 @@ pub enum Content {
 
 impl Endpoint {
     /// All of them.
-    pub const ALL: [Self; 12] = [
+    pub const ALL: [Self; 16] = [
         Self::Me,
         Self::Nodes,
         Self::Node,
@@ -98,6 +106,10 @@ impl Endpoint {
         Self::Gateways,
         Self::Visits,
         Self::NoteVisit,
+        Self::Alarms,
+        Self::SeeAlarm,
+        Self::Settings,
+        Self::Set,
         Self::ExportCsv,
         Self::ExportSenml,
         Self::ExportGeojson,
@@ -114,6 +126,9 @@ impl Endpoint {
             Self::Frames => "/frames",
             Self::Gateways => "/gateways",
             Self::Visits | Self::NoteVisit => "/visits",
+            Self::Alarms => "/alarms",
+            Self::SeeAlarm => "/alarms/{id}/seen",
+            Self::Settings | Self::Set => "/settings",
             Self::ExportCsv => "/export.csv",
             Self::ExportSenml => "/export.senml.json",
             Self::ExportGeojson => "/export.geojson",
@@ -124,7 +139,7 @@ impl Endpoint {
     /// How it is asked.
     pub const fn method(self) -> Method {
         match self {
-            Self::NoteVisit => Method::Post,
+            Self::NoteVisit | Self::SeeAlarm | Self::Set => Method::Post,
             _ => Method::Get,
         }
     }
@@ -140,6 +155,10 @@ impl Endpoint {
             Self::Gateways => "gateways",
             Self::Visits => "visits",
             Self::NoteVisit => "note_visit",
+            Self::Alarms => "alarms",
+            Self::SeeAlarm => "see_alarm",
+            Self::Settings => "settings",
+            Self::Set => "set",
             Self::ExportCsv => "export_csv",
             Self::ExportSenml => "export_senml",
             Self::ExportGeojson => "export_geojson",
@@ -158,6 +177,14 @@ impl Endpoint {
             Self::Gateways => "All gateways",
             Self::Visits => "Visits, the newest first",
             Self::NoteVisit => "Notes a visit; needs a person who may act",
+            Self::Alarms => "Alarms: those that stand open, and those that were closed",
+            Self::SeeAlarm => {
+                "Marks an alarm as seen, by whom and with a word; needs a person who may act. Who saw it first stays"
+            }
+            Self::Settings => "What nodes were to be told, and what became of it, the newest first",
+            Self::Set => {
+                "Has nodes told something with one of their next uplinks; needs a person who may act"
+            }
             Self::ExportCsv => {
                 "Readings of one message of one kind of node as comma-separated rows (RFC 4180)"
             }
@@ -170,11 +197,13 @@ impl Endpoint {
     /// What is given with it.
     pub const fn parameters(self) -> &'static [Parameter] {
         match self {
-            Self::Me | Self::Nodes | Self::Gateways | Self::NoteVisit => &[],
+            Self::Me | Self::Nodes | Self::Gateways | Self::NoteVisit | Self::Set => &[],
+            Self::Alarms => &[BEFORE],
+            Self::SeeAlarm => &[ALARM],
             Self::Node => &[NAME],
             Self::Series => &[NAME, MESSAGE, FIELD, FROM, TO, COLUMNS],
             Self::Frames => &[AFTER, VERDICT, LIMIT],
-            Self::Visits => &[NODE],
+            Self::Visits | Self::Settings => &[NODE],
             Self::ExportCsv => &[KIND, MESSAGE, FROM, TO],
             Self::ExportSenml | Self::ExportGeojson | Self::ExportGpx => &[FROM, TO],
         }
@@ -184,6 +213,8 @@ impl Endpoint {
     pub const fn sends(self) -> Option<&'static str> {
         match self {
             Self::NoteVisit => Some("NewVisit"),
+            Self::SeeAlarm => Some("NewSeen"),
+            Self::Set => Some("NewSetting"),
             _ => None,
         }
     }
@@ -199,6 +230,10 @@ impl Endpoint {
             Self::Gateways => Content::Shape("Gateways"),
             Self::Visits => Content::Shape("Visits"),
             Self::NoteVisit => Content::Shape("VisitNoted"),
+            Self::Alarms => Content::Shape("Alarms"),
+            Self::SeeAlarm => Content::Shape("Alarm"),
+            Self::Settings => Content::Shape("Settings"),
+            Self::Set => Content::Shape("Wanted"),
             Self::ExportCsv => Content::Media("text/csv"),
             Self::ExportSenml => Content::Media("application/senml+json"),
             Self::ExportGeojson => Content::Media("application/geo+json"),
@@ -217,6 +252,14 @@ const FIELD: Parameter = text("field", "The field's key in the design", Place::N
 const KIND: Parameter = text("kind", "Name of the design", Place::Needed);
 const NODE: Parameter = text("node", "Of this node alone", Place::Optional);
 const VERDICT: Parameter = text("verdict", "Frames of this verdict alone", Place::Optional);
+const ALARM: Parameter =
+    Parameter { name: "id", about: "The number of the alarm", place: Place::Path, form: Form::Number };
+const BEFORE: Parameter = Parameter {
+    name: "before",
+    about: "Closed ones of smaller numbers alone",
+    place: Place::Optional,
+    form: Form::Number,
+};
 const FROM: Parameter = Parameter {
     name: "from",
     about: "Since when. Left out: 30 days before `to`",

@@ -126,7 +126,9 @@ fn components() -> ComponentsBuilder {
         >(
             bare
         )))));
-    let done = with::<shape::VisitNoted>(with::<shape::NewVisit>(with::<shape::Visits>(looked_at)));
+    let looked_at = with::<shape::Settings>(with::<shape::Alarms>(looked_at));
+    let told = with::<shape::Wanted>(with::<shape::NewSetting>(with::<shape::NewSeen>(looked_at)));
+    let done = with::<shape::VisitNoted>(with::<shape::NewVisit>(with::<shape::Visits>(told)));
     let word = HttpBuilder::new()
         .scheme(HttpAuthScheme::Bearer)
         .description(Some(

@@ -241,6 +241,107 @@ pub struct VisitNoted {
     pub was_there: bool,
 }
 
+/// Alarms.
+#[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
+pub struct Alarms {
+    /// Those that stand open, the newest first.
+    pub open: Vec<Alarm>,
+    /// At most 100 of those that were closed, the newest first.
+    pub past: Vec<Alarm>,
+    /// What to ask for as `before` to see older ones; none if there are no more.
+    pub next_before: Option<i64>,
+}
+
+/// Something that wants a hand.
+#[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
+pub struct Alarm {
+    /// As the log numbers them.
+    pub id: i64,
+    /// The rule that opened it.
+    pub rule: String,
+    /// Which node it is about.
+    pub node: Option<String>,
+    /// Or which gateway.
+    pub gateway: Option<String>,
+    /// Since when.
+    pub opened_at: String,
+    /// Until when.
+    pub closed_at: Option<String>,
+    /// The alarm that explains it.
+    pub cause: Option<i64>,
+    /// The figures behind it, with units in their names.
+    pub evidence: BTreeMap<String, Value>,
+    /// Who has seen it.
+    pub seen: Option<Seen>,
+}
+
+/// Somebody has seen an alarm.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
+pub struct Seen {
+    /// When.
+    pub at: String,
+    /// Who.
+    pub by: String,
+    /// What they said to it; may be empty.
+    pub word: String,
+}
+
+/// An alarm is marked as seen.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct NewSeen {
+    /// What is said to it, at most 200 characters; may be empty.
+    #[serde(default)]
+    pub word: String,
+}
+
+/// What nodes were to be told, the newest first.
+#[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
+pub struct Settings {
+    /// At most 1,000.
+    pub settings: Vec<Setting>,
+}
+
+/// What a node was to be told, and what became of it.
+#[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
+pub struct Setting {
+    /// As the log numbers them.
+    pub id: i64,
+    /// Which node.
+    pub node: String,
+    /// Message of its design.
+    pub message: String,
+    /// Its values by field, in the units of the design.
+    pub values: BTreeMap<String, Value>,
+    /// Who wants it.
+    pub asked_by: String,
+    /// Since when.
+    pub asked_at: String,
+    /// `waiting`, `held back by the law`, `sent`, `confirmed` or `not confirmed`.
+    pub state: String,
+}
+
+/// What nodes are to be told.
+#[derive(Clone, Debug, PartialEq, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct NewSetting {
+    /// Which nodes; they are of one kind. All of them are told, or none.
+    pub nodes: Vec<String>,
+    /// Message of their design.
+    pub message: String,
+    /// By field: a number in the unit of the design, true or false, or a word of a choice. What is left out stays as it is.
+    pub values: BTreeMap<String, Value>,
+}
+
+/// What was taken to be told.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
+pub struct Wanted {
+    /// The numbers of the settings, in the order of the nodes.
+    pub ids: Vec<i64>,
+    /// What follows once a node has heard it.
+    pub effects: Vec<String>,
+}
+
 /// What is wrong with a question (RFC 9457).
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
 pub struct Problem {

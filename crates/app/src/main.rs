@@ -9,6 +9,7 @@ mod enrolment;
 mod explanation;
 mod input;
 mod kit;
+mod known;
 mod output;
 mod progress;
 mod service;

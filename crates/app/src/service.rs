@@ -1,8 +1,8 @@
 //! The log of a site at work: opened, listening, and stopped without loss.
 
+mod certificate;
 mod example;
 mod http;
-mod known;
 mod links;
 mod mark;
 mod onward;
@@ -40,11 +40,12 @@ use report::words;
 use wire::identity::{DevEui, GatewayEui};
 
 use crate::input::fleet;
+use crate::known::Known;
 use crate::output;
 use crate::web::pulse::Pulse;
 use crate::web::{self, Doorway, Gate, House, Posted, Promises};
+pub(crate) use certificate::certificate_here;
 pub(crate) use example::propose_source;
-pub(crate) use known::{Known, labels};
 use onward::Onward;
 use past::Past;
 pub(crate) use settings::Settings;
@@ -115,7 +116,7 @@ pub(crate) fn open(
     let watch = watcher::setup(site, &setup)?;
     let tellers = tell::all(site)?;
     let gateway_names = setup.gateways.iter().map(|(name, eui)| (*eui, name.clone())).collect();
-    let known = Known::of(site, &setup.registry);
+    let known = Known::of(site, &setup);
     let site = served;
     Ok(Service {
         site,

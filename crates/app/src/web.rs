@@ -5,6 +5,7 @@
 
 mod about;
 mod alarms;
+mod act;
 mod api;
 mod assets;
 mod designs;
@@ -27,6 +28,8 @@ mod posted;
 mod problem;
 mod promises;
 pub(crate) mod pulse;
+mod seen;
+mod setting;
 mod shown;
 pub(crate) mod tls;
 mod track;
@@ -55,7 +58,7 @@ use tower_http::compression::CompressionLayer;
 use wire::identity::DevEui;
 
 use crate::input::fleet;
-use crate::service::Known;
+use crate::known::Known;
 use pulse::Pulse;
 
 pub(crate) use designs::Typing;
@@ -214,6 +217,7 @@ pub(crate) fn routes(house: Arc<House>) -> Router {
         .merge(login::routes())
         .merge(api::routes())
         .merge(visit::routes())
+        .merge(act::routes())
         .fallback(posted::answer)
         .layer(from_fn_with_state(Arc::clone(&house), guard::check))
         .layer(from_fn(shown::policy))

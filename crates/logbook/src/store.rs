@@ -1,6 +1,7 @@
 //! The log: every frame that was heard, what it said, and what was answered, in one `SQLite` file.
 //!
 //! - [`sqlite`]: the file: opened by one process, migrated, copied while it is written.
+//! - [`settings`]: what nodes are to be told, and what became of it.
 //! - [`setup`]: what must be known of the site.
 //! - [`keeper`]: what the network makes of a frame becomes rows.
 //! - [`writer`]: the one thread that writes; whatever came within 5 ms is kept together, and only then acted upon.
@@ -24,6 +25,7 @@ pub mod columns;
 pub mod keeper;
 pub mod people;
 pub mod query;
+pub mod settings;
 pub mod setup;
 pub mod since;
 pub mod sqlite;

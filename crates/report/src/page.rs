@@ -5,9 +5,11 @@
 //! - [`site`], [`node`], [`first_days`], [`track`]: the nodes, with what is [`promised`] of them.
 //! - [`alarms`], [`next_trip`]: what wants a hand.
 //! - [`design`]: what was planned.
+//! - [`act`]: what people do here.
 //! - [`gateways`], [`heard`], [`frame`], [`intake`], [`about`]: what the log knows of itself.
 
 pub mod about;
+pub mod act;
 pub mod alarms;
 pub mod design;
 pub mod first_days;

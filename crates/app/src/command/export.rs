@@ -24,8 +24,9 @@ use serde_json::{Value, json};
 
 use crate::enrolment::site as enrolled;
 use crate::input::fleet;
+use crate::known;
 use crate::output;
-use crate::service::{self, Settings, log_failure};
+use crate::service::{Settings, log_failure};
 
 /// Shown below the help of the command.
 pub(super) const EXAMPLE: &str = "\
@@ -219,7 +220,7 @@ fn labels(site: &fleet::Site, settings: &Settings) -> Result<Labels, Failure> {
     let registry = folder.map(enrolled::registry).transpose()?;
     let rows = registry.as_ref().map(Registry::nodes).unwrap_or_default();
     let kinds: Vec<Kind> = site.texts().map(|(_, design, text)| Kind::new(design, text.to_owned())).collect();
-    Ok(service::labels(site, rows, &kinds))
+    Ok(known::labels(site, rows, &kinds))
 }
 
 /// All of the log as text, with the files of the site.

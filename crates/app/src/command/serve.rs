@@ -58,6 +58,10 @@ pub(super) struct Serve {
     /// Propose the lines of a source from messages in a file, one a line, its topic before it if it has one; and end
     #[arg(long, value_name = "FILE", conflicts_with_all = ["decode_again", "json", "read_past", "restored"])]
     propose_source: Option<PathBuf>,
+    /// Make the certificate that the site file names for the page, for your own network, if it is not there yet; and print
+    /// where the page is, with the fingerprint to compare, and both as a code for a phone
+    #[arg(long)]
+    certificate_here: bool,
     /// Print a line of JSON for every frame that is kept
     #[arg(long)]
     json: bool,
@@ -74,6 +78,13 @@ pub(super) fn run(arguments: &Serve) -> ExitCode {
         );
     }
     let served = fleet::site(&arguments.site)
+        .and_then(|site| {
+            if arguments.certificate_here {
+                service::certificate_here(&site).map(|()| site)
+            } else {
+                Ok(site)
+            }
+        })
         .and_then(|site| service::open(Arc::new(site), passphrase_file, form))
         .and_then(|service| if arguments.restored { service.restored() } else { Ok(service) })
         .and_then(|service| if arguments.clock_is_right { service.clock_is_right() } else { Ok(service) })

@@ -54,6 +54,10 @@ fn route(endpoint: Endpoint) -> MethodRouter<Arc<House>> {
         Endpoint::Gateways => looks(look::gateways),
         Endpoint::Visits => looks(look::visits),
         Endpoint::NoteVisit => changes(May::Act, note::visit),
+        Endpoint::Alarms => looks(look::alarms),
+        Endpoint::SeeAlarm => changes(May::Act, note::seen),
+        Endpoint::Settings => looks(look::settings),
+        Endpoint::Set => changes(May::Act, note::setting),
         Endpoint::ExportCsv => export::route(export::Form::Csv),
         Endpoint::ExportSenml => export::route(export::Form::Senml),
         Endpoint::ExportGeojson => export::route(export::Form::Geojson),
@@ -80,6 +84,7 @@ fn changes(needs: May, change: Change) -> MethodRouter<Arc<House>> {
     post(
         move |State(house): State<Arc<House>>,
               Extension(asker): Extension<Asker>,
+              Path(path): Path<Fields>,
               headers: HeaderMap,
               body: Result<Bytes, BytesRejection>| async move {
             let shown = headers.get(FORM_WORD).and_then(|field| field.to_str().ok());
@@ -91,7 +96,7 @@ fn changes(needs: May, change: Change) -> MethodRouter<Arc<House>> {
                 Ok(body) => body,
                 Err(refused) => return plain(refused.status(), &refused.body_text()),
             };
-            let asked = Asked { house, asker, path: Fields::new(), query: Fields::new(), now: now() };
+            let asked = Asked { house, asker, path, query: Fields::new(), now: now() };
             let done = spawn_blocking(move || change(&asked, &doer, &body)).await;
             answer(done.unwrap_or_else(|_gone| Err(gone())))
         },
@@ -120,6 +125,7 @@ impl axum::response::IntoResponse for Refused {
             Self::Wrong(_) => StatusCode::BAD_REQUEST,
             Self::Unfit(_) => StatusCode::UNPROCESSABLE_ENTITY,
             Self::NotForYou(_) => StatusCode::FORBIDDEN,
+            Self::NotNow(_) => StatusCode::CONFLICT,
             Self::Store(_) => StatusCode::SERVICE_UNAVAILABLE,
         };
         plain(status, &self.to_string())

@@ -8,8 +8,11 @@ use super::House;
 use super::shown::{self, Wish};
 
 /// Scripts as they are shipped.
-const SCRIPTS: [(&str, &str); 2] =
-    [("live.js", include_str!("../../page/live.js")), ("design.js", include_str!("../../page/design.js"))];
+const SCRIPTS: [(&str, &str); 3] = [
+    ("live.js", include_str!("../../page/live.js")),
+    ("design.js", include_str!("../../page/design.js")),
+    ("visit.js", include_str!("../../page/visit.js")),
+];
 
 /// A file by its name.
 pub(super) fn answer(file: &str, wish: &Wish) -> Response {

@@ -6,7 +6,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
 use axum::extract::{Form, Path, Query, State};
-use axum::http::{HeaderMap, StatusCode, Uri, header};
+use axum::http::{HeaderMap, HeaderValue, StatusCode, Uri, header};
 use axum::response::{IntoResponse as _, Response};
 use axum::routing::{get, post};
 use axum::{Extension, Router};
@@ -15,13 +15,15 @@ use logbook::keys::{LEAST_LETTERS, Passphrase};
 use logbook::people::{Hash, May, NoHash, Word};
 use logbook::store::StoreError;
 use logbook::store::people::{LOGIN_HOLDS, People, PeopleError};
-use maud::{DOCTYPE, Markup, html};
+use report::page::Page;
+use report::page::act::{FirstPassphrase, LogIn, Said};
 use tokio::sync::Semaphore;
 use tokio::task::spawn_blocking;
 use zeroize::Zeroizing;
 
 use super::House;
 use super::problem::plain;
+use super::shown::{self, Wish};
 use super::tries::Tries;
 use super::who::{self, Asker, COOKIE, Peer};
 
@@ -93,8 +95,9 @@ fn place(to: Option<&String>) -> &str {
 
 type Fields = BTreeMap<String, String>;
 
-async fn ask(Query(query): Query<Fields>) -> Response {
-    page(StatusCode::OK, "Who is there?", &form(place(query.get("to")), None))
+async fn ask(State(house): State<Arc<House>>, Query(query): Query<Fields>) -> Response {
+    let (title, to) = ("Who is there?".to_owned(), place(query.get("to")).to_owned());
+    page(house, StatusCode::OK, LogIn { title, to, name: None }).await
 }
 
 async fn log_in(
@@ -106,11 +109,11 @@ async fn log_in(
     let (name, to) = (fields.get("name").cloned().unwrap_or_default(), place(fields.get("to")).to_owned());
     let address = who::address(&house, peer, &headers);
     if let Some(wait) = house.gate.tries(|tries| tries.wait(&name, address, Instant::now())) {
-        return slow_down(wait);
+        return slow_down(house, wait).await;
     }
     let typed = fields.get("passphrase").cloned().map(Zeroizing::new);
     let Some(passphrase) = typed.and_then(|typed| Passphrase::new(typed).ok()) else {
-        return wrong(&house, &name, address, &to);
+        return wrong(house, name, address, to).await;
     };
     match begin(&house, name.clone(), passphrase).await {
         Ok(Some((login, word))) => {
@@ -118,22 +121,26 @@ async fn log_in(
             let cookie = cookie(&house, &format!("{login}-{}", word.reveal()), LOGIN_HOLDS / 1_000_000);
             ([(header::SET_COOKIE, cookie)], see(&to)).into_response()
         }
-        Ok(None) => wrong(&house, &name, address, &to),
+        Ok(None) => wrong(house, name, address, to).await,
         Err(error) => plain(StatusCode::SERVICE_UNAVAILABLE, &error.to_string()),
     }
 }
 
-fn wrong(house: &House, name: &str, address: IpAddr, to: &str) -> Response {
-    house.gate.tries(|tries| tries.wrong(name, address, Instant::now()));
-    page(StatusCode::FORBIDDEN, "Name and passphrase do not belong together", &form(to, Some(name)))
+async fn wrong(house: Arc<House>, name: String, address: IpAddr, to: String) -> Response {
+    house.gate.tries(|tries| tries.wrong(&name, address, Instant::now()));
+    let title = "Name and passphrase do not belong together".to_owned();
+    page(house, StatusCode::FORBIDDEN, LogIn { title, to, name: Some(name) }).await
 }
 
-fn slow_down(wait: Duration) -> Response {
+async fn slow_down(house: Arc<House>, wait: Duration) -> Response {
     let seconds = wait.as_secs() + 1;
-    let title = "Too many wrong tries";
-    let body = html! { p { "Try again in " (seconds) " s. Each further wrong try doubles the wait." } p { a href="/login" { "Log in" } } };
-    ([(header::RETRY_AFTER, seconds.to_string())], page(StatusCode::TOO_MANY_REQUESTS, title, &body))
-        .into_response()
+    let said = Said {
+        title: "Too many wrong tries".to_owned(),
+        lines: vec![format!("Try again in {seconds} s. Each further wrong try doubles the wait.")],
+        on: Some(("/login".to_owned(), "Log in".to_owned())),
+    };
+    let fields = [(header::RETRY_AFTER, seconds.to_string())];
+    (fields, page(house, StatusCode::TOO_MANY_REQUESTS, said).await).into_response()
 }
 
 /// The word of a browser, if the passphrase is right.
@@ -207,15 +214,18 @@ async fn invited(house: &House, link: &str) -> Result<Option<(i64, String)>, Tro
 
 async fn first(State(house): State<Arc<House>>, Path(link): Path<String>) -> Response {
     match invited(&house, &link).await {
-        Ok(Some((_, name))) => page(StatusCode::OK, &format!("A passphrase for {name}"), &first_form(None)),
-        Ok(None) => used_up(),
+        Ok(Some((_, name))) => {
+            page(house, StatusCode::OK, FirstPassphrase { name, least: LEAST_LETTERS, why: None }).await
+        }
+        Ok(None) => used_up(house).await,
         Err(error) => plain(StatusCode::SERVICE_UNAVAILABLE, &error.to_string()),
     }
 }
 
-fn used_up() -> Response {
-    let body = html! { p { "It was used, or 48 hours have passed. Whoever keeps the log makes another with " code { "overwinter people SITE.toml link NAME" } "." } };
-    page(StatusCode::NOT_FOUND, "This link no longer holds", &body)
+async fn used_up(house: Arc<House>) -> Response {
+    let line = "It was used, or 48 hours have passed. Whoever keeps the log makes another with `overwinter people SITE.toml link NAME`.";
+    let title = "This link no longer holds".to_owned();
+    page(house, StatusCode::NOT_FOUND, Said { title, lines: vec![line.to_owned()], on: None }).await
 }
 
 async fn set_first(
@@ -225,78 +235,46 @@ async fn set_first(
 ) -> Response {
     let (link, name) = match invited(&house, &link).await {
         Ok(Some(found)) => found,
-        Ok(None) => return used_up(),
+        Ok(None) => return used_up(house).await,
         Err(error) => return plain(StatusCode::SERVICE_UNAVAILABLE, &error.to_string()),
     };
-    let title = format!("A passphrase for {name}");
-    let again = |why: &str| page(StatusCode::UNPROCESSABLE_ENTITY, &title, &first_form(Some(why)));
+    let again = async |why: String| {
+        let form = FirstPassphrase { name: name.clone(), least: LEAST_LETTERS, why: Some(why) };
+        page(Arc::clone(&house), StatusCode::UNPROCESSABLE_ENTITY, form).await
+    };
     let [typed, once_more] =
         ["passphrase", "again"].map(|key| Zeroizing::new(fields.get(key).cloned().unwrap_or_default()));
     if typed != once_more {
-        return again("The two differ.");
+        return again("The two differ.".to_owned()).await;
     }
     let passphrase = match Passphrase::new(typed) {
         Ok(passphrase) if passphrase.check_length().is_ok() => passphrase,
-        _ => return again(&format!("It has at least {LEAST_LETTERS} characters.")),
+        _ => return again(format!("It has at least {LEAST_LETTERS} characters.")).await,
     };
-    let _place = house.gate.work.acquire().await.expect("it is never closed");
-    let log = house.log.clone();
+    let place = house.gate.work.acquire().await.expect("it is never closed");
+    let (log, whose) = (house.log.clone(), name.clone());
     let set = spawn_blocking(move || {
         let hash = Hash::of(&passphrase)?;
-        Ok::<_, Trouble>(People::of(&log)?.accept(link, &name, &hash, now())?)
+        Ok::<_, Trouble>(People::of(&log)?.accept(link, &whose, &hash, now())?)
     });
-    match set.await {
+    let set = set.await;
+    drop(place);
+    match set {
         Ok(Ok(true)) => see("/login"),
-        Ok(Ok(false)) => used_up(),
+        Ok(Ok(false)) => used_up(house).await,
         Ok(Err(error)) => plain(StatusCode::SERVICE_UNAVAILABLE, &error.to_string()),
         Err(_gone) => plain(StatusCode::SERVICE_UNAVAILABLE, &Trouble::Gone.to_string()),
     }
 }
 
-fn form(to: &str, name: Option<&str>) -> Markup {
-    html! {
-        form method="post" action="/login" {
-            p { label for="name" { "Name" } " " input id="name" name="name" required autocomplete="username" value=[name]; }
-            p { label for="passphrase" { "Passphrase" } " " input id="passphrase" name="passphrase" type="password" required autocomplete="current-password"; }
-            input type="hidden" name="to" value=(to);
-            p { button { "Log in" } }
-        }
+/// A page in the frame of all, with a status of its own.
+async fn page<P: Page + Send + 'static>(house: Arc<House>, status: StatusCode, page: P) -> Response {
+    let mut response = shown::answer(house, Wish::default(), move |_| Ok(Some(page))).await;
+    if response.status() == StatusCode::OK {
+        *response.status_mut() = status;
     }
-}
-
-fn first_form(why: Option<&str>) -> Markup {
-    let field = |name: &str, label: &str| {
-        html! {
-            p { label for=(name) { (label) } " " input id=(name) name=(name) type="password" required minlength=(LEAST_LETTERS) autocomplete="new-password"; }
-        }
-    };
-    html! {
-        @if let Some(why) = why { p role="alert" { (why) } }
-        form method="post" {
-            p { "At least " (LEAST_LETTERS) " characters: a few words that belong together for you alone." }
-            (field("passphrase", "Passphrase"))
-            (field("again", "The same once more"))
-            p { button { "Set it" } }
-        }
-    }
-}
-
-fn page(status: StatusCode, title: &str, body: &Markup) -> Response {
-    let page = html! {
-        (DOCTYPE)
-        html lang="en" {
-            head { meta charset="utf-8"; meta name="viewport" content="width=device-width, initial-scale=1"; title { (title) } }
-            body { main { h1 { (title) } (body) } }
-        }
-    };
-    let policy = "default-src 'none'; style-src 'self'; font-src 'self'; frame-ancestors 'none'; form-action 'self'; base-uri 'none'";
-    let fields = [
-        (header::CONTENT_TYPE, "text/html; charset=utf-8"),
-        (header::CACHE_CONTROL, "no-store"),
-        (header::REFERRER_POLICY, "no-referrer"),
-        (header::CONTENT_SECURITY_POLICY, policy),
-    ];
-    (status, fields, page.into_string()).into_response()
+    response.headers_mut().insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
+    response
 }
 
 #[cfg(test)]

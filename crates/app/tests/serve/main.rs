@@ -13,6 +13,7 @@ mod page;
 mod past;
 mod people;
 mod posted;
+mod told;
 #[path = "../../../laws/tests/trial/mod.rs"]
 #[expect(dead_code, reason = "one of its parts is used here")]
 mod trial;

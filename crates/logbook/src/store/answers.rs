@@ -9,6 +9,7 @@ use wire::identity::{DevEui, GatewayEui};
 use super::StoreError;
 use super::restore::status_key;
 use super::rows::Id;
+use super::settings::{self, State};
 use crate::network::{Downlink, DownlinkNumber, Effect, News, Outcome, Prevented, SessionId, Why, Window};
 use crate::received::Moment;
 
@@ -32,6 +33,9 @@ impl Answers {
         match effect {
             Effect::Send(downlink) => {
                 let row = send(log, downlink, gateway(downlink.gateway)?)?;
+                if let Some(message) = downlink.message {
+                    settings::becomes(log, message, State::Sent)?;
+                }
                 self.rows.insert(downlink.number, row);
                 Ok(())
             }
@@ -44,6 +48,9 @@ impl Answers {
                 Ok(())
             }
             Effect::NotSent { session, why, prevented } => {
+                if matches!(prevented, Prevented::NoBudget | Prevented::Unlawful) {
+                    settings::hold_back(log, *session, *why)?;
+                }
                 let (node, session) = session_row(log, *session)?;
                 log.prepare_cached(
                     "INSERT INTO downlink (node, session, asked_at, why, outcome) VALUES (?, ?, ?, ?, ?)",
@@ -140,11 +147,6 @@ pub(super) fn keep_news(
     news: &News,
     now: Moment,
 ) -> Result<(), StoreError> {
-    let setting = |state: &str, id: u64| -> Result<(), StoreError> {
-        let id = i64::try_from(id).unwrap_or(i64::MAX);
-        log.prepare_cached("UPDATE setting SET state = ?2 WHERE id = ?1")?.execute(params![id, state])?;
-        Ok(())
-    };
     match news {
         News::Status { battery, snr_db } => {
             let value = json!({ "at": now, "battery": battery, "snr_db": snr_db }).to_string();
@@ -152,8 +154,8 @@ pub(super) fn keep_news(
                 .execute(params![status_key(dev_eui), value])?;
             Ok(())
         }
-        News::Delivered { message } => setting("delivered", *message),
-        News::NotDelivered { message } => setting("not delivered", *message),
+        News::Delivered { message } => settings::becomes(log, *message, State::Confirmed),
+        News::NotDelivered { message } => settings::becomes(log, *message, State::NotConfirmed),
         other => {
             log.prepare_cached("INSERT INTO deed (at, who, what, \"on\") VALUES (?, 'network', ?, ?)")?
                 .execute(params![now, format!("{other:?}"), dev_eui.to_string()])?;

@@ -20,7 +20,7 @@ use super::hours::HOUR;
 use super::rows::{self, Id};
 use super::setup::{Addresses, Site, in_force};
 use super::sheet::{FrameRow, ReadingRow, ReceptionRow, Sheet};
-use super::{StoreError, again, restore, view};
+use super::{StoreError, again, restore, settings, view};
 use crate::clock::Belief;
 use crate::digits::hex;
 use crate::network::{
@@ -111,6 +111,8 @@ pub struct Keeper {
     next_frame: Id,
     runs: reported::Runs,
     belief: Belief,
+    /// The newest row of settings that the network knows.
+    told_up_to: Id,
 }
 
 /// A node as the log knows it.
@@ -193,13 +195,28 @@ impl Keeper {
             next_frame: 0,
             runs: reported::Runs::default(),
             belief,
+            told_up_to: 0,
         };
         keeper.load(log)?;
         let devices: Vec<DevEui> = keeper.site.keys.keys().copied().collect();
         for dev_eui in devices {
             keeper.restore(log, dev_eui)?;
         }
+        keeper.tell_settings(log)?;
         Ok(keeper)
+    }
+
+    /// Has the network tell nodes what people want since it was asked last.
+    ///
+    /// # Errors
+    /// [`StoreError`] if it can't be read.
+    pub fn tell_settings(&mut self, log: &Connection) -> Result<(), StoreError> {
+        for (dev_eui, message) in settings::waiting(log, None, self.told_up_to)? {
+            self.told_up_to = Id::try_from(message.number).unwrap_or(Id::MAX);
+            // One whose key is not here waits, and is said to.
+            let _unknown = self.network.tell(dev_eui, message);
+        }
+        Ok(())
     }
 
     /// What is known of the site.
@@ -232,6 +249,12 @@ impl Keeper {
         let Some(key) = self.site.keys.get(&dev_eui) else { return Ok(()) };
         if let Some((member, sessions)) = restore::device(log, &self.site, dev_eui, key)? {
             self.network.restore(member, sessions);
+            let waiting = settings::waiting(log, Some(dev_eui), 0)?.into_iter();
+            for (dev_eui, message) in
+                waiting.filter(|(_, message)| message.number <= self.told_up_to.unsigned_abs())
+            {
+                let _told = self.network.tell(dev_eui, message);
+            }
         }
         Ok(())
     }

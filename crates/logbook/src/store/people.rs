@@ -397,6 +397,14 @@ impl People {
         Ok(())
     }
 
+    /// Writes down what somebody did that others have kept.
+    ///
+    /// # Errors
+    /// [`StoreError`].
+    pub fn did(&self, by: By<'_>, what: &str, on: &str) -> Result<(), StoreError> {
+        deed(&self.log, by, what, on)
+    }
+
     pub(super) fn begin(&self) -> Result<Transaction<'_>, StoreError> {
         Ok(Transaction::new_unchecked(&self.log, TransactionBehavior::Immediate)?)
     }

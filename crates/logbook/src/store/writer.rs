@@ -95,6 +95,8 @@ pub enum Arrival {
         /// Who, when, and what they said to it.
         seen: Seen,
     },
+    /// People want nodes to be told something: the rows are there.
+    Wanted,
     /// Something to be remembered under a key.
     Noted {
         /// The key.
@@ -360,6 +362,7 @@ impl Desk {
     fn beside(&mut self, beside: &mut Beside) -> bool {
         if self.watch.is_sure() && beside.swept.is_none_or(|last| last.elapsed() >= BETWEEN_SWEEPS) {
             beside.swept = Some(Instant::now());
+            self.tell_settings();
             let now = self.now();
             // What can't be removed now is removed later.
             let _later = self.in_transaction(|keeper, log| keeper.forget_strangers(log, now));
@@ -428,6 +431,7 @@ impl Desk {
                     | Arrival::Watched { .. }
                     | Arrival::Told { .. }
                     | Arrival::Seen { .. }
+                    | Arrival::Wanted
                     | Arrival::Noted { .. } => None,
                     Arrival::Answered { number, refused } => {
                         effects.extend(self.keeper.told(*number, refused.as_deref(), now));
@@ -442,9 +446,17 @@ impl Desk {
             Err(error) if !error.passes() => desk.one_by_one(&mut batch),
             done => done,
         })?;
+        if batch.iter().any(|judged| judged.job.arrival == Arrival::Wanted) {
+            self.tell_settings();
+        }
         self.keeper.on_disk(batch.iter().filter_map(|judged| Some(judged.heard.as_ref()?.frame)));
         self.tell(batch, kept);
         self.act(&effects)
+    }
+
+    /// What can't be read now is told a minute later.
+    fn tell_settings(&mut self) {
+        let _later = self.keeper.tell_settings(&self.log.connection);
     }
 
     /// Answers what is gathered and kept.
@@ -669,7 +681,7 @@ fn take<'a>(
         (Arrival::Report { gateway, at, report }, _) => {
             keeper.report(log, *gateway, *at, report).map(nothing)
         }
-        (Arrival::Frame(..) | Arrival::Answered { .. }, _) => Ok(Vec::new()),
+        (Arrival::Frame(..) | Arrival::Answered { .. } | Arrival::Wanted, _) => Ok(Vec::new()),
     }
 }
 

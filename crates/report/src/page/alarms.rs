@@ -114,6 +114,9 @@ impl Alarm {
                         @if let Some(word) = &seen.word { ": " (plain(word)) }
                     }
                 }
+                @if self.seen.is_none() && self.until.is_none() {
+                    p { a href={ "/alarms/" (self.id) "/seen" } { "I have seen it" } }
+                }
                 @if !self.figures.is_empty() {
                     details {
                         summary { "Rule and figures" }

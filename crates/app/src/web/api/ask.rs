@@ -42,6 +42,9 @@ pub(super) enum Refused {
     /// It is for others.
     #[error("{0}")]
     NotForYou(String),
+    /// It can't be done as the site is.
+    #[error("{0}")]
+    NotNow(String),
     /// The log.
     #[error("{0}")]
     Store(#[from] StoreError),

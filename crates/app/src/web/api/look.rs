@@ -7,9 +7,10 @@ use logbook::people::{Sight, Word};
 use logbook::readings::Kind;
 use logbook::received::Moment;
 use logbook::registry::Node;
+use logbook::store::alarms::{self, KeptAlarm};
 use logbook::store::columns::{self, Borders, Of};
-use logbook::store::since;
-use logbook::store::visits;
+use logbook::store::{settings, since, visits};
+use logbook::watch::About;
 use rusqlite::{Connection, OptionalExtension as _};
 
 use super::ask::{Asked, Refused, text, time, time_if};
@@ -184,6 +185,58 @@ pub(super) fn gateways(_: &Asked, log: &Connection) -> Result<String, Refused> {
         });
     }
     text(&shape::Gateways { gateways })
+}
+
+/// Closed alarms of one answer.
+const PAST: u32 = 100;
+
+pub(super) fn alarms(asked: &Asked, log: &Connection) -> Result<String, Refused> {
+    let before = asked.number("before", i64::MAX, (1, i64::MAX))?;
+    let past = alarms::past_alarms(log, Some(before), PAST)?;
+    let oldest = past.last().map(|kept| kept.alarm.id).filter(|_| past.len() == PAST as usize);
+    let shown =
+        |all: Vec<KeptAlarm>| all.into_iter().map(|kept| alarm(asked, kept)).collect::<Result<_, _>>();
+    text(&shape::Alarms { open: shown(alarms::open_alarms(log)?)?, past: shown(past)?, next_before: oldest })
+}
+
+pub(super) fn alarm(asked: &Asked, kept: KeptAlarm) -> Result<shape::Alarm, Refused> {
+    let (alarm, known) = (kept.alarm, &asked.house.known);
+    let (node, gateway) = match alarm.key.about {
+        About::Node(dev_eui) => (Some(known.labels.name(&dev_eui.to_string()).to_owned()), None),
+        About::Gateway(eui) => (None, Some(known.gateway(eui))),
+        About::Log => (None, None),
+    };
+    let seen = kept.seen.map(|seen| Ok(shape::Seen { at: time(seen.at)?, by: seen.by, word: seen.word }));
+    Ok(shape::Alarm {
+        id: alarm.id,
+        rule: alarm.key.rule.word().to_owned(),
+        node,
+        gateway,
+        opened_at: time(alarm.opened_at)?,
+        closed_at: time_if(alarm.closed_at)?,
+        cause: alarm.cause,
+        evidence: alarm.evidence.into_iter().collect(),
+        seen: seen.transpose().map_err(|error: Refused| error)?,
+    })
+}
+
+pub(super) fn settings(asked: &Asked, log: &Connection) -> Result<String, Refused> {
+    let known = &asked.house.known;
+    let of = asked.query.get("node").map(|name| known.board(name).ok_or_else(|| nobody(name)));
+    let of = of.transpose()?.map(|dev_eui| dev_eui.to_string());
+    let settings = settings::settings(log, of.as_deref(), 1000)?.into_iter().map(|setting| {
+        let values = setting.values.as_object().cloned().unwrap_or_default();
+        Ok(shape::Setting {
+            id: setting.id,
+            node: known.labels.name(&setting.dev_eui).to_owned(),
+            message: setting.message,
+            values: values.into_iter().collect(),
+            asked_by: setting.asked_by,
+            asked_at: time(setting.asked_at)?,
+            state: setting.state.word().to_owned(),
+        })
+    });
+    text(&shape::Settings { settings: settings.collect::<Result<_, Refused>>()? })
 }
 
 pub(super) fn visits(asked: &Asked, log: &Connection) -> Result<String, Refused> {

@@ -1,12 +1,14 @@
 //! Questions that change something.
 
-use api::shape::{NewVisit, VisitNoted};
+use api::shape::{NewSeen, NewSetting, NewVisit, VisitNoted, Wanted};
 use logbook::base64;
 use serde::de::DeserializeOwned;
 
 use super::ask::{Asked, Refused, moment, text};
+use super::look;
 use crate::web::visit::{self, Wish};
 use crate::web::who::Doer;
+use crate::web::{seen, setting};
 
 /// What is sent, as a shape.
 fn read<T: DeserializeOwned>(body: &[u8]) -> Result<T, Refused> {
@@ -37,4 +39,30 @@ pub(super) fn visit(asked: &Asked, doer: &Doer, body: &[u8]) -> Result<String, R
         other => Refused::Unfit(other.to_string()),
     })?;
     text(&VisitNoted { id, was_there })
+}
+
+pub(super) fn seen(asked: &Asked, doer: &Doer, body: &[u8]) -> Result<String, Refused> {
+    let new: NewSeen = if body.is_empty() { NewSeen::default() } else { read(body)? };
+    let number = asked.part("id").parse();
+    let number = number.map_err(|_| Refused::Wrong("an alarm has a whole number".to_owned()))?;
+    let kept = seen::see(&asked.house, number, &new.word, doer).map_err(|refused| match refused {
+        seen::Refused::Store(error) => Refused::Store(error),
+        seen::Refused::Nothing => Refused::Nothing(refused.to_string()),
+        other => Refused::Unfit(other.to_string()),
+    })?;
+    text(&look::alarm(asked, kept)?)
+}
+
+pub(super) fn setting(asked: &Asked, doer: &Doer, body: &[u8]) -> Result<String, Refused> {
+    let new: NewSetting = read(body)?;
+    let wish = setting::Wish { nodes: &new.nodes, message: &new.message, values: &new.values };
+    let (ids, effects) = setting::want(&asked.house, &wish, doer).map_err(|refused| match refused {
+        setting::Refused::Store(error) => Refused::Store(error),
+        setting::Refused::Nobody { .. } => Refused::Nothing(refused.to_string()),
+        setting::Refused::NoAnswers | setting::Refused::NotOurs { .. } => {
+            Refused::NotNow(refused.to_string())
+        }
+        other => Refused::Unfit(other.to_string()),
+    })?;
+    text(&Wanted { ids, effects })
 }

@@ -1,13 +1,15 @@
 //! What the page must know of the site beside its log: names, places, units, and what is shown of positions.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
+use design::serve::Answers;
 use logbook::export::Labels;
 use logbook::people::Sight;
 use logbook::readings::Kind;
 use logbook::received::Moment;
 use logbook::registry::{Date, Node};
-use wire::identity::DevEui;
+use logbook::store::setup::Site;
+use wire::identity::{DevEui, GatewayEui};
 
 use crate::input::fleet;
 
@@ -20,6 +22,11 @@ pub(crate) struct Known {
     pub(crate) kinds: Vec<Kind>,
     /// Names, units and places.
     pub(crate) labels: Labels,
+    /// Devices whose keys are here: they can be told something.
+    pub(crate) own: BTreeSet<DevEui>,
+    /// Whether nodes are told what people want.
+    pub(crate) answers_all: bool,
+    gateways: BTreeMap<GatewayEui, String>,
     /// What people who may only read see of positions, by name.
     sights: BTreeMap<String, Sight>,
 }
@@ -28,8 +35,9 @@ pub(crate) struct Known {
 const NOTHING: Sight = Sight { precision_m: 100_000.0, span: 0 };
 
 impl Known {
-    /// Of a site and the rows of its registry.
-    pub(crate) fn of(site: &fleet::Site, rows: &[Node]) -> Self {
+    /// Of a site and what was set up for it.
+    pub(crate) fn of(site: &fleet::Site, setup: &Site) -> Self {
+        let rows = &setup.registry;
         let kinds: Vec<Kind> =
             site.texts().map(|(_, design, text)| Kind::new(design, text.to_owned())).collect();
         let sights = site.fleet.nodes.iter().map(|placed| {
@@ -38,7 +46,21 @@ impl Known {
             (placed.name.clone(), Sight { precision_m: placed.shown.precision.metres(), span })
         });
         let sights = sights.collect();
-        Self { rows: rows.to_vec(), labels: labels(site, rows, &kinds), kinds, sights }
+        let answers = site.fleet.serve.as_ref().map(|serve| serve.gateways.answers);
+        Self {
+            rows: rows.clone(),
+            labels: labels(site, rows, &kinds),
+            kinds,
+            own: setup.keys.keys().copied().collect(),
+            answers_all: answers == Some(Answers::All),
+            gateways: setup.gateways.iter().map(|(name, eui)| (*eui, name.clone())).collect(),
+            sights,
+        }
+    }
+
+    /// What people call a gateway; its identity where the site file does not name it.
+    pub(crate) fn gateway(&self, eui: GatewayEui) -> String {
+        self.gateways.get(&eui).cloned().unwrap_or_else(|| eui.to_string())
     }
 
     /// What people who may only read see of the positions of a board.

@@ -1,0 +1,395 @@
+//! What people do here: log in, note a visit, say that they have seen an alarm, tell a node something. All of it are forms
+//! that work without script; each carries the word of its login, which is no part of the data.
+
+use maud::{Markup, html};
+use serde::Serialize;
+
+use super::{Page, Way, When, plain};
+
+/// Who is there?
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct LogIn {
+    /// What is said.
+    pub title: String,
+    /// Where somebody wanted to go.
+    pub to: String,
+    /// The name that was tried.
+    pub name: Option<String>,
+}
+
+impl Page for LogIn {
+    const LIVE: bool = false;
+
+    fn title(&self) -> String {
+        self.title.clone()
+    }
+
+    fn main(&self) -> Markup {
+        let name = self.name.as_deref().map(plain);
+        html! {
+            form.act method="post" action="/login" {
+                p { label for="name" { "Name" } input id="name" name="name" required autocomplete="username" value=[name]; }
+                p {
+                    label for="passphrase" { "Passphrase" }
+                    input id="passphrase" name="passphrase" type="password" required autocomplete="current-password";
+                }
+                input type="hidden" name="to" value=(self.to);
+                p { button { "Log in" } }
+            }
+        }
+    }
+}
+
+/// A passphrase is set by a link.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct FirstPassphrase {
+    /// For whom.
+    pub name: String,
+    /// Least characters.
+    pub least: usize,
+    /// Why it was not taken.
+    pub why: Option<String>,
+}
+
+impl Page for FirstPassphrase {
+    const LIVE: bool = false;
+
+    fn title(&self) -> String {
+        format!("A passphrase for {}", plain(&self.name))
+    }
+
+    fn main(&self) -> Markup {
+        let field = |name: &str, label: &str| {
+            html! {
+                p {
+                    label for=(name) { (label) }
+                    input id=(name) name=(name) type="password" required minlength=(self.least) autocomplete="new-password";
+                }
+            }
+        };
+        html! {
+            @if let Some(why) = &self.why { p role="alert" { (why) } }
+            p { "At least " (self.least) " characters: a few words that belong together for you alone." }
+            form.act method="post" {
+                (field("passphrase", "Passphrase"))
+                (field("again", "The same once more"))
+                p { button { "Set it" } }
+            }
+        }
+    }
+}
+
+/// Something is said, and where to go on.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Said {
+    /// In a sentence.
+    pub title: String,
+    /// More of it.
+    pub lines: Vec<String>,
+    /// Where to go on, and its words.
+    #[serde(skip)]
+    pub on: Option<(String, String)>,
+}
+
+impl Page for Said {
+    const LIVE: bool = false;
+
+    fn title(&self) -> String {
+        plain(&self.title)
+    }
+
+    fn main(&self) -> Markup {
+        html! {
+            @for line in &self.lines { p { (plain(line)) } }
+            @if let Some((path, words)) = &self.on { p { a href=(path) { (plain(words)) } } }
+        }
+    }
+}
+
+/// A visit is to be noted.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct NoteVisit {
+    /// Where.
+    pub node: String,
+    /// Parts that may have been changed.
+    pub parts: Vec<String>,
+    /// Visits before, the newest first.
+    pub before: Vec<Visit>,
+    /// Why it was not taken.
+    pub why: Option<String>,
+    /// The number of this visit.
+    #[serde(skip)]
+    pub own_id: String,
+    /// The word of forms.
+    #[serde(skip)]
+    pub form: String,
+}
+
+/// Somebody was there.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Visit {
+    /// When.
+    pub at: When,
+    /// Who.
+    pub by: String,
+    /// What was done.
+    pub what: String,
+    /// Parts that were changed.
+    pub parts: Vec<String>,
+    /// Where its picture is.
+    pub photo: Option<String>,
+}
+
+impl Page for NoteVisit {
+    const LIGHT: bool = true;
+    const LIVE: bool = false;
+    const SCRIPT: Option<&'static str> = Some("visit.js");
+
+    fn title(&self) -> String {
+        format!("A visit to {}", plain(&self.node))
+    }
+
+    fn main(&self) -> Markup {
+        html! {
+            @if let Some(why) = &self.why { p role="alert" { (plain(why)) } }
+            p #unsent role="status" {}
+            form.act #visit method="post" data-node=(self.node) {
+                input type="hidden" name="form" value=(self.form);
+                input type="hidden" name="own_id" value=(self.own_id);
+                p {
+                    label for="what" { "What was done" }
+                    textarea id="what" name="what" required maxlength="2000" rows="4" {}
+                }
+                fieldset {
+                    legend { "Parts that were changed" }
+                    p.quiet { "What is learned of the node begins anew with a changed part." }
+                    @for part in &self.parts {
+                        p.task { label { input type="checkbox" name=(part); (part) } }
+                    }
+                }
+                p { button { "Note it" } }
+            }
+            @if !self.before.is_empty() { h2 { "Before" } @for visit in &self.before { (visit.shown()) } }
+        }
+    }
+}
+
+impl Visit {
+    fn shown(&self) -> Markup {
+        html! {
+            p {
+                (self.at.shown()) ", " (plain(&self.by)) ": " (plain(&self.what))
+                @if !self.parts.is_empty() { span.quiet { " (changed: " (self.parts.join(", ")) ")" } }
+                @if let Some(photo) = &self.photo { " " a href=(photo) { "picture" } }
+            }
+        }
+    }
+}
+
+/// Somebody is to say that he has seen an alarm.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct SeeAlarm {
+    /// Its number.
+    pub id: i64,
+    /// The rule, and with whom.
+    pub what: String,
+    /// Since when.
+    pub since: When,
+    /// Who has seen it already.
+    pub seen_by: Option<String>,
+    /// Why it was not taken.
+    pub why: Option<String>,
+    /// The word of forms.
+    #[serde(skip)]
+    pub form: String,
+}
+
+impl Page for SeeAlarm {
+    const WAY: Option<Way> = Some(Way::Alarms);
+    const LIVE: bool = false;
+
+    fn title(&self) -> String {
+        match &self.seen_by {
+            Some(by) => format!("{} has seen it: {}", plain(by), plain(&self.what)),
+            None => format!("Not seen yet: {}", plain(&self.what)),
+        }
+    }
+
+    fn main(&self) -> Markup {
+        html! {
+            p.quiet { "Since " (self.since.shown()) ", " (self.since.ago()) "." }
+            @if let Some(why) = &self.why { p role="alert" { (plain(why)) } }
+            @if self.seen_by.is_none() {
+                form.act method="post" {
+                    input type="hidden" name="form" value=(self.form);
+                    p { label for="word" { "A word to it, if you like" } input id="word" name="word" maxlength="200"; }
+                    p { button { "I have seen it" } }
+                }
+            }
+            p { a href="/alarms" { "All alarms" } }
+        }
+    }
+}
+
+/// What a node is told, and was.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Settings {
+    /// Which node.
+    pub node: String,
+    /// What can be told.
+    pub messages: Vec<Message>,
+    /// Other nodes of its kind.
+    pub others: Vec<String>,
+    /// What was told before, the newest first.
+    pub before: Vec<Told>,
+    /// Why it was not taken.
+    pub why: Option<String>,
+    /// The word of forms.
+    #[serde(skip)]
+    pub form: String,
+}
+
+/// A message to the node.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Message {
+    /// Its key in the design.
+    pub name: String,
+    /// What it is, in words.
+    pub title: String,
+    /// What it says.
+    pub fields: Vec<Field>,
+}
+
+/// A value of a message to the node.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Field {
+    /// Its key in the design.
+    pub name: String,
+    /// What it takes, with range and unit.
+    pub takes: String,
+    /// Words to choose among; none: a number is typed.
+    pub words: Vec<String>,
+}
+
+/// What a node was told.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Told {
+    /// When it was wanted.
+    pub at: When,
+    /// By whom.
+    pub by: String,
+    /// What.
+    pub what: String,
+    /// What became of it.
+    pub state: String,
+}
+
+impl Page for Settings {
+    const LIVE: bool = false;
+
+    fn title(&self) -> String {
+        match self.before.first() {
+            Some(told) => format!("{}: the last setting is {}", plain(&self.node), told.state),
+            None => format!("{} was told nothing yet", plain(&self.node)),
+        }
+    }
+
+    fn main(&self) -> Markup {
+        html! {
+            @if let Some(why) = &self.why { p role="alert" { (plain(why)) } }
+            @if self.messages.is_empty() { p { "Its design has no message to the node (`direction = \"down\"`)." } }
+            @for message in &self.messages { (self.form_of(message)) }
+            @if !self.before.is_empty() {
+                h2 { "Before" }
+                table.stacked {
+                    thead { tr { th { "wanted" } th { "by" } th { "what" } th { "state" } } }
+                    tbody {
+                        @for told in &self.before {
+                            tr {
+                                td data-label="wanted" { (told.at.shown()) }
+                                td data-label="by" { (plain(&told.by)) }
+                                td data-label="what" { (plain(&told.what)) }
+                                td data-label="state" { (told.state) }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+impl Settings {
+    fn form_of(&self, message: &Message) -> Markup {
+        html! {
+            form.act method="post" {
+                h2 { @if message.title.is_empty() { (message.name) } @else { (plain(&message.title)) } }
+                p.quiet { "What is left empty stays as it is. It is told with one of the node's next uplinks, up to three times, \
+                           as far as the gateway's share of air time allows." }
+                input type="hidden" name="form" value=(self.form);
+                input type="hidden" name="message" value=(message.name);
+                @for field in &message.fields { (field.shown(&message.name)) }
+                @if !self.others.is_empty() {
+                    fieldset {
+                        legend { "Tell others of its kind as well" }
+                        @for other in &self.others {
+                            p.task { label { input type="checkbox" name={ "node:" (other) }; (plain(other)) } }
+                        }
+                    }
+                }
+                p { button { "Tell it" } }
+            }
+        }
+    }
+}
+
+impl Field {
+    fn shown(&self, message: &str) -> Markup {
+        let (id, name) = (format!("{message}-{}", self.name), format!("value:{}", self.name));
+        html! {
+            p {
+                label for=(id) { (self.name) span.quiet { " " (self.takes) } }
+                @if self.words.is_empty() {
+                    input id=(id) name=(name) inputmode="decimal";
+                } @else {
+                    select id=(id) name=(name) { option value="" { "as it is" } @for word in &self.words { option { (word) } } }
+                }
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_word_of_a_form_stands_in_the_form_and_not_in_the_data() {
+        let page = NoteVisit {
+            node: "mast<1>".into(),
+            parts: vec!["battery".into()],
+            before: Vec::new(),
+            why: None,
+            own_id: "number-1".into(),
+            form: "secret-word".into(),
+        };
+        assert!(page.main().into_string().contains("name=\"form\" value=\"secret-word\""));
+        assert!(!super::super::json(&page).expect("it can be written").to_string().contains("secret-word"));
+    }
+
+    #[test]
+    fn what_people_wrote_is_text() {
+        let visit = Visit {
+            at: When { at: String::new(), clock: String::new(), ago: String::new() },
+            by: "<i>ann</i>".into(),
+            what: "</p><script>x</script>\u{202e}".into(),
+            parts: Vec::new(),
+            photo: None,
+        };
+        let shown = visit.shown().into_string();
+        assert!(
+            !shown.contains("<script") && !shown.contains("<i>") && !shown.contains('\u{202e}'),
+            "{shown}"
+        );
+    }
+}
