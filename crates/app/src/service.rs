@@ -404,7 +404,7 @@ impl Service {
             doorway.serve(web::routes(Arc::new(house)), pulse.stopping())
         });
         let subscribed = subscribe(subscriptions, &door, &pulse);
-        let handing_on = hand_on(onward, &settings, &door, &pulse);
+        let handing_on = hand_on(onward, &settings.log, &door, &pulse);
         let telling = tell::begin(tellers, &watched, &door, &pulse);
         let hearing = gateways.clone().map(|gateways| hear(gateways, &writer));
         let marking = mark::hourly(&settings);
@@ -434,19 +434,6 @@ impl Service {
         stopped.map_err(|error| log_failure(&settings.log, &error))?;
         mark::note(&settings)
     }
-}
-
-/// Hands readings on, until it is aborted.
-fn hand_on(
-    onward: Vec<Onward>,
-    settings: &Settings,
-    door: &Arc<Door>,
-    pulse: &Arc<Pulse>,
-) -> Vec<JoinHandle<()>> {
-    let begin = |onward: Onward| {
-        tokio::spawn(onward.hand_on(settings.log.clone(), Arc::clone(door), Arc::clone(pulse)))
-    };
-    onward.into_iter().map(begin).collect()
 }
 
 fn no_random(error: &dyn std::fmt::Display) -> Failure {

@@ -4,8 +4,8 @@
 //! Each route is a module. Pages for people are read from the log as a state of `report::page` and shown by [`shown`].
 
 mod about;
-mod alarms;
 mod act;
+mod alarms;
 mod api;
 mod assets;
 mod designs;

@@ -21,7 +21,7 @@ use tokio::task::spawn_blocking;
 
 use super::shown::{self, Look, Wish};
 use super::who::{Asker, Doer};
-use super::{House, seen, setting, visit};
+use super::{House, login, seen, setting, visit};
 
 /// What was done before, as far as it is shown.
 const BEFORE: u32 = 20;
@@ -43,7 +43,7 @@ fn form_of(asker: &Asker) -> String {
 }
 
 fn done(path: &str) -> Response {
-    (StatusCode::SEE_OTHER, [(header::LOCATION, path)]).into_response()
+    (StatusCode::SEE_OTHER, [(header::LOCATION, login::written(path))]).into_response()
 }
 
 /// Does something on a thread that may wait, then leads on; or shows the form again and says why not.
@@ -195,7 +195,7 @@ async fn tell(
         Ok(doer) => doer,
         Err(refused) => return *refused,
     };
-    let others = fields.iter().filter_map(|(key, _)| key.strip_prefix("node:").map(str::to_owned));
+    let others = fields.keys().filter_map(|key| key.strip_prefix("node:").map(str::to_owned));
     let nodes: Vec<String> = std::iter::once(name.clone()).chain(others).collect();
     let kept = Arc::clone(&house);
     let work = move || {

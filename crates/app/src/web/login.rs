@@ -67,12 +67,15 @@ pub(super) fn routes() -> Router<Arc<House>> {
 /// Leads a person to where he logs in, and from there to where he wanted to go.
 pub(super) fn lead_to(wanted: &Uri) -> Response {
     let wanted = wanted.path_and_query().map_or("/", |path| path.as_str());
-    // What a query may not hold is written by its number.
-    let to: String = wanted
-        .bytes()
-        .map(|byte| if plain_byte(byte) { char::from(byte).to_string() } else { format!("%{byte:02X}") })
-        .collect();
+    let to = written(wanted);
     see(&format!("/login?to={to}"))
+}
+
+/// A path as one value of a query, or as a place to go to: what may not stand there is written by its number (RFC 3986, 2.1).
+pub(super) fn written(path: &str) -> String {
+    let letter =
+        |byte: u8| if plain_byte(byte) { char::from(byte).to_string() } else { format!("%{byte:02X}") };
+    path.bytes().map(letter).collect()
 }
 
 fn plain_byte(byte: u8) -> bool {

@@ -49,7 +49,7 @@ pub(super) fn see(house: &House, number: i64, word: &str, doer: &Doer) -> Result
     let busy = |why: &str| Refused::Store(StoreError::Lost { why: why.to_owned() });
     let offered = house.door.offer(Arrival::Seen { alarm: number, seen }, Some(told));
     offered.map_err(|_overfull| busy("too much waits to be kept"))?;
-    marked.recv_timeout(SLOWEST_COMMIT).map_err(|_| busy("nothing is kept now"))?;
+    marked.recv_timeout(SLOWEST_COMMIT).map_err(|_late| busy("nothing is kept now"))?;
     let kept = alarms::alarm(&log, number)?.ok_or(Refused::Nothing)?;
     if kept.seen.as_ref().is_some_and(|seen| seen.by == by.who && seen.at == by.at) {
         People::of(&house.log)?.did(by, "has seen an alarm", &number.to_string())?;

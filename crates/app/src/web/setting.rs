@@ -131,7 +131,8 @@ fn composed(
     let encoded = codec.encode(Form::Full, &samples)?;
     let mut readings = Vec::new();
     let decoded = codec.decode(message.port, &encoded.bytes, &mut readings);
-    decoded.map_err(|_| Refused::Message { kind: design.name.clone(), message: message.name.clone() })?;
+    decoded
+        .map_err(|_unread| Refused::Message { kind: design.name.clone(), message: message.name.clone() })?;
     // What the node would read must be what is wanted: nothing is set to the end of a range.
     for (slot, reading) in slots.iter().zip(&readings) {
         let field = &message.fields[slot.field];

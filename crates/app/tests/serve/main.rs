@@ -2,8 +2,8 @@
 
 #![cfg(unix)]
 
-mod api;
 mod alarms;
+mod api;
 mod broker;
 mod demo;
 mod ends;

@@ -43,12 +43,12 @@ pub(super) fn visit(asked: &Asked, doer: &Doer, body: &[u8]) -> Result<String, R
 
 pub(super) fn seen(asked: &Asked, doer: &Doer, body: &[u8]) -> Result<String, Refused> {
     let new: NewSeen = if body.is_empty() { NewSeen::default() } else { read(body)? };
-    let number = asked.part("id").parse();
-    let number = number.map_err(|_| Refused::Wrong("an alarm has a whole number".to_owned()))?;
+    let number = asked.part("id").parse::<i64>();
+    let number = number.map_err(|error| Refused::Wrong(format!("an alarm has a whole number: {error}")))?;
     let kept = seen::see(&asked.house, number, &new.word, doer).map_err(|refused| match refused {
         seen::Refused::Store(error) => Refused::Store(error),
         seen::Refused::Nothing => Refused::Nothing(refused.to_string()),
-        other => Refused::Unfit(other.to_string()),
+        seen::Refused::Word => Refused::Unfit(refused.to_string()),
     })?;
     text(&look::alarm(asked, kept)?)
 }
