@@ -19,6 +19,8 @@ struct System {
     target: &'static str,
     /// The same with the C library of the machine that builds, linked into the program; where the first is missing.
     otherwise: Option<&'static str>,
+    /// What the names of its C compiler and archiver begin with: SQLite and the ciphers of TLS are C.
+    tools: &'static str,
 }
 
 const SYSTEMS: [System; 2] = [
@@ -26,8 +28,14 @@ const SYSTEMS: [System; 2] = [
         name: "linux-x86-64",
         target: "x86_64-unknown-linux-musl",
         otherwise: Some("x86_64-unknown-linux-gnu"),
+        tools: "",
     },
-    System { name: "linux-arm64", target: "aarch64-unknown-linux-musl", otherwise: None },
+    System {
+        name: "linux-arm64",
+        target: "aarch64-unknown-linux-musl",
+        otherwise: None,
+        tools: "aarch64-linux-gnu-",
+    },
 ];
 
 /// Shells and the names under which they look for completions.
@@ -76,7 +84,7 @@ fn is_installed(target: &str) -> bool {
 }
 
 fn archive(root: &Path, system: &System, target: &str) -> Result<PathBuf> {
-    let program = build(root, target)?;
+    let program = build(root, system, target)?;
     let version = env!("CARGO_PKG_VERSION");
     let name = format!("overwinter-{version}-{}", system.name);
     let mut entries: Vec<Entry> = vec![("overwinter".to_owned(), read(&program)?, true)];
@@ -118,9 +126,24 @@ fn flags(root: &Path, target: &str) -> Result<String> {
     Ok(flags.join("\u{1f}"))
 }
 
-fn build(root: &Path, target: &str) -> Result<PathBuf> {
+/// The tools of C for a target, where nothing else was set: names of variables and commands.
+fn tools(system: &System, target: &str) -> Result<Vec<(String, String)>> {
+    let place = target.replace('-', "_");
+    let wanted = [("CC", "gcc"), ("AR", "ar")]
+        .map(|(variable, tool)| (format!("{variable}_{place}"), format!("{}{tool}", system.tools)));
+    let unset: Vec<_> =
+        wanted.into_iter().filter(|(variable, _)| std::env::var_os(variable).is_none()).collect();
+    for (variable, tool) in &unset {
+        let found = Command::new(tool).arg("--version").output().is_ok_and(|output| output.status.success());
+        ensure!(found, "{tool} is missing for {target}: install it, or name another one in {variable}");
+    }
+    Ok(unset)
+}
+
+fn build(root: &Path, system: &System, target: &str) -> Result<PathBuf> {
     let folder = root.join("target/dist/build");
     let status = Command::new("cargo")
+        .envs(tools(system, target)?)
         .args([
             "build",
             "--locked",

@@ -14,7 +14,7 @@ use super::unknowns::{UnknownScores, Unknowns};
 use super::weather::{NodeSky, NodeWeather};
 use crate::radio::spots::Spots;
 use crate::random::Stream;
-use crate::sky::hours::{HourWeather, LifeWeather};
+use crate::sky::hours::{DayHours, HourWeather, LifeWeather};
 use crate::sky::light::YEAR_DAYS;
 
 pub(super) const HOURS_PER_DAY: usize = 24;
@@ -201,6 +201,23 @@ pub fn live(
     LifeRun::new(trial, number, parts).live(recorder)
 }
 
+/// Lives lives of one number that differ in their node alone, day by day side by side: the same is drawn for them, their
+/// weather once. Each has its own recorder.
+pub(super) fn live_side_by_side<R: Recorder>(
+    trials: &[Trial<'_>],
+    number: u64,
+    recorders: &mut [R],
+) -> Vec<LifeOutcome> {
+    let mut runs: Vec<LifeRun<'_>> = trials.iter().map(|trial| LifeRun::new(trial, number, None)).collect();
+    for index in 0..trials.first().map_or(0, |trial| trial.days) {
+        let hours = runs[0].draw_day(index);
+        for (run, recorder) in runs.iter_mut().zip(&mut *recorders) {
+            run.live_day_under(index, &hours, recorder);
+        }
+    }
+    runs.into_iter().map(|run| run.outcome).collect()
+}
+
 /// What is drawn for a life before its first day: its parts, and the class of its spot.
 #[must_use]
 pub fn drawn_for(trial: &Trial<'_>, number: u64) -> LifeOutcome {
@@ -274,14 +291,35 @@ impl<'a> LifeRun<'a> {
     /// Lives the day of this number.
     #[inline]
     pub(super) fn live_day<R: Recorder>(&mut self, index: usize, recorder: &mut R) {
+        let hours = self.draw_day(index);
+        self.live_day_under(index, &hours, recorder);
+    }
+
+    /// Day of the year of the day of this number.
+    fn day_of_year(&self, index: usize) -> usize {
+        (self.outcome.start_day + index) % YEAR_DAYS
+    }
+
+    /// What the surroundings do on the day of this number; days come in their order.
+    #[inline]
+    fn draw_day(&mut self, index: usize) -> DayHours {
+        let day = self.day_of_year(index);
+        let weather = self.trial.weather;
+        weather.next_day(day, &self.outcome.drawn.site(), &mut self.sky, &mut self.random);
+        weather.hours(day, &mut self.sky)
+    }
+
+    /// Lives the day of this number under such hours.
+    #[inline]
+    fn live_day_under<R: Recorder>(&mut self, index: usize, hours: &DayHours, recorder: &mut R) {
         if index.is_multiple_of(YEAR_DAYS) {
             let kept = self.trial.yield_kept_per_year.powi((index / YEAR_DAYS) as i32);
             self.panel_yield = (self.outcome.drawn.panel() * kept) as f32;
         }
         self.life.yield_factor = if self.is_dark(index) { 0.0 } else { self.panel_yield };
         self.life.counts_offers = R::HOURLY;
-        let day = (self.outcome.start_day + index) % YEAR_DAYS;
-        self.live_hours(index, day, recorder);
+        let day = self.day_of_year(index);
+        self.live_hours((index, day), hours, recorder);
         self.settled |= index >= SETTLED_DAYS;
         self.outcome.capacity_left = self.life.capacity_left() as f32;
         // A date that comes only once counts as it is.
@@ -298,10 +336,8 @@ impl<'a> LifeRun<'a> {
     }
 
     #[inline]
-    fn live_hours<R: Recorder>(&mut self, index: usize, day: usize, recorder: &mut R) {
+    fn live_hours<R: Recorder>(&mut self, (index, day): (usize, usize), hours: &DayHours, recorder: &mut R) {
         let (node, weather) = (self.node, self.trial.weather);
-        weather.next_day(day, &self.outcome.drawn.site(), &mut self.sky, &mut self.random);
-        let hours = weather.hours(day, &mut self.sky);
         if node.demand.by_charge() {
             self.life.gauge_error = self.outcome.drawn.gauge_error(hours.battery_celsius[0]);
         }
@@ -309,7 +345,7 @@ impl<'a> LifeRun<'a> {
         for (quarter, kinds) in quarters.iter().enumerate() {
             let (from, last) = (quarter * QUARTER_H, quarter * QUARTER_H + QUARTER_H - 1);
             if !R::HOURLY
-                && let Some(outcome) = step_quiet_quarter(node, kinds, &hours, from, &mut self.life)
+                && let Some(outcome) = step_quiet_quarter(node, kinds, hours, from, &mut self.life)
             {
                 let charge = self.life.charge() as f32;
                 let seen = (QUARTER_H, index, day, last, charge);

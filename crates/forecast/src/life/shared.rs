@@ -1,19 +1,20 @@
 //! Lives shared by nodes that are the same but for their links: a life hangs on its number and on how its uplinks go, not
 //! on which of the nodes it is.
 
+use std::collections::BTreeSet;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use super::account::{HarmCounter, HarmHours};
 use super::ensemble::on_threads;
 use super::node::NodeTables;
-use super::run::{LifeOutcome, Trial, live};
+use super::run::{LifeOutcome, Trial, live_side_by_side};
 use super::unknowns::SPOT;
 use crate::progress::Progress;
 use crate::radio::link_state::LinkState;
 use crate::radio::spots::Spots;
 
-/// Lives between two looks at whether to stop.
-const BATCH: usize = 64;
+/// Numbers of lives between two looks at whether to stop.
+const BATCH: usize = 16;
 
 /// Lives of one kind of node under one sky, by how its uplinks go.
 #[derive(Clone, Debug)]
@@ -47,55 +48,56 @@ impl<'a> SharedLives<'a> {
         progress: &dyn Progress,
     ) {
         let wanted = self.wanted(spots, lives, node);
-        let (done, total) = (AtomicUsize::new(0), wanted.len());
-        let batches: Vec<&[(usize, usize)]> = wanted.chunks(BATCH).collect();
+        let total = wanted.iter().map(|(_, states)| states.len()).sum();
+        let done = AtomicUsize::new(0);
+        let batches: Vec<&[(usize, Vec<usize>)]> = wanted.chunks(BATCH).collect();
         let lived = on_threads(threads, batches.len(), |batch| {
             if progress.stop() {
                 return Vec::new();
             }
-            let batch = batches[batch];
-            let lived: Vec<_> = batch.iter().map(|one| (*one, self.one(*one, watched))).collect();
-            progress.report(done.fetch_add(batch.len(), Ordering::Relaxed) + batch.len(), total);
+            let lives = |(number, states): &(usize, Vec<usize>)| {
+                let lives = self.lives_of(*number, states, watched);
+                done.fetch_add(lives.len(), Ordering::Relaxed);
+                (*number, states.clone(), lives)
+            };
+            let lived: Vec<_> = batches[batch].iter().map(lives).collect();
+            progress.report(done.load(Ordering::Relaxed), total);
             lived
         });
-        for ((state, number), life) in lived.into_iter().flatten() {
-            self.lived[state][number] = Some(life);
+        for (number, states, lives) in lived.into_iter().flatten() {
+            for (state, life) in states.into_iter().zip(lives) {
+                self.lived[state][number] = Some(life);
+            }
         }
     }
 
-    /// States and numbers of the lives that are not there yet.
+    /// Numbers of lives, each with the states in which it is not there yet.
     fn wanted(
         &mut self,
         spots: &[&Spots],
         lives: usize,
         node: impl Fn(&LinkState) -> NodeTables,
-    ) -> Vec<(usize, usize)> {
+    ) -> Vec<(usize, Vec<usize>)> {
         for state in spots.iter().flat_map(|spots| spots.classes()) {
             if !self.states.contains(state) {
                 self.states.push(state.clone());
                 self.nodes.push(node(state));
             }
         }
-        let mut wanted = vec![vec![false; lives]; self.states.len()];
-        for spots in spots {
-            let states = self.states_of(spots);
-            for number in 0..lives {
-                wanted[states[spots.class(&spots.draw(number as u64))]][number] = true;
-            }
+        for of_state in &mut self.lived {
+            of_state.resize(lives.max(of_state.len()), None);
         }
-        self.lived.resize(self.states.len(), Vec::new());
-        let mut missing = Vec::new();
-        for (state, numbers) in wanted.iter().enumerate() {
-            let longest = lives.max(self.lived[state].len());
-            self.lived[state].resize(longest, None);
-            let of_state = numbers.iter().enumerate().filter(|(_, wanted)| **wanted);
-            missing.extend(
-                of_state
-                    .map(|(number, _)| (state, number))
-                    .filter(|(state, number)| self.lived[*state][*number].is_none()),
-            );
-        }
-        missing
+        self.lived.resize(self.states.len(), vec![None; lives]);
+        let by_spots: Vec<Vec<usize>> = spots.iter().map(|spots| self.states_of(spots)).collect();
+        let states = |number: usize| {
+            let drawn = spots.iter().zip(&by_spots);
+            let states = drawn.map(|(spots, states)| states[spots.class(&spots.draw(number as u64))]);
+            let missing: BTreeSet<usize> =
+                states.filter(|state| self.lived[*state][number].is_none()).collect();
+            missing.into_iter().collect()
+        };
+        let all = (0..lives).map(|number| (number, states(number)));
+        all.filter(|(_, states): &(usize, Vec<usize>)| !states.is_empty()).collect()
     }
 
     /// The place of each class of these spots among the states.
@@ -104,14 +106,18 @@ impl<'a> SharedLives<'a> {
         spots.classes().iter().map(|class| known(class).expect("states are added before")).collect()
     }
 
-    fn one(&self, (state, number): (usize, usize), watched: usize) -> SharedLife {
-        let nodes = std::slice::from_ref(&self.nodes[state]);
-        let trial = Trial { nodes, ..self.common };
-        if number >= watched || !trial.has_sun() {
-            return (live(&trial, number as u64, None, &mut ()), HarmHours::default());
+    /// The life of a number in each of some states.
+    fn lives_of(&self, number: usize, states: &[usize], watched: usize) -> Vec<SharedLife> {
+        let nodes = states.iter().map(|state| &self.nodes[*state]);
+        let trials: Vec<Trial<'_>> =
+            nodes.clone().map(|node| Trial { nodes: std::slice::from_ref(node), ..self.common }).collect();
+        if number >= watched || !trials.iter().any(Trial::has_sun) {
+            let lives = live_side_by_side(&trials, number as u64, &mut vec![(); states.len()]);
+            return lives.into_iter().map(|life| (life, HarmHours::default())).collect();
         }
-        let mut harm = HarmCounter::new(&self.nodes[state]);
-        (live(&trial, number as u64, None, &mut harm), harm.hours)
+        let mut harm: Vec<HarmCounter<'_>> = nodes.map(HarmCounter::new).collect();
+        let lives = live_side_by_side(&trials, number as u64, &mut harm);
+        lives.into_iter().zip(harm).map(|(life, harm)| (life, harm.hours)).collect()
     }
 
     /// The tables of a node by the class of its spot.
