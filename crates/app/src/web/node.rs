@@ -186,7 +186,9 @@ impl Span {
             let when = look.when(at);
             let clock = when.clock.trim_end_matches('Z');
             if self.to - from <= 2 * DAY_US {
-                clock.rsplit(", ").next().unwrap_or(clock).get(..5).unwrap_or(clock).to_owned()
+                // Within minutes the seconds tell one name from the next.
+                let digits = if self.to - from < HOUR_US / 6 { 8 } else { 5 };
+                clock.rsplit(", ").next().unwrap_or(clock).get(..digits).unwrap_or(clock).to_owned()
             } else {
                 clock.split(',').next().unwrap_or(clock).to_owned()
             }
