@@ -29,7 +29,8 @@ pub(super) fn state(look: &Look<'_>) -> Result<Option<Heard>, StoreError> {
 }
 
 /// A frame as it is shown.
-pub(super) fn frame(look: &Look<'_>, row: Row) -> Result<HeardFrame, StoreError> {
+pub(super) fn frame(look: &Look<'_>, mut row: Row) -> Result<HeardFrame, StoreError> {
+    look.cut(row.dev_eui.as_deref().unwrap_or_default(), &mut row.readings);
     let mut by = heard_by(look.log, row.seq)?;
     if by.is_empty() {
         by.push(row.source.clone());

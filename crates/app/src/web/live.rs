@@ -19,6 +19,7 @@ use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse as _, Response};
 use bytes::Bytes;
 use hyper::body::Frame;
+use logbook::clock::now;
 use logbook::network::margin_db;
 use logbook::received::Moment;
 use logbook::store::StoreError;
@@ -47,7 +48,14 @@ const AHEAD: usize = 4;
 const NEXT_TRY: Duration = Duration::from_secs(1);
 
 /// Begins to tell.
-pub(super) fn answer(house: Arc<House>, asked: &BTreeMap<String, String>, headers: &HeaderMap) -> Response {
+///
+/// Whoever does not see places is told positions as pages show them.
+pub(super) fn answer(
+    house: Arc<House>,
+    sees_places: bool,
+    asked: &BTreeMap<String, String>,
+    headers: &HeaderMap,
+) -> Response {
     let last = headers.get("last-event-id").map(|id| id.to_str().unwrap_or_default().to_owned());
     // A browser that comes again names what it saw last; the address still says where it began.
     let from = match last.as_ref().or_else(|| asked.get("from")).map(|text| text.parse::<i64>()) {
@@ -59,7 +67,7 @@ pub(super) fn answer(house: Arc<House>, asked: &BTreeMap<String, String>, header
         }
     };
     let (pieces, told) = mpsc::channel(AHEAD);
-    tokio::spawn(tell(house, from, pieces));
+    tokio::spawn(tell(house, sees_places, from, pieces));
     let fields = [(header::CONTENT_TYPE, "text/event-stream"), (header::CACHE_CONTROL, "no-store")];
     (fields, Body::new(Told(told))).into_response()
 }
@@ -80,16 +88,16 @@ impl hyper::body::Body for Told {
 }
 
 /// Tells until the listener has gone or the program stops.
-async fn tell(house: Arc<House>, from: Option<i64>, pieces: mpsc::Sender<Bytes>) {
+async fn tell(house: Arc<House>, sees_places: bool, from: Option<i64>, pieces: mpsc::Sender<Bytes>) {
     let mut stopping = house.pulse.stopping();
     tokio::select! {
         () = stopped(&mut stopping) => {}
         () = pieces.closed() => {}
-        () = follow(&house, from, &pieces) => {}
+        () = follow(&house, sees_places, from, &pieces) => {}
     }
 }
 
-async fn follow(house: &Arc<House>, from: Option<i64>, pieces: &mpsc::Sender<Bytes>) {
+async fn follow(house: &Arc<House>, sees_places: bool, from: Option<i64>, pieces: &mpsc::Sender<Bytes>) {
     let (mut newest, mut news) = (house.pulse.newest(), house.pulse.news());
     let mut last = from.unwrap_or_else(|| *newest.borrow_and_update());
     // The head of the answer leaves with the first piece.
@@ -100,15 +108,20 @@ async fn follow(house: &Arc<House>, from: Option<i64>, pieces: &mpsc::Sender<Byt
         }
         text = tokio::select! {
             beside = beside(&mut news, last) => beside,
-            frames = frames(house, &mut last, &mut newest) => frames,
+            frames = frames(house, sees_places, &mut last, &mut newest) => frames,
         };
     }
 }
 
 /// What comes next of frames, or a sign of life.
-async fn frames(house: &Arc<House>, last: &mut i64, newest: &mut watch::Receiver<i64>) -> String {
+async fn frames(
+    house: &Arc<House>,
+    sees_places: bool,
+    last: &mut i64,
+    newest: &mut watch::Receiver<i64>,
+) -> String {
     loop {
-        match next(house, *last, newest).await {
+        match next(house, sees_places, *last, newest).await {
             Ok(Some((seq, text))) => {
                 *last = seq;
                 return text;
@@ -133,6 +146,7 @@ async fn beside(news: &mut broadcast::Receiver<News>, last: i64) -> String {
 /// What comes after a frame, as soon as there is something; `None` if nothing came for a while.
 async fn next(
     house: &Arc<House>,
+    sees_places: bool,
     last: i64,
     newest: &mut watch::Receiver<i64>,
 ) -> Result<Option<(i64, String)>, StoreError> {
@@ -142,7 +156,7 @@ async fn next(
     let house = Arc::clone(house);
     let read = tokio::task::spawn_blocking(move || {
         let log = sqlite::reader(&house.log)?;
-        stretch(&log, last, &house.names)
+        stretch(&log, last, &house, sees_places)
     });
     read.await.map_err(|_gone| StoreError::Lost { why: "the thread that reads has failed".to_owned() })?
 }
@@ -150,15 +164,25 @@ async fn next(
 fn stretch(
     log: &Connection,
     last: i64,
-    names: &BTreeMap<DevEui, String>,
+    house: &House,
+    sees_places: bool,
 ) -> Result<Option<(i64, String)>, StoreError> {
     if since::count(log, last)? > MOST_MISSED {
         let newest = since::newest(log)?;
         return Ok(Some((newest, event("reload", Some(newest), &json!({ "id": newest })))));
     }
-    let rows = since::frames(log, last, STRETCH)?;
-    let text: String = rows.iter().map(|row| events(row, names)).collect();
+    let mut rows = since::frames(log, last, STRETCH)?;
+    if !sees_places {
+        rows.iter_mut().for_each(|row| cut(row, house));
+    }
+    let text: String = rows.iter().map(|row| events(row, &house.names)).collect();
     Ok(rows.last().map(|row| (row.seq, text)))
+}
+
+/// Cuts the positions in what a frame says.
+fn cut(row: &mut Row, house: &House) {
+    let sight = house.known.sight(row.dev_eui.as_deref().unwrap_or_default());
+    row.readings.iter_mut().for_each(|said| sight.cut(&mut said.values, said.at, now()));
 }
 
 /// A frame and what it says.

@@ -13,6 +13,7 @@ use axum::response::{IntoResponse as _, Response};
 use design::date::moment_text;
 use logbook::clock::now;
 use logbook::received::Moment;
+use logbook::store::since::Said;
 use logbook::store::{StoreError, sqlite};
 use logbook::zone::Zone;
 use report::page::design::DesignPage;
@@ -38,6 +39,8 @@ pub(super) struct Wish {
     seen: Option<String>,
     /// Who has logged in.
     person: Option<String>,
+    /// Whether whoever asks sees where things are as they are.
+    sees_places: bool,
 }
 
 impl<S: Send + Sync> FromRequestParts<S> for Wish {
@@ -47,11 +50,14 @@ impl<S: Send + Sync> FromRequestParts<S> for Wish {
         // A query that can't be read asks for nothing.
         let query = Query::<BTreeMap<String, String>>::from_request_parts(parts, state).await;
         let seen = parts.headers.get(header::IF_NONE_MATCH).and_then(|tag| tag.to_str().ok());
-        let asker = parts.extensions.get::<Asker>().filter(|asker| asker.login().is_some());
+        let asker = parts.extensions.get::<Asker>();
+        let sees_places = asker.is_some_and(Asker::sees_places);
+        let asker = asker.filter(|asker| asker.login().is_some());
         Ok(Self {
             query: query.map(|Query(query)| query).unwrap_or_default(),
             seen: seen.map(str::to_owned),
             person: asker.map(|asker| asker.name().to_owned()),
+            sees_places,
         })
     }
 }
@@ -81,6 +87,19 @@ pub(super) struct Look<'a> {
 }
 
 impl Look<'_> {
+    /// Whether whoever asks sees where things are as they are.
+    pub(super) const fn sees_places(&self) -> bool {
+        self.wish.sees_places
+    }
+
+    /// Cuts the positions in what a device said, for those who may only read.
+    pub(super) fn cut(&self, dev_eui: &str, said: &mut [Said]) {
+        if !self.sees_places() {
+            let sight = self.house.known.sight(dev_eui);
+            said.iter_mut().for_each(|said| sight.cut(&mut said.values, said.at, self.now));
+        }
+    }
+
     /// A moment as people of the site read it.
     pub(super) fn when(&self, at: Moment) -> When {
         when(at, self.now, &self.house.zone)

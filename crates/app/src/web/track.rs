@@ -21,7 +21,8 @@ pub(super) fn state(look: &Look<'_>, name: &str) -> Result<Option<Track>, StoreE
     let (Some(design), Some(dev_eui)) = (known.design(look), known.dev_eui()) else { return Ok(None) };
     let position = nodes::fields(design).find(|(_, field)| matches!(field.kind, Kind::Position { .. }));
     let Some((message, field)) = position else { return Ok(None) };
-    let said = query::said(look.log, &dev_eui, look.now - DAYS * DAY_US, look.now + HOUR_US)?;
+    let mut said = query::said(look.log, &dev_eui, look.now - DAYS * DAY_US, look.now + HOUR_US)?;
+    look.cut(&dev_eui, &mut said);
     let own = said.iter().rev().filter(|one| one.message == message).take(SHOWN);
     let coordinate = |said: &_, which: &str| nodes::number(said, message, &format!("{}_{which}", field.name));
     let fixes: Vec<Fix> = own

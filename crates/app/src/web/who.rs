@@ -72,6 +72,11 @@ impl Asker {
         self.known.may
     }
 
+    /// Whether they see where things are as they are, and how long ago they were elsewhere.
+    pub(crate) fn sees_places(&self) -> bool {
+        self.may() > May::Read
+    }
+
     /// The browser's login, if it has one.
     pub(super) const fn login(&self) -> Option<i64> {
         match self.proof {

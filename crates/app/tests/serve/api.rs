@@ -22,6 +22,24 @@ fn look(at: SocketAddr, path: &str, word: &str) -> Answer {
     ask(at, &format!("GET /api/v1/{path}\r\nAuthorization: Bearer {word}\r\n"), &[])
 }
 
+/// An answer; of one that goes on, its first two frames.
+fn beginning(at: SocketAddr, path: &str, word: &str) -> String {
+    let mut stream = TcpStream::connect(at).expect("somebody listens");
+    stream.set_read_timeout(Some(Duration::from_secs(10))).expect("it can be set");
+    let head = format!(
+        "GET {path} HTTP/1.1\r\nHost: {at}\r\nAuthorization: Bearer {word}\r\nConnection: close\r\n\r\n"
+    );
+    stream.write_all(head.as_bytes()).expect("it is sent");
+    let (mut text, mut piece) = (String::new(), [0; 4096]);
+    while text.matches("event: frame").count() < 2 {
+        match stream.read(&mut piece) {
+            Ok(length) if length > 0 => text += &String::from_utf8_lossy(&piece[..length]),
+            _ => break,
+        }
+    }
+    text
+}
+
 fn json(answer: &Answer) -> Value {
     assert_eq!(answer.status, 200, "{answer:?}");
     // The pieces of an answer without a length.
@@ -211,6 +229,12 @@ fn who_may_only_read_sees_no_more_of_positions_than_the_site_file_says() {
                 "of the other node the site file says nothing: {path}"
             );
         }
+    }
+    // Pages and what comes live tell no more than the other ways.
+    for path in ["/heard?format=json", "/node/ho-000?format=json", "/live?from=0"] {
+        let beginning = |word: &str| beginning(at, path, word);
+        assert!(beginning(&words[0]).contains("-1.6"), "{path}");
+        assert!(words[1..].iter().all(|word| !beginning(word).contains("-1.6")), "{path}");
     }
     assert_eq!(server.stop("-TERM").0, Some(0));
 }

@@ -93,7 +93,7 @@ impl Asked {
 
     /// Whether positions are cut for whoever asks.
     pub(super) fn is_cut(&self) -> bool {
-        self.asker.may() == May::Read
+        !self.asker.sees_places()
     }
 
     /// Cuts the positions among values of a board's reading for those who may only read.
