@@ -99,7 +99,16 @@ pub struct Frame {
     /// Zone of the times that are shown: "UTC", or its name in the IANA database.
     pub zone: String,
     /// Who looks; `None` where nobody needs to say so.
-    pub person: Option<String>,
+    pub person: Option<Person>,
+}
+
+/// Somebody who has logged in.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Person {
+    /// By what name.
+    pub name: String,
+    /// The word without which none of their forms is taken.
+    pub form_word: String,
 }
 
 /// A time: as data in UTC, and as people of the site read it.
@@ -186,7 +195,12 @@ fn foot(frame: &Frame, is_live: bool) -> Markup {
                 a href="/heard" { "What was heard" }
                 a href="/intake" { "What arrived" }
                 a href="/about" { "About" }
-                @if let Some(person) = &frame.person { span { (person) } }
+            }
+            @if let Some(person) = &frame.person {
+                form method="post" action="/logout" {
+                    input type="hidden" name="form" value=(person.form_word);
+                    (plain(&person.name)) " " button { "Log out" }
+                }
             }
             p data-part="known" { "Showing what was known at " (frame.at.shown()) ". Times are " (frame.zone) "." }
             @if is_live { p id="link" role="status" {} }

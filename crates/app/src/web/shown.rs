@@ -12,12 +12,13 @@ use axum::middleware::Next;
 use axum::response::{IntoResponse as _, Response};
 use design::date::moment_text;
 use logbook::clock::now;
+use logbook::people::Word;
 use logbook::received::Moment;
 use logbook::store::since::Said;
 use logbook::store::{StoreError, sqlite};
 use logbook::zone::Zone;
 use report::page::design::DesignPage;
-use report::page::{self, Frame, Page, When};
+use report::page::{self, Frame, Page, Person, When};
 use report::words;
 use rusqlite::Connection;
 use sha2::{Digest as _, Sha256};
@@ -38,7 +39,7 @@ pub(super) struct Wish {
     pub(super) query: BTreeMap<String, String>,
     seen: Option<String>,
     /// Who has logged in.
-    person: Option<String>,
+    person: Option<Person>,
     /// Whether whoever asks sees where things are as they are.
     sees_places: bool,
 }
@@ -52,11 +53,14 @@ impl<S: Send + Sync> FromRequestParts<S> for Wish {
         let seen = parts.headers.get(header::IF_NONE_MATCH).and_then(|tag| tag.to_str().ok());
         let asker = parts.extensions.get::<Asker>();
         let sees_places = asker.is_some_and(Asker::sees_places);
-        let asker = asker.filter(|asker| asker.login().is_some());
+        let person = asker.filter(|asker| asker.login().is_some()).map(|asker| Person {
+            name: asker.name().to_owned(),
+            form_word: asker.form_word().map(Word::reveal).unwrap_or_default().to_owned(),
+        });
         Ok(Self {
             query: query.map(|Query(query)| query).unwrap_or_default(),
             seen: seen.map(str::to_owned),
-            person: asker.map(|asker| asker.name().to_owned()),
+            person,
             sees_places,
         })
     }
@@ -209,7 +213,8 @@ fn shown<P: Page>(look: &Look<'_>, page: &P) -> Response {
     }
     // What was "just now" a minute ago is so no longer.
     let minute = look.now.div_euclid(60_000_000);
-    let tag = tag(&[data.as_bytes(), &minute.to_be_bytes()]);
+    let word = look.wish.person.as_ref().map_or("", |person| person.form_word.as_str());
+    let tag = tag(&[data.as_bytes(), &minute.to_be_bytes(), word.as_bytes()]);
     tagged(look.wish, "text/html; charset=utf-8", &tag, || page::html(&frame(look), page))
 }
 

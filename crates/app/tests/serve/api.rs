@@ -1,7 +1,8 @@
 //! What programs ask.
 
 use std::fs;
-use std::net::SocketAddr;
+use std::io::{Read as _, Write as _};
+use std::net::{SocketAddr, TcpStream};
 use std::path::Path;
 use std::process::Command;
 use std::time::{Duration, Instant};

@@ -177,6 +177,9 @@ impl Node {
         parts.extend(self.place.as_ref().map(|place| html! { (plain(place)) }));
         parts.extend(self.dev_eui.as_ref().map(|eui| html! { "DevEUI " (eui) }));
         parts.push(html! { a href={ (node_page(&self.name)) "/first-days" } { "first days" } });
+        if self.dev_eui.is_some() {
+            parts.push(html! { a href={ (node_page(&self.name)) "/settings" } { "settings" } });
+        }
         html! { @for (place, part) in parts.iter().enumerate() { @if place > 0 { ", " } (part) } }
     }
 
@@ -265,6 +268,7 @@ impl Node {
                 @else { table.plain { tbody { @for visit in &self.visits {
                     tr { th scope="row" { (visit.at.shown()) } td { (plain(&visit.what)) " " span.quiet { "by " (plain(&visit.by)) } } }
                 } } } }
+                @if self.dev_eui.is_some() { p { a href={ (node_page(&self.name)) "/visit" } { "Note a visit" } } }
             }
         }
     }
