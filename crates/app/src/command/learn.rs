@@ -1,5 +1,7 @@
 //! `overwinter learn`: what the messages of a node that stands outside say about it.
 
+mod of_site;
+
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -9,6 +11,7 @@ use design::node::Design;
 use forecast::learn::log::{self, Log};
 use forecast::learn::sun::{self, MeasuredSun};
 use forecast::learn::{Band, Effort, Learned, Past, learn};
+use forecast::sky::climate::Climate;
 use logbook::bounded;
 use report::json::truth::{cause_word, quantity_word};
 use report::problem::{Failure, Problem};
@@ -16,7 +19,7 @@ use report::sentences::truth::Told;
 use report::words;
 use verdict::{Verdict, truth};
 
-use crate::input;
+use crate::input::{self, fleet};
 use crate::output::{self, reason};
 use crate::progress::Counter;
 
@@ -25,8 +28,9 @@ pub(super) const EXAMPLE: &str = "\
 Examples:
   overwinter learn mast.toml mast.csv
   overwinter learn mast.toml mast.csv --sun pyranometer.csv --report mast.html
+  overwinter learn larkmoor.toml mast-01
 
-The log has one row for each message and named columns: time_utc and battery_mv, and if sent charge_min (a counter), \
+With a site file the name is that of a node, and what it sent is taken from the log of the site. A file of its own has one row for each message and named columns: time_utc and battery_mv, and if sent charge_min (a counter), \
 panel_mv, box_c, restarted, fcnt, rssi, snr, dr. Sun has time_utc_hour_start, ghi_w_m2 and air_c. Exit code: 0 the \
 promise will be kept (or it is tight or not known), 1 it fails, 2 something is wrong with the input.";
 
@@ -40,11 +44,11 @@ const MEMBERS: usize = 6000;
 /// What `learn` is given.
 #[derive(Args)]
 pub(super) struct LearnOf {
-    /// The design file of the node
-    #[arg(value_name = "NODE.toml")]
+    /// The design file of the node, or the file of its site
+    #[arg(value_name = "NODE.toml|SITE.toml")]
     design: PathBuf,
-    /// What it sent, as CSV with named columns
-    #[arg(value_name = "LOG.csv")]
+    /// What it sent, as CSV with named columns; of a site, the name of the node
+    #[arg(value_name = "LOG.csv|NAME")]
     log: PathBuf,
     /// Sun that was measured nearby, hour by hour
     #[arg(long, value_name = "FILE")]
@@ -81,16 +85,22 @@ fn told(arguments: &LearnOf) -> Result<(String, Verdict), Failure> {
     let inputs = [Some(arguments.design.as_path()), Some(arguments.log.as_path()), arguments.sun.as_deref()];
     let inputs: Vec<&Path> = inputs.into_iter().flatten().collect();
     output::refuse_to_overwrite(&outputs, &inputs)?;
-    let checked = input::design(&arguments.design)?;
-    let climate = input::climate(&checked)?;
-    let design = &checked.design;
-    let modulus = counter_modulus(design);
-    let log = read_log(&arguments.log, modulus)?;
+    let given = if fleet::is_site(&arguments.design) {
+        of_site::given(&arguments.design, &arguments.log)?
+    } else {
+        given(arguments)?
+    };
+    let Given { design, climate, log, notes } = &given;
     let sun = arguments.sun.as_deref().map(read_sun).transpose()?;
-    let as_of_s = as_of(arguments, &log)?;
-    let past = Past { design, readings: &log.readings, as_of_s, counter_modulus: modulus, sun: sun.as_ref() };
+    let past = Past {
+        design,
+        readings: &log.readings,
+        as_of_s: as_of(arguments, log)?,
+        counter_modulus: counter_modulus(design),
+        sun: sun.as_ref(),
+    };
     let counter = Counter::begin();
-    let learned = learn(&past, &climate, &effort(arguments.seed), &counter);
+    let learned = learn(&past, climate, &effort(arguments.seed), &counter);
     drop(counter);
     let told = Told {
         name: design.name.clone(),
@@ -98,7 +108,7 @@ fn told(arguments: &LearnOf) -> Result<(String, Verdict), Failure> {
         log: super::check::shown(&arguments.log),
         note: design.note.clone(),
         unattended: words::planned_span(design.promise.unattended),
-        tolerated: tolerated(&log, sun.as_ref()),
+        tolerated: [tolerated(log, sun.as_ref()), notes.clone()].concat(),
         truth: truth(design, learned),
     };
     if let Some(path) = &arguments.answers {
@@ -113,6 +123,22 @@ fn told(arguments: &LearnOf) -> Result<(String, Verdict), Failure> {
         report::text::truth::page(&told)
     };
     Ok((page, told.truth.verdict))
+}
+
+/// What there is to learn from.
+struct Given {
+    design: Design,
+    climate: Climate,
+    log: Log,
+    /// What of the log was left out.
+    notes: Vec<String>,
+}
+
+fn given(arguments: &LearnOf) -> Result<Given, Failure> {
+    let checked = input::design(&arguments.design)?;
+    let climate = input::climate(&checked)?;
+    let log = read_log(&arguments.log, counter_modulus(&checked.design))?;
+    Ok(Given { design: checked.design, climate, log, notes: Vec::new() })
 }
 
 fn effort(seed: u64) -> Effort {

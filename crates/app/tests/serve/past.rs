@@ -43,6 +43,36 @@ fn a_file_of_the_past_is_read_once_however_often() {
     assert!(String::from_utf8_lossy(&done.stderr).contains("two columns have one title"));
 }
 
+/// Four days of a node, a message every two hours, are learned from the log of its site; nobody else is known there.
+#[test]
+fn a_node_of_a_site_is_learned_from_its_log() {
+    let node =
+        "\n[node.ho-000]\nkind = \"station.toml\"\nlatitude = \"46.99 deg\"\nlongitude = \"13.00 deg\"\n";
+    let folder = valley(&format!("{SOURCE}{node}"));
+    let row = |count: usize| {
+        let (day, hour) = (1 + count / 12, count % 12 * 2);
+        format!("02F2A74D52E6B438,{count},YAgY2jA=,2025-01-{day:02}T{hour:02}:00:00Z\n")
+    };
+    let rows: String = (0..48).map(row).collect();
+    fs::write(folder.path().join("old.csv"), format!("Device,Counter,Body,When\n{rows}"))
+        .expect("it is written");
+    let run = |arguments: &[&str]| program(folder.path(), arguments).output().expect("it runs");
+    assert!(run(&["serve", "site.toml", "--read-past"]).status.success());
+    let learned = run(&["learn", "site.toml", "ho-000", "--json"]);
+    assert!(
+        learned.status.code().is_some_and(|code| code < 2),
+        "{}",
+        String::from_utf8_lossy(&learned.stderr)
+    );
+    let data: serde_json::Value = serde_json::from_slice(&learned.stdout).expect("JSON");
+    assert_eq!((&data["node"]["name"], &data["log"]["days"]), (&"ho-000".into(), &4.into()), "{data:#}");
+    for (name, why) in [("nobody", "places no node `nobody`"), ("one", "nobody is enrolled as `one`")] {
+        let refused = run(&["learn", "site.toml", name]);
+        let said = String::from_utf8_lossy(&refused.stderr).into_owned();
+        assert!(refused.status.code() == Some(2) && said.contains(why), "{said}");
+    }
+}
+
 #[test]
 fn pointers_are_proposed_from_messages_in_a_file() {
     let folder = valley("");

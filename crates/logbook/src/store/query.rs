@@ -3,10 +3,12 @@
 //! - [`heard`]: frames, the newest first.
 //! - [`gateways`]: what hears them.
 //! - [`nodes`]: one node.
+//! - [`supply`]: what a device told of its battery and panel.
 
 pub mod gateways;
 pub mod heard;
 pub mod nodes;
+pub mod supply;
 
 use std::collections::BTreeMap;
 
