@@ -67,6 +67,7 @@ pub(crate) use login::Gate;
 pub(crate) use posted::Posted;
 pub(crate) use promises::Promises;
 use shown::Wish;
+use who::Asker;
 
 /// What the routes know.
 pub(crate) struct House {

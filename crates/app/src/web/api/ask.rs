@@ -6,7 +6,6 @@ use std::sync::Arc;
 use api::endpoint::ROOT;
 use logbook::export::time_text;
 use logbook::mapping::rfc3339;
-use logbook::people::May;
 use logbook::received::Moment;
 use logbook::store::StoreError;
 use serde::Serialize;
