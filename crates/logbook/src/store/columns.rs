@@ -211,9 +211,9 @@ mod tests {
         let minute = HOUR / 60;
         let short = Borders::new(7, 7 + HOUR, 60);
         assert_eq!(short, Borders { from: 7, to: 7 + HOUR, width: minute });
-        // 10:30 to 20:10 in 5 columns: ten hours from 10:00 on, two to a column.
+        // 10:30 to 20:10 in 5 columns: eleven hours from 10:00 on, three to a column, so that four columns end at 22:00.
         let long = Borders::new(10 * HOUR + 30 * minute, 20 * HOUR + 10 * minute, 5);
-        assert_eq!(long, Borders { from: 10 * HOUR, to: 25 * HOUR, width: 3 * HOUR });
+        assert_eq!(long, Borders { from: 10 * HOUR, to: 22 * HOUR, width: 3 * HOUR });
         let day = Borders::new(10 * HOUR, 34 * HOUR, 24);
         assert_eq!(day, Borders { from: 10 * HOUR, to: 34 * HOUR, width: HOUR });
         let nothing = Borders::new(5, 5, 1000);
