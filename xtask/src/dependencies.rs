@@ -15,7 +15,8 @@ const ALLOWED: [&str; 9] =
     ["0BSD", "Apache-2.0", "BSD-2-Clause", "BSD-3-Clause", "ISC", "MIT", "Unicode-3.0", "Unlicense", "Zlib"];
 
 /// Crates that are in the lock file in two versions, and why that is borne.
-const TWICE: [(&str, &str); 9] = [
+const TWICE: [(&str, &str); 10] = [
+    ("base64", "the websocket and the maker of certificates ask for different ones"),
     ("block-buffer", "the digest of the websocket's handshake is of an older family than ours"),
     ("cpufeatures", "the digest of the websocket's handshake is of an older family than ours"),
     ("crypto-common", "the digest of the websocket's handshake is of an older family than ours"),

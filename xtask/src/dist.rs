@@ -19,7 +19,7 @@ struct System {
     target: &'static str,
     /// The same with the C library of the machine that builds, linked into the program; where the first is missing.
     otherwise: Option<&'static str>,
-    /// What the names of its C compiler and archiver begin with: SQLite and the ciphers of TLS are C.
+    /// What the names of its C compiler and archiver begin with: the log and the ciphers of TLS are C.
     tools: &'static str,
 }
 

@@ -42,12 +42,12 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use axum::{Extension, Router};
 use axum::extract::{DefaultBodyLimit, Form, Path, Query, State};
 use axum::http::HeaderMap;
 use axum::middleware::{from_fn, from_fn_with_state};
 use axum::response::Response;
 use axum::routing::get;
+use axum::{Extension, Router};
 use design::serve::Page;
 use logbook::intake::door::Door;
 use logbook::intake::gateways::Gateways;
@@ -211,9 +211,14 @@ pub(crate) fn routes(house: Arc<House>) -> Router {
         .route("/metrics", get(|State(house): Asked| async move { metrics::answer(&house) }))
         .route(
             "/live",
-            get(|State(house): Asked, Extension(asker): Extension<Asker>, Query(query): Query<BTreeMap<String, String>>, headers: HeaderMap| async move {
-                live::answer(house, asker.sees_places(), &query, &headers)
-            }),
+            get(
+                |State(house): Asked,
+                 Extension(asker): Extension<Asker>,
+                 Query(query): Query<BTreeMap<String, String>>,
+                 headers: HeaderMap| async move {
+                    live::answer(house, asker.sees_places(), &query, &headers)
+                },
+            ),
         )
         .merge(login::routes())
         .merge(api::routes())

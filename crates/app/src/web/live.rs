@@ -173,7 +173,9 @@ fn stretch(
     }
     let mut rows = since::frames(log, last, STRETCH)?;
     if !sees_places {
-        rows.iter_mut().for_each(|row| cut(row, house));
+        for row in &mut rows {
+            cut(row, house);
+        }
     }
     let text: String = rows.iter().map(|row| events(row, &house.names)).collect();
     Ok(rows.last().map(|row| (row.seq, text)))

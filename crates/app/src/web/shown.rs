@@ -100,7 +100,9 @@ impl Look<'_> {
     pub(super) fn cut(&self, dev_eui: &str, said: &mut [Said]) {
         if !self.sees_places() {
             let sight = self.house.known.sight(dev_eui);
-            said.iter_mut().for_each(|said| sight.cut(&mut said.values, said.at, self.now));
+            for said in said {
+                sight.cut(&mut said.values, said.at, self.now);
+            }
         }
     }
 
