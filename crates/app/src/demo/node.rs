@@ -228,7 +228,7 @@ impl LiveNode {
                 let (least, most) = (scale.value(0), scale.value(*last));
                 least + (most - least) * (0.5 + 0.2 * (self.hour as f64 / 30.0).sin() + 0.02 * noise)
             }
-            Kind::Counter { .. } => self.charging_min,
+            Kind::Counter { .. } => within_codes(field, self.charging_min),
             Kind::Flag => f64::from(u8::from(self.radio.restarted)),
             Kind::Choice { .. } => 0.0,
             Kind::Position { .. } if part == Part::Longitude => 13.0 + 0.001 * noise,
@@ -251,6 +251,13 @@ impl LiveNode {
         let drawn = self.random.wrapping_mul(0x2545_f491_4f6c_dd1d) >> 11;
         2.0 * (drawn as f64 / (1_u64 << 53) as f64) - 1.0
     }
+}
+
+/// A count as its field holds it: after the last code it begins anew.
+fn within_codes(field: &Field, count: f64) -> f64 {
+    let step =
+        field.scale(Part::Value).map_or(1.0, |scale| scale.numerator as f64 / scale.denominator as f64);
+    count % (step * (f64::from(field.codes(Part::Value).last) + 1.0))
 }
 
 impl Radio {
@@ -304,4 +311,27 @@ fn intervals(design: &Design, message: &str) -> Option<Vec<(f64, Option<f64>)>> 
 #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "hours since the start")]
 fn as_index(hours: f64) -> usize {
     hours.max(0.0) as usize
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The clearest winter ends no message: hours in charge are counted round, as the firmware counts them.
+    #[test]
+    fn a_counter_that_has_gone_round_still_fits_its_message() {
+        let text = include_str!("../../../../examples/larkmoor/frost-mast.toml");
+        let file = design::file::parse(text);
+        let design =
+            design::resolve::resolve(&design::catalog::Catalog::builtin(), &file).expect("resolves").design;
+        let message = design.messages.iter().find(|message| message.name == "report").expect("it reports");
+        let codec = Codec::new(message);
+        let layout = codec.layout(Form::Full).expect("it has a layout");
+        let is_counter = |place: &usize| matches!(message.fields[*place].kind, Kind::Counter { .. });
+        let slot = layout.slots.iter().position(|slot| is_counter(&slot.field)).expect("it counts");
+        let field = &message.fields[layout.slots[slot].field];
+        let takes = |count: f64| codec.sample(Form::Full, slot, count).is_ok();
+        assert!((0..20_000).all(|hours| takes(within_codes(field, 60.0 * f64::from(hours)))));
+        assert!(!takes(60.0 * 20_000.0), "it goes round in this time");
+    }
 }
