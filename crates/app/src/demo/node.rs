@@ -202,7 +202,9 @@ impl LiveNode {
         let mut values = Vec::new();
         for (place, slot) in layout.slots.iter().enumerate() {
             let field = codec.message().fields.get(slot.field)?;
-            let repeated = before.get(place).copied().filter(|_| stuck);
+            // A sensor hangs, not the program that reads it.
+            let hangs = stuck && matches!(field.kind, Kind::Number { battery: false, .. });
+            let repeated = before.get(place).copied().filter(|_| hangs);
             values.push(repeated.unwrap_or_else(|| self.value(field, slot.part)));
         }
         let samples = values.iter().enumerate().map(|(place, value)| codec.sample(Form::Full, place, *value));
