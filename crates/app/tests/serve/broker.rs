@@ -269,12 +269,12 @@ fn two_processes_share_what_comes_and_readings_go_onward() {
             peer.publish("simple", &simple(device, counter, PAYLOAD));
         }
     }
-    let mut told = BTreeSet::new();
-    while told.len() < 300 {
+    // Two that arrive in the same microsecond have the same time, so that they are counted, not told apart.
+    for _ in 0..300 {
         let (topic, body) = town.next();
+        assert!(topic.starts_with("overwinter/Sample valley/ho-00"), "{topic}");
         let records: Value = serde_json::from_str(&body).expect("RFC 8428");
         assert!(records[0]["bn"].as_str().is_some_and(|name| name.starts_with("urn:dev:mac:02")), "{body}");
-        told.insert((topic, records[0]["bt"].to_string()));
     }
     for server in servers {
         assert_eq!(server.stop("-TERM").0, Some(0));
