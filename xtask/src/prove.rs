@@ -17,7 +17,7 @@ struct Proof {
     full: fn(&Path) -> Result<String>,
 }
 
-const PROOFS: [Proof; 9] = [
+const PROOFS: [Proof; 10] = [
     Proof { name: "random", what: "every property test, with fresh seeds", full: random },
     Proof { name: "fuzz", what: "the law of every reader, 10,000,000 changed inputs each", full: fuzz },
     Proof {
@@ -46,6 +46,11 @@ const PROOFS: [Proof; 9] = [
         full: learn,
     },
     Proof {
+        name: "watch",
+        what: "50 nodes that do what they should for a year: at most 0.2 alarms a node-year",
+        full: watch,
+    },
+    Proof {
         name: "reach",
         what: "predicted levels against links that were measured; the folder of the data sets follows",
         full: |_| bail!("name the folder of the data sets: cargo xtask prove reach FOLDER"),
@@ -72,6 +77,8 @@ const LIVES: &str = "20000";
 const LOGS: &str = "200";
 /// Members of each swarm: as many as the command `learn` has.
 const MEMBERS: &str = "6000";
+/// Nodes that `watch` watches, and for how many days.
+const WATCHED: (&str, &str) = ("50", "365");
 /// Crates whose code `mutants` changes.
 const MUTATED: [&str; 2] = ["overwinter-kit", "overwinter-wire"];
 
@@ -178,6 +185,14 @@ fn learn(root: &Path) -> Result<String> {
     let arguments = [&["test", "--release", "--locked"], &package[..]].concat();
     cargo(root, &arguments, &[("OVERWINTER_LOGS", LOGS), ("OVERWINTER_MEMBERS", MEMBERS)])?;
     Ok(format!("{LOGS} logs, 4 swarms of {MEMBERS}"))
+}
+
+fn watch(root: &Path) -> Result<String> {
+    let package = ["--package", "overwinter-logbook", "--test", "watch_nominal", "--", "--nocapture"];
+    let arguments = [&["test", "--release", "--locked"], &package[..]].concat();
+    let (nodes, days) = WATCHED;
+    cargo(root, &arguments, &[("OVERWINTER_NODES", nodes), ("OVERWINTER_DAYS", days)])?;
+    Ok(format!("{nodes} nodes, {days} days"))
 }
 
 /// Needs `cargo install cargo-mutants`.
