@@ -18,6 +18,8 @@ pub(super) const RECENT: usize = 100;
 const HEARS_WITHIN: Moment = 7 * DAY;
 /// False alarms of silence that a node may raise in a year.
 const FALSE_A_YEAR: f64 = 0.1;
+/// No fade lasts longer (own choice).
+const LONGEST_FADE: Moment = DAY;
 /// Fewest messages that must be missed.
 const FEWEST_MISSED: u32 = 3;
 /// Beyond this loss more patience would say nothing.
@@ -48,7 +50,7 @@ struct Counted {
     day: Moment,
     sent: u32,
     lost: u32,
-    /// Runs of losses that were no alarm, and what was lost in them.
+    /// Runs of two losses and more that were no alarm, and what was lost in them.
     runs: u32,
     lost_in_runs: u32,
     longest_run: u32,
@@ -112,8 +114,9 @@ impl Contact {
             today.lost = today.lost.saturating_add(lost);
             // What was an alarm is not usual, and makes nobody patient.
             let usual = if in_time { lost } else { 0 };
-            today.runs = today.runs.saturating_add(u32::from(usual > 0));
-            today.lost_in_runs = today.lost_in_runs.saturating_add(usual);
+            let in_a_run = if usual > 1 { usual } else { 0 };
+            today.runs = today.runs.saturating_add(u32::from(in_a_run > 0));
+            today.lost_in_runs = today.lost_in_runs.saturating_add(in_a_run);
             today.longest_run = today.longest_run.max(usual);
         }
         for _ in 0..lost.min(u32::try_from(RECENT).unwrap_or(u32::MAX)) {
@@ -185,17 +188,19 @@ impl Contact {
         let longest = self.days.iter().map(|day| day.longest_run).max().unwrap_or(0);
         let a_year = YEAR / interval.max(1) as f64;
         let alone = missed_before_alarm(self.loss(), a_year);
-        alone.max(self.missed_in_runs(a_year)).max(longest.saturating_add(1))
+        let in_a_fade = u32::try_from(LONGEST_FADE / interval.max(1)).unwrap_or(u32::MAX);
+        alone.max(self.missed_in_runs(a_year).min(in_a_fade)).max(longest.saturating_add(1))
     }
 
-    /// Fewest missed messages k with N r q^(k-1) <= 0.1, where a share r of messages begins a run of losses, and a share q of
-    /// the lost is followed by another: fades do not lose messages one by one. Without knowledge q is 0.3 (own choice).
+    /// Fewest missed messages k with N r q^(k-2) <= 0.1, where a share r of messages begins a run of at least two losses, and
+    /// a share q of those in it, the first apart, is followed by another: fades do not lose messages one by one, and what is
+    /// lost alone says nothing of them. Without knowledge q is 0.4 (own choice).
     fn missed_in_runs(&self, messages_a_year: f64) -> u32 {
         let sum = |of: fn(&Counted) -> u32| f64::from(self.days.iter().map(of).sum::<u32>());
         let (runs, lost) = (sum(|day| day.runs), sum(|day| day.lost_in_runs));
         let begins = (runs + 1.0) / (sum(|day| day.sent) + 2.0);
-        let goes_on = (lost - runs + 0.3) / (lost + 1.0);
-        missed_before_alarm(goes_on, messages_a_year * begins).saturating_add(1)
+        let goes_on = (lost - 2.0 * runs + 0.8) / (lost - runs + 2.0);
+        missed_before_alarm(goes_on, messages_a_year * begins).saturating_add(2)
     }
 
     /// How long it has said nothing, as far as it could have been heard.
@@ -250,11 +255,13 @@ mod tests {
         for fcnt in 0..4000 {
             contact.hear(Moment::from(fcnt) * 10 * MINUTE, Some(fcnt), None);
         }
-        // By hand: runs begin with (0 + 1) / (4,000 + 2), 13.1 times a year; 1 + ln(131) / -ln 0.3 = 5.05.
-        assert_eq!(contact.patience(10 * MINUTE), 6);
+        // By hand: runs begin with (0 + 1) / (4,000 + 2), 13.1 times a year; 2 + ln(131) / -ln 0.4 = 7.3.
+        assert_eq!(contact.patience(10 * MINUTE), 8);
+        // Who reports once a day is not heard for three days: 3 > ln(365 / 0.1) / ln(4,002), and no fade lasts so long.
+        assert_eq!(contact.patience(24 * 60 * MINUTE), 3);
         contact.hear(40_080 * MINUTE, Some(4007), None);
-        // Seven were lost in a row: (1 + 1) / (4,008 + 2), 26.2 times a year, and (7 - 1 + 0.3) / (7 + 1) = 0.7875 go on:
-        // 1 + ln(262) / 0.2389 = 24.3.
-        assert_eq!(contact.patience(10 * MINUTE), 25);
+        // Seven were lost in a row: (1 + 1) / (4,008 + 2), 26.2 times a year, and (7 - 2 + 0.8) / (7 - 1 + 2) = 0.725 go on:
+        // 2 + ln(262) / 0.3216 = 19.3.
+        assert_eq!(contact.patience(10 * MINUTE), 20);
     }
 }
