@@ -19,8 +19,8 @@ struct System {
     target: &'static str,
     /// The same with the C library of the machine that builds, linked into the program; where the first is missing.
     otherwise: Option<&'static str>,
-    /// What the names of its C compiler and archiver begin with: the log and the ciphers of TLS are C.
-    tools: &'static str,
+    /// Its C compiler and archiver for the first target, and what the compiler is told: the log and the ciphers of TLS are C.
+    tools: [(&'static str, &'static str); 3],
 }
 
 const SYSTEMS: [System; 2] = [
@@ -28,13 +28,18 @@ const SYSTEMS: [System; 2] = [
         name: "linux-x86-64",
         target: "x86_64-unknown-linux-musl",
         otherwise: Some("x86_64-unknown-linux-gnu"),
-        tools: "",
+        tools: [("CC", "musl-gcc"), ("AR", "ar"), ("CFLAGS", "")],
     },
     System {
         name: "linux-arm64",
         target: "aarch64-unknown-linux-musl",
         otherwise: None,
-        tools: "aarch64-linux-gnu-",
+        // Headers of another C library name its doors to large files, which all are here.
+        tools: [
+            ("CC", "aarch64-linux-gnu-gcc"),
+            ("AR", "aarch64-linux-gnu-ar"),
+            ("CFLAGS", "-DSQLITE_DISABLE_LFS -U_FORTIFY_SOURCE"),
+        ],
     },
 ];
 
@@ -126,16 +131,24 @@ fn flags(root: &Path, target: &str) -> Result<String> {
     Ok(flags.join("\u{1f}"))
 }
 
-/// The tools of C for a target, where nothing else was set: names of variables and commands.
+/// The tools of C for a target, where nothing else was set: names of variables and what stands in them.
 fn tools(system: &System, target: &str) -> Result<Vec<(String, String)>> {
-    let place = target.replace('-', "_");
-    let wanted = [("CC", "gcc"), ("AR", "ar")]
-        .map(|(variable, tool)| (format!("{variable}_{place}"), format!("{}{tool}", system.tools)));
-    let unset: Vec<_> =
-        wanted.into_iter().filter(|(variable, _)| std::env::var_os(variable).is_none()).collect();
-    for (variable, tool) in &unset {
-        let found = Command::new(tool).arg("--version").output().is_ok_and(|output| output.status.success());
-        ensure!(found, "{tool} is missing for {target}: install it, or name another one in {variable}");
+    if target != system.target {
+        return Ok(Vec::new());
+    }
+    let mut unset = Vec::new();
+    for (variable, value) in system.tools {
+        let name = format!("{variable}_{}", target.replace('-', "_"));
+        if value.is_empty() || std::env::var_os(&name).is_some() {
+            continue;
+        }
+        let runs =
+            || Command::new(value).arg("--version").output().is_ok_and(|output| output.status.success());
+        ensure!(
+            variable == "CFLAGS" || runs(),
+            "{value} is missing for {target}: install it, or name another one in {name}"
+        );
+        unset.push((name, value.to_owned()));
     }
     Ok(unset)
 }
