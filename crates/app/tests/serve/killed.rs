@@ -46,6 +46,10 @@ fn what_was_told_is_kept_once_whenever_the_server_is_killed() {
         for line in server.told.by_ref().lines().map_while(Result::ok) {
             // The last line may be torn.
             let Ok(line) = serde_json::from_str::<Value>(&line) else { continue };
+            // A quick machine sends more in a run than the law allows in an hour, and the watch says so.
+            if line.get("alarm").is_some() {
+                continue;
+            }
             assert!(["new", "copy", "late"].iter().any(|word| line["verdict"] == *word), "{line}");
             if line["verdict"] != "copy" {
                 let fcnt = line["fcnt"].as_u64().expect("a counter");
