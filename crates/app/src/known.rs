@@ -109,8 +109,8 @@ pub(crate) fn labels(site: &fleet::Site, rows: &[Node], kinds: &[Kind]) -> Label
     for kind in kinds {
         for message in &kind.messages {
             for column in &message.columns {
-                let key = (kind.name.clone(), message.name.clone(), column.name.clone());
-                labels.units.insert(key, column.unit.clone());
+                let key = (kind.name.clone(), message.name.clone(), column.name.to_string());
+                labels.units.insert(key, column.unit.to_string());
             }
         }
     }

@@ -30,6 +30,8 @@ use wire::session::{Session, SessionKeys};
 /// Uplinks of a round, if `OVERWINTER_UPLINKS` does not say; the target speaks of a million.
 const UPLINKS: u32 = 200_000;
 const ROUNDS: usize = 3;
+/// Copies that the log keeps in one transaction when many wait; the probe does so too.
+const AT_ONCE: usize = 8000;
 
 /// Nanoseconds that this thread was on a processor, by the kernel: other work on the machine does not count. Linux alone.
 fn processor_ns() -> u64 {
@@ -235,7 +237,7 @@ fn rows_alone(path: &Path, frames: &[Received]) -> (f64, f64) {
     log.pragma_update(None, "wal_autocheckpoint", 16000).expect("it is set");
     log.execute_batch("INSERT INTO gateway (id, eui) VALUES (1, '1'), (2, '2')").expect("they are made");
     let (begun, processor) = (Instant::now(), processor_ns());
-    for batch in frames.chunks(2000) {
+    for batch in frames.chunks(AT_ONCE) {
         let transaction = log.transaction().expect("it begins");
         for pair in batch.chunks(2) {
             let frame = &pair[0];

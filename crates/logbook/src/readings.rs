@@ -1,6 +1,7 @@
 //! What the messages of a kind of node say, field by field, by its design alone.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use design::message::{Direction, Field, Kind as Meaning, Message, Part};
 use design::node::{Design, Step};
@@ -36,11 +37,11 @@ pub struct Uplinked {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Column {
     /// Key of the field; of a position also which coordinate.
-    pub name: String,
+    pub name: Arc<str>,
     /// What it is, in words; may be empty.
     pub title: String,
     /// UCUM unit; `1` where there is none.
-    pub unit: String,
+    pub unit: Arc<str>,
     field: usize,
     part: Part,
 }
@@ -109,7 +110,7 @@ impl Kind {
     /// Columns of each message: what an edition keeps, so that old values can be read for ever.
     pub fn fields(&self) -> Value {
         let columns = |message: &Uplinked| {
-            message.columns.iter().map(|column| Value::from(column.name.clone())).collect::<Vec<_>>()
+            message.columns.iter().map(|column| Value::from(&*column.name)).collect::<Vec<_>>()
         };
         let messages = self.messages.iter().map(|message| (message.name.clone(), columns(message).into()));
         Value::Object(messages.collect())
@@ -139,7 +140,7 @@ impl Uplinked {
                 self.earlier(&mut said, before, slot.field, value);
             } else if let Some(column) = self.column(slot.field, slot.part) {
                 if let (Some(mark), Some(of)) = (mark(reading), self.columns.get(column)) {
-                    said.marks.insert(of.name.clone(), mark);
+                    said.marks.insert(of.name.to_string(), mark);
                 }
                 put(&mut said.values, column, value);
             }
@@ -170,8 +171,13 @@ fn put(values: &mut [Value], column: usize, value: Value) {
 }
 
 fn columns(field: usize, of: &Field) -> Vec<Column> {
-    let column =
-        |name: String, part| Column { name, title: of.title.clone(), unit: of.unit.clone(), field, part };
+    let column = |name: String, part| Column {
+        name: name.into(),
+        title: of.title.clone(),
+        unit: of.unit.as_str().into(),
+        field,
+        part,
+    };
     match of.kind {
         Meaning::Position { .. } => vec![
             column(format!("{}_latitude", of.name), Part::Latitude),

@@ -157,14 +157,14 @@ fn until_the_clock_is_set_all_is_kept_and_marked_and_nothing_is_answered() {
     assert!((90 * SECOND..120 * SECOND).contains(&shown), "{shown}");
     assert_eq!(earliest, MADE);
     let kept = bench.hear(&joins[0]);
-    assert_eq!((kept.verdict.as_str(), kept.clock_unsure), ("join", true));
+    assert_eq!((kept.verdict, kept.clock_unsure), ("join", true));
     assert!(!bench.is_answered(), "nothing is answered by a clock that stands in 1970");
     bench.clock.set(MADE + 30 * DAY);
     let Ok(Told::Clock(News::Sure { .. })) = bench.told.recv_timeout(Duration::from_secs(20)) else {
         panic!("it is noticed without a frame")
     };
     let kept = bench.hear(&joins[1]);
-    assert_eq!((kept.verdict.as_str(), kept.clock_unsure), ("join", false));
+    assert_eq!((kept.verdict, kept.clock_unsure), ("join", false));
     assert!(bench.is_answered(), "work goes on");
     bench.stop();
     let join = |mark| ("join".to_owned(), mark, mark);
@@ -221,7 +221,7 @@ fn a_clock_that_is_set_by_an_hour_is_said_and_work_goes_on() {
         assert!(beside.abs() < SECOND, "{beside}");
     }
     let kept = bench.hear(&joins[1]);
-    assert_eq!((kept.verdict.as_str(), kept.clock_unsure), ("join", false));
+    assert_eq!((kept.verdict, kept.clock_unsure), ("join", false));
     bench.stop();
 }
 

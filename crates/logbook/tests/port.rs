@@ -82,14 +82,23 @@ async fn the_sample_traffic_meets_its_expectations_at_500_and_2000_datagrams_a_s
         let with_frame: Vec<&traffic::Line> = lines.iter().filter(|line| !line.frames().is_empty()).collect();
         assert_eq!(kept.len(), with_frame.len(), "at {per_second}/s");
         for (line, kept) in with_frame.iter().zip(&kept) {
-            assert!(line.expected.contains(&kept.verdict), "event {}: {}", line.event, kept.verdict);
+            assert!(
+                line.expected.iter().any(|word| word == kept.verdict),
+                "event {}: {}",
+                line.event,
+                kept.verdict
+            );
             if kept.verdict == "new" {
-                let found = (kept.name.clone(), kept.fcnt.map(u64::from), kept.port.map(u64::from));
+                let found = (
+                    kept.name.as_deref().map(str::to_owned),
+                    kept.fcnt.map(u64::from),
+                    kept.port.map(u64::from),
+                );
                 assert_eq!(found, (line.node.clone(), line.fcnt, line.port), "event {}", line.event);
             }
             let values = kept.message.iter().flat_map(|told| &told.values);
             for value in values.filter(|_| kept.verdict != "copy") {
-                let expected = line.values.get(&value.name).and_then(serde_json::Value::as_f64);
+                let expected = line.values.get(&*value.name).and_then(serde_json::Value::as_f64);
                 let found = value.value.as_f64();
                 let same = expected.zip(found).is_some_and(|(one, other)| (one - other).abs() < 1e-9);
                 assert!(same || expected.is_none() && found.is_none(), "event {} {}", line.event, value.name);

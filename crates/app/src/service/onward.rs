@@ -123,8 +123,8 @@ fn labels(setup: &Site) -> Labels {
     for (kind, _) in &setup.kinds {
         for message in &kind.messages {
             for column in &message.columns {
-                let key = (kind.name.clone(), message.name.clone(), column.name.clone());
-                labels.units.insert(key, column.unit.clone());
+                let key = (kind.name.clone(), message.name.clone(), column.name.to_string());
+                labels.units.insert(key, column.unit.to_string());
             }
         }
     }

@@ -112,10 +112,10 @@ fn said(error: &csv::Error) -> String {
     }
 }
 
-fn offer(inbox: &Inbox, message: Message, told: &SyncSender<String>) -> Result<(), String> {
+fn offer(inbox: &Inbox, message: Message, told: &SyncSender<&'static str>) -> Result<(), String> {
     let told = told.clone();
     let done = Box::new(move |kept: Option<&KeptFrame>| {
-        let verdict = kept.map_or_else(String::new, |kept| kept.verdict.clone());
+        let verdict = kept.map_or("", |kept| kept.verdict);
         // There is room for all that wait.
         let _room = told.try_send(verdict);
     });
@@ -123,9 +123,9 @@ fn offer(inbox: &Inbox, message: Message, told: &SyncSender<String>) -> Result<(
 }
 
 /// Counts what became of the next row that is kept.
-fn count(kept: &Receiver<String>, tally: &mut Tally) -> Result<(), String> {
+fn count(kept: &Receiver<&'static str>, tally: &mut Tally) -> Result<(), String> {
     let verdict = kept.recv().map_err(|error| format!("the log was closed: {error}"))?;
-    match verdict.as_str() {
+    match verdict {
         "copy" => tally.copies += 1,
         "new" | "late" => tally.new += 1,
         _ => tally.refused += 1,

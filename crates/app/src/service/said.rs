@@ -15,9 +15,10 @@ use wire::identity::DevEui;
 
 /// One line for a person; none for a copy, which is no news.
 pub(super) fn line(kept: &KeptFrame, zone: &Zone) -> Option<String> {
-    let who = kept.name.clone().or_else(|| kept.dev_eui.map(|dev_eui| dev_eui.to_string()));
+    let named = kept.name.as_deref().map(str::to_owned);
+    let who = named.or_else(|| kept.dev_eui.map(|dev_eui| dev_eui.to_string()));
     let who = who.unwrap_or_else(|| "a stranger".to_owned());
-    let said = match kept.verdict.as_str() {
+    let said = match kept.verdict {
         "copy" => return None,
         "join" => "joins".to_owned() + &because(kept),
         "new" => content(kept),
@@ -126,7 +127,7 @@ fn content(kept: &KeptFrame) -> String {
 
 fn values(told: &Told) -> String {
     let value = |value: &ToldValue| {
-        let unit = if value.unit == "1" { String::new() } else { format!(" {}", words::unit(&value.unit)) };
+        let unit = if &*value.unit == "1" { String::new() } else { format!(" {}", words::unit(&value.unit)) };
         match &value.value {
             Value::Null => format!("no {}", value.name),
             Value::Bool(yes) => format!("{} {}", value.name, if *yes { "yes" } else { "no" }),
@@ -148,8 +149,8 @@ fn heard(kept: &KeptFrame) -> String {
 /// Who heard it: a gateway, or a source.
 fn by(kept: &KeptFrame) -> String {
     match &kept.gateway {
-        Some((eui, name)) => name.clone().unwrap_or_else(|| eui.to_string()),
-        None => kept.source.clone(),
+        Some((eui, name)) => name.as_deref().map_or_else(|| eui.to_string(), str::to_owned),
+        None => kept.source.to_string(),
     }
 }
 
@@ -167,7 +168,7 @@ pub(super) fn json_line(kept: &KeptFrame) -> String {
     let at = u64::try_from(kept.arrived_at / 1_000_000).ok().and_then(moment_text);
     let values = kept.message.iter().flat_map(|told| &told.values);
     let values: serde_json::Map<String, Value> =
-        values.map(|value| (value.name.clone(), value.value.clone())).collect();
+        values.map(|value| (value.name.to_string(), value.value.clone())).collect();
     json!({
         "id": kept.seq,
         "at": at,
@@ -175,7 +176,7 @@ pub(super) fn json_line(kept: &KeptFrame) -> String {
         "clock_unsure": kept.clock_unsure,
         "verdict": kept.verdict,
         "reason": kept.reason,
-        "node": kept.name,
+        "node": kept.name.as_deref(),
         "dev_eui": kept.dev_eui.map(|dev_eui| dev_eui.to_string()),
         "fcnt": kept.fcnt,
         "port": kept.port,

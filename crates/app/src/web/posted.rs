@@ -126,7 +126,7 @@ async fn keep(house: &House, message: Message) -> Response {
 }
 
 fn kept_as(kept: &KeptFrame) -> Response {
-    let status = match kept.verdict.as_str() {
+    let status = match kept.verdict {
         "refused:size" => StatusCode::PAYLOAD_TOO_LARGE,
         refused if refused.starts_with("refused") => StatusCode::UNPROCESSABLE_ENTITY,
         _ => return StatusCode::NO_CONTENT.into_response(),

@@ -74,7 +74,7 @@ impl Pulse {
     pub(crate) fn kept(&self, frames: &[KeptFrame]) {
         let mut counted = self.counted_mut();
         for kept in frames {
-            *counted.verdicts.entry(kept.verdict.clone()).or_default() += 1;
+            *counted.verdicts.entry(kept.verdict.to_owned()).or_default() += 1;
             counted.last = counted.last.max(Some(kept.arrived_at));
         }
         drop(counted);

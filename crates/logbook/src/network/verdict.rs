@@ -89,13 +89,13 @@ pub enum Hint {
     },
 }
 
-impl fmt::Display for Verdict {
+impl Verdict {
     /// The word that log, page and export use.
     ///
     /// A counter that was used with other bytes has the word of any other old counter, `refused:counter`, as its frame is as
     /// genuine and as useless; [`Refusal`]'s own text then begins with `reset`.
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(match self {
+    pub const fn word(&self) -> &'static str {
+        match self {
             Self::New => "new",
             Self::Late => "late",
             Self::Copy => "copy",
@@ -113,7 +113,14 @@ impl fmt::Display for Verdict {
                 Refusal::Counter { .. } => "refused:counter",
                 Refusal::OldSession => "refused:old-session",
             },
-        })
+        }
+    }
+}
+
+impl fmt::Display for Verdict {
+    /// [`Verdict::word`].
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.word())
     }
 }
 

@@ -144,13 +144,13 @@ pub fn event_of(kept: &KeptFrame) -> Option<(Moment, Event)> {
             .message
             .iter()
             .flat_map(|told| &told.values)
-            .map(|told| (told.name.clone(), told.value.clone()))
+            .map(|told| (told.name.to_string(), told.value.clone()))
             .collect(),
     };
     let frame = Frame {
         gateway: kept.gateway.as_ref().map(|(eui, _)| *eui),
         dev_eui: kept.dev_eui,
-        what: what(&kept.verdict, kept.reason.as_deref(), uplink),
+        what: what(kept.verdict, kept.reason.as_deref(), uplink),
     };
     (!kept.clock_unsure).then_some((kept.at, Event::Frame(frame)))
 }

@@ -8,6 +8,7 @@ mod reported;
 use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
+use std::sync::Arc;
 
 use design::serve::Foreign;
 use rusqlite::{Connection, params};
@@ -19,7 +20,7 @@ use super::answers::{self, Answers};
 use super::hours::HOUR;
 use super::rows::{self, Id};
 use super::setup::{Addresses, Site, in_force};
-use super::sheet::{FrameRow, ReadingRow, ReceptionRow, Sheet};
+use super::sheet::{FrameRow, ReceptionRow, Sheet};
 use super::{StoreError, again, restore, settings, view};
 use crate::clock::Belief;
 use crate::digits::hex;
@@ -47,13 +48,13 @@ pub struct KeptFrame {
     /// When it was heard, as far as that is known.
     pub at: Moment,
     /// The word for what became of it.
-    pub verdict: String,
+    pub verdict: &'static str,
     /// Why, where there is more to say.
     pub reason: Option<String>,
     /// Whose it is, where that is known.
     pub dev_eui: Option<DevEui>,
     /// What people call that node.
-    pub name: Option<String>,
+    pub name: Option<Arc<str>>,
     /// Its counter, if it is genuine.
     pub fcnt: Option<u32>,
     /// Its port, if it is genuine and has one.
@@ -61,9 +62,9 @@ pub struct KeptFrame {
     /// What it says, if it could be read.
     pub message: Option<Told>,
     /// The way by which it came: `udp`, `websocket`, or the key of a source.
-    pub source: String,
+    pub source: Cow<'static, str>,
     /// Which gateway of ours heard this copy; its name, if it has one here.
-    pub gateway: Option<(GatewayEui, Option<String>)>,
+    pub gateway: Option<(GatewayEui, Option<Arc<str>>)>,
     /// Modulation and rate, where they are known.
     pub data_rate: Option<String>,
     /// Centre of its channel, where it is known \[Hz\].
@@ -91,9 +92,9 @@ pub struct Told {
 #[derive(Clone, Debug, PartialEq)]
 pub struct ToldValue {
     /// Its column.
-    pub name: String,
+    pub name: Arc<str>,
     /// UCUM unit; `1` where there is none.
-    pub unit: String,
+    pub unit: Arc<str>,
     /// As it is kept; null if absent.
     pub value: serde_json::Value,
 }
@@ -105,6 +106,9 @@ pub struct Keeper {
     answers: Answers,
     nodes: BTreeMap<DevEui, Known>,
     gateways: BTreeMap<GatewayEui, Id>,
+    /// What the site file calls gateways, and the registry its nodes, row by row.
+    gateway_names: BTreeMap<GatewayEui, Arc<str>>,
+    node_names: Vec<Arc<str>>,
     editions: Vec<Id>,
     /// Places of a device's rows in the registry.
     registered: BTreeMap<DevEui, Vec<usize>>,
@@ -147,6 +151,14 @@ impl KnownSession {
     }
 }
 
+/// A copy of a frame, the way by which it came, and what the network makes of it.
+#[derive(Clone, Copy)]
+pub(super) struct Copied<'a> {
+    pub(super) received: &'a Received,
+    pub(super) source: &'static str,
+    pub(super) heard: &'a Heard,
+}
+
 /// Where a frame stands in what came before.
 #[derive(Clone, Copy, Debug, Default)]
 struct Belongs {
@@ -184,12 +196,16 @@ impl Keeper {
         for (place, row) in site.registry.iter().enumerate() {
             registered.entry(row.dev_eui).or_default().push(place);
         }
+        let gateway_names = site.gateways.iter().map(|(name, eui)| (*eui, name.as_str().into())).collect();
+        let node_names = site.registry.iter().map(|row| row.name.as_str().into()).collect();
         let mut keeper = Self {
             site,
             network,
             answers: Answers::default(),
             nodes: BTreeMap::new(),
             gateways: BTreeMap::new(),
+            gateway_names,
+            node_names,
             editions,
             registered,
             next_frame: 0,
@@ -314,28 +330,59 @@ impl Keeper {
         &mut self,
         log: &Connection,
         sheet: &mut Sheet<'a>,
-        (received, source): (&'a Received, &'a str),
-        heard: &'a Heard,
+        copy: Copied<'a>,
     ) -> Result<KeptFrame, StoreError> {
-        let gateway = gateway(&mut self.gateways, log, received.gateway)?;
-        let mut kept = self.about(received, source, heard);
-        if heard.verdict == Verdict::Copy
-            && let Some(frame) = self.copied(log, sheet, received, heard)?
-        {
+        let (received, heard) = (copy.received, copy.heard);
+        gateway(&mut self.gateways, log, received.gateway)?;
+        let original = match heard.verdict {
+            Verdict::Copy => self.original(log, sheet, received, heard)?,
+            _ => None,
+        };
+        self.change_session(log, received, heard)?;
+        for news in &heard.news {
+            let dev_eui = heard.dev_eui.ok_or_else(|| lost("the news of a frame without a device"))?;
+            answers::keep_news(log, dev_eui, news, received.arrived_at)?;
+        }
+        self.put(sheet, copy, original)
+    }
+
+    /// The same without looking into the log; `None` if that is needed: then nothing was changed.
+    pub(super) fn keep_by_heart<'a>(
+        &mut self,
+        sheet: &mut Sheet<'a>,
+        copy: Copied<'a>,
+    ) -> Option<Result<KeptFrame, StoreError>> {
+        let heard = copy.heard;
+        let original = self.remembered(heard);
+        let is_known = self.gateways.contains_key(&copy.received.gateway)
+            && (original.is_some() || heard.verdict != Verdict::Copy)
+            && heard.joined.is_none()
+            && heard.news.is_empty()
+            && !heard.uplink.as_ref().is_some_and(|uplink| uplink.opens);
+        is_known.then(|| self.put(sheet, copy, original))
+    }
+
+    /// Puts rows on a sheet; of a copy, beside the original.
+    fn put<'a>(
+        &mut self,
+        sheet: &mut Sheet<'a>,
+        copy: Copied<'a>,
+        original: Option<Id>,
+    ) -> Result<KeptFrame, StoreError> {
+        let (received, heard) = (copy.received, copy.heard);
+        let gateway = *self.gateways.get(&received.gateway).ok_or_else(|| lost("its gateway has no row"))?;
+        let mut kept = self.about(received, copy.source, heard);
+        let clock_unsure = kept.clock_unsure;
+        if let Some(frame) = original {
             kept.seq = frame;
-            sheet.receptions.push(ReceptionRow { frame, gateway, received, clock_unsure: kept.clock_unsure });
+            sheet.receptions.push(ReceptionRow { frame, gateway, received, clock_unsure });
             return Ok(kept);
         }
         if heard.verdict == Verdict::Refused(Refusal::Foreign) && self.site.foreign == Foreign::Counted {
             return Ok(kept);
         }
-        let belongs = self.session(log, sheet, received, heard)?;
-        for news in &heard.news {
-            let dev_eui = heard.dev_eui.ok_or_else(|| lost("the news of a frame without a device"))?;
-            answers::keep_news(log, dev_eui, news, received.arrived_at)?;
-        }
-        self.keep_frame(log, sheet, (received, source), belongs, heard.uplink.as_ref(), &mut kept)?;
-        let clock_unsure = kept.clock_unsure;
+        let belongs = self.belongs(sheet, heard)?;
+        self.keep_frame(sheet, (received, copy.source), belongs, heard.uplink.as_ref(), &mut kept)?;
         sheet.receptions.push(ReceptionRow { frame: kept.seq, gateway, received, clock_unsure });
         Ok(kept)
     }
@@ -348,20 +395,20 @@ impl Keeper {
         &mut self,
         log: &Connection,
         received: &Received,
-        source: &str,
+        source: &'static str,
         heard: &Heard,
         why: &str,
     ) -> Result<KeptFrame, StoreError> {
         let mut kept = KeptFrame {
             fcnt: None,
             port: None,
+            verdict: "refused:store",
             reason: Some(why.to_owned()),
             ..self.about(received, source, heard)
         };
-        "refused:store".clone_into(&mut kept.verdict);
         let gateway = gateway(&mut self.gateways, log, received.gateway)?;
         let mut sheet = Sheet::default();
-        self.keep_frame(log, &mut sheet, (received, source), Belongs::default(), None, &mut kept)?;
+        self.keep_frame(&mut sheet, (received, source), Belongs::default(), None, &mut kept)?;
         let clock_unsure = kept.clock_unsure;
         sheet.receptions.push(ReceptionRow { frame: kept.seq, gateway, received, clock_unsure });
         sheet.write(log)?;
@@ -421,26 +468,32 @@ impl Keeper {
     }
 
     fn row_at(&self, dev_eui: DevEui, at: Moment) -> Option<&Node> {
-        let places = self.registered.get(&dev_eui)?;
-        in_force(places.iter().filter_map(|place| self.site.registry.get(*place)), at)
+        self.named_row_at(dev_eui, at).map(|(row, _)| row)
     }
 
-    fn about(&self, received: &Received, source: &str, heard: &Heard) -> KeptFrame {
-        let row = heard.dev_eui.and_then(|dev_eui| self.row_at(dev_eui, received.arrived_at));
-        let named = self.site.gateways.iter().find(|(_, eui)| *eui == received.gateway);
+    /// The row of a device that was in force at a moment, and what it calls the node.
+    fn named_row_at(&self, dev_eui: DevEui, at: Moment) -> Option<(&Node, &Arc<str>)> {
+        let places = self.registered.get(&dev_eui)?.iter();
+        let rows =
+            places.filter_map(|place| Some((self.site.registry.get(*place)?, self.node_names.get(*place)?)));
+        in_force(rows, |(row, _)| row, at)
+    }
+
+    fn about(&self, received: &Received, source: &'static str, heard: &Heard) -> KeptFrame {
+        let row = heard.dev_eui.and_then(|dev_eui| self.named_row_at(dev_eui, received.arrived_at));
         KeptFrame {
             seq: 0,
             arrived_at: received.arrived_at,
             at: received.arrived_at,
-            verdict: heard.verdict.to_string(),
+            verdict: heard.verdict.word(),
             reason: reason(heard),
             dev_eui: heard.dev_eui,
-            name: row.map(|row| row.name.clone()),
+            name: row.map(|(_, name)| Arc::clone(name)),
             fcnt: heard.uplink.as_ref().map(|uplink| uplink.fcnt),
             port: heard.uplink.as_ref().and_then(|uplink| Some(uplink.application.as_ref()?.0)),
             message: None,
-            source: source.to_owned(),
-            gateway: Some((received.gateway, named.map(|(name, _)| name.clone()))),
+            source: Cow::Borrowed(source),
+            gateway: Some((received.gateway, self.gateway_names.get(&received.gateway).cloned())),
             data_rate: Some(received.radio.data_rate.clone()),
             frequency_hz: Some(received.radio.frequency_hz),
             rssi_dbm: received.radio.rssi_dbm,
@@ -451,21 +504,21 @@ impl Keeper {
     }
 
     /// The frame that was kept already, of which this is a copy.
-    fn copied(
+    fn original(
         &self,
         log: &Connection,
         sheet: &mut Sheet<'_>,
         received: &Received,
         heard: &Heard,
     ) -> Result<Option<Id>, StoreError> {
-        if let (Some(fcnt), Some(session)) = (heard.copies, heard.session) {
-            let Some(known) = self.known_session(session) else { return Ok(None) };
-            if let Some(frame) = known.newest.get(&fcnt) {
-                return Ok(Some(*frame));
-            }
-            return rows::frame_of_copy(log, known.id, fcnt);
+        if let Some(frame) = self.remembered(heard) {
+            return Ok(Some(frame));
         }
         sheet.write(log)?;
+        if let (Some(fcnt), Some(session)) = (heard.copies, heard.session) {
+            let Some(known) = self.known_session(session) else { return Ok(None) };
+            return rows::frame_of_copy(log, known.id, fcnt);
+        }
         let known = heard.dev_eui.and_then(|dev_eui| self.nodes.get(&dev_eui));
         for session in known.iter().flat_map(|known| known.sessions.values().rev()) {
             let found = rows::frame_of_join(log, session.id, &received.bytes)?;
@@ -476,33 +529,43 @@ impl Keeper {
         Ok(None)
     }
 
+    /// The same, if it is one of the newest frames of its session.
+    fn remembered(&self, heard: &Heard) -> Option<Id> {
+        self.known_session(heard.session?)?.newest.get(&heard.copies?).copied()
+    }
+
     fn known_session(&self, session: SessionId) -> Option<&KnownSession> {
         self.nodes.get(&session.dev_eui)?.sessions.get(&session.join_nonce)
     }
 
-    /// The session to which a frame belongs, begun or opened by it if need be.
-    fn session(
+    /// Begins the session that a frame asks for, or opens the one that it is the first of.
+    fn change_session(
         &mut self,
         log: &Connection,
-        sheet: &mut Sheet<'_>,
         received: &Received,
         heard: &Heard,
-    ) -> Result<Belongs, StoreError> {
-        let Some(session) = heard.session else { return Ok(Belongs::default()) };
+    ) -> Result<(), StoreError> {
+        let Some(session) = heard.session else { return Ok(()) };
         let known = self.nodes.get_mut(&session.dev_eui).ok_or_else(|| lost("its device has no row"))?;
         if let Some(joined) = &heard.joined {
             rows::join(log, known.id, joined)?;
             let row = rows::begin_session(log, known.id, joined, received.arrived_at)?;
             known.sessions.insert(joined.join_nonce, KnownSession::begun(row, None));
-            return Ok(Belongs { session: Some(row), lost: 0 });
+        } else if heard.uplink.as_ref().is_some_and(|uplink| uplink.opens) {
+            let opened = known.sessions.get(&session.join_nonce);
+            let opened = opened.ok_or_else(|| lost("its session has no row"))?.id;
+            rows::open_session(log, known.id, opened, received.arrived_at)?;
         }
-        let node = known.id;
+        Ok(())
+    }
+
+    /// The session to which a frame belongs, whose counter it may move.
+    fn belongs(&mut self, sheet: &mut Sheet<'_>, heard: &Heard) -> Result<Belongs, StoreError> {
+        let Some(session) = heard.session else { return Ok(Belongs::default()) };
+        let known = self.nodes.get_mut(&session.dev_eui).ok_or_else(|| lost("its device has no row"))?;
         let known =
             known.sessions.get_mut(&session.join_nonce).ok_or_else(|| lost("its session has no row"))?;
         let Some(uplink) = &heard.uplink else { return Ok(Belongs { session: Some(known.id), lost: 0 }) };
-        if uplink.opens {
-            rows::open_session(log, node, known.id, received.arrived_at)?;
-        }
         let expected = known.last.map_or(uplink.fcnt, |last| last.saturating_add(1));
         let newer = known.last.is_none_or(|last| last < uplink.fcnt);
         if newer {
@@ -516,9 +579,8 @@ impl Keeper {
 
     fn keep_frame<'a>(
         &mut self,
-        log: &Connection,
         sheet: &mut Sheet<'a>,
-        (received, source): (&'a Received, &'a str),
+        (received, source): (&'a Received, &'static str),
         belongs: Belongs,
         uplink: Option<&'a Uplink>,
         kept: &mut KeptFrame,
@@ -535,7 +597,7 @@ impl Keeper {
                     let late = kept.verdict == "late";
                     sheet.put_readings((node, kept.seq, kept.arrived_at), edition, &said, late);
                     kept.message = Some(told(said));
-                    self.note_stale(log, dev_eui, sheet.readings.get(before..).unwrap_or_default())?;
+                    self.note_stale(dev_eui, sheet, before);
                 }
                 Err(unreadable) => kept.reason = Some(unreadable),
             }
@@ -545,7 +607,7 @@ impl Keeper {
             received,
             source,
             kind: kind(&received.bytes),
-            verdict: Cow::Owned(kept.verdict.clone()),
+            verdict: kept.verdict,
             reason: kept.reason.clone(),
             session: belongs.session,
             fcnt: kept.fcnt,
@@ -582,25 +644,18 @@ impl Keeper {
         self.row_at(dev_eui, at).map(|row| row.kind.as_str())
     }
 
-    /// Notes that the hours of these readings must be worked out again; once for the hour that runs.
-    fn note_stale(
-        &mut self,
-        log: &Connection,
-        dev_eui: DevEui,
-        readings: &[ReadingRow],
-    ) -> Result<(), StoreError> {
-        let Some(known) = self.nodes.get_mut(&dev_eui) else { return Ok(()) };
-        for reading in readings {
+    /// Notes that the hours of a sheet's readings from a place on must be worked out again; once for the hour that runs.
+    fn note_stale(&mut self, dev_eui: DevEui, sheet: &mut Sheet<'_>, from: usize) {
+        let Some(known) = self.nodes.get_mut(&dev_eui) else { return };
+        for reading in sheet.readings.iter().skip(from) {
             let hour = reading.at.div_euclid(HOUR);
             if known.stale_hour != Some(hour) {
-                log.prepare_cached("INSERT OR IGNORE INTO stale_hour (node, hour) VALUES (?, ?)")?
-                    .execute(params![known.id, hour])?;
+                sheet.stale.insert((known.id, hour));
                 if !reading.rebuilt {
                     known.stale_hour = Some(hour);
                 }
             }
         }
-        Ok(())
     }
 }
 
@@ -608,8 +663,8 @@ impl Keeper {
 fn told(said: Said<'_>) -> Told {
     let named = said.message.columns.iter().zip(said.values);
     let values = named.map(|(column, value)| ToldValue {
-        name: column.name.clone(),
-        unit: column.unit.clone(),
+        name: Arc::clone(&column.name),
+        unit: Arc::clone(&column.unit),
         value,
     });
     Told { message: said.message.name.clone(), values: values.collect() }

@@ -37,7 +37,7 @@ pub struct Site {
 impl Site {
     /// The row of a device that was in force at a moment; the open one if none was.
     pub fn row_at(&self, dev_eui: DevEui, at: Moment) -> Option<&Node> {
-        in_force(self.registry.iter().filter(|row| row.dev_eui == dev_eui), at)
+        in_force(self.registry.iter().filter(|row| row.dev_eui == dev_eui), |row| row, at)
     }
 
     /// The place of a kind among those that are known.
@@ -47,11 +47,16 @@ impl Site {
 }
 
 /// Of the rows of one device, the one in force at a moment; the open one if none is.
-pub(super) fn in_force<'a>(mut rows: impl Iterator<Item = &'a Node> + Clone, at: Moment) -> Option<&'a Node> {
+pub(super) fn in_force<'a, T: Copy>(
+    mut rows: impl Iterator<Item = T> + Clone,
+    row: impl Fn(T) -> &'a Node,
+    at: Moment,
+) -> Option<T> {
     let day = Date::of_unix(u64::try_from(at / 1_000_000).unwrap_or_default());
-    let holds =
-        |row: &&Node| day.is_some_and(|day| row.from <= day && row.until.is_none_or(|until| day < until));
-    rows.clone().find(holds).or_else(|| rows.find(|row| row.open()))
+    let holds = |of: &T| {
+        day.is_some_and(|day| row(*of).from <= day && row(*of).until.is_none_or(|until| day < until))
+    };
+    rows.clone().find(holds).or_else(|| rows.find(|of| row(*of).open()))
 }
 
 /// Addresses of a private network: seven bits of zero, then 25 that nobody foresees.

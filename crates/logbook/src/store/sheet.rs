@@ -1,7 +1,6 @@
 //! Rows of a batch that wait to be written together: many in one statement.
 
-use std::borrow::Cow;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use rusqlite::{Connection, Statement, ToSql};
 use serde_json::Value;
@@ -28,7 +27,8 @@ const RECEPTION: (&str, usize, &str) = (
 const READING: (&str, usize, &str) = (
     "INSERT INTO reading (node, at, message, frame, edition, vals, marks, rebuilt, late) VALUES ",
     9,
-    " ON CONFLICT DO NOTHING",
+    " ON CONFLICT (node, at, message, frame, rebuilt) DO UPDATE SET edition = excluded.edition, vals = excluded.vals, \
+     marks = excluded.marks, late = excluded.late",
 );
 
 /// What becomes a row of `frame`.
@@ -37,7 +37,7 @@ pub(super) struct FrameRow<'a> {
     pub(super) received: &'a Received,
     pub(super) source: &'a str,
     pub(super) kind: &'static str,
-    pub(super) verdict: Cow<'static, str>,
+    pub(super) verdict: &'static str,
     pub(super) reason: Option<String>,
     pub(super) session: Option<Id>,
     pub(super) fcnt: Option<u32>,
@@ -78,9 +78,16 @@ pub(super) struct Sheet<'a> {
     pub(super) readings: Vec<ReadingRow>,
     /// The newest counter of a session.
     pub(super) counters: BTreeMap<Id, u32>,
+    /// Nodes and hours that must be worked out again.
+    pub(super) stale: BTreeSet<(Id, i64)>,
 }
 
 impl Sheet<'_> {
+    /// Rows that wait.
+    pub(super) fn len(&self) -> usize {
+        self.frames.len() + self.receptions.len() + self.readings.len()
+    }
+
     /// Writes what waits; what was written before in this transaction is there already.
     pub(super) fn write(&mut self, log: &Connection) -> Result<(), StoreError> {
         write(log, FRAME, &self.frames, frame)?;
@@ -90,6 +97,11 @@ impl Sheet<'_> {
         let mut raise = log.prepare_cached(sql)?;
         for (session, fcnt) in &self.counters {
             raise.execute((session, fcnt))?;
+        }
+        let mut grow_stale =
+            log.prepare_cached("INSERT OR IGNORE INTO stale_hour (node, hour) VALUES (?, ?)")?;
+        for node_and_hour in &self.stale {
+            grow_stale.execute(*node_and_hour)?;
         }
         *self = Self::default();
         Ok(())
@@ -179,7 +191,7 @@ fn frame(row: &FrameRow<'_>, values: &mut Values<'_, '_>) -> Result<(), rusqlite
     values.put(received.arrived_at)?;
     values.put("arrival")?;
     values.put(row.kind)?;
-    values.put(row.verdict.as_ref())?;
+    values.put(row.verdict)?;
     values.put(row.reason.as_deref())?;
     values.put(row.session)?;
     values.put(row.fcnt)?;

@@ -266,6 +266,8 @@ fn connect(path: &Path) -> Result<Connection, StoreError> {
     connection.pragma_update(None, "foreign_keys", true)?;
     connection.pragma_update(None, "wal_autocheckpoint", 16000)?;
     connection.pragma_update(None, "cache_size", -65_536)?;
+    // Each statement of many rows keeps pages as they were until it ends: not in a file.
+    connection.pragma_update(None, "temp_store", "MEMORY")?;
     connection.set_prepared_statement_cache_capacity(64);
     Ok(connection)
 }

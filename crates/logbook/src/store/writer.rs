@@ -1,7 +1,8 @@
 //! The one thread that writes.
 //!
-//! Whatever comes within 5 ms, at most 2,000 frames, is judged and written in one transaction. Only when that is on the disk
-//! does anybody hear of it: the listener, and whoever waits for a frame of his own.
+//! Whatever comes within 5 ms, at most 8,000 copies of frames, is judged and written in one transaction. Only when that is on
+//! the disk does anybody hear of it: the listener, and whoever waits for a frame of his own. While the rows of a stretch are
+//! written, a second thread judges and reads the next one; it has ended when the transaction does.
 
 use std::collections::BTreeSet;
 use std::fmt;
@@ -16,7 +17,7 @@ use wire::identity::{DevEui, GatewayEui};
 
 use super::again::{self, Again};
 use super::alarms::{self, Seen};
-use super::keeper::{Keeper, KeptFrame};
+use super::keeper::{Copied, Keeper, KeptFrame};
 use super::setup::Site;
 use super::sheet::Sheet;
 use super::sqlite::Log;
@@ -31,7 +32,11 @@ use crate::watch::{AlarmId, Change};
 /// A batch is what came within this time ..
 const GATHERED: Duration = Duration::from_millis(5);
 /// .. but not more.
-const MOST_AT_ONCE: usize = 2000;
+const MOST_AT_ONCE: usize = 8000;
+/// Copies that are judged and read while those before them are written.
+const AHEAD: usize = 512;
+/// With fewer rows than this to write, a second thread is not worth its start.
+const WORTH_A_THREAD: usize = 128;
 /// What waits to be kept; more is not taken in.
 const MOST_WAITING: usize = 20_000;
 /// After a failure the batch is tried again so much later, then twice as late each time ..
@@ -143,10 +148,20 @@ struct Job {
     done: Option<Done>,
 }
 
-/// A job, and what the network makes of it.
-struct JudgedJob {
-    job: Job,
-    heard: Option<Heard>,
+/// What is kept together, and what the network makes of it once it is judged.
+#[derive(Default)]
+struct Batch {
+    arrivals: Vec<Arrival>,
+    done: Vec<Option<Done>>,
+    heard: Vec<Option<Heard>>,
+}
+
+impl Batch {
+    fn add(&mut self, job: Job) {
+        self.arrivals.push(job.arrival);
+        self.done.push(job.done);
+        self.heard.push(None);
+    }
 }
 
 /// What has been counted since the start.
@@ -417,39 +432,21 @@ impl Desk {
     }
 
     /// Keeps a batch, however long that takes; an error only when the log is being stopped.
-    fn keep(&mut self, batch: Vec<Job>) -> Result<(), StoreError> {
+    fn keep(&mut self, mut batch: Batch) -> Result<(), StoreError> {
         let (mut effects, now) = (Vec::new(), self.now());
-        let begun = Instant::now();
-        let mut batch: Vec<JudgedJob> = batch
-            .into_iter()
-            .map(|job| {
-                let heard = match &job.arrival {
-                    Arrival::Frame(received, _) => Some(self.keeper.judge(received)),
-                    Arrival::SignOfLife { .. }
-                    | Arrival::Report { .. }
-                    | Arrival::Message(_)
-                    | Arrival::Watched { .. }
-                    | Arrival::Told { .. }
-                    | Arrival::Seen { .. }
-                    | Arrival::Wanted
-                    | Arrival::Noted { .. } => None,
-                    Arrival::Answered { number, refused } => {
-                        effects.extend(self.keeper.told(*number, refused.as_deref(), now));
-                        None
-                    }
-                };
-                JudgedJob { job, heard }
-            })
-            .collect();
-        add_time(&self.counts.judging_us, begun);
-        let kept = self.persist(|desk| match desk.whole(&batch) {
+        for arrival in &batch.arrivals {
+            if let Arrival::Answered { number, refused } = arrival {
+                effects.extend(self.keeper.told(*number, refused.as_deref(), now));
+            }
+        }
+        let kept = self.persist(|desk| match desk.whole(&mut batch) {
             Err(error) if !error.passes() => desk.one_by_one(&mut batch),
             done => done,
         })?;
-        if batch.iter().any(|judged| judged.job.arrival == Arrival::Wanted) {
+        if batch.arrivals.contains(&Arrival::Wanted) {
             self.tell_settings();
         }
-        self.keeper.on_disk(batch.iter().filter_map(|judged| Some(judged.heard.as_ref()?.frame)));
+        self.keeper.on_disk(batch.heard.iter().flatten().map(|heard| heard.frame));
         self.tell(batch, kept);
         self.act(&effects)
     }
@@ -530,12 +527,12 @@ impl Desk {
         }
     }
 
-    fn tell(&mut self, batch: Vec<JudgedJob>, kept: Vec<Vec<KeptFrame>>) {
-        for (judged, kept) in batch.into_iter().zip(&kept) {
-            if let Arrival::SignOfLife { gateway, at, address } = &judged.job.arrival {
+    fn tell(&mut self, batch: Batch, kept: Vec<Vec<KeptFrame>>) {
+        for ((arrival, done), kept) in batch.arrivals.iter().zip(batch.done).zip(&kept) {
+            if let Arrival::SignOfLife { gateway, at, address } = arrival {
                 self.listener.alive(*gateway, *at, address.is_some());
             }
-            if let Some(done) = judged.job.done {
+            if let Some(done) = done {
                 let refused = kept.iter().find(|kept| kept.verdict.starts_with("refused"));
                 done(refused.or_else(|| kept.first()));
             }
@@ -546,31 +543,48 @@ impl Desk {
     }
 
     /// All of it in one transaction.
-    fn whole(&mut self, batch: &[JudgedJob]) -> Result<Vec<Vec<KeptFrame>>, StoreError> {
+    fn whole(&mut self, batch: &mut Batch) -> Result<Vec<Vec<KeptFrame>>, StoreError> {
+        let judging = Arc::clone(&self.counts);
         self.in_transaction(|keeper, log| {
             let mut sheet = Sheet::default();
-            let kept = batch.iter().map(|judged| take(keeper, log, &mut sheet, judged));
-            let kept = kept.collect::<Result<_, StoreError>>()?;
+            let mut kept = Vec::with_capacity(batch.arrivals.len());
+            for (arrivals, heard) in batch.arrivals.chunks(AHEAD).zip(batch.heard.chunks_mut(AHEAD)) {
+                let (keeper_ahead, counts) = (&mut *keeper, &*judging);
+                let is_worth_it = sheet.len() >= WORTH_A_THREAD;
+                let (written, ahead) = abreast(
+                    is_worth_it,
+                    || sheet.write(log),
+                    move || ahead(keeper_ahead, arrivals, heard, counts),
+                );
+                written?;
+                let (heard, next, by_heart) = ahead?;
+                sheet = next;
+                let rest = arrivals.iter().zip(heard).skip(by_heart.len());
+                kept.extend(by_heart.into_iter().map(|one| vec![one]));
+                for (arrival, heard) in rest {
+                    kept.push(take(keeper, log, &mut sheet, arrival, heard.as_ref())?);
+                }
+            }
             sheet.write(log)?;
             Ok(kept)
         })
     }
 
     /// Each in a savepoint of its own, so that one that can't be kept does not stop the others.
-    fn one_by_one(&mut self, batch: &mut [JudgedJob]) -> Result<Vec<Vec<KeptFrame>>, StoreError> {
+    fn one_by_one(&mut self, batch: &mut Batch) -> Result<Vec<Vec<KeptFrame>>, StoreError> {
         self.in_transaction(|keeper, log| {
             let mut kept = Vec::new();
             // Devices whose frame could not be kept: what follows is judged as if it had not come.
             let mut anew: BTreeSet<DevEui> = BTreeSet::new();
-            for judged in batch.iter_mut() {
-                let dev_eui = judged.heard.as_ref().and_then(|heard| heard.dev_eui);
-                if let Arrival::Frame(received, _) = &judged.job.arrival
-                    && dev_eui.is_some_and(|dev_eui| anew.contains(&dev_eui))
-                {
-                    judged.heard = Some(keeper.judge(received));
+            for (arrival, heard) in batch.arrivals.iter().zip(&mut batch.heard) {
+                judge(keeper, arrival, heard);
+                let dev_eui = heard.as_ref().and_then(|heard| heard.dev_eui);
+                if dev_eui.is_some_and(|dev_eui| anew.contains(&dev_eui)) {
+                    *heard = None;
+                    judge(keeper, arrival, heard);
                 }
                 let point = log.savepoint()?;
-                match take_alone(keeper, &point, judged) {
+                match take_alone(keeper, &point, arrival, heard.as_ref()) {
                     Ok(one) => {
                         point.commit()?;
                         kept.push(one);
@@ -583,7 +597,7 @@ impl Desk {
                             keeper.restore(log, dev_eui)?;
                             anew.insert(dev_eui);
                         }
-                        kept.push(refuse(keeper, log, judged, &error)?);
+                        kept.push(refuse(keeper, log, arrival, heard.as_ref(), &error)?);
                     }
                 }
             }
@@ -629,29 +643,78 @@ fn add_time(count: &AtomicU64, begun: Instant) {
     count.fetch_add(took, Ordering::Relaxed);
 }
 
-fn gather(first: Job, waiting: &Receiver<Job>) -> Vec<Job> {
+fn gather(first: Job, waiting: &Receiver<Job>) -> Batch {
     let until = Instant::now() + GATHERED;
-    let mut batch = vec![first];
-    while batch.len() < MOST_AT_ONCE {
+    let mut batch = Batch::default();
+    batch.add(first);
+    while batch.arrivals.len() < MOST_AT_ONCE {
         if let Ok(job) = waiting.try_recv() {
-            batch.push(job);
+            batch.add(job);
             continue;
         }
         match waiting.recv_timeout(until.saturating_duration_since(Instant::now())) {
-            Ok(job) => batch.push(job),
+            Ok(job) => batch.add(job),
             Err(_) => break,
         }
     }
     batch
 }
 
+/// Does both, at the same time if that is worth it.
+fn abreast<A, B: Send>(
+    is_worth_it: bool,
+    one: impl FnOnce() -> A,
+    other: impl FnOnce() -> B + Send,
+) -> (A, B) {
+    if !is_worth_it {
+        return (one(), other());
+    }
+    std::thread::scope(|scope| {
+        let other = scope.spawn(other);
+        let one = one();
+        (one, other.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
+    })
+}
+
+/// Judges a frame, once.
+fn judge(keeper: &mut Keeper, arrival: &Arrival, heard: &mut Option<Heard>) {
+    if let (Arrival::Frame(received, _), None) = (arrival, &heard) {
+        *heard = Some(keeper.judge(received));
+    }
+}
+
+/// What was heard, the rows of its beginning, and what of it is kept with them.
+type Ahead<'a> = (&'a [Option<Heard>], Sheet<'a>, Vec<KeptFrame>);
+
+/// Judges a stretch, and puts its rows on a sheet up to the first that can't be kept without looking into the log.
+fn ahead<'a>(
+    keeper: &mut Keeper,
+    arrivals: &'a [Arrival],
+    heard: &'a mut [Option<Heard>],
+    counts: &Counts,
+) -> Result<Ahead<'a>, StoreError> {
+    let begun = Instant::now();
+    arrivals.iter().zip(heard.iter_mut()).for_each(|(arrival, heard)| judge(keeper, arrival, heard));
+    let heard: &[Option<Heard>] = heard;
+    let mut sheet = Sheet::default();
+    let mut kept = Vec::with_capacity(arrivals.len());
+    for pair in arrivals.iter().zip(heard) {
+        let (Arrival::Frame(received, source), Some(heard)) = pair else { break };
+        let Some(one) = keeper.keep_by_heart(&mut sheet, Copied { received, source, heard }) else { break };
+        kept.push(one?);
+    }
+    add_time(&counts.judging_us, begun);
+    Ok((heard, sheet, kept))
+}
+
 fn take_alone(
     keeper: &mut Keeper,
     log: &Connection,
-    judged: &JudgedJob,
+    arrival: &Arrival,
+    heard: Option<&Heard>,
 ) -> Result<Vec<KeptFrame>, StoreError> {
     let mut sheet = Sheet::default();
-    let kept = take(keeper, log, &mut sheet, judged)?;
+    let kept = take(keeper, log, &mut sheet, arrival, heard)?;
     sheet.write(log)?;
     Ok(kept)
 }
@@ -660,12 +723,13 @@ fn take<'a>(
     keeper: &mut Keeper,
     log: &Connection,
     sheet: &mut Sheet<'a>,
-    judged: &'a JudgedJob,
+    arrival: &'a Arrival,
+    heard: Option<&'a Heard>,
 ) -> Result<Vec<KeptFrame>, StoreError> {
     let nothing = |()| Vec::new();
-    match (&judged.job.arrival, &judged.heard) {
+    match (arrival, heard) {
         (Arrival::Frame(received, source), Some(heard)) => {
-            keeper.keep(log, sheet, (received, source), heard).map(|kept| vec![kept])
+            keeper.keep(log, sheet, Copied { received, source, heard }).map(|kept| vec![kept])
         }
         (Arrival::Message(message), _) => keeper.keep_message(log, message),
         (Arrival::Watched { changes, tells }, _) => {
@@ -689,10 +753,11 @@ fn take<'a>(
 fn refuse(
     keeper: &mut Keeper,
     log: &Connection,
-    judged: &JudgedJob,
+    arrival: &Arrival,
+    heard: Option<&Heard>,
     why: &StoreError,
 ) -> Result<Vec<KeptFrame>, StoreError> {
-    match (&judged.job.arrival, &judged.heard) {
+    match (arrival, heard) {
         (Arrival::Frame(received, source), Some(heard)) => {
             keeper.keep_bytes(log, received, source, heard, &why.to_string()).map(|kept| vec![kept])
         }

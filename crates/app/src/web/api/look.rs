@@ -65,7 +65,7 @@ fn messages(kind: &Kind) -> Vec<shape::Message> {
 }
 
 fn field(column: &logbook::readings::Column) -> shape::Field {
-    shape::Field { name: column.name.clone(), title: column.title.clone(), unit: column.unit.clone() }
+    shape::Field { name: column.name.to_string(), title: column.title.clone(), unit: column.unit.to_string() }
 }
 
 /// When the newest genuine uplink of a board was heard.

@@ -3,7 +3,9 @@
 //! A row bears the whole message; of a message with several uplinks the first row that is kept bears it, and the others name
 //! that row.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use rusqlite::{Connection, OptionalExtension as _, params};
 use wire::frame::{AcceptedCounters, LATE_WINDOW};
@@ -57,9 +59,7 @@ impl Keeper {
         for uplink in &message.uplinks {
             let kept = match uplink {
                 Ok(reported) => self.keep_reported(log, message, reported, whole)?,
-                Err(why) => {
-                    self.keep_refused(log, message, why.word().to_owned(), &why.to_string(), whole)?
-                }
+                Err(why) => self.keep_refused(log, message, why.word(), &why.to_string(), whole)?,
             };
             if kept.verdict != "copy" {
                 whole.get_or_insert(kept.seq);
@@ -79,14 +79,14 @@ impl Keeper {
         message: &Message,
         why: &str,
     ) -> Result<KeptFrame, StoreError> {
-        self.keep_refused(log, message, "refused:store".to_owned(), why, None)
+        self.keep_refused(log, message, "refused:store", why, None)
     }
 
     fn keep_refused(
         &mut self,
         log: &Connection,
         message: &Message,
-        verdict: String,
+        verdict: &'static str,
         why: &str,
         whole: Option<Id>,
     ) -> Result<KeptFrame, StoreError> {
@@ -106,9 +106,9 @@ impl Keeper {
         let node = self.nodes.get(&reported.dev_eui).ok_or_else(|| lost("its device has no row"))?.id;
         let mut kept = self.blank(message, Some(reported));
         let Some(place) = self.place(log, node, message, reported)? else {
-            return Ok(KeptFrame { verdict: "copy".to_owned(), ..kept });
+            return Ok(KeptFrame { verdict: "copy", ..kept });
         };
-        place.verdict.clone_into(&mut kept.verdict);
+        kept.verdict = place.verdict;
         let said = self.said(reported.dev_eui, kept.at, reported.port, &reported.payload, place.lost);
         if let Err(unreadable) = &said {
             kept.reason = Some(unreadable.clone());
@@ -118,7 +118,7 @@ impl Keeper {
             let mut sheet = Sheet::default();
             sheet.put_readings((node, kept.seq, kept.at), edition, &said, kept.verdict == "late");
             kept.message = Some(told(said));
-            self.note_stale(log, reported.dev_eui, &sheet.readings)?;
+            self.note_stale(reported.dev_eui, &mut sheet, 0);
             sheet.write(log)?;
         }
         if reported.rssi_dbm.is_some() || reported.snr_db.is_some() {
@@ -142,19 +142,19 @@ impl Keeper {
     fn blank(&self, message: &Message, reported: Option<&Reported>) -> KeptFrame {
         let at = reported.and_then(|reported| reported.at).unwrap_or(message.arrived_at);
         let dev_eui = reported.map(|reported| reported.dev_eui);
-        let row = dev_eui.and_then(|dev_eui| self.row_at(dev_eui, at));
+        let row = dev_eui.and_then(|dev_eui| self.named_row_at(dev_eui, at));
         KeptFrame {
             seq: self.next_frame,
             arrived_at: message.arrived_at,
             at,
-            verdict: String::new(),
+            verdict: "",
             reason: None,
             dev_eui,
-            name: row.map(|row| row.name.clone()),
+            name: row.map(|(_, name)| Arc::clone(name)),
             fcnt: reported.and_then(|reported| reported.counter),
             port: reported.map(|reported| reported.port),
             message: None,
-            source: message.source.clone(),
+            source: Cow::Owned(message.source.clone()),
             gateway: None,
             data_rate: None,
             frequency_hz: None,
