@@ -17,7 +17,7 @@ struct Proof {
     full: fn(&Path) -> Result<String>,
 }
 
-const PROOFS: [Proof; 10] = [
+const PROOFS: [Proof; 13] = [
     Proof { name: "random", what: "every property test, with fresh seeds", full: random },
     Proof { name: "fuzz", what: "the law of every reader, 10,000,000 changed inputs each", full: fuzz },
     Proof {
@@ -29,6 +29,21 @@ const PROOFS: [Proof; 10] = [
         name: "kills-log",
         what: "the log's server killed at 1,000 moments: nothing that was told is lost or doubled",
         full: kills_of_the_log,
+    },
+    Proof {
+        name: "power-cuts",
+        what: "the power fails at 200 moments: nothing that the log's server told is lost or doubled",
+        full: power_cuts,
+    },
+    Proof {
+        name: "answers",
+        what: "200 nodes on a disk whose syncs take 30 ms longer: 99 answers of 100 within 500 ms",
+        full: answers,
+    },
+    Proof {
+        name: "forgeries",
+        what: "10,000,000 frames that no device sent: none is accepted",
+        full: forgeries,
     },
     Proof {
         name: "network",
@@ -68,6 +83,11 @@ const SEEDS: u64 = 20;
 const EXECUTIONS: &str = "10000000";
 /// Moments at which `kills` ends a run.
 const KILLS: &str = "1000";
+/// Moments at which `power-cuts` ends all, and frames that `forgeries` makes.
+const CUTS: &str = "200";
+const FORGERIES: &str = "10000000";
+/// Nodes that `answers` answers.
+const ANSWERED: &str = "200";
 /// Worlds in which `network` puts the network.
 const WORLDS: &str = "50000";
 /// Sizings that `search` makes, and lives that each choice lives.
@@ -86,7 +106,7 @@ const MUTATED: [&str; 2] = ["overwinter-kit", "overwinter-wire"];
 pub(crate) fn list() {
     println!("cargo xtask prove NAME\n");
     for Proof { name, what, .. } in &PROOFS {
-        println!("  {name:<9} {what}");
+        println!("  {name:<10} {what}");
     }
 }
 
@@ -165,6 +185,25 @@ fn kills_of_the_log(root: &Path) -> Result<String> {
     let arguments = ["test", "--release", "--locked", "--package", "overwinter", "--test", "serve", "killed"];
     cargo(root, &arguments, &[("OVERWINTER_KILLS", KILLS)])?;
     Ok(format!("{KILLS} moments"))
+}
+
+fn power_cuts(root: &Path) -> Result<String> {
+    let arguments = ["test", "--locked", "--package", "overwinter", "--test", "serve", "power_fails"];
+    cargo(root, &arguments, &[("OVERWINTER_CUTS", CUTS)])?;
+    Ok(format!("{CUTS} cuts"))
+}
+
+fn answers(root: &Path) -> Result<String> {
+    let arguments = ["test", "--locked", "--package", "overwinter", "--test", "serve", "answered_in_time"];
+    cargo(root, &arguments, &[("OVERWINTER_NODES", ANSWERED)])?;
+    Ok(format!("{ANSWERED} nodes"))
+}
+
+fn forgeries(root: &Path) -> Result<String> {
+    let arguments =
+        ["test", "--release", "--locked", "--package", "overwinter-logbook", "--test", "forgeries"];
+    cargo(root, &arguments, &[("OVERWINTER_FORGERIES", FORGERIES)])?;
+    Ok(format!("{FORGERIES} frames"))
 }
 
 fn network(root: &Path) -> Result<String> {

@@ -7,7 +7,7 @@ use std::time::{Duration, Instant};
 use logbook::store::sqlite;
 use serde_json::Value;
 
-use super::{enrol, larkmoor, serve, uplink};
+use super::{enrol, larkmoor, packet, serve, uplink};
 
 /// Kills in CI; the long form asks for more by `OVERWINTER_KILLS`.
 const KILLS: usize = 6;
@@ -77,9 +77,5 @@ fn what_was_told_is_kept_once_whenever_the_server_is_killed() {
 }
 
 fn send(server: &super::Server, frame: &[u8], clock: u32) {
-    let packet = serde_json::json!({ "rxpk": [{
-        "tmst": clock, "freq": 868.1, "stat": 1, "modu": "LORA", "datr": "SF7BW125", "codr": "4/5",
-        "rssi": -97, "lsnr": 7.5, "size": frame.len(), "data": logbook::base64::encode(frame)
-    }] });
-    server.send(0, &packet.to_string());
+    server.send(0, &packet(frame, clock).to_string());
 }

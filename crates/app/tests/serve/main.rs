@@ -3,6 +3,7 @@
 #![cfg(unix)]
 
 mod alarms;
+mod answered;
 mod api;
 mod broker;
 mod demo;
@@ -13,6 +14,7 @@ mod page;
 mod past;
 mod people;
 mod posted;
+mod power;
 mod told;
 #[path = "../../../laws/tests/trial/mod.rs"]
 #[expect(dead_code, reason = "one of its parts is used here")]
@@ -125,11 +127,7 @@ impl Server {
 
     /// Sends a frame and waits for its acknowledgement.
     fn hear(&self, bytes: &[u8], clock_us: u32) {
-        let packet = json!({ "rxpk": [{
-            "tmst": clock_us, "freq": 868.1, "stat": 1, "modu": "LORA", "datr": "SF7BW125", "codr": "4/5",
-            "rssi": -97, "lsnr": 7.5, "size": bytes.len(), "data": base64::encode(bytes)
-        }] });
-        self.send(0, &packet.to_string());
+        self.send(0, &packet(bytes, clock_us).to_string());
         assert_eq!(self.receive(), [2, 0x12, 0x34, 1], "acknowledged at once");
     }
 
@@ -149,6 +147,14 @@ impl Server {
         let words = self.complained.lines().map(|line| line.expect("it is text") + "\n").collect();
         (code, words)
     }
+}
+
+/// A frame as the gateway passes it on.
+fn packet(bytes: &[u8], clock_us: u32) -> Value {
+    json!({ "rxpk": [{
+        "tmst": clock_us, "freq": 868.1, "stat": 1, "modu": "LORA", "datr": "SF7BW125", "codr": "4/5",
+        "rssi": -97, "lsnr": 7.5, "size": bytes.len(), "data": base64::encode(bytes)
+    }] })
 }
 
 #[test]
