@@ -38,11 +38,11 @@ fn main() {
         let learned = learn(&past, &climate, effort, &Silent);
         (begun.elapsed().as_secs_f64(), learned)
     };
-    let (seconds, mut one) = learned(&usual);
+    let (seconds, (one, mut swarm)) = learned(&usual);
     let begun = Instant::now();
-    let _band = one.swarm.next_day(&log.readings);
+    let _band = swarm.next_day(&log.readings);
     let day_s = begun.elapsed().as_secs_f64();
-    let (long_s, long) = learned(&Effort { islands: 8, members: 20_000, lives: 4000, ..usual });
+    let (long_s, (long, _)) = learned(&Effort { islands: 8, members: 20_000, lives: 4000, ..usual });
     println!(
         "{} days: {seconds:.2} s, a day more {:.0} ms; silent with {:.3}; with 7 times the members {:.3} in {long_s:.1} s",
         one.days,

@@ -77,7 +77,7 @@ fn main() {
             temper: number("--temper", 50) as f64 / 100.0,
         };
         let begun = Instant::now();
-        let learned = learn(&past, &climate, &effort, &Silent);
+        let (learned, swarm) = learn(&past, &climate, &effort, &Silent);
         eprintln!(
             "{} {:.2} s regimes {:?} runs {:.2}",
             fields[0],
@@ -89,7 +89,7 @@ fn main() {
             "   by hour {:?} before {:?} evidence {:?}",
             learned.by_hour,
             learned.before,
-            learned.swarm.evidence()
+            swarm.evidence()
         );
         let row = |name: &str, band: &Band| {
             println!("{},{name},{:.4},{:.4},{:.4},", fields[0], band.p05, band.p50, band.p95);

@@ -18,13 +18,13 @@ mod parts;
 pub mod sun;
 mod swarm;
 
-pub use ahead::Silence;
+pub use ahead::{Silence, WORTH_A_VISIT};
 pub use cause::{Cause, CauseKind, NotKnown, Quantity};
 pub use cell::CellError;
 pub use days::BLOCKS;
-pub use invented::{INVENTED_MODULUS, Invented, invented};
+pub use invented::{INVENTED_MODULUS, Invented, Parts, invented, twin};
 pub use kept::KeptError;
-pub use particle::Regime;
+pub use particle::{Mend, Regime};
 pub use swarm::{Before, DayBand, Effort, Heard, Learned, Swarm, learn};
 
 use std::cmp::Ordering;

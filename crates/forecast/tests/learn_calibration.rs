@@ -41,7 +41,7 @@ fn intervals_hold_what_was_drawn_as_often_as_they_say() {
             sun: None,
         };
         let effort = Effort { islands: 4, members, lives: 2, threads: 2, seed, ..Effort::default() };
-        let learned = learn(&past, &climate, &effort, &Silent);
+        let (learned, _) = learn(&past, &climate, &effort, &Silent);
         let holds =
             |band: &Band, truth: f64, within: f64| (band.p05 - within..=band.p95 + within).contains(&truth);
         let found = [

@@ -85,6 +85,10 @@ impl Case {
     }
 
     fn learn(&self, effort: &Effort, with_sun: bool) -> Learned {
+        self.swarm(effort, with_sun).0
+    }
+
+    fn swarm(&self, effort: &Effort, with_sun: bool) -> (Learned, Swarm) {
         let past = Past {
             design: &self.design,
             readings: &self.readings,
@@ -204,11 +208,11 @@ fn rows_that_are_shuffled_or_there_twice_are_the_same_log() {
 fn fed_day_by_day_is_fed_at_once() {
     let whole = Case::read("p-never-charges");
     let short = Case { as_of_s: whole.as_of_s - 4 * 86_400, ..Case::read("p-never-charges") };
-    let all = whole.learn(&quick(300), false);
-    let mut swarm = short.learn(&quick(300), false).swarm;
+    let (all, whole_swarm) = whole.swarm(&quick(300), false);
+    let mut swarm = short.swarm(&quick(300), false).1;
     let days: Vec<_> = (0..4).map(|_| swarm.next_day(&whole.readings)).collect();
     let at_once = &all.band[all.band.len() - 5..all.band.len() - 1];
-    assert_eq!((days.as_slice(), swarm.evidence()), (at_once, all.swarm.evidence()));
+    assert_eq!((days.as_slice(), swarm.evidence()), (at_once, whole_swarm.evidence()));
 }
 
 /// A swarm that was kept as bytes goes on as one that was not; bytes that are cut short or of another edition are refused.
@@ -216,7 +220,7 @@ fn fed_day_by_day_is_fed_at_once() {
 fn a_swarm_that_was_kept_goes_on() {
     let whole = Case::read("p-never-charges");
     let short = Case { as_of_s: whole.as_of_s - 4 * 86_400, ..Case::read("p-never-charges") };
-    let mut swarm = short.learn(&quick(200), false).swarm;
+    let mut swarm = short.swarm(&quick(200), false).1;
     let bytes = swarm.to_bytes();
     let again = |bytes: &[u8]| Swarm::from_bytes(bytes, (&whole.design, &whole.climate), (MODULUS, None), 2);
     let mut kept = again(&bytes).expect("a swarm");
@@ -238,12 +242,12 @@ fn a_swarm_that_was_kept_goes_on() {
 /// noise of 6,000 draws.
 #[test]
 fn without_a_likelihood_what_was_believed_stays() {
-    let learned = Case::read("p-never-charges").learn(&Effort { temper: 0.0, ..quick(2000) }, false);
+    let (learned, swarm) = Case::read("p-never-charges").swarm(&Effort { temper: 0.0, ..quick(2000) }, false);
     let (now, before) = (learned.capacity, learned.before.capacity);
     for (one, other) in [(now.p05, before.p05), (now.p50, before.p50), (now.p95, before.p95)] {
         assert!((one / other).ln().abs() < 0.06, "{now:?} {before:?}");
     }
-    assert!(learned.swarm.evidence().iter().all(|evidence| evidence.abs() < 1e-9));
+    assert!(swarm.evidence().iter().all(|evidence| evidence.abs() < 1e-9));
 }
 
 /// With the sun given there is less to doubt.

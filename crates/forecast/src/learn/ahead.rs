@@ -2,13 +2,14 @@
 #![expect(
     clippy::cast_possible_truncation,
     clippy::cast_possible_wrap,
+    clippy::cast_sign_loss,
     reason = "single precision is the point of the tables, and days are few"
 )]
 
 use super::Band;
 use super::days::{HOURS, place_in_year};
 use super::model::Model;
-use super::particle::{Particle, Regime, profile};
+use super::particle::{Mend, Particle, profile};
 use super::parts::{AFTERNOON, MORNING, SUN};
 use crate::life::ensemble::on_threads;
 use crate::life::kernel::step;
@@ -29,7 +30,30 @@ pub struct Silence {
     pub days: Band,
     /// Days that were looked at.
     pub within_days: usize,
+    /// Days after which each of the lives stopped that do, the soonest first.
+    pub stops: Vec<f64>,
+    /// Lives that were looked at.
+    pub lives: usize,
 }
+
+impl Silence {
+    /// How likely it is to stop within so many days; none beyond those that were looked at.
+    #[must_use]
+    pub fn within(&self, days: f64) -> Option<f64> {
+        let stopped = self.stops.partition_point(|stop| *stop <= days);
+        (days <= self.within_days as f64).then(|| stopped as f64 / self.lives.max(1) as f64)
+    }
+
+    /// The day by which this share of the lives has stopped; none if so many don't.
+    #[must_use]
+    pub fn day_of(&self, share: f64) -> Option<f64> {
+        let wanted = (share * self.lives as f64).ceil() as usize;
+        self.stops.get(wanted.max(1) - 1).copied()
+    }
+}
+
+/// Likelier than this to stop is worth a visit: more than 1 life in 10.
+pub const WORTH_A_VISIT: f64 = 0.1;
 
 /// From when on, with what.
 #[derive(Clone, Copy, Debug)]
@@ -38,8 +62,8 @@ pub(super) struct Start {
     pub(super) day: i64,
     pub(super) hour: usize,
     pub(super) days: usize,
-    /// Whether what broke is mended at once.
-    pub(super) mended: bool,
+    /// What is done at once.
+    pub(super) mend: Option<Mend>,
     pub(super) seed: u64,
     pub(super) threads: usize,
 }
@@ -49,9 +73,8 @@ pub(super) fn silent_after(model: &Model, members: &[&Particle], start: &Start) 
     on_threads(start.threads, members.len(), |number| {
         let mut random = Stream::new(start.seed, AHEAD | number as u64);
         let mut member = members[number].clone();
-        if start.mended {
-            member.regime = Regime::Sound;
-            member.equip(model);
+        if let Some(mend) = start.mend {
+            member.mend(model, mend);
         }
         live_on(model, &mut member, start, &mut random)
     })
@@ -95,5 +118,7 @@ pub(super) fn silence(lives: &[Option<f64>], within_days: usize) -> Silence {
         p_between: (low, high),
         days: Band::of_sorted(&days),
         within_days,
+        lives: lives.len(),
+        stops: days.into_iter().take(stopped).collect(),
     }
 }

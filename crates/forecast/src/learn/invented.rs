@@ -9,11 +9,12 @@ use design::node::Design;
 use design::quantity::Voltage;
 
 use super::Reading;
+use super::ahead::{Silence, Start, silence, silent_after};
 use super::days::{BLOCK_H, BLOCKS, DaySeen, HOURS, MinutesSeen};
 use super::island::{block_sd_volts, minutes_sd};
 use super::model::Model;
-use super::particle::Particle;
-use super::parts::{CAPACITY, YIELD};
+use super::particle::{Particle, Regime};
+use super::parts::{AFTERNOON, CAPACITY, FLOOR, MORNING, YIELD};
 use crate::random::Stream;
 use crate::sky::climate::Climate;
 
@@ -47,16 +48,70 @@ pub fn invented(design: &Design, climate: &Climate, first_day: i64, days: usize,
     let model = Model::new(design, climate, INVENTED_MODULUS, None);
     let mut random = Stream::new(seed, INVENTED);
     let mut node = Particle::new(&model, Some(BEGINS_VOLTS), &mut random);
+    lived(&model, &mut node, (first_day, days), true, &mut random)
+}
+
+/// Parts of a node, of what its design says.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Parts {
+    /// What the panel gives.
+    pub yields: f64,
+    /// What the floor draws.
+    pub floor: f64,
+    /// What the battery holds of its label.
+    pub capacity: f64,
+}
+
+/// Lets a node of these parts live so many days, in which nothing breaks; and how long that very node goes on within half a
+/// year of drawn weather.
+#[must_use]
+pub fn twin(
+    design: &Design,
+    climate: &Climate,
+    (first_day, days): (i64, usize),
+    seed: u64,
+    parts: &Parts,
+) -> (Invented, Silence) {
+    let model = Model::new(design, climate, INVENTED_MODULUS, None);
+    let mut random = Stream::new(seed, INVENTED);
+    let mut node = Particle::new(&model, Some(BEGINS_VOLTS), &mut random);
+    node.regime = Regime::Sound;
+    let shares = [(YIELD, parts.yields), (FLOOR, parts.floor), (CAPACITY, parts.capacity)];
+    for (place, share) in shares.into_iter().chain([(MORNING, 1.0), (AFTERNOON, 1.0)]) {
+        node.parts[place] = share.ln();
+    }
+    node.equip(&model);
+    let told = lived(&model, &mut node, (first_day, days), false, &mut random);
+    let day = first_day + i64::try_from(days).unwrap_or(0);
+    let start = Start { day, hour: 0, days: AHEAD_DAYS, mend: None, seed, threads: 1 };
+    let winters = silent_after(&model, &vec![&node; WINTERS], &start);
+    (told, silence(&winters, AHEAD_DAYS))
+}
+
+/// Days that are looked at ahead, and how often.
+const AHEAD_DAYS: usize = 180;
+const WINTERS: usize = 400;
+
+/// Lives so many days from one on; what is sent.
+fn lived(
+    model: &Model,
+    node: &mut Particle,
+    (first_day, days): (i64, usize),
+    breaks: bool,
+    random: &mut Stream,
+) -> Invented {
     let (mut readings, mut counted) = (Vec::new(), 0.0);
     for day in (first_day..).take(days) {
         let seen = asked(day);
-        node.pass_night(&model, day, &mut random);
-        let hours = node.hours_of(&model, &seen, &mut random);
-        let lived = node.live(&model, &seen, &hours);
+        if breaks {
+            node.pass_night(model, day, random);
+        }
+        let hours = node.hours_of(model, &seen, random);
+        let lived = node.live(model, &seen, &hours);
         let minutes = f64::from(lived.minutes);
-        let told = (minutes + f64::from(minutes_sd(lived.minutes)) * student(3, &mut random)).max(0.0);
+        let told = (minutes + f64::from(minutes_sd(lived.minutes)) * student(3, random)).max(0.0);
         for (block, volts) in lived.block_volts.iter().enumerate() {
-            let error = f64::from(block_sd_volts(1.0)) * student(4, &mut random);
+            let error = f64::from(block_sd_volts(1.0)) * student(4, random);
             // The day's minutes are told by its last message.
             let so_far = if block + 1 == BLOCKS { told } else { 0.0 };
             let count = (counted + so_far).round() as u64 % u64::from(INVENTED_MODULUS);

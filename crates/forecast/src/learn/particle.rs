@@ -54,6 +54,19 @@ pub enum Regime {
     Panel(f32),
 }
 
+/// What is done at a node at once.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Mend {
+    /// What broke is as it was before it did.
+    Fault,
+    /// Panel, charger and their light are as designed.
+    Panel,
+    /// A new battery, charged.
+    Battery,
+    /// It draws what the design says.
+    Board,
+}
+
 /// Change points, chances per day. A change is proposed [`EAGER`] times as often, and weighed for it.
 const BREAKS: [f64; 3] = [1.0 / 250.0, 1.0 / 200.0, 1.0 / 400.0];
 const MENDS: [f64; 3] = [1.0 / 25.0, 1.0 / 200.0, 1.0 / 60.0];
@@ -242,6 +255,32 @@ impl Particle {
         let then = by.exp() * now + by.exp_m1() * f64::from(active);
         let of_now = then / now;
         (of_now.is_finite() && of_now > 0.0).then(|| (self.parts[FLOOR] + of_now.ln(), by - of_now.ln()))
+    }
+
+    /// Somebody comes and does this.
+    pub(super) fn mend(&mut self, model: &Model, mend: Mend) {
+        match mend {
+            Mend::Fault => self.regime = Regime::Sound,
+            Mend::Panel => {
+                (self.parts[YIELD], self.parts[MORNING], self.parts[AFTERNOON]) = (0.0, 0.0, 0.0);
+                if self.regime.panel() < 1.0 {
+                    self.regime = Regime::Sound;
+                }
+            }
+            Mend::Battery => {
+                (self.parts[CAPACITY], self.parts[RESISTANCE]) = (model.beliefs.usual(CAPACITY), 0.0);
+                self.new_ah = model.tables.capacity_ah;
+                self.life = Life::new(&model.tables, 1.0);
+                self.life.counts_offers = false;
+            }
+            Mend::Board => {
+                self.parts[FLOOR] = 0.0;
+                if self.regime.load() > 1.0 {
+                    self.regime = Regime::Sound;
+                }
+            }
+        }
+        self.equip(model);
     }
 
     /// A night passes for a node that is not weighed.

@@ -116,6 +116,11 @@ impl Beliefs {
         }
     }
 
+    /// A part as most nodes have it.
+    pub(super) fn usual(&self, place: usize) -> f64 {
+        self.parts[place].shares[0].mean
+    }
+
     /// The same of all parts that a slide changes.
     pub(super) fn slid_density(&self, parts: &Parts) -> f64 {
         SLID.iter().map(|place| self.parts[*place].log_density(parts[*place])).sum()

@@ -8,12 +8,12 @@
 
 use std::sync::Arc;
 
-use super::ahead::{Silence, Start, silence, silent_after};
+use super::ahead::{Silence, Start, WORTH_A_VISIT, silence, silent_after};
 use super::cause::{self, Cause, NotKnown};
 use super::days::{BLOCKS, Counted, DaySeen, HOURS};
 use super::island::{Foretold, Island, regime_shares};
 use super::model::Model;
-use super::particle::{Particle, Regime, profile};
+use super::particle::{Mend, Particle, Regime, profile};
 use super::parts::{AFTERNOON, CAPACITY, FLOOR, MORNING, Parts, YIELD};
 use super::{Band, Past, Reading};
 use crate::progress::Progress;
@@ -98,7 +98,8 @@ pub struct Swarm {
 
 impl Swarm {
     /// Possible nodes of a design before anything was heard but its first voltage.
-    fn new(past: &Past<'_>, climate: &Climate, effort: &Effort) -> Self {
+    #[must_use]
+    pub fn begin(past: &Past<'_>, climate: &Climate, effort: &Effort) -> Self {
         let model = Model::new(past.design, climate, past.counter_modulus, past.sun);
         let (next_day, from_hour) = begins(&model, past.readings);
         let begins_s = model.clock.begins_s(next_day) + 3600 * from_hour as i64;
@@ -121,6 +122,30 @@ impl Swarm {
             skies: Vec::new(),
             days: 0,
         }
+    }
+
+    /// The moment at which the day that comes next begins \[s since 1970, UTC\].
+    #[must_use]
+    pub fn next_begins_s(&self) -> i64 {
+        self.model.clock.begins_s(self.next_day)
+    }
+
+    /// The moment at which it ends \[s since 1970, UTC\].
+    #[must_use]
+    pub fn next_ends_s(&self) -> i64 {
+        self.model.clock.begins_s(self.next_day + 1)
+    }
+
+    /// The last day that was lived, counted since 1970 on the place's mean solar clock.
+    #[must_use]
+    pub fn last_day(&self) -> i64 {
+        self.next_day - 1
+    }
+
+    /// What was learned until the end of the last day; `band` is what was foretold and seen so far, `past` the messages of late.
+    #[must_use]
+    pub fn learned(&self, past: &Past<'_>, band: Vec<DayBand>, effort: &Effort) -> Learned {
+        summary(past, self, band, effort, self.next_day, 0)
     }
 
     /// Lives the next day, with what was heard in it; messages of other days are left out.
@@ -361,14 +386,14 @@ pub struct Learned {
     pub to_the_end: Silence,
     /// The same if what broke were mended today.
     pub mended: Option<Silence>,
+    /// The same with one part sound, as designed and put in today; of a node that is likely to stop.
+    pub helps: Vec<(Mend, Silence)>,
     /// Days of the log.
     pub days: usize,
     /// The moment at which it was asked \[s since 1970, UTC\].
     pub as_of_s: i64,
     /// Whether sun was measured, minutes in charge were sent, and the voltage of the panel was.
     pub heard: Heard,
-    /// The swarm on the last whole day, to go on with.
-    pub swarm: Swarm,
 }
 
 /// What there was to learn from.
@@ -403,10 +428,15 @@ pub struct Before {
     pub capacity: Band,
 }
 
-/// Learns what a log says of a node; the same for any number of threads.
+/// Learns what a log says of a node, and the swarm on the last whole day, to go on with; the same for any number of threads.
 #[must_use]
-pub fn learn(past: &Past<'_>, climate: &Climate, effort: &Effort, progress: &dyn Progress) -> Learned {
-    let mut swarm = Swarm::new(past, climate, effort);
+pub fn learn(
+    past: &Past<'_>,
+    climate: &Climate,
+    effort: &Effort,
+    progress: &dyn Progress,
+) -> (Learned, Swarm) {
+    let mut swarm = Swarm::begin(past, climate, effort);
     let (last_day, hour) = swarm.model.clock.day_and_hour(past.as_of_s);
     let to_hour = (hour.round() as usize).min(HOURS);
     let days = usize::try_from(last_day + 1 - swarm.next_day).unwrap_or(0);
@@ -416,35 +446,28 @@ pub fn learn(past: &Past<'_>, climate: &Climate, effort: &Effort, progress: &dyn
         progress.report(band.len(), days);
     }
     let kept = swarm.clone();
-    if to_hour > swarm.from_hour && swarm.next_day == last_day {
+    let day = swarm.next_day;
+    if to_hour > swarm.from_hour && day == last_day {
         band.push(swarm.live(past.readings, to_hour));
-        swarm.next_day = last_day;
     }
-    let seed = effort.seed;
-    let start = Start {
-        day: swarm.next_day,
-        hour: to_hour,
-        days: AHEAD_DAYS,
-        mended: false,
-        seed,
-        threads: effort.threads,
-    };
-    summary(past, &swarm, kept, band, (effort, start))
+    (summary(past, &swarm, band, effort, day, to_hour), kept)
 }
 
 fn summary(
     past: &Past<'_>,
     swarm: &Swarm,
-    kept: Swarm,
     band: Vec<DayBand>,
-    (effort, start): (&Effort, Start),
+    effort: &Effort,
+    day: i64,
+    hour: usize,
 ) -> Learned {
     let members = swarm.chosen(effort.lives.max(2));
     let light = swarm.light_shares();
-    let ahead = |days: usize, mended: bool| {
-        silence(&silent_after(&swarm.model, &members, &Start { days, mended, ..start }), days)
+    let start = Start { day, hour, mend: None, days: AHEAD_DAYS, seed: effort.seed, threads: effort.threads };
+    let ahead = |days: usize, mend: Option<Mend>| {
+        silence(&silent_after(&swarm.model, &members, &Start { days, mend, ..start }), days)
     };
-    let to_the_end = days_to_the_end(past, start.days);
+    let to_the_end = days_to_the_end(past, swarm.days, start.days);
     let by_hour = [MORNING, usize::MAX, AFTERNOON].map(|place| {
         swarm.band(|one| {
             let shade = one.parts.get(place).map_or(1.0, |part| part.exp());
@@ -463,26 +486,34 @@ fn summary(
         runs: swarm.chance(|one| one.life.running),
         causes: Vec::new(),
         not_known: Vec::new(),
-        silence: ahead(start.days, false),
-        to_the_end: ahead(to_the_end, false),
-        mended: (regimes[0] < 0.5).then(|| ahead(start.days, true)),
-        days: band.len(),
+        silence: ahead(start.days, None),
+        to_the_end: ahead(to_the_end, None),
+        mended: (regimes[0] < 0.5).then(|| ahead(start.days, Some(Mend::Fault))),
+        helps: Vec::new(),
+        days: swarm.days,
         as_of_s: past.as_of_s,
         heard: Heard::of(past),
         band,
-        swarm: kept,
     };
+    learned.helps = helps(past, &learned, |mend| ahead(start.days, Some(mend)));
     learned.not_known = cause::not_known(swarm, &learned);
     learned.causes = cause::causes(past, swarm, &light, &learned.not_known);
     learned
 }
 
-/// Days of the promise that are left at least, as far as is looked.
-fn days_to_the_end(past: &Past<'_>, least: usize) -> usize {
+/// Days of the promise that are left after so many, at least, as far as is looked.
+fn days_to_the_end(past: &Past<'_>, gone: usize, least: usize) -> usize {
     let days = (past.design.promise.unattended.years() * YEAR_DAYS as f64).round() as usize;
-    let first = past.readings.first().map_or(past.as_of_s, |one| one.at_s);
-    let gone = usize::try_from((past.as_of_s - first) / 86_400).unwrap_or(0);
     days.saturating_sub(gone).clamp(least, 10 * YEAR_DAYS)
+}
+
+/// What each part, sound and as designed, would change: asked where a node is likelier to stop than is worth a visit.
+fn helps(past: &Past<'_>, learned: &Learned, ahead: impl Fn(Mend) -> Silence) -> Vec<(Mend, Silence)> {
+    if learned.silence.p <= WORTH_A_VISIT {
+        return Vec::new();
+    }
+    let parts = [past.design.panel.is_some().then_some(Mend::Panel), Some(Mend::Battery), Some(Mend::Board)];
+    parts.into_iter().flatten().map(|mend| (mend, ahead(mend))).collect()
 }
 
 /// What was believed before.
