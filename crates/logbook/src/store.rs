@@ -11,6 +11,7 @@
 //! - [`people`]: who may, and what they did.
 //! - [`again`]: history, read anew when a design has changed.
 //! - [`alarms`]: what the watch found, and the past as it must know it.
+//! - [`learned`]: what the messages of nodes say about them.
 //! - [`archive`]: all of it as text, for those who have no program.
 //! - [`telling`]: messages to those who are told of alarms.
 //! - [`visits`]: who was at a node.
@@ -23,6 +24,7 @@ pub mod alarms;
 pub mod archive;
 pub mod columns;
 pub mod keeper;
+pub mod learned;
 pub mod people;
 pub mod query;
 pub mod settings;

@@ -41,6 +41,7 @@ const TABLES: &[(&str, &str)] = &[
     ("pause", "node from until why"),
     ("band", "node day quantity p05 p50 p95"),
     ("swarm", "node epoch bytes"),
+    ("truth", "node day said"),
     ("person", "id name may hash added_at removed_at"),
     ("login", "id person hash since last_seen until"),
     ("invitation", "id person hash until"),

@@ -14,7 +14,7 @@ use super::sqlite::beside;
 use crate::digits::hex;
 
 /// Tables of the log that are written as they are; those of people, their logins and tokens are not.
-const TABLES: [&str; 20] = [
+const TABLES: [&str; 21] = [
     "frame",
     "reception",
     "reading",
@@ -31,6 +31,7 @@ const TABLES: [&str; 20] = [
     "visit",
     "pause",
     "band",
+    "truth",
     "deed",
     "meta",
     "migration",

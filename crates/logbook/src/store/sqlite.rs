@@ -14,7 +14,7 @@ use crate::digits::hex;
 use crate::received::Moment;
 
 /// The tables, edition by edition; an edition that was shipped is never changed.
-const MIGRATIONS: [&str; 7] = [
+const MIGRATIONS: [&str; 8] = [
     include_str!("schema/0001.sql"),
     include_str!("schema/0002.sql"),
     include_str!("schema/0003.sql"),
@@ -22,6 +22,7 @@ const MIGRATIONS: [&str; 7] = [
     include_str!("schema/0005.sql"),
     include_str!("schema/0006.sql"),
     include_str!("schema/0007.sql"),
+    include_str!("schema/0008.sql"),
 ];
 /// Marks a file as a log of ours (own choice: "ovwl" in ASCII).
 const APPLICATION: i32 = 0x6f76_776c;

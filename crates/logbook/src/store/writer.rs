@@ -18,6 +18,7 @@ use wire::identity::{DevEui, GatewayEui};
 use super::again::{self, Again};
 use super::alarms::{self, Seen};
 use super::keeper::{Copied, Keeper, KeptFrame};
+use super::learned::{self, Lesson};
 use super::setup::Site;
 use super::sheet::Sheet;
 use super::sqlite::Log;
@@ -102,6 +103,8 @@ pub enum Arrival {
     },
     /// People want nodes to be told something: the rows are there.
     Wanted,
+    /// Some days have taught something of a node.
+    Learned(Box<Lesson>),
     /// Something to be remembered under a key.
     Noted {
         /// The key.
@@ -738,6 +741,7 @@ fn take<'a>(
         }
         (Arrival::Told { messages, outcome }, _) => telling::settle(log, messages, outcome).map(nothing),
         (Arrival::Seen { alarm, seen }, _) => alarms::see(log, *alarm, seen).map(nothing),
+        (Arrival::Learned(lesson), _) => learned::keep(log, lesson).map(nothing),
         (Arrival::Noted { key, value }, _) => super::rows::note(log, key, value).map(nothing),
         (Arrival::SignOfLife { gateway, at, address }, _) => {
             keeper.sign_of_life(log, *gateway, *at, address.as_deref()).map(nothing)
