@@ -13,6 +13,7 @@ mod counter_lost;
 mod empty_soon;
 mod event;
 mod first_days;
+mod foretold;
 mod forged;
 mod gateway;
 mod gateway_away;
@@ -53,6 +54,7 @@ use too_long_on_air::OnAir;
 pub use alarm::{About, Alarm, AlarmId, Change, Evidence, Key, Rule, Urgency};
 pub use event::{Event, Frame, Uplink, What};
 pub use first_days::{FIRST_DAYS, FirstDay, Point, Promised, first_days};
+pub use foretold::{Foretold, SOON_D};
 pub use plan::{Granted, NodePlan, Sensor};
 pub use threshold::Threshold;
 
@@ -104,6 +106,8 @@ struct Node {
     readings: Readings,
     on_air: OnAir,
     rates: Rates,
+    /// What was learned of it by the end of its last day.
+    foretold: Option<Foretold>,
     /// By the name of a rule of the site file.
     thresholds: BTreeMap<String, threshold::Seen>,
     /// When anything genuine of it was heard.
@@ -131,6 +135,7 @@ pub fn step(state: State, event: &Event, now: Moment) -> (State, Vec<Change>) {
     match event {
         Event::Began { .. } | Event::Alive { .. } | Event::Paused { .. } => {}
         Event::Tick => state.judge_all(now, &mut changes),
+        Event::Foretold { dev_eui, .. } => state.judge_node(*dev_eui, now, &mut changes),
         Event::Frame(frame) => {
             if let Some(gateway) = frame.gateway {
                 state.judge_gateway(gateway, now, &mut changes);
@@ -192,6 +197,11 @@ impl State {
             Event::Alive { gateway, asks } => {
                 if *asks {
                     self.gateways.entry(*gateway).or_default().ask(now, self.setup.gateway_patience);
+                }
+            }
+            Event::Foretold { dev_eui, foretold } => {
+                if let Some(node) = self.nodes.get_mut(dev_eui) {
+                    node.foretold = Some(foretold.clone());
                 }
             }
             Event::Paused { dev_eui, until } => {
@@ -347,6 +357,11 @@ impl State {
             Rule::Silent => stands(Rule::EmptySoon),
             Rule::Restarts => stands(Rule::JoinStorm),
             Rule::JoinStorm => stands(Rule::Restarts),
+            // One cause is told once: by the sign that came first, and by the worse news.
+            Rule::BelowForecast => {
+                [Rule::NeverCharged, Rule::EmptySoon, Rule::Restarts].into_iter().any(stands)
+            }
+            Rule::NeverCharged => stands(Rule::BelowForecast),
             _ => false,
         };
         paused || explained
@@ -457,6 +472,12 @@ impl Node {
         self.last_sign.is_some_and(|last| now - last <= within)
     }
 
+    /// What was learned knows of the sun to come; the line through the voltages only of those that were.
+    fn find_empty(&self, plan: &NodePlan, now: Moment) -> Finding {
+        let learned = self.foretold.as_ref().and_then(|foretold| foretold.find_empty(now));
+        learned.unwrap_or_else(|| self.least.find(plan.stops_volts, now))
+    }
+
     fn find(&mut self, plan: &NodePlan, now: Moment) -> Vec<(Rule, Finding)> {
         let volts = self.charging.volts();
         let mut findings = vec![
@@ -464,18 +485,20 @@ impl Node {
             (Rule::Restarts, self.restarts.find(now)),
             (Rule::CounterLost, self.counters.find()),
             (Rule::Losing, losing::find(&self.contact, plan.loss)),
-            (Rule::EmptySoon, self.least.find(plan.stops_volts, now)),
+            (Rule::EmptySoon, self.find_empty(plan, now)),
             (Rule::JoinStorm, self.joins.find(now)),
             (Rule::Forged, self.forgeries.find(now)),
             (Rule::TooLongOnAir, self.on_air.find(now)),
             (Rule::ReadingStuck, self.readings.find_stuck(now, &plan.sensors)),
             (Rule::MagicValue, self.readings.find_magic()),
         ];
+        if let Some(foretold) = &self.foretold {
+            findings.push((Rule::BelowForecast, foretold.find_below(now)));
+        }
         if let Some(planned) = plan.spreading_factor {
             findings.push((Rule::SlowerThanPlanned, self.rates.find(now, planned)));
         }
         if let Some(first) = self.contact.first {
-            self.charging.look_at_sun(first, now, plan);
             findings.push((Rule::NeverCharged, self.charging.find(first, now, plan)));
         }
         findings

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use logbook::received::Moment;
 use logbook::watch::{
-    About, Alarm, Change, Event, Frame, Key, NodePlan, Rule, Setup, State, Uplink, What, step,
+    About, Alarm, Change, Event, Foretold, Frame, Key, NodePlan, Rule, Setup, State, Uplink, What, step,
 };
 use wire::identity::{DevEui, GatewayEui};
 
@@ -29,6 +29,8 @@ fn every_ten_minutes(number: u8) -> (DevEui, NodePlan) {
         longitude_deg: 13.0,
         battery: None,
         charging: None,
+        gate: None,
+        warmth: Vec::new(),
         restarted: None,
         sensors: Vec::new(),
         granted: Vec::new(),
@@ -218,6 +220,36 @@ fn nothing_opens_for_a_node_on_which_somebody_works() {
     site.hears(2, None);
     assert_eq!(words(&site.pass(5 * 60 - 1)), []);
     assert_eq!(words(&site.pass(2)), [("open", Rule::Silent)], "the work has ended, and it is still silent");
+}
+
+/// A cause is told after three days; that its battery will be empty soon is worse news, and then the cause alone is no more.
+#[test]
+fn what_was_learned_of_a_node_is_told_once() {
+    let mut site = Watched::of(2);
+    site.pass(60);
+    let foretold = |at: Moment, told_days: u32, soon: f64| Foretold {
+        at,
+        days_left: (30.0, 20.0),
+        soon,
+        cause: (told_days > 0).then(|| "the panel gives nothing. Bring a brush".to_owned()),
+        told_days,
+        clear_days: if told_days == 0 { 3 } else { 0 },
+    };
+    let mut learn = |number: u8, told_days: u32, soon: f64| {
+        let before = site.changes.len();
+        let foretold = foretold(site.now, told_days, soon);
+        site.take(&Event::Foretold { dev_eui: node(number), foretold });
+        let told: Vec<Change> = site.changes[before..].iter().map(|(_, change)| change.clone()).collect();
+        site.pass(1);
+        words(&told)
+    };
+    assert_eq!(learn(1, 2, 0.0), []);
+    assert_eq!(learn(1, 3, 0.0), [("open", Rule::BelowForecast)]);
+    assert_eq!(learn(1, 4, 0.0), [], "it stands");
+    assert_eq!(learn(1, 5, 0.6), [("open", Rule::EmptySoon)]);
+    assert_eq!(learn(1, 0, 0.1), [("closed", Rule::EmptySoon), ("closed", Rule::BelowForecast)]);
+    assert_eq!(learn(2, 3, 0.6), [("open", Rule::EmptySoon)], "it says the cause as well");
+    assert_eq!(learn(3, 3, 0.6), [], "a node that was never heard is not watched");
 }
 
 #[test]

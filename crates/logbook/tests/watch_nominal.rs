@@ -24,6 +24,8 @@ const HOUR: Moment = 60 * MINUTE;
 const GATEWAY: GatewayEui = GatewayEui::from_display_bytes([2, 0, 0, 0xff, 0xfe, 0, 0, 1]);
 /// 2026-10-15 00:00 UTC: 20,741 days after 1970-01-01; the day of the year is 288, so 287 have passed.
 const INSTALLED: (Moment, usize) = (20_741 * 24 * HOUR, 287 * 24);
+/// 2026-01-01 00:00 UTC: 56 years with 14 leap days are 20,454 days.
+const NEW_YEAR: (Moment, usize) = (20_454 * 24 * HOUR, 0);
 /// The goal: alarms of a nominal node in a year.
 const MOST_A_YEAR: f64 = 0.2;
 
@@ -158,9 +160,19 @@ impl Nominal {
     }
 }
 
-#[expect(clippy::cast_possible_truncation, reason = "the tables of the kernel are in single precision")]
 /// Lives the nodes for days with a look every ten minutes; what changed, and the nodes that ran all the time.
-fn watch(mut nodes: Vec<Nominal>, days: Moment) -> (Vec<(Moment, Change)>, BTreeSet<DevEui>) {
+fn watch(nodes: Vec<Nominal>, days: Moment) -> (Vec<(Moment, Change)>, BTreeSet<DevEui>) {
+    watch_from(INSTALLED, nodes, days)
+}
+
+/// The same from another moment, and the hour of its year.
+#[expect(clippy::cast_possible_truncation, reason = "the tables of the kernel are in single precision")]
+fn watch_from(
+    (installed, hour): (Moment, usize),
+    mut nodes: Vec<Nominal>,
+    days: Moment,
+) -> (Vec<(Moment, Change)>, BTreeSet<DevEui>) {
+    nodes.iter_mut().for_each(|node| node.hour = hour);
     let setup = Setup {
         nodes: nodes.iter().map(|node| (node.dev_eui, node.plan.clone())).collect(),
         gateway_patience: 15 * MINUTE,
@@ -173,9 +185,9 @@ fn watch(mut nodes: Vec<Nominal>, days: Moment) -> (Vec<(Moment, Change)>, BTree
         all.extend(changes.into_iter().map(|change| (now, change)));
         state
     };
-    state = take(state, &Event::Began { listened_until: None }, INSTALLED.0);
+    state = take(state, &Event::Began { listened_until: None }, installed);
     for look in 0..days * 144 {
-        let now = INSTALLED.0 + look * 10 * MINUTE;
+        let now = installed + look * 10 * MINUTE;
         state = take(state, &Event::Alive { gateway: GATEWAY, asks: true }, now);
         for node in &mut nodes {
             if look % 6 == 0 {
@@ -247,4 +259,16 @@ fn a_node_that_is_never_charged_is_named_within_48_hours_and_another_is_not() {
     assert_eq!(alarm.key.about, About::Node(DevEui::from_display_bytes([2, 0, 0, 0, 0, 0, 1, 1])));
     // The first message may have been lost, and so may the one that makes it 48 h.
     assert!((48 * HOUR..=49 * HOUR).contains(at), "after {} min", at / MINUTE);
+}
+
+/// Masts that are put up in the frost of January, whose chargers refuse below 0 °C: nothing is broken, and nobody is called to
+/// look at a panel.
+#[test]
+fn a_charger_that_waits_for_warmth_calls_nobody() {
+    let nodes = (1..=12).map(|number| Nominal::new(number, design("frost-mast.toml"), true)).collect();
+    let (changes, _) = watch_from(NEW_YEAR, nodes, 14);
+    let called = changes.iter().filter(|(_, change)| change.alarm().key.rule == Rule::NeverCharged);
+    let called: Vec<_> =
+        called.map(|(at, change)| ((at - NEW_YEAR.0) / HOUR, change.alarm().evidence.clone())).collect();
+    assert!(called.is_empty(), "{called:?}");
 }

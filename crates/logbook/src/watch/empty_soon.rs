@@ -10,12 +10,11 @@ use serde_json::json;
 
 use super::DAY;
 use super::alarm::{Finding, evidence};
+use super::foretold::SOON_D;
 use crate::received::Moment;
 
 /// Days of the line, and how many of them must be known (own choice: half).
 const DAYS: (Moment, usize) = (14, 7);
-/// Empty within this is soon \[d\].
-const SOON_D: f64 = 14.0;
 /// It closes after so many days on which the line says later.
 const BETTER_DAYS: Moment = 3;
 

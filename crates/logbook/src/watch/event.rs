@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use serde_json::Value;
 use wire::identity::{DevEui, GatewayEui};
 
+use super::foretold::Foretold;
 use crate::received::Moment;
 
 /// Something that happened, or a minute that passed; its time is given beside it.
@@ -25,6 +26,13 @@ pub enum Event {
         gateway: GatewayEui,
         /// It asks for answers, as it does every few seconds; else it has only spoken.
         asks: bool,
+    },
+    /// Something was learned of a node by the end of its day.
+    Foretold {
+        /// Which one.
+        dev_eui: DevEui,
+        /// What.
+        foretold: Foretold,
     },
     /// Somebody works on a node until a moment: its alarms wait.
     Paused {

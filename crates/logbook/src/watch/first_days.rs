@@ -67,7 +67,7 @@ pub fn first_days<'a>(
     }
     let mut points = vec![joined(joins, uplinks), heard(&node, uplinks, now), losses(&node, plan)];
     if plan.has_panel {
-        points.push(charge(&mut node, plan, now));
+        points.push(charge(&node, plan, now));
     }
     points.push(of(Point::Starts, node.restarts.find(now), uplinks > 0));
     points.push(of(Point::Readings, node.readings.find_magic(), uplinks > 0));
@@ -117,11 +117,10 @@ fn losses(node: &Node, plan: &NodePlan) -> FirstDay {
     FirstDay { point: Point::Losses, promised, evidence: evidence(figures) }
 }
 
-fn charge(node: &mut Node, plan: &NodePlan, now: Moment) -> FirstDay {
+fn charge(node: &Node, plan: &NodePlan, now: Moment) -> FirstDay {
     let Some(first) = node.contact.first else {
         return of(Point::Charge, Finding::Between, false);
     };
-    node.charging.look_at_sun(first, now, plan);
     of(Point::Charge, node.charging.find(first, now, plan), true)
 }
 

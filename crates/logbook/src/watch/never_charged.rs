@@ -13,8 +13,11 @@ use crate::received::Moment;
 
 /// It has so long to show a charge ..
 const WITHIN: Moment = 48 * HOUR;
-/// .. with so many hours of daylight in it: a polar night charges nobody (own choice).
+/// .. with so many hours of daylight in it in which its charger may charge: a polar night charges nobody, and many chargers
+/// refuse below freezing (own choice).
 const DAYLIGHT_H: u32 = 8;
+/// What a message says of the warmth holds for so many hours before it (own choice).
+const WARMTH_HOLDS: Moment = 6 * HOUR;
 /// A rise of the voltage by which a charge shows \[V\].
 const RISE_VOLTS: f64 = 0.010;
 /// So near its full voltage a battery takes no charge that would show \[V\] (own choice).
@@ -45,8 +48,9 @@ impl Charging {
         sorted.get(sorted.len() / 2).copied()
     }
 
-    /// A message may tell voltage and minutes in charge.
+    /// A message may tell voltage, minutes in charge and how warm it is.
     pub(super) fn hear(&mut self, at: Moment, uplink: &Uplink, plan: &NodePlan) {
+        self.look_at_sun(at, uplink, plan);
         if let Some(minutes) = plan.charging.as_deref().and_then(|column| uplink.number(column)) {
             self.has_risen |= self.minutes.is_some_and(|before| minutes > before);
             self.minutes = Some(minutes);
@@ -71,15 +75,15 @@ impl Charging {
         self.has_risen |= plan.charging.is_none() && volts - least >= RISE_VOLTS;
     }
 
-    /// Counts the hours of daylight since the first uplink.
-    pub(super) fn look_at_sun(&mut self, first: Moment, now: Moment, plan: &NodePlan) {
+    /// Counts the hours of daylight since the last message in which its charger may charge.
+    fn look_at_sun(&mut self, at: Moment, uplink: &Uplink, plan: &NodePlan) {
         let Some(observer) = Observer::new(plan.latitude_deg, plan.longitude_deg, 0.0) else { return };
-        let mut at = self.looked_at_sun.unwrap_or(first);
-        while !self.has_risen && self.daylight_h < DAYLIGHT_H && at + HOUR <= now {
-            at += HOUR;
-            self.daylight_h += u32::from(is_day(at, &observer));
+        let before = self.looked_at_sun.replace(at).unwrap_or(at).max(at - WARMTH_HOLDS);
+        if self.has_risen || self.daylight_h >= DAYLIGHT_H || !plan.may_charge(uplink) {
+            return;
         }
-        self.looked_at_sun = Some(at);
+        let hours = (before.div_euclid(HOUR) + 1..=at.div_euclid(HOUR)).map(|hour| hour * HOUR);
+        self.daylight_h += hours.map(|hour| u32::from(is_day(hour, &observer))).sum::<u32>();
     }
 
     /// Of a node that was heard first at a moment.
@@ -123,7 +127,6 @@ mod tests {
         let values: BTreeMap<_, _> =
             values.iter().map(|(name, value)| ((*name).to_owned(), json!(value))).collect();
         charging.hear(at, &Uplink { values, ..Uplink::default() }, plan);
-        charging.look_at_sun(NOVEMBER, at, plan);
     }
 
     /// Falls by 1 mV an hour.
@@ -169,6 +172,27 @@ mod tests {
         assert!(matches!(charging.find(NOVEMBER, now, &plan), Finding::Wrong(_)));
         send(&mut charging, &plan, now, &[("charging", 8.0)]);
         assert_eq!(charging.find(NOVEMBER, now, &plan), Finding::Right);
+    }
+
+    /// A charger that refuses below freezing, and a box that tells -3 °C for days: nothing is broken. At +3 °C it is.
+    #[test]
+    fn a_charger_that_is_held_back_by_cold_is_not_blamed() {
+        let file = design::file::parse(include_str!("../../../../examples/larkmoor/frost-mast.toml"));
+        let mast =
+            design::resolve::resolve(&design::catalog::Catalog::builtin(), &file).expect("resolves").design;
+        let gate = NodePlan::of("mast", &mast).gate;
+        assert!(gate.is_some(), "it does not charge below 0 °C");
+        let plan = NodePlan { gate, warmth: vec!["box".to_owned()], ..every_ten_minutes() };
+        let of = |celsius: f64| {
+            let mut charging = Charging::default();
+            for hour in 0..=72 {
+                let values = [("battery", 3800.0 - hour as f64), ("box", celsius)];
+                send(&mut charging, &plan, NOVEMBER + hour * HOUR, &values);
+            }
+            charging.find(NOVEMBER, NOVEMBER + 72 * HOUR, &plan)
+        };
+        assert_eq!(of(-3.0), Finding::Between);
+        assert!(matches!(of(3.0), Finding::Wrong(_)));
     }
 
     #[test]

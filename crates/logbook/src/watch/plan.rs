@@ -4,9 +4,13 @@ use design::date::Date;
 use design::law::Law;
 use design::message::{Direction, Field, Kind, Meaning, Message};
 use design::node::{Activity, Condition, Design};
+use design::part::Charger;
 use design::quantity::{Frequency, Share};
 use design::region::Modulation;
 use forecast::power::battery::open_circuit;
+use forecast::power::charger::gate;
+
+use super::event::Uplink;
 
 use crate::received::Moment;
 
@@ -38,6 +42,10 @@ pub struct NodePlan {
     pub battery: Option<(String, f64)>,
     /// Column of the minutes in charge.
     pub charging: Option<String>,
+    /// The charger, if it refuses in the cold or the heat.
+    pub gate: Option<Charger>,
+    /// Columns of temperatures by which that is told: that of the box, else those of sensors \[°C\].
+    pub warmth: Vec<String>,
     /// Column that tells of a restart.
     pub restarted: Option<String>,
     /// Numbers that sensors give.
@@ -94,11 +102,20 @@ impl NodePlan {
             longitude_deg: design.site.longitude.degrees(),
             battery: column(Meaning::Battery).map(|field| (field.name.clone(), volts(&field.unit))),
             charging: column(Meaning::Charging).map(|field| field.name.clone()),
+            gate: design.charger.clone().filter(|charger| !charger.temperature_gate.is_empty()),
+            warmth: warmth(design),
             restarted: column(Meaning::Restarted).map(|field| field.name.clone()),
             sensors: sensors(design),
             granted: granted(design),
             spreading_factor: spreading_factor(design),
         }
+    }
+
+    /// Whether its charger may charge at the warmest temperature of a message; if it tells none, as far as is known.
+    pub(super) fn may_charge(&self, uplink: &Uplink) -> bool {
+        let Some(charger) = &self.gate else { return true };
+        let told = self.warmth.iter().filter_map(|column| uplink.number(column));
+        told.reduce(f64::max).is_none_or(|celsius| gate(charger, celsius).0 > 0.0)
     }
 
     /// How often it should be heard in the month of a moment, at a voltage at rest; the least often if the voltage is not known.
@@ -119,6 +136,17 @@ impl NodePlan {
 pub(super) fn month(at: Moment) -> usize {
     let day = u64::try_from(at / 1_000_000).ok().and_then(Date::of_unix);
     day.map_or(0, |day| usize::from(day.month()).saturating_sub(1))
+}
+
+/// The field of the box; where there is none, all that are temperatures.
+fn warmth(design: &Design) -> Vec<String> {
+    let up = design.messages.iter().filter(|message| message.direction == Direction::Up);
+    let fields: Vec<&Field> = up.flat_map(|message| &message.fields).collect();
+    let of = |wanted: &dyn Fn(&Field) -> bool| -> Vec<String> {
+        fields.iter().filter(|field| wanted(field)).map(|field| field.name.clone()).collect()
+    };
+    let boxes = of(&|field| field.meaning() == Some(Meaning::Box));
+    if boxes.is_empty() { of(&|field| field.unit == "Cel") } else { boxes }
 }
 
 fn sensors(design: &Design) -> Vec<Sensor> {
@@ -226,6 +254,8 @@ pub(super) mod tests {
             longitude_deg: 13.0,
             battery: Some(("battery".to_owned(), 1e-3)),
             charging: None,
+            gate: None,
+            warmth: Vec::new(),
             restarted: Some("restarted".to_owned()),
             sensors: Vec::new(),
             granted: Vec::new(),

@@ -53,6 +53,8 @@ pub fn say(alarm: &Alarm<'_>) -> Said {
     let (what, why, remedy) = match alarm.rule {
         "gateway-away" | "nothing-heard" => of_gateway(alarm),
         "silent" | "losing" | "restarts" | "counter-lost" => of_node(alarm),
+        "below-forecast" => below_forecast(alarm),
+        "empty-soon" if alarm.number("empty_in_14_d_percent").is_some() => empty_by_what_was_learned(alarm),
         "never-charged" | "empty-soon" => of_charge(alarm),
         "join-storm" | "forged" | "too-long-on-air" | "slower-than-planned" => of_radio(alarm),
         "reading-stuck" | "magic-value" => of_reading(alarm),
@@ -182,6 +184,33 @@ fn never_charged(alarm: &Alarm<'_>) -> Three {
         "see whether the panel is plugged in with its poles right, and free of snow, dirt and shade; bring a panel lead. Do \
          not charge a lithium cell below 0 °C by hand"
             .to_owned(),
+    )
+}
+
+/// The cause that was learned, as a sentence with what to bring.
+fn cause<'a>(alarm: &Alarm<'a>) -> Option<&'a str> {
+    alarm.evidence.get("cause").and_then(Value::as_str)
+}
+
+fn below_forecast(alarm: &Alarm<'_>) -> Three {
+    (
+        format!("{} will not last as promised", alarm.who),
+        cause(alarm).map_or_else(|| "the cause was not kept".to_owned(), str::to_owned),
+        "do what the cause says; the node's page says when it falls silent, and what it would be if it were mended today"
+            .to_owned(),
+    )
+}
+
+fn empty_by_what_was_learned(alarm: &Alarm<'_>) -> Three {
+    let share = format!(
+        "{} % of the nodes that would have sent what this one sent are empty within 14 days, the first in {} days",
+        alarm.figure("empty_in_14_d_percent"),
+        alarm.figure("soonest_d")
+    );
+    (
+        format!("{} will be empty in {} days", alarm.who, alarm.figure("days_left")),
+        cause(alarm).map_or_else(|| share.clone(), |cause| format!("{share}; {cause}")),
+        "clean the panel and see that its lead and the sun reach it; bring a charged battery".to_owned(),
     )
 }
 
@@ -326,6 +355,25 @@ mod tests {
             r#"{"since_h": 48, "least_mv": 3753, "most_mv": 3799, "counts_minutes": false}"#,
         );
         assert_eq!(charged.why, "in 48 h its voltage never rose by 10 mV; it lay between 3.75 V and 3.80 V");
+    }
+
+    #[test]
+    fn what_was_learned_is_said_with_its_cause() {
+        let empty = said(
+            "empty-soon",
+            r#"{"days_left": 9, "soonest_d": 5, "empty_in_14_d_percent": 90, "cause": "the panel gives nothing"}"#,
+        );
+        assert_eq!(empty.what, "mast-slope will be empty in 9 days");
+        assert_eq!(
+            empty.why,
+            "90 % of the nodes that would have sent what this one sent are empty within 14 days, the first in 5 days; the \
+             panel gives nothing"
+        );
+        let below = said("below-forecast", r#"{"told_d": 3, "cause": "the panel gives nothing"}"#);
+        assert_eq!(
+            (below.what.as_str(), below.why.as_str()),
+            ("mast-slope will not last as promised", "the panel gives nothing")
+        );
     }
 
     #[test]
