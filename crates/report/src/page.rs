@@ -2,7 +2,7 @@
 //!
 //! No I/O and no clock: what is shown comes in, times as they are to be read. The same state answers `?format=json`.
 //!
-//! - [`site`], [`node`], [`first_days`], [`track`]: the nodes, with what is [`promised`] of them.
+//! - [`site`], [`node`], [`first_days`], [`track`]: the nodes, with what is [`promised`] of them and [`learned`] from them.
 //! - [`alarms`], [`next_trip`]: what wants a hand.
 //! - [`design`]: what was planned.
 //! - [`act`]: what people do here.
@@ -17,6 +17,7 @@ pub mod frame;
 pub mod gateways;
 pub mod heard;
 pub mod intake;
+pub mod learned;
 pub mod next_trip;
 pub mod node;
 pub mod promised;

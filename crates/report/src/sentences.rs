@@ -7,6 +7,7 @@ pub mod obstacle;
 pub mod reach;
 pub mod remedy;
 pub mod truth;
+pub mod winter;
 
 use design::message::{Direction, Form, Part};
 use design::quantity::Share;

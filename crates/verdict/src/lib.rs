@@ -16,7 +16,9 @@ pub mod site;
 pub mod size;
 pub mod survey;
 pub mod truth;
+pub mod winter;
 
 pub use answer::{Answer, Environment, Question, answer};
 pub use finding::{Finding, Severity, Verdict};
 pub use truth::{Truth, truth};
+pub use winter::{Winter, winter};

@@ -8,27 +8,41 @@ use crate::sentences::truth::{self, Told};
 
 /// The page: the answer, then why.
 pub fn page(told: &Told) -> String {
-    let learned = &told.truth.learned;
     let title = format!("{}: is it doing what was promised?", told.name);
-    let silent = truth::silence(learned.as_of_s, &learned.silence);
     let main = html! {
         h1 { (title) }
         @if let Some(note) = &told.note { p.note.quiet { (note) } }
-        section.verdicts aria-label="Verdicts" {
-            (verdict_row("truth", told.truth.verdict, &silent, &truth::headline(told), &truth::source(told)))
-        }
-        (causes(told))
-        @if let Some(mended) = truth::mended(learned) {
-            dl.facts { (fact("If it were mended today", "", &mended)) }
-        }
-        @if let Some(chart) = chart::measured::chart(told) { (chart.section()) }
-        (table(told))
-        (unknowns(told))
+        (answer(told))
+        (why(told))
     };
     let footer = html! {
         "Made by overwinter " (env!("CARGO_PKG_VERSION")) " from " (told.file) " and " (told.log) "."
     };
     shell(&title, &told.file, &main, &footer)
+}
+
+/// The verdict in a row.
+pub(crate) fn answer(told: &Told) -> Markup {
+    let learned = &told.truth.learned;
+    let silent = truth::silence(learned.as_of_s, &learned.silence);
+    html! {
+        section.verdicts aria-label="Is it doing what was promised?" {
+            (verdict_row("truth", told.truth.verdict, &silent, &truth::headline(told), &truth::source(told)))
+        }
+    }
+}
+
+/// What explains it, what it would be if it were mended, what was measured against what was foretold, and what is not known.
+pub(crate) fn why(told: &Told) -> Markup {
+    html! {
+        (causes(told))
+        @if let Some(mended) = truth::mended(&told.truth.learned) {
+            dl.facts { (fact("If it were mended today", "", &mended)) }
+        }
+        @if let Some(chart) = chart::measured::chart(told) { (chart.section()) }
+        (table(told))
+        (unknowns(told))
+    }
 }
 
 fn causes(told: &Told) -> Markup {

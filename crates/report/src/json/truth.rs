@@ -1,6 +1,8 @@
 //! What a node's messages taught as JSON, units in the names.
 
-use forecast::learn::{Band, CauseKind, DayBand, Quantity, Silence, date_of};
+use std::collections::BTreeMap;
+
+use forecast::learn::{Band, CauseKind, DayBand, Mend, Quantity, Silence, date_of};
 use serde_json::{Value, json};
 
 use super::{number, verdict};
@@ -40,6 +42,8 @@ pub fn truth(told: &Told) -> Value {
         "silence_within_180_days": silence(&learned.silence),
         "silence_to_the_end": silence(&learned.to_the_end),
         "silence_if_mended_today": learned.mended.as_ref().map(silence),
+        "silence_with": learned.helps.iter().map(|(mend, one)| (mend_word(*mend), silence(one)))
+            .collect::<BTreeMap<_, _>>(),
         "days": learned.band.iter().map(day).collect::<Vec<_>>(),
     })
 }
@@ -71,6 +75,16 @@ fn iso(at_s: i64) -> String {
     format!("{year:04}-{month:02}-{day:02}")
 }
 
+/// The word of what is mended in data.
+fn mend_word(mend: Mend) -> &'static str {
+    match mend {
+        Mend::Fault => "what_broke_mended",
+        Mend::Panel => "panel_as_designed",
+        Mend::Battery => "new_battery",
+        Mend::Board => "board_as_designed",
+    }
+}
+
 /// The word of a cause in data.
 pub fn cause_word(kind: CauseKind) -> &'static str {
     match kind {
@@ -86,6 +100,11 @@ pub fn cause_word(kind: CauseKind) -> &'static str {
         CauseKind::WeatherWorse => "weather_worse",
         CauseKind::GatewayAway => "gateway_away",
     }
+}
+
+/// Whether a cause of this word lies in the node itself, neither in the weather nor in the gateway.
+pub fn lies_in_the_node(word: &str) -> bool {
+    [CauseKind::WeatherWorse, CauseKind::GatewayAway].into_iter().all(|kind| cause_word(kind) != word)
 }
 
 /// The word of a quantity in data.

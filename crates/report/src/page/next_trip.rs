@@ -4,6 +4,7 @@ use maud::{Markup, html};
 use serde::Serialize;
 
 use super::{Page, Way, node_page, plain};
+use crate::sentences::winter::Said;
 use crate::words;
 
 /// The list of a trip.
@@ -11,6 +12,8 @@ use crate::words;
 pub struct NextTrip {
     /// Most urgent first.
     pub tasks: Vec<Task>,
+    /// Nodes that will not see the winter's end, the first to stop first.
+    pub winter: Vec<Winter>,
     /// Nodes whose promise is still being worked out.
     pub to_be_worked_out: usize,
 }
@@ -31,11 +34,23 @@ pub struct Task {
     pub take: Vec<String>,
 }
 
+/// A node that stops before the winter is over in more than 1 of 10 lives.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Winter {
+    /// Which.
+    pub at: String,
+    /// When, why, and what to do.
+    #[serde(flatten)]
+    pub said: Said,
+}
+
 impl NextTrip {
     /// What to take along, each thing once, with how often it is needed.
     pub fn to_take(&self) -> Vec<(String, usize)> {
         let mut all: Vec<(String, usize)> = Vec::new();
-        for thing in self.tasks.iter().flat_map(|task| &task.take) {
+        let things =
+            self.tasks.iter().map(|task| &task.take).chain(self.winter.iter().map(|one| &one.said.take));
+        for thing in things.flatten() {
             match all.iter_mut().find(|(known, _)| known == thing) {
                 Some((_, count)) => *count += 1,
                 None => all.push((thing.clone(), 1)),
@@ -49,7 +64,7 @@ impl Page for NextTrip {
     const WAY: Option<Way> = Some(Way::NextTrip);
 
     fn title(&self) -> String {
-        match self.tasks.len() {
+        match self.tasks.len() + self.winter.len() {
             0 if self.to_be_worked_out > 0 => {
                 "Nothing to do yet: the forecast is being worked out".to_owned()
             }
@@ -78,14 +93,41 @@ impl Page for NextTrip {
                     }
                 }
             }
+            (self.before_winter())
             @if !take.is_empty() {
                 section data-part="take" {
                     h2 { "To take along" }
                     ul { @for (thing, count) in &take { li { (plain(thing)) @if *count > 1 { ", for " (count) " places" } } } }
                 }
             }
-            @if !self.tasks.is_empty() {
+            @if !self.tasks.is_empty() || !self.winter.is_empty() {
                 p.quiet { "Ladders, roofs and masts: not alone, not in wind, not near power lines. A swollen or punctured cell goes into a bucket of sand, outdoors." }
+            }
+        }
+    }
+}
+
+impl NextTrip {
+    fn before_winter(&self) -> Markup {
+        html! {
+            @if !self.winter.is_empty() {
+                section data-part="winter" {
+                    h2 { "Before the winter: " (words::count(self.winter.len(), "node")) " in danger" }
+                    @for (number, one) in self.winter.iter().enumerate() {
+                        div.task {
+                            label for={ "winter-" (number) } {
+                                input type="checkbox" id={ "winter-" (number) };
+                                span {
+                                    b { a href=(node_page(&one.at)) { (plain(&one.at)) } } " " (plain(&one.said.when)) ". "
+                                    @if let Some(part) = &one.said.part { b { (part) } ": " }
+                                    (plain(&one.said.what))
+                                }
+                            }
+                            @if !one.said.why.is_empty() { p.quiet { (plain(&one.said.why)) } }
+                        }
+                    }
+                    p.quiet { "Listed is each node that stops before the winter is over in more than 1 of 10 lives, by what its messages taught." }
+                }
             }
         }
     }
@@ -106,11 +148,12 @@ mod tests {
         };
         let trip = NextTrip {
             tasks: vec![task("a", &["panel lead", "cloth"]), task("b", &["cloth"])],
+            winter: Vec::new(),
             to_be_worked_out: 0,
         };
         assert_eq!(trip.title(), "2 things to do on the next trip");
         assert_eq!(trip.to_take(), [("panel lead".to_owned(), 1), ("cloth".to_owned(), 2)]);
-        let empty = |to_be_worked_out| NextTrip { tasks: Vec::new(), to_be_worked_out };
+        let empty = |to_be_worked_out| NextTrip { tasks: Vec::new(), winter: Vec::new(), to_be_worked_out };
         assert_eq!(empty(0).title(), "Nothing to do on the next trip");
         assert_eq!(empty(3).title(), "Nothing to do yet: the forecast is being worked out");
     }

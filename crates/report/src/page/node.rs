@@ -6,6 +6,7 @@ use verdict::plan::Verdict;
 
 use super::alarms::Alarm;
 use super::heard::{HeardFrame, minus};
+use super::learned::LearnedNode;
 use super::promised::PromisedNode;
 use super::site::Foretold;
 use super::{Page, Way, When, design_page, node_page, plain};
@@ -36,6 +37,8 @@ pub struct Node {
     pub promised: Option<PromisedNode>,
     /// Whether a promise is still to come.
     pub to_be_worked_out: bool,
+    /// What its messages taught; `None` until a day of them was lived.
+    pub learned: Option<LearnedNode>,
     /// When it was heard last.
     pub last_heard: Option<When>,
     /// Voltage of its battery, as it was last sent \[V\].
@@ -156,6 +159,13 @@ impl Page for Node {
                     Some(promised) => (promised.rows()),
                     None if self.to_be_worked_out => p role="status" { "It is being worked out." },
                     None => p { "The site file does not place this node, so nothing is promised of it." },
+                }
+            }
+            section data-part="truth" {
+                h2 { "Is it doing what was promised?" }
+                @match &self.learned {
+                    Some(learned) => (learned.shown()),
+                    None => p { "Nothing is known of that yet: it is learned from whole days of its messages, each night." },
                 }
             }
             div data-part="kept" { (self.kept()) }
@@ -364,6 +374,7 @@ mod tests {
             alarms: Vec::new(),
             promised: None,
             to_be_worked_out: false,
+            learned: None,
             last_heard: Some(at()),
             battery_volts: None,
             charge_percent: Some(31.0),

@@ -2,6 +2,7 @@
 
 use forecast::learn::{Band, Cause, CauseKind, Learned, NotKnown, Quantity, Silence, date_of};
 use verdict::Truth;
+use verdict::winter::mend_of;
 
 use crate::words;
 
@@ -29,7 +30,7 @@ pub struct Told {
 }
 
 /// "20 December", of a moment so many days after another.
-fn date(at_s: i64, days: f64) -> String {
+pub(super) fn date(at_s: i64, days: f64) -> String {
     let (_, month, day) = date_of(shifted(at_s, days));
     format!("{day} {}", words::month(month))
 }
@@ -54,7 +55,7 @@ pub fn headline(told: &Told) -> String {
 }
 
 /// A chance that is never rounded to none or all.
-fn chance(share: f64) -> String {
+pub(super) fn chance(share: f64) -> String {
     match PERCENT * share {
         percent if percent > 0.0 && percent < 1.0 => "less than 1 %".to_owned(),
         percent if percent > 99.0 && percent < 100.0 => "more than 99 %".to_owned(),
@@ -77,6 +78,11 @@ pub fn silence(at_s: i64, silence: &Silence) -> String {
         return format!("{how_likely} to stop by {end}; the unluckiest twentieth on {}", at(p05));
     }
     format!("{how_likely} to stop by {end}: on {} ({} to {})", at(p50), at(p05), at(p95))
+}
+
+/// The likeliest cause that lies in the node itself, neither in the weather nor in the gateway.
+pub fn explains(learned: &Learned) -> Option<&Cause> {
+    learned.causes.iter().find(|cause| mend_of(cause.kind).is_some())
 }
 
 /// A cause as a sentence, with what to bring.
