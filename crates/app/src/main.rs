@@ -10,6 +10,7 @@ mod explanation;
 mod input;
 mod kit;
 mod known;
+mod learning;
 mod output;
 mod progress;
 mod service;

@@ -3,6 +3,7 @@
 mod certificate;
 mod example;
 mod http;
+mod learner;
 mod links;
 mod mark;
 mod onward;
@@ -43,9 +44,10 @@ use crate::input::fleet;
 use crate::known::Known;
 use crate::output;
 use crate::web::pulse::Pulse;
-use crate::web::{self, Doorway, Gate, House, Posted, Promises};
+use crate::web::{self, Doorway, Gate, House, Posted, Promises, Truths};
 pub(crate) use certificate::certificate_here;
 pub(crate) use example::propose_source;
+use learner::Learner;
 use onward::Onward;
 use past::Past;
 pub(crate) use settings::Settings;
@@ -350,6 +352,7 @@ impl Service {
         let registry = setup.registry.clone();
         let (teller, printed) = teller::begin().map_err(|error| no_threads(&error))?;
         let (lookout, waiting) = watcher::open();
+        let twin = Arc::new(lookout.twin());
         let tellers = self.tellers;
         let watched = Arc::new(Watched {
             setup: watcher::paced(watch, pace),
@@ -382,10 +385,25 @@ impl Service {
             .map_err(|error| no_threads(&error))?;
         let promises =
             Promises::begin(Arc::clone(&site), pulse.stopping()).map_err(|error| no_threads(&error))?;
+        let truths = Arc::new(Truths::default());
+        // In a demonstration a day passes in minutes, and the sun is not that of the calendar.
+        if (pace - 1.0).abs() < f64::EPSILON {
+            let learner = Learner {
+                site: Arc::clone(&site),
+                rows: registry.clone(),
+                log: settings.log.clone(),
+                door: Arc::clone(&door),
+                pulse: Arc::clone(&pulse),
+                lookout: Arc::clone(&twin),
+                truths: Arc::clone(&truths),
+            };
+            learner::begin(learner).map_err(|error| no_threads(&error))?;
+        }
         let listening = page.map(|(page, doorway)| {
             output::complain(&page_line(&doorway, &posted));
             let house = House {
                 promises,
+                truths,
                 typing: web::Typing::default(),
                 site,
                 registry,
@@ -412,6 +430,7 @@ impl Service {
         marking.abort();
         pulse.stop();
         door.close();
+        twin.close();
         if let Some(hearing) = hearing {
             end(hearing).await;
         }

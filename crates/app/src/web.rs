@@ -35,6 +35,7 @@ pub(crate) mod tls;
 mod track;
 mod tries;
 mod trip;
+mod truths;
 mod visit;
 mod who;
 
@@ -67,6 +68,7 @@ pub(crate) use login::Gate;
 pub(crate) use posted::Posted;
 pub(crate) use promises::Promises;
 use shown::Wish;
+pub(crate) use truths::Truths;
 use who::Asker;
 
 /// What the routes know.
@@ -75,6 +77,8 @@ pub(crate) struct House {
     pub(crate) site: Arc<fleet::Site>,
     /// What is promised of its nodes.
     pub(crate) promises: Arc<Promises>,
+    /// What was learned of them.
+    pub(crate) truths: Arc<Truths>,
     /// Texts of designs that are being typed.
     pub(crate) typing: Typing,
     /// Who is enrolled.

@@ -6,7 +6,6 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::Args;
-use design::message::{Direction, Field, Kind, Meaning};
 use design::node::Design;
 use forecast::learn::log::{self, Log};
 use forecast::learn::sun::{self, MeasuredSun};
@@ -20,6 +19,7 @@ use report::words;
 use verdict::{Verdict, truth};
 
 use crate::input::{self, fleet};
+use crate::learning::counter_modulus;
 use crate::output::{self, reason};
 use crate::progress::Counter;
 
@@ -36,8 +36,6 @@ promise will be kept (or it is tight or not known), 1 it fails, 2 something is w
 
 /// So much of a log is read at all \[bytes\].
 const LARGEST_LOG: u64 = 120 << 20;
-/// Without a field that says it, or with several that differ, the counter has 32 bits.
-const USUAL_MODULUS: u32 = u32::MAX;
 /// Members of each of the swarms.
 const MEMBERS: usize = 6000;
 
@@ -100,7 +98,7 @@ fn told(arguments: &LearnOf) -> Result<(String, Verdict), Failure> {
         sun: sun.as_ref(),
     };
     let counter = Counter::begin();
-    let learned = learn(&past, climate, &effort(arguments.seed), &counter);
+    let (learned, _) = learn(&past, climate, &effort(arguments.seed), &counter);
     drop(counter);
     let told = Told {
         name: design.name.clone(),
@@ -144,24 +142,6 @@ fn given(arguments: &LearnOf) -> Result<Given, Failure> {
 fn effort(seed: u64) -> Effort {
     let threads = std::thread::available_parallelism().map_or(1, Into::into);
     Effort { threads, seed, members: MEMBERS, ..Effort::default() }
-}
-
-/// Where the counter of minutes begins anew: that of the field that means them, else of the only counter.
-fn counter_modulus(design: &Design) -> u32 {
-    let messages = design.messages.iter().filter(|message| message.direction == Direction::Up);
-    let fields: Vec<&Field> = messages.flat_map(|message| &message.fields).collect();
-    let moduli = |wanted: &dyn Fn(&Field) -> bool| {
-        let counts = fields.iter().filter(|field| wanted(field)).filter_map(|field| match field.kind {
-            Kind::Counter { count_bits, .. } => 1_u32.checked_shl(u32::from(count_bits)),
-            _ => None,
-        });
-        counts.collect::<Vec<u32>>()
-    };
-    let mut meant = moduli(&|field| field.meaning() == Some(Meaning::Charging));
-    meant.sort_unstable();
-    meant.dedup();
-    let known = if meant.is_empty() { moduli(&|_| true) } else { meant };
-    if let [modulus] = known[..] { modulus } else { USUAL_MODULUS }
 }
 
 fn as_of(arguments: &LearnOf, log: &Log) -> Result<i64, Failure> {
@@ -238,36 +218,4 @@ fn answers(told: &Told) -> String {
     rows.push(format!("{case},cause,,,,{causes}"));
     rows.push(format!("{case},not_known,,,,{}", unknown.join("+")));
     rows.join("\n") + "\n"
-}
-
-#[cfg(test)]
-mod tests {
-    use design::catalog::Catalog;
-
-    use super::*;
-
-    fn mast(edits: &[(&str, &str)]) -> Design {
-        let mut text = include_str!("../../../../examples/larkmoor/frost-mast.toml").to_owned();
-        for (from, to) in edits {
-            assert!(text.contains(from), "{from}");
-            text = text.replacen(from, to, 1);
-        }
-        let file = design::file::parse(&text);
-        design::resolve::resolve(&Catalog::builtin(), &file).expect("resolves").design
-    }
-
-    /// 60 an hour over two days are 2,880 counts, which 12 bits hold: anew at 4,096.
-    #[test]
-    fn the_minutes_begin_anew_where_their_field_does() {
-        let unsaid = ("means = \"charging\", ", "");
-        let another = (
-            "restarted = {",
-            "opened = { kind = \"counter\", per_hour = 60, longest_gap = \"1 h\" }\nrestarted = {",
-        );
-        let room = ("at_most = \"12 bytes\"", "at_most = \"14 bytes\"");
-        assert_eq!(counter_modulus(&mast(&[])), 4096);
-        assert_eq!(counter_modulus(&mast(&[another, room])), 4096, "another counter beside it");
-        assert_eq!(counter_modulus(&mast(&[unsaid])), 4096, "the only counter");
-        assert_eq!(counter_modulus(&mast(&[unsaid, another, room])), USUAL_MODULUS, "one of two");
-    }
 }

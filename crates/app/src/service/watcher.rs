@@ -2,8 +2,8 @@
 
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::path::PathBuf;
-use std::sync::Arc;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
+use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant};
 
@@ -19,7 +19,9 @@ use logbook::store::telling::Tell;
 use logbook::store::writer::Arrival;
 use logbook::store::{StoreError, since, sqlite};
 use logbook::watch::tell::Way;
-use logbook::watch::{About, Alarm, Change, Event, NodePlan, REMEMBERED, Setup, State, Threshold, step};
+use logbook::watch::{
+    About, Alarm, Change, Event, Foretold, NodePlan, REMEMBERED, Setup, State, Threshold, step,
+};
 use logbook::zone::Zone;
 use report::problem::Failure;
 use report::sentences::alarm::{Alarm as Alarmed, say};
@@ -93,6 +95,7 @@ pub(super) struct Watched {
 enum Told {
     Frame { seq: i64, at: Moment, event: Event },
     Alive { gateway: GatewayEui, at: Moment, asks: bool },
+    Foretold { dev_eui: DevEui, foretold: Foretold },
 }
 
 /// Where the thread that keeps hands over what it kept.
@@ -110,9 +113,32 @@ impl Lookout {
         }
     }
 
+    /// A second hand.
+    pub(super) fn twin(&self) -> Twin {
+        Twin(Mutex::new(Some(self.clone())))
+    }
+
     /// A gateway has shown that it lives.
     pub(super) fn alive(&self, gateway: GatewayEui, at: Moment, asks: bool) {
         let _ended = self.0.send(Told::Alive { gateway, at, asks });
+    }
+}
+
+/// A second hand for what is handed over, which holds nothing up once it is closed.
+pub(super) struct Twin(Mutex<Option<Lookout>>);
+
+impl Twin {
+    /// Hands over what was learned of a node.
+    pub(super) fn foretold(&self, dev_eui: DevEui, foretold: Foretold) {
+        if let Some(lookout) = &*self.0.lock().unwrap_or_else(PoisonError::into_inner) {
+            // Once the watch has ended, the program does.
+            let _ended = lookout.0.send(Told::Foretold { dev_eui, foretold });
+        }
+    }
+
+    /// Nothing more is handed over.
+    pub(super) fn close(&self) {
+        *self.0.lock().unwrap_or_else(PoisonError::into_inner) = None;
     }
 }
 
@@ -238,6 +264,7 @@ impl Watcher {
                 Ok(Told::Frame { seq, .. }) if seq <= newest => continue,
                 Ok(Told::Frame { at, event, .. }) => (event, at),
                 Ok(Told::Alive { gateway, at, asks }) => (Event::Alive { gateway, asks }, at),
+                Ok(Told::Foretold { dev_eui, foretold }) => (Event::Foretold { dev_eui, foretold }, now()),
                 Err(RecvTimeoutError::Timeout) => {
                     next = Instant::now() + tick;
                     state = self.paused(state);

@@ -65,6 +65,7 @@ pub(super) fn state(look: &Look<'_>, name: &str) -> Result<Option<Node>, StoreEr
         alarms,
         promised: look.house.promises.of(name),
         to_be_worked_out: look.house.promises.is_to_come(name),
+        learned: look.house.truths.of(name),
         last_heard: None,
         battery_volts: now.volts,
         charge_percent: now.charge_percent,

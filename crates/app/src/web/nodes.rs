@@ -128,6 +128,11 @@ fn truth(charge: Option<f64>, foretold: Option<Foretold>) -> Option<Verdict> {
     Some(if charge < foretold.p05 { Verdict::Tight } else { Verdict::Holds })
 }
 
+/// Whether it does what was promised, by what its messages taught; none as long as they say nothing of it.
+fn learned(look: &Look<'_>, name: &str) -> Option<Verdict> {
+    look.house.truths.of(name).map(|learned| learned.verdict).filter(|verdict| *verdict != Verdict::NotKnown)
+}
+
 /// All nodes, worst first.
 pub(super) fn site(look: &Look<'_>) -> Result<Option<Site>, StoreError> {
     let open = alarms::open(look)?;
@@ -161,7 +166,7 @@ fn site_node(look: &Look<'_>, name: String, alarms: usize) -> Result<Option<Site
         kind: known.row.map(|row| row.kind.clone()).or_else(|| Some(design?.name.clone())),
         is_enrolled: known.row.is_some(),
         promised: look.house.promises.of(&name),
-        truth: if is_settled { truth(now.charge_percent, foretold) } else { None },
+        truth: learned(look, &name).or_else(|| is_settled.then(|| truth(now.charge_percent, foretold))?),
         is_settled,
         battery_volts: now.volts,
         charge_percent: now.charge_percent,

@@ -6,7 +6,7 @@ use std::sync::{Mutex, MutexGuard, PoisonError};
 use logbook::received::Moment;
 use logbook::store::keeper::KeptFrame;
 use logbook::watch::Change;
-use serde_json::Value;
+use serde_json::{Value, json};
 use tokio::sync::{broadcast, watch};
 
 /// What is known of the log now.
@@ -122,6 +122,14 @@ impl Pulse {
         drop(counted);
         // Nobody may be listening.
         let _nobody = self.news.send(News { event: "alarm", data: told });
+    }
+
+    /// A node's day was lived by its swarm; days count since 1970.
+    pub(crate) fn forecast(&self, node: &str, day: i64) {
+        let (year, month, of_month) = forecast::learn::date_of(day * 86_400);
+        let day = format!("{year:04}-{month:02}-{of_month:02}");
+        // Nobody may be listening.
+        let _nobody = self.news.send(News { event: "forecast", data: json!({ "node": node, "day": day }) });
     }
 
     /// What happens beside frames, from now on.

@@ -1,16 +1,24 @@
 //! What to do on the next trip.
 
 use logbook::store::StoreError;
-use report::page::next_trip::{NextTrip, Task};
+use report::page::alarms::Alarm;
+use report::page::next_trip::{NextTrip, Task, Winter};
 use verdict::Verdict;
 
 use super::alarms;
 use super::shown::Look;
 
-/// Open alarms first, then nodes that won't hold.
+/// Open alarms first, then nodes that won't hold; apart those that won't see the winter's end.
 pub(super) fn state(look: &Look<'_>) -> Result<Option<NextTrip>, StoreError> {
+    let winter = winter(look);
+    // One cause is one thing to do.
+    let is_said = |alarm: &Alarm| {
+        OF_CHARGE.contains(&alarm.rule.as_str())
+            && winter.iter().any(|one| Some(&one.at) == alarm.node.as_ref())
+    };
     let mut tasks: Vec<Task> = alarms::open(look)?
         .into_iter()
+        .filter(|alarm| !is_said(alarm))
         .map(|alarm| Task {
             is_node: alarm.node.is_some(),
             take: take(&alarm.rule),
@@ -24,7 +32,8 @@ pub(super) fn state(look: &Look<'_>) -> Result<Option<NextTrip>, StoreError> {
         let task =
             |what: String, why: String| Task { at: name.clone(), is_node: true, what, why, take: Vec::new() };
         let [life, _, reach, _] = promised.strokes;
-        if life == Verdict::Fails {
+        // What a node sends says more of its life than its plan.
+        if life == Verdict::Fails && look.house.truths.of(&name).is_none() {
             let what = promised
                 .remedy
                 .clone()
@@ -35,7 +44,18 @@ pub(super) fn state(look: &Look<'_>) -> Result<Option<NextTrip>, StoreError> {
             tasks.push(task("move its antenna, or raise the gateway's".to_owned(), promised.reach.clone()));
         }
     }
-    Ok(Some(NextTrip { tasks, to_be_worked_out: look.house.promises.left() }))
+    Ok(Some(NextTrip { tasks, winter, to_be_worked_out: look.house.promises.left() }))
+}
+
+/// Rules whose alarms say of a node that its charge will not do.
+const OF_CHARGE: [&str; 3] = ["empty-soon", "below-forecast", "never-charged"];
+
+/// Nodes that stop before the winter is over in more than 1 of 10 lives, the first to stop first.
+fn winter(look: &Look<'_>) -> Vec<Winter> {
+    let of = |name: String| Some(Winter { said: look.house.truths.of(&name)?.winter?, at: name });
+    let mut all: Vec<Winter> = look.house.all_names().into_iter().filter_map(of).collect();
+    all.sort_by(|one, other| one.said.first_days.total_cmp(&other.said.first_days));
+    all
 }
 
 /// What somebody takes along for what a rule has found.

@@ -19,6 +19,7 @@ mod told;
 #[path = "../../../laws/tests/trial/mod.rs"]
 #[expect(dead_code, reason = "one of its parts is used here")]
 mod trial;
+mod truth;
 mod valley;
 
 use std::fs;

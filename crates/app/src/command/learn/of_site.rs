@@ -14,25 +14,23 @@ use report::words;
 use super::Given;
 use crate::enrolment::site::old_registry;
 use crate::input::fleet::{self, Site};
+use crate::learning::Subject;
 use crate::service::{Settings, log_failure};
-
-/// A second \[us\].
-const SECOND: u64 = 1_000_000;
 
 /// The node of this name, and what it has sent since its board or a part of it was changed.
 pub(super) fn given(path: &Path, name: &Path) -> Result<Given, Failure> {
     let site = fleet::site(path)?;
     let name = name.to_string_lossy();
-    let (design, kind) = planned(&site, &name)?;
+    let design = planned(&site, &name)?;
     let climate = site.climate(design)?;
     let settings = Settings::of(&site, None)?;
-    let (row, moved_at) = enrolled(&site, &settings, &name)?;
+    let rows = rows(&site, &settings, &name)?;
+    let subject = Subject::of(&site, &rows, &name).ok_or_else(|| nobody(&site, &name))?;
     let failure = |error| log_failure(&settings.log, &error);
     let log = sqlite::reader(&settings.log).map_err(failure)?;
-    let changed_at = supply::changed_at(&log, row.dev_eui).map_err(failure)?;
-    let since = changed_at.max(moved_at);
+    let since = subject.since(&log).map_err(failure)?;
     let span = (since.unwrap_or(Moment::MIN), Moment::MAX);
-    let found = supply::supply(&log, row.dev_eui, kind, span).map_err(failure)?;
+    let found = supply::supply(&log, subject.row.dev_eui, subject.kind, span).map_err(failure)?;
     if found.readings.iter().all(|one| one.battery.is_none()) {
         let since = if since.is_some() { " since a part or its place was changed" } else { "" };
         let message = format!("{name} has told no voltage of its battery{since}");
@@ -49,12 +47,9 @@ pub(super) fn given(path: &Path, name: &Path) -> Result<Given, Failure> {
     Ok(Given { design: design.clone(), climate, log, notes })
 }
 
-/// The node as it stands in its place, and the design of its kind.
-fn planned<'a>(site: &'a Site, name: &str) -> Result<(&'a Design, &'a Design), Failure> {
-    let design = site.designs().iter().find(|design| design.name == name);
-    let placed = site.fleet.nodes.iter().find(|node| node.name == name);
-    let kind = placed.and_then(|node| site.kinds().find(|(file, _)| *file == node.kind));
-    design.zip(kind.map(|(_, kind)| kind)).ok_or_else(|| {
+/// The node as it stands in its place.
+fn planned<'a>(site: &'a Site, name: &str) -> Result<&'a Design, Failure> {
+    site.designs().iter().find(|design| design.name == name).ok_or_else(|| {
         let names: Vec<&str> = site.fleet.nodes.iter().map(|node| node.name.as_str()).collect();
         let message = format!("the site file places no node `{name}`");
         let help = format!("its nodes are {}", names.join(", "));
@@ -62,18 +57,15 @@ fn planned<'a>(site: &'a Site, name: &str) -> Result<(&'a Design, &'a Design), F
     })
 }
 
-/// The row of the registry that holds, and when it began if the board was elsewhere or somebody else before.
-fn enrolled(site: &Site, settings: &Settings, name: &str) -> Result<(Node, Option<Moment>), Failure> {
-    let nobody = || {
-        let message = format!("nobody is enrolled as `{name}`, so the log can't know it");
-        site.failure("node", &format!("node.{name}"), message, "enrol it: `overwinter enrol`")
-    };
-    let folder = settings.registry.as_deref().ok_or_else(nobody)?;
-    let rows = old_registry(folder)?;
-    let row = rows.nodes().iter().find(|row| row.name == name && row.open()).ok_or_else(nobody)?;
-    let moved = rows.nodes().iter().any(|other| other.dev_eui == row.dev_eui && !other.open());
-    let began = Moment::try_from(row.from.unix_seconds() * SECOND).unwrap_or(Moment::MAX);
-    Ok((row.clone(), moved.then_some(began)))
+/// The rows of the registry.
+fn rows(site: &Site, settings: &Settings, name: &str) -> Result<Vec<Node>, Failure> {
+    let folder = settings.registry.as_deref().ok_or_else(|| nobody(site, name))?;
+    Ok(old_registry(folder)?.nodes().to_vec())
+}
+
+fn nobody(site: &Site, name: &str) -> Failure {
+    let message = format!("nobody is enrolled as `{name}`, so the log can't know it");
+    site.failure("node", &format!("node.{name}"), message, "enrol it: `overwinter enrol`")
 }
 
 fn left_out(supply: &Supply) -> Vec<String> {

@@ -1,0 +1,368 @@
+//! The thread that learns: each node's day is lived by its swarm once it is over, what passed before the start at the start.
+//!
+//! It waits for nobody and nobody waits for it: what it learned is handed in as any other arrival, and a day that is not
+//! kept is lived again.
+
+use std::collections::BTreeMap;
+use std::io;
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::thread::{self, JoinHandle};
+use std::time::Duration;
+
+use forecast::learn::{DayBand, Effort, Learned, Past, Reading, Swarm};
+use forecast::sky::climate::Climate;
+use logbook::clock::now;
+use logbook::intake::door::Door;
+use logbook::received::Moment;
+use logbook::registry::Node;
+use logbook::store::learned::{self, Lesson, Said};
+use logbook::store::query::supply;
+use logbook::store::writer::Arrival;
+use logbook::store::{StoreError, sqlite};
+use logbook::watch::{Foretold, SOON_D};
+use report::json::truth::lies_in_the_node;
+use report::page::learned::LearnedNode;
+use report::problem::Failure;
+use report::sentences::truth::{self, Told};
+use report::words;
+use rusqlite::Connection;
+use serde_json::Value;
+use sha2::{Digest as _, Sha256};
+use tokio::sync::watch::Receiver;
+use verdict::{Verdict, winter};
+
+use super::watcher::Twin;
+use crate::input::fleet;
+use crate::learning::{SECOND, Subject, counter_modulus};
+use crate::output;
+use crate::web::Truths;
+use crate::web::pulse::Pulse;
+
+/// A day is lived so long after it has ended: messages that were late have come by then (own choice) \[s\].
+const AFTER_S: i64 = 1800;
+/// A node without a voltage, or what can't be read or kept now, is looked at again after this \[s\].
+const NEXT_TRY_S: i64 = 600;
+/// Members of each of the swarms: half as many as `learn` has, since they are kept each day.
+const MEMBERS: usize = 3000;
+/// Days that are lived before they are kept.
+const STRETCH: usize = 30;
+/// Messages of so many days say what there is to learn from \[s\].
+const OF_LATE_S: i64 = 40 * 86_400;
+/// Days that are drawn.
+const DRAWN: i64 = 60;
+/// Before so many days a cause calls nobody, unless nothing comes from the panel: what was believed still weighs too much.
+const SURE_AFTER_DAYS: usize = 14;
+/// Days on which a cause was told are counted no further back.
+const LOOKED_BACK_DAYS: u32 = 30;
+/// Between two looks at whether somebody has changed a part \[s\].
+const VISITS_EVERY_S: i64 = 60;
+/// Between two looks at whether a day has ended.
+const PAUSE: Duration = Duration::from_secs(1);
+const DAY_S: i64 = 86_400;
+
+/// What the thread works with.
+pub(super) struct Learner {
+    pub(super) site: Arc<fleet::Site>,
+    pub(super) rows: Vec<Node>,
+    pub(super) log: PathBuf,
+    pub(super) door: Arc<Door>,
+    pub(super) pulse: Arc<Pulse>,
+    pub(super) lookout: Arc<Twin>,
+    pub(super) truths: Arc<Truths>,
+}
+
+/// Where a node stands.
+#[derive(Default)]
+struct Progress {
+    /// When it is to be looked at again \[s since 1970\].
+    due_s: i64,
+    /// When it is to be seen whether somebody has changed a part \[s since 1970\].
+    visits_s: i64,
+    /// Since when it is this node, once that is known.
+    epoch: Option<Moment>,
+    /// What was foretold and seen of late.
+    days: Vec<DayBand>,
+    /// What can't be done with it has been said.
+    said: bool,
+}
+
+/// Begins to learn; it ends when the program is being stopped.
+pub(super) fn begin(learner: Learner) -> io::Result<JoinHandle<()>> {
+    thread::Builder::new().name("learn".to_owned()).spawn(move || learner.run())
+}
+
+/// Why nothing is learned of a node now.
+enum Hindered {
+    /// The log can't be read.
+    Store(StoreError),
+    /// The climate of its place is not known.
+    Climate(Failure),
+    /// What was learned can't be handed in now, or the program stops.
+    Later,
+}
+
+impl From<StoreError> for Hindered {
+    fn from(error: StoreError) -> Self {
+        Self::Store(error)
+    }
+}
+
+impl Learner {
+    fn run(self) {
+        let stopping = self.pulse.stopping();
+        let mut standing: BTreeMap<String, Progress> = BTreeMap::new();
+        let names: Vec<String> = self.site.designs().iter().map(|design| design.name.clone()).collect();
+        while !*stopping.borrow() {
+            for name in &names {
+                let Some(subject) = Subject::of(&self.site, &self.rows, name) else { continue };
+                let progress = standing.entry(name.clone()).or_default();
+                if *stopping.borrow() {
+                    return;
+                }
+                if progress.due_s <= now_s() || self.is_another(&subject, progress) {
+                    self.look_after(&subject, progress, &stopping);
+                }
+            }
+            thread::sleep(PAUSE);
+        }
+    }
+
+    /// Whether somebody has changed a part of a node since it was looked at.
+    fn is_another(&self, subject: &Subject<'_>, progress: &mut Progress) -> bool {
+        if progress.visits_s > now_s() {
+            return false;
+        }
+        progress.visits_s = now_s() + VISITS_EVERY_S;
+        let since = sqlite::reader(&self.log).and_then(|log| subject.since(&log));
+        // What can't be read now is read a minute later.
+        since.is_ok_and(|since| progress.epoch.is_some_and(|epoch| epoch != since.unwrap_or(0)))
+    }
+
+    fn look_after(&self, subject: &Subject<'_>, progress: &mut Progress, stopping: &Receiver<bool>) {
+        let why = match self.live(subject, progress, stopping) {
+            Ok(due_s) => {
+                (progress.due_s, progress.said) = (due_s, false);
+                return;
+            }
+            Err(Hindered::Later) => None,
+            Err(Hindered::Store(error)) => Some(error.to_string()),
+            Err(Hindered::Climate(failure)) => {
+                let said = failure.problems.iter().map(|problem| problem.message.as_str());
+                Some(said.collect::<Vec<_>>().join("; "))
+            }
+        };
+        progress.due_s = now_s() + NEXT_TRY_S;
+        if let Some(why) = why.filter(|_| !progress.said) {
+            progress.said = true;
+            let name = &subject.design.name;
+            output::complain(&format!("Nothing is learned of {name} now: {why}. It is tried again.\n"));
+        }
+    }
+
+    /// Lives the days that are over; when to look again \[s since 1970\].
+    fn live(
+        &self,
+        subject: &Subject<'_>,
+        progress: &mut Progress,
+        stopping: &Receiver<bool>,
+    ) -> Result<i64, Hindered> {
+        let log = sqlite::reader(&self.log)?;
+        let dev_eui = subject.row.dev_eui;
+        let since = subject.since(&log)?;
+        let epoch = since.unwrap_or(0);
+        let climate = self.site.climate(subject.design).map_err(Hindered::Climate)?;
+        if progress.epoch.replace(epoch) != Some(epoch) {
+            self.truths.forget(&subject.design.name);
+            progress.days = match since {
+                None => learned::days(&log, dev_eui, now_s() / DAY_S - DRAWN)?,
+                Some(since) => learned::days(&log, dev_eui, since / SECOND / DAY_S)?,
+            };
+        }
+        let kept = kept(subject, &log, epoch, &climate)?;
+        let mut from_s = epoch / SECOND;
+        if let Some(swarm) = &kept {
+            from_s = from_s.max(swarm.next_begins_s() - OF_LATE_S);
+        }
+        let span = (from_s * SECOND, Moment::MAX);
+        let readings = supply::supply(&log, dev_eui, subject.kind, span)?.readings;
+        let swarm = match kept {
+            Some(swarm) => swarm,
+            None if readings.iter().all(|one| one.battery.is_none()) => return Ok(now_s() + NEXT_TRY_S),
+            None => {
+                progress.days.clear();
+                Swarm::begin(&past(subject, &readings, now_s()), &climate, &effort())
+            }
+        };
+        self.catch_up(subject, progress, (swarm, &readings, &climate), stopping)
+    }
+
+    fn catch_up(
+        &self,
+        subject: &Subject<'_>,
+        progress: &mut Progress,
+        (mut swarm, readings, climate): (Swarm, &[Reading], &Climate),
+        stopping: &Receiver<bool>,
+    ) -> Result<i64, Hindered> {
+        let name = &subject.design.name;
+        loop {
+            let mut new = Vec::new();
+            while swarm.next_ends_s() + AFTER_S <= now_s() && new.len() < STRETCH {
+                if *stopping.borrow() {
+                    return Err(Hindered::Later);
+                }
+                new.push(swarm.next_day(readings));
+            }
+            let is_up_to_date = swarm.next_ends_s() + AFTER_S > now_s();
+            progress.days.retain(|day| new.iter().all(|other| other.day != day.day));
+            progress.days.extend(&new);
+            let is_new = !new.is_empty();
+            let done = if is_up_to_date && (is_new || self.truths.of(name).is_none()) {
+                Some(self.conclude(subject, progress, &swarm, readings))
+            } else {
+                None
+            };
+            if is_new {
+                let said = done.as_ref().map(|(said, _)| said.clone());
+                self.keep(subject, progress, (new, &swarm, climate, said))?;
+            }
+            if let Some((said, foretold)) = done {
+                self.pulse.forecast(name, said.day);
+                self.lookout.foretold(subject.row.dev_eui, foretold);
+            }
+            if is_up_to_date {
+                return Ok(swarm.next_ends_s() + AFTER_S);
+            }
+        }
+    }
+
+    /// Says what the swarm says now, on the page and to the watch.
+    fn conclude(
+        &self,
+        subject: &Subject<'_>,
+        progress: &Progress,
+        swarm: &Swarm,
+        readings: &[Reading],
+    ) -> (Said, Foretold) {
+        let ends_s = swarm.next_begins_s();
+        let of_late = readings.partition_point(|one| one.at_s < ends_s - OF_LATE_S)
+            ..readings.partition_point(|one| one.at_s < ends_s);
+        let readings = readings.get(of_late).unwrap_or_default();
+        let last = swarm.last_day();
+        let days = progress.days.iter().filter(|day| day.day > last - DRAWN).copied().collect();
+        let learned = swarm.learned(&past(subject, readings, ends_s), days, &effort());
+        let figures = figures(&learned);
+        let winter = winter(subject.design, &learned);
+        let told = told(subject, learned);
+        let shown = LearnedNode::of(&told, winter.as_ref());
+        let said = Said { day: last, figures, text: shown.figures.to_string() };
+        self.truths.put(&subject.design.name, shown);
+        let foretold = self.foretold(subject, &told, (last, ends_s));
+        (said, foretold)
+    }
+
+    /// What the watch is told: how long the cause of today has been told, today counted.
+    fn foretold(&self, subject: &Subject<'_>, told: &Told, (day, ends_s): (i64, i64)) -> Foretold {
+        let learned = &told.truth.learned;
+        let before = sqlite::reader(&self.log)
+            .and_then(|log| learned::said_before(&log, subject.row.dev_eui, day, LOOKED_BACK_DAYS));
+        // What can't be read now counts from today.
+        let before: Vec<bool> = before.unwrap_or_default().iter().map(|text| is_told(text)).collect();
+        let is_sure = learned.days >= SURE_AFTER_DAYS || learned.regimes[1] > 0.5;
+        let today = told.truth.verdict == Verdict::Fails && is_sure && truth::explains(learned).is_some();
+        let running = 1 + before.iter().take_while(|told| **told == today).count();
+        let running = u32::try_from(running).unwrap_or(u32::MAX);
+        let days = learned.silence.days;
+        Foretold {
+            at: ends_s * SECOND,
+            days_left: (days.p50, days.p05),
+            soon: learned.silence.within(SOON_D).unwrap_or(learned.silence.p),
+            cause: truth::explains(learned).map(|cause| truth::cause(cause, told)),
+            told_days: if today { running } else { 0 },
+            clear_days: if today { 0 } else { running },
+        }
+    }
+
+    fn keep(
+        &self,
+        subject: &Subject<'_>,
+        progress: &Progress,
+        (days, swarm, climate, said): (Vec<DayBand>, &Swarm, &Climate, Option<Said>),
+    ) -> Result<(), Hindered> {
+        let swarm = [&mark(subject, climate)[..], &swarm.to_bytes()].concat();
+        let epoch = progress.epoch.ok_or(Hindered::Later)?;
+        let lesson = Lesson { dev_eui: subject.row.dev_eui, epoch, days, swarm, said };
+        // A day that is not kept is lived again.
+        self.door
+            .try_offer(Arrival::Learned(Box::new(lesson)), Box::new(|_| {}))
+            .map_err(|_full| Hindered::Later)
+    }
+}
+
+/// The swarm that was kept, if the node is still the one of whom it was learned.
+fn kept(
+    subject: &Subject<'_>,
+    log: &Connection,
+    epoch: Moment,
+    climate: &Climate,
+) -> Result<Option<Swarm>, StoreError> {
+    let Some(bytes) = learned::swarm(log, subject.row.dev_eui, epoch)? else { return Ok(None) };
+    let mark = mark(subject, climate);
+    let Some(bytes) = bytes.strip_prefix(&mark[..]) else { return Ok(None) };
+    let model = (subject.design, climate);
+    // One of another edition of the program is learned anew.
+    Ok(Swarm::from_bytes(bytes, model, (counter_modulus(subject.kind), None), 1).ok())
+}
+
+/// Whether a day's words, as they were kept, tell of a cause by which the promise fails.
+fn is_told(text: &str) -> bool {
+    let Ok(said) = serde_json::from_str::<Value>(text) else { return false };
+    let causes = said["causes"].as_array().into_iter().flatten();
+    said["verdict"] == "fails" && causes.filter_map(|cause| cause["cause"].as_str()).any(lies_in_the_node)
+}
+
+fn figures(learned: &Learned) -> Vec<(&'static str, forecast::learn::Band)> {
+    vec![
+        ("charge", learned.charge),
+        ("yield_of_design", learned.yields),
+        ("load_mah_per_day", learned.load_mah_per_day),
+        ("capacity_of_label", learned.capacity),
+        ("days_to_silence", learned.silence.days),
+    ]
+}
+
+fn told(subject: &Subject<'_>, learned: Learned) -> Told {
+    let design = subject.design;
+    Told {
+        name: design.name.clone(),
+        file: subject.file.to_owned(),
+        log: "the log".to_owned(),
+        note: design.note.clone(),
+        unattended: words::planned_span(design.promise.unattended),
+        tolerated: Vec::new(),
+        truth: verdict::truth(design, learned),
+    }
+}
+
+fn past<'a>(subject: &Subject<'a>, readings: &'a [Reading], as_of_s: i64) -> Past<'a> {
+    Past {
+        design: subject.design,
+        readings,
+        as_of_s,
+        counter_modulus: counter_modulus(subject.kind),
+        sun: None,
+    }
+}
+
+fn effort() -> Effort {
+    Effort { members: MEMBERS, threads: 1, ..Effort::default() }
+}
+
+/// What a swarm was learned with: another design, place or climate makes another node.
+fn mark(subject: &Subject<'_>, climate: &Climate) -> [u8; 32] {
+    Sha256::digest(format!("{:?} {:?} {:?}", subject.design, climate, effort())).into()
+}
+
+fn now_s() -> i64 {
+    now().div_euclid(SECOND)
+}
