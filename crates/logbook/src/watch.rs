@@ -361,7 +361,7 @@ impl State {
             Rule::BelowForecast => {
                 [Rule::NeverCharged, Rule::EmptySoon, Rule::Restarts].into_iter().any(stands)
             }
-            Rule::NeverCharged => stands(Rule::BelowForecast),
+            Rule::NeverCharged => stands(Rule::BelowForecast) || stands(Rule::EmptySoon),
             _ => false,
         };
         paused || explained

@@ -16,6 +16,7 @@ use logbook::clock::now;
 use logbook::intake::door::Door;
 use logbook::received::Moment;
 use logbook::registry::Node;
+use logbook::store::keeper::KeptFrame;
 use logbook::store::learned::{self, Lesson, Said};
 use logbook::store::query::supply;
 use logbook::store::writer::Arrival;
@@ -31,6 +32,7 @@ use serde_json::Value;
 use sha2::{Digest as _, Sha256};
 use tokio::sync::watch::Receiver;
 use verdict::{Verdict, winter};
+use wire::identity::DevEui;
 
 use super::watcher::Twin;
 use crate::input::fleet;
@@ -217,18 +219,12 @@ impl Learner {
             progress.days.retain(|day| new.iter().all(|other| other.day != day.day));
             progress.days.extend(&new);
             let is_new = !new.is_empty();
-            let done = if is_up_to_date && (is_new || self.truths.of(name).is_none()) {
-                Some(self.conclude(subject, progress, &swarm, readings))
-            } else {
-                None
-            };
-            if is_new {
-                let said = done.as_ref().map(|(said, _)| said.clone());
-                self.keep(subject, progress, (new, &swarm, climate, said))?;
-            }
-            if let Some((said, foretold)) = done {
-                self.pulse.forecast(name, said.day);
-                self.lookout.foretold(subject.row.dev_eui, foretold);
+            let asked = is_up_to_date && (is_new || self.truths.of(name).is_none());
+            let news = asked.then(|| self.conclude(subject, progress, &swarm, readings));
+            match news {
+                news if is_new => self.keep(subject, progress, (new, &swarm, climate), news)?,
+                Some((_, news)) => news.tell(),
+                None => {}
             }
             if is_up_to_date {
                 return Ok(swarm.next_ends_s() + AFTER_S);
@@ -243,7 +239,7 @@ impl Learner {
         progress: &Progress,
         swarm: &Swarm,
         readings: &[Reading],
-    ) -> (Said, Foretold) {
+    ) -> (Said, News) {
         let ends_s = swarm.next_begins_s();
         let of_late = readings.partition_point(|one| one.at_s < ends_s - OF_LATE_S)
             ..readings.partition_point(|one| one.at_s < ends_s);
@@ -256,9 +252,17 @@ impl Learner {
         let told = told(subject, learned);
         let shown = LearnedNode::of(&told, winter.as_ref());
         let said = Said { day: last, figures, text: shown.figures.to_string() };
-        self.truths.put(&subject.design.name, shown);
-        let foretold = self.foretold(subject, &told, (last, ends_s));
-        (said, foretold)
+        let news = News {
+            name: subject.design.name.clone(),
+            dev_eui: subject.row.dev_eui,
+            day: last,
+            shown,
+            foretold: self.foretold(subject, &told, (last, ends_s)),
+            truths: Arc::clone(&self.truths),
+            pulse: Arc::clone(&self.pulse),
+            lookout: Arc::clone(&self.lookout),
+        };
+        (said, news)
     }
 
     /// What the watch is told: how long the cause of today has been told, today counted.
@@ -283,19 +287,45 @@ impl Learner {
         }
     }
 
+    /// Has it kept, and told once it is; a day that is not kept is lived again.
     fn keep(
         &self,
         subject: &Subject<'_>,
         progress: &Progress,
-        (days, swarm, climate, said): (Vec<DayBand>, &Swarm, &Climate, Option<Said>),
+        (days, swarm, climate): (Vec<DayBand>, &Swarm, &Climate),
+        news: Option<(Said, News)>,
     ) -> Result<(), Hindered> {
         let swarm = [&mark(subject, climate)[..], &swarm.to_bytes()].concat();
         let epoch = progress.epoch.ok_or(Hindered::Later)?;
+        let (said, news) = news.unzip();
         let lesson = Lesson { dev_eui: subject.row.dev_eui, epoch, days, swarm, said };
-        // A day that is not kept is lived again.
-        self.door
-            .try_offer(Arrival::Learned(Box::new(lesson)), Box::new(|_| {}))
-            .map_err(|_full| Hindered::Later)
+        let done = move |_: Option<&KeptFrame>| {
+            if let Some(news) = news {
+                news.tell();
+            }
+        };
+        let lesson = Arrival::Learned(Box::new(lesson));
+        self.door.try_offer(lesson, Box::new(done)).map_err(|_full| Hindered::Later)
+    }
+}
+
+/// What is told of a node once it is on the disk.
+struct News {
+    name: String,
+    dev_eui: DevEui,
+    day: i64,
+    shown: LearnedNode,
+    foretold: Foretold,
+    truths: Arc<Truths>,
+    pulse: Arc<Pulse>,
+    lookout: Arc<Twin>,
+}
+
+impl News {
+    fn tell(self) {
+        self.truths.put(&self.name, self.shown);
+        self.pulse.forecast(&self.name, self.day);
+        self.lookout.foretold(self.dev_eui, self.foretold);
     }
 }
 

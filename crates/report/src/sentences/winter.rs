@@ -1,6 +1,6 @@
 //! A node that will not see the winter's end, in words: when it stops, which part, what to bring.
 
-use forecast::learn::{Mend, WORTH_A_VISIT};
+use forecast::learn::{CauseKind, Mend, WORTH_A_VISIT};
 use serde::Serialize;
 use verdict::Winter;
 use verdict::winter::mend_of;
@@ -45,13 +45,15 @@ pub fn say(winter: &Winter, told: &Told) -> Said {
     let helps = winter.part.map(|(mend, left)| helps(mend, left));
     let why =
         cause.map(|cause| truth::cause(cause, told)).into_iter().chain(helps).collect::<Vec<_>>().join("; ");
+    let kind = cause.map(|cause| cause.kind);
+    let take = to_do(named, kind).1;
     Said {
         first_days: winter.first_days,
         part: named.map(|mend| word(mend).to_owned()),
         when,
-        what: what(winter.part),
+        what: what(winter.part, kind),
         why,
-        take: take(named),
+        take: take.iter().map(|thing| (*thing).to_owned()).collect(),
     }
 }
 
@@ -74,31 +76,45 @@ fn helps(mend: Mend, left: f64) -> String {
     format!("{with} {} stop", chance(left))
 }
 
-fn what(part: Option<(Mend, f64)>) -> String {
-    let Some((mend, left)) = part else {
-        return "visit it before the winter: measure panel and battery, and clean the panel".to_owned();
-    };
-    let what = match mend {
-        Mend::Fault => "mend what broke",
-        Mend::Panel => {
-            "clean the panel, cut what shades it, see to its lead and charger, or put a new one up"
+fn what(part: Option<(Mend, f64)>, cause: Option<CauseKind>) -> String {
+    let what = to_do(part.map(|(mend, _)| mend), cause).0;
+    match part {
+        Some((_, left)) if left > WORTH_A_VISIT => {
+            format!("{what}; no single part is enough: `overwinter size` says which panel and battery are")
         }
-        Mend::Battery => "put in a new, charged battery",
-        Mend::Board => "change the board",
-    };
-    if left > WORTH_A_VISIT {
-        format!("{what}; no single part is enough: `overwinter size` says which panel and battery are")
-    } else {
-        what.to_owned()
+        _ => what.to_owned(),
     }
 }
 
-fn take(mend: Option<Mend>) -> Vec<String> {
-    let things: &[&str] = match mend {
-        Some(Mend::Panel) => &["cloth and water", "spare panel with its lead", "saw", "multimeter"],
-        Some(Mend::Battery) => &["charged spare cell"],
-        Some(Mend::Board) => &["spare node", "multimeter"],
-        Some(Mend::Fault) | None => &["charged spare cell", "cloth and water", "multimeter"],
-    };
-    things.iter().map(|thing| (*thing).to_owned()).collect()
+/// What to do, and what to take along: by the cause where one is told, else by the part.
+fn to_do(part: Option<Mend>, cause: Option<CauseKind>) -> (&'static str, &'static [&'static str]) {
+    match (cause, part) {
+        (Some(CauseKind::PanelBuried), _) => ("clear the panel", &["brush", "cloth and water"]),
+        (Some(CauseKind::PanelUnplugged), _) => {
+            ("mend the panel's lead and plug", &["plug and cable", "multimeter"])
+        }
+        (Some(CauseKind::ChargerIdle), _) => {
+            ("change the charger, or mend its lead to the battery", &["charger board", "multimeter"])
+        }
+        (Some(CauseKind::PanelOrCharger), _) => (
+            "clear the panel, then see to its lead and charger",
+            &["brush", "plug and cable", "charger board", "multimeter"],
+        ),
+        (Some(CauseKind::ShadeByHour), _) => ("cut what shades the panel, or move it", &["saw"]),
+        (Some(CauseKind::PanelLow), _) | (None, Some(Mend::Panel)) => (
+            "clean the panel, look for what grew, or put a new one up",
+            &["cloth and water", "spare panel with its lead", "multimeter"],
+        ),
+        (Some(CauseKind::RebootLoop), _) => ("put in new firmware or a new board", &["spare node", "laptop"]),
+        (Some(CauseKind::LoadUp), _) | (None, Some(Mend::Board)) => {
+            ("change the board, or what does not sleep on it", &["spare node", "meter for microamperes"])
+        }
+        (Some(CauseKind::BatteryWorn), _) | (None, Some(Mend::Battery)) => {
+            ("put in a new, charged battery", &["charged spare cell"])
+        }
+        (Some(CauseKind::WeatherWorse | CauseKind::GatewayAway), _) | (None, Some(Mend::Fault) | None) => (
+            "measure panel and battery, and clean the panel",
+            &["cloth and water", "charged spare cell", "multimeter"],
+        ),
+    }
 }
