@@ -44,10 +44,9 @@ use crate::input::fleet;
 use crate::known::Known;
 use crate::output;
 use crate::web::pulse::Pulse;
-use crate::web::{self, Doorway, Gate, House, Posted, Promises, Truths};
+use crate::web::{self, Doorway, Gate, House, Posted, Promises};
 pub(crate) use certificate::certificate_here;
 pub(crate) use example::propose_source;
-use learner::Learner;
 use onward::Onward;
 use past::Past;
 pub(crate) use settings::Settings;
@@ -351,8 +350,7 @@ impl Service {
             setup.registry.iter().map(|row| (row.dev_eui, row.name.clone())).collect();
         let registry = setup.registry.clone();
         let (teller, printed) = teller::begin().map_err(|error| no_threads(&error))?;
-        let (lookout, waiting) = watcher::open();
-        let twin = Arc::new(lookout.twin());
+        let (lookout, twin, waiting) = watcher::open();
         let tellers = self.tellers;
         let watched = Arc::new(Watched {
             setup: watcher::paced(watch, pace),
@@ -385,20 +383,8 @@ impl Service {
             .map_err(|error| no_threads(&error))?;
         let promises =
             Promises::begin(Arc::clone(&site), pulse.stopping()).map_err(|error| no_threads(&error))?;
-        let truths = Arc::new(Truths::default());
-        // In a demonstration a day passes in minutes, and the sun is not that of the calendar.
-        if (pace - 1.0).abs() < f64::EPSILON {
-            let learner = Learner {
-                site: Arc::clone(&site),
-                rows: registry.clone(),
-                log: settings.log.clone(),
-                door: Arc::clone(&door),
-                pulse: Arc::clone(&pulse),
-                lookout: Arc::clone(&twin),
-                truths: Arc::clone(&truths),
-            };
-            learner::begin(learner).map_err(|error| no_threads(&error))?;
-        }
+        let truths = learner::begin(pace, (&site, &registry, &settings.log), (&door, &pulse, &twin))
+            .map_err(|error| no_threads(&error))?;
         let listening = page.map(|(page, doorway)| {
             output::complain(&page_line(&doorway, &posted));
             let house = House {
@@ -437,11 +423,7 @@ impl Service {
         handing_on.iter().chain(&telling).for_each(JoinHandle::abort);
         let dropped = writer.counts().dropped.load(Ordering::Relaxed);
         let stopped = writer.stop();
-        if !subscribed.is_empty() {
-            // Acknowledgements of what was kept last leave; what is lost of them is sent again, and is a copy.
-            tokio::time::sleep(LAST_ACKNOWLEDGEMENTS).await;
-            subscribed.iter().for_each(JoinHandle::abort);
-        }
+        let_go(&subscribed).await;
         if let Some(listening) = listening {
             listening.ended().await;
         }
@@ -501,6 +483,14 @@ fn own_word(settings: &Settings, log: &Log) -> Result<String, Failure> {
 
 /// Key of that word.
 const OWN_WORD: &str = "client";
+
+/// Acknowledgements of what was kept last leave; what is lost of them is sent again, and is a copy.
+async fn let_go(subscribed: &[JoinHandle<()>]) {
+    if !subscribed.is_empty() {
+        tokio::time::sleep(LAST_ACKNOWLEDGEMENTS).await;
+        subscribed.iter().for_each(JoinHandle::abort);
+    }
+}
 
 /// Listens for gateways, if it is to.
 async fn gateways_at(udp: Option<std::net::SocketAddr>) -> Result<Option<Arc<Gateways>>, Failure> {

@@ -5,9 +5,9 @@
 
 use std::collections::BTreeMap;
 use std::io;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::thread::{self, JoinHandle};
+use std::thread;
 use std::time::Duration;
 
 use forecast::learn::{DayBand, Effort, Learned, Past, Reading, Swarm};
@@ -64,14 +64,14 @@ const PAUSE: Duration = Duration::from_secs(1);
 const DAY_S: i64 = 86_400;
 
 /// What the thread works with.
-pub(super) struct Learner {
-    pub(super) site: Arc<fleet::Site>,
-    pub(super) rows: Vec<Node>,
-    pub(super) log: PathBuf,
-    pub(super) door: Arc<Door>,
-    pub(super) pulse: Arc<Pulse>,
-    pub(super) lookout: Arc<Twin>,
-    pub(super) truths: Arc<Truths>,
+struct Learner {
+    site: Arc<fleet::Site>,
+    rows: Vec<Node>,
+    log: PathBuf,
+    door: Arc<Door>,
+    pulse: Arc<Pulse>,
+    lookout: Arc<Twin>,
+    truths: Arc<Truths>,
 }
 
 /// Where a node stands.
@@ -89,9 +89,27 @@ struct Progress {
     said: bool,
 }
 
-/// Begins to learn; it ends when the program is being stopped.
-pub(super) fn begin(learner: Learner) -> io::Result<JoinHandle<()>> {
-    thread::Builder::new().name("learn".to_owned()).spawn(move || learner.run())
+/// Begins to learn; it ends when the program is being stopped. In a demonstration a day passes in minutes, and the sun is not
+/// that of the calendar: nothing is learned there.
+pub(super) fn begin(
+    pace: f64,
+    (site, rows, log): (&Arc<fleet::Site>, &[Node], &Path),
+    (door, pulse, lookout): (&Arc<Door>, &Arc<Pulse>, &Arc<Twin>),
+) -> io::Result<Arc<Truths>> {
+    let truths = Arc::new(Truths::default());
+    let learner = Learner {
+        site: Arc::clone(site),
+        rows: rows.to_vec(),
+        log: log.to_owned(),
+        door: Arc::clone(door),
+        pulse: Arc::clone(pulse),
+        lookout: Arc::clone(lookout),
+        truths: Arc::clone(&truths),
+    };
+    if (pace - 1.0).abs() < f64::EPSILON {
+        thread::Builder::new().name("learn".to_owned()).spawn(move || learner.run())?;
+    }
+    Ok(truths)
 }
 
 /// Why nothing is learned of a node now.

@@ -113,11 +113,6 @@ impl Lookout {
         }
     }
 
-    /// A second hand.
-    pub(super) fn twin(&self) -> Twin {
-        Twin(Mutex::new(Some(self.clone())))
-    }
-
     /// A gateway has shown that it lives.
     pub(super) fn alive(&self, gateway: GatewayEui, at: Moment, asks: bool) {
         let _ended = self.0.send(Told::Alive { gateway, at, asks });
@@ -145,10 +140,11 @@ impl Twin {
 /// What is heard of before the watch begins.
 pub(super) struct Waiting(Receiver<Told>);
 
-/// The two ends.
-pub(super) fn open() -> (Lookout, Waiting) {
+/// The two ends, and the second hand.
+pub(super) fn open() -> (Lookout, Arc<Twin>, Waiting) {
     let (told, waiting) = channel();
-    (Lookout(told), Waiting(waiting))
+    let twin = Twin(Mutex::new(Some(Lookout(told.clone()))));
+    (Lookout(told), Arc::new(twin), Waiting(waiting))
 }
 
 /// What is expected of the nodes of open rows, by their own design or by their kind's.

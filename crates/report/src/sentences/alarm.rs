@@ -210,7 +210,11 @@ fn empty_by_what_was_learned(alarm: &Alarm<'_>) -> Three {
     (
         format!("{} will be empty in {} days", alarm.who, alarm.figure("days_left")),
         cause(alarm).map_or_else(|| share.clone(), |cause| format!("{share}; {cause}")),
-        "clean the panel and see that its lead and the sun reach it; bring a charged battery".to_owned(),
+        match cause(alarm) {
+            Some(_) => "do what the cause says, and bring a charged battery".to_owned(),
+            None => "clean the panel and see that its lead and the sun reach it; bring a charged battery"
+                .to_owned(),
+        },
     )
 }
 
