@@ -2,7 +2,8 @@
 
 use design::change::Change;
 use design::quantity::{Quantity, Uncertain};
-use toml_edit::{DocumentMut, Item, TableLike, Value};
+use design::surroundings::GatewaySurvey;
+use toml_edit::{DocumentMut, InlineTable, Item, Table, TableLike, Value};
 
 /// Keys of a panel that say how it is mounted, and stay when another panel takes its place.
 const MOUNTING: [&str; 5] = ["tilt", "azimuth", "soiling", "shade", "shade_months"];
@@ -16,6 +17,33 @@ pub(crate) fn edited(text: &str, changes: &[Change]) -> Option<String> {
     Some(document.to_string())
 }
 
+/// The text of a site's file with what a survey found at its gateways, each by its name; `None` where one of them has no
+/// table of its own.
+pub(crate) fn surveyed(text: &str, found: &[(&str, GatewaySurvey)]) -> Option<String> {
+    let mut document: DocumentMut = text.parse().ok()?;
+    for (gateway, survey) in found {
+        let gateway = table(&mut document, &["gateway", gateway])?;
+        if gateway.get("survey").is_none_or(|old| !old.is_table_like()) {
+            gateway.insert("survey", Item::Table(Table::new()));
+        }
+        write_survey(gateway.get_mut("survey")?.as_table_like_mut()?, survey);
+    }
+    Some(document.to_string())
+}
+
+fn write_survey(table: &mut dyn TableLike, survey: &GatewaySurvey) {
+    let nodes = survey.nodes.iter().map(|(name, found)| (name.as_str(), written(*found)));
+    set(table, "correction", written(survey.correction));
+    set(table, "spots", survey.spots.text());
+    set(table, "packets", i64::from(survey.packets));
+    set(table, "until", survey.until.to_string());
+    if survey.nodes.is_empty() {
+        table.remove("nodes");
+    } else {
+        set(table, "nodes", nodes.collect::<InlineTable>());
+    }
+}
+
 /// Lines of a text that are not the same in another.
 pub(crate) fn lines_changed(before: &str, after: &str) -> usize {
     let before: Vec<&str> = before.lines().collect();
@@ -27,12 +55,12 @@ fn edit(document: &mut DocumentMut, change: &Change) -> Option<()> {
         Change::Panel(name) => part(document, "panel", name, &MOUNTING)?,
         Change::Battery(name) => part(document, "battery", name, &[])?,
         Change::Charger(name) => part(document, "charger", name, &[])?,
-        Change::Capacity(capacity) => set(table(document, &["battery"])?, "capacity", &written(*capacity)),
-        Change::Tilt(tilt) => set(table(document, &["panel"])?, "tilt", &tilt.text()),
+        Change::Capacity(capacity) => set(table(document, &["battery"])?, "capacity", written(*capacity)),
+        Change::Tilt(tilt) => set(table(document, &["panel"])?, "tilt", tilt.text()),
         Change::Interval { load, activity, every } => {
             let activity = table(document, &["load", load, "activity", activity])?;
             activity.remove("every_by_charge");
-            set(activity, "every", &every.text());
+            set(activity, "every", every.text());
         }
         _ => return None,
     }
@@ -58,9 +86,9 @@ fn part(document: &mut DocumentMut, section: &str, name: &str, keep: &[&str]) ->
     Some(())
 }
 
-/// Puts a text in place of a value, with the spaces and the comment that stood around it.
-fn set(table: &mut dyn TableLike, key: &str, text: &str) {
-    let mut value = Value::from(text);
+/// Puts a value in place of another, with the spaces and the comment that stood around it.
+fn set(table: &mut dyn TableLike, key: &str, value: impl Into<Value>) {
+    let mut value = value.into();
     if let Some(old) = table.get(key).and_then(Item::as_value) {
         *value.decor_mut() = old.decor().clone();
     }
@@ -122,6 +150,34 @@ mod tests {
         let text = edited(FROST_MAST, &[Change::Battery("nmc-18650".to_owned())]).expect("has a place");
         let made = resolved(FROST_MAST).with(Change::Battery("nmc-18650".to_owned())).expect("can be made");
         assert_eq!(format!("{:?}", resolved(&text)), format!("{made:?}"));
+    }
+
+    /// A survey stands behind its gateway; a later one takes its place, comments stay, and no other line moves.
+    #[test]
+    fn a_survey_is_added_once_and_then_changed_in_its_place() {
+        let site = include_str!("../../../examples/larkmoor/larkmoor.toml");
+        let db = |nominal, spread_si| Uncertain {
+            nominal: design::quantity::Decibels::from_decibels(nominal),
+            spread_si,
+        };
+        let survey = |nominal: f64| GatewaySurvey {
+            correction: db(nominal, 3.0),
+            spots: design::quantity::Decibels::from_decibels(7.5),
+            packets: 214,
+            until: design::date::Date::parse("2026-10-04").expect("a day"),
+            nodes: vec![("mast-slope".to_owned(), db(-4.2, 2.9))],
+        };
+        let first = surveyed(site, &[("packing-house", survey(-9.0))]).expect("has a place");
+        assert_eq!(lines_changed(site, &first), 6, "{first}");
+        assert_eq!(lines_changed(&first, site), 0);
+        let resolve =
+            |text: &str| design::fleet::resolve(&design::file::parse_fleet(text)).expect("resolves").fleet;
+        let read = |text: &str| resolve(text).surroundings.gateways[0].survey.clone();
+        assert_eq!(read(&first), Some(survey(-9.0)));
+        let noted = first.replace("packets = 214", "packets = 214 # in the rain");
+        let second = surveyed(&noted, &[("packing-house", survey(-6.0))]).expect("has a place");
+        assert_eq!((lines_changed(&noted, &second), read(&second)), (1, Some(survey(-6.0))));
+        assert!(surveyed(site, &[("mill", survey(-9.0))]).is_none());
     }
 
     #[test]

@@ -15,6 +15,7 @@ use crate::resolve::resolve;
 use crate::schedule::Months;
 use crate::section::rule::INTERVAL;
 use crate::section::{At, Field, PartSection, Section, defaults};
+use crate::surroundings::Place;
 use toml::de::DeValue;
 
 /// Writes a value under a key of a section, if it keeps the key's range.
@@ -133,6 +134,17 @@ pub enum Change {
     },
     /// Where it stands: latitude, longitude and height above the sea.
     Position(Angle, Angle, Length),
+    /// What people call it.
+    Name(String),
+    /// On which side of a wall a gateway's antenna is; what a survey found on the other side is gone.
+    GatewayPlace {
+        /// The gateway.
+        gateway: String,
+        /// The side.
+        place: Place,
+    },
+    /// No gateway was ever surveyed.
+    Unsurveyed,
 }
 
 /// Why a change can't be made.
@@ -221,6 +233,9 @@ impl Change {
             Self::WithoutOutage(_) => "promise.without_outage".to_owned(),
             Self::Field { message, name, .. } => format!("message.{message}.field.{name}"),
             Self::Position(..) => "site.latitude".to_owned(),
+            Self::Name(_) => "name".to_owned(),
+            Self::GatewayPlace { gateway, .. } => format!("gateway.{gateway}.place"),
+            Self::Unsurveyed => "gateway".to_owned(),
         }
     }
 
@@ -296,6 +311,20 @@ impl Change {
                 put!(site.latitude = latitude, span)?;
                 put!(site.longitude = longitude, span)?;
                 put!(site.elevation = elevation, span)
+            }
+            Self::Name(name) => {
+                root.name = Some(At { value: name, span: span.clone() });
+                Ok(())
+            }
+            Self::GatewayPlace { gateway, place } => {
+                let gateway = gateway_of(root, &gateway)?;
+                gateway.survey = None;
+                put!(gateway => place = place, span)
+            }
+            Self::Unsurveyed => {
+                let gateways = root.gateway.iter_mut().flat_map(|at| &mut at.value.0);
+                gateways.for_each(|(_, gateway)| gateway.survey = None);
+                Ok(())
             }
         }
     }

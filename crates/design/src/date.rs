@@ -25,6 +25,23 @@ impl Date {
         sound.then_some(Self { year, month, day })
     }
 
+    /// The day that a text such as `2026-10-04` says; none if the calendar hasn't it.
+    pub fn parse(text: &str) -> Option<Self> {
+        let digits = |text: &str, length: usize| {
+            (text.len() == length && text.bytes().all(|byte| byte.is_ascii_digit())).then(|| text.to_owned())
+        };
+        let mut parts = text.split('-');
+        let (year, month, day) = (parts.next()?, parts.next()?, parts.next()?);
+        let year: u16 = digits(year, 4)?.parse().ok()?;
+        let day = Self::new(year, digits(month, 2)?.parse().ok()?, digits(day, 2)?.parse().ok()?)?;
+        parts.next().is_none().then_some(day)
+    }
+
+    /// 1970 to 9999.
+    pub const fn year(self) -> u16 {
+        self.year
+    }
+
     /// The day of a moment in seconds since 1970-01-01 UTC; none beyond the year 9999.
     ///
     /// # References

@@ -97,6 +97,7 @@ pub fn resolve(file: &FleetFile) -> Result<ResolvedFleet, Vec<Diagnostic>> {
 
 fn fleet(root: &FleetSection, found: &mut Diagnostics) -> Option<Fleet> {
     twice_the_same_eui(root, found);
+    surveyed_strangers(root, found);
     let serve = root.serve.as_ref().map(|at| serve::serve(&at.value, found));
     let sources = serve::sources(root.source.as_ref(), found);
     let onward = serve::onward(root.onward.as_ref(), found);
@@ -121,7 +122,7 @@ fn fleet(root: &FleetSection, found: &mut Diagnostics) -> Option<Fleet> {
         onward,
         rules,
         tells,
-        surroundings: surroundings::resolve(gateways, root.ground.as_ref().map(|at| &at.value), None)?,
+        surroundings: surroundings::resolve(gateways, root.ground.as_ref().map(|at| &at.value), None, found)?,
         nodes: nodes
             .value
             .0
@@ -141,6 +142,23 @@ fn twice_the_same_eui(root: &FleetSection, found: &mut Diagnostics) {
         if let Some(first) = known.insert(eui.value.0, &name.value) {
             let message = format!("`{}` has the identity of `{first}`", name.value);
             found.error(diagnostic::EUI, &eui.span, message, "write the one that this gateway shows");
+        }
+    }
+}
+
+/// A survey can't have been at a node that the site hasn't.
+fn surveyed_strangers(root: &FleetSection, found: &mut Diagnostics) {
+    let placed: Vec<&str> =
+        root.node.iter().flat_map(|at| &at.value.0).map(|(name, _)| name.value.as_str()).collect();
+    let surveys = root.gateway.iter().flat_map(|at| &at.value.0).filter_map(|(_, at)| at.survey.as_ref());
+    for (name, _) in surveys.flat_map(|at| surroundings::nodes(&at.value)) {
+        if !placed.contains(&name.value.as_str()) {
+            let message = format!("the site has no node `{}`", name.value);
+            let help = diagnostic::nearest(&name.value, placed.iter().copied()).map_or_else(
+                || "take it out".to_owned(),
+                |near| format!("did you mean `{near}`? else take it out"),
+            );
+            found.error(diagnostic::SURVEY, &name.span, message, help);
         }
     }
 }

@@ -111,7 +111,11 @@ impl Resolver<'_> {
             surroundings: surroundings::resolve(
                 root.gateway.as_ref().map(|at| &at.value),
                 root.ground.as_ref().map(|at| &at.value),
-                root.radio.as_ref().map(|at| &at.value),
+                root.name
+                    .as_ref()
+                    .zip(root.radio.as_ref())
+                    .map(|(name, at)| (name.value.as_str(), &at.value)),
+                &mut self.found,
             )?,
             doubts: std::mem::take(&mut self.doubts),
         })

@@ -2,7 +2,8 @@
 
 use std::sync::LazyLock;
 
-use crate::quantity::{Angle, Dbm, Decibels, Length};
+use crate::date::Date;
+use crate::quantity::{Angle, Dbm, Decibels, Length, Uncertain};
 
 /// Gateways and ground.
 #[derive(Clone, Debug, Default)]
@@ -115,6 +116,31 @@ pub struct Gateway {
     pub power: Dbm,
     /// Where its antenna is.
     pub spot: Spot,
+    /// What a survey found; `None` if nobody went.
+    pub survey: Option<GatewaySurvey>,
+}
+
+/// What a survey found that a gateway hears more than is predicted, or less where it is negative.
+#[derive(Clone, Debug, PartialEq)]
+pub struct GatewaySurvey {
+    /// From positions where nobody was, with one standard deviation.
+    pub correction: Uncertain<Decibels>,
+    /// Standard deviation from one position to the next.
+    pub spots: Decibels,
+    /// Packets that were sent.
+    pub packets: u32,
+    /// The last day.
+    pub until: Date,
+    /// From positions of nodes that were surveyed themselves, by name.
+    pub nodes: Vec<(String, Uncertain<Decibels>)>,
+}
+
+impl GatewaySurvey {
+    /// What was found at the position of a node, if it was surveyed itself.
+    #[must_use]
+    pub fn at(&self, node: &str) -> Option<Uncertain<Decibels>> {
+        self.nodes.iter().find(|(name, _)| name == node).map(|(_, found)| *found)
+    }
 }
 
 impl Gateway {

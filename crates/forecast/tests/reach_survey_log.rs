@@ -44,8 +44,8 @@ fn counts_of_sent_and_heard_stand_for_packets() {
     let text = "time,latitude_deg,longitude_deg,gateway,data_rate,rssi_dbm,snr_db,power_dbm,sent,heard\n\
         2026-10-04,47.0,13.0,roof,DR0,-119,-3,14,20,12\n2026-10-04,47.1,13.0,roof,DR0,,,14,20,0\n";
     let log = read(text.as_bytes()).expect("a survey");
-    assert_eq!(log.nodes(), ["47.0000 13.0000", "47.1000 13.0000"]);
-    let run = log.runs("47.1000 13.0000", "roof", 0, limit_dbm)[0];
+    assert_eq!(log.nodes(), ["47.000 13.000", "47.100 13.000"]);
+    let run = log.runs("47.100 13.000", "roof", 0, limit_dbm)[0];
     assert_eq!((run.heard, run.missed), (0, 20));
 }
 

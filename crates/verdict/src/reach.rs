@@ -450,7 +450,7 @@ fn spread_of_level(best: &Link) -> Option<Finding> {
     let said = parts
         .iter()
         .filter(|part| part.sd_db() >= LEAST_SAID_DB)
-        .map(|part| format!("{} {:.0} dB", cause(part), part.sd_db()));
+        .map(|part| format!("{} {:.0} dB", cause(part, best), part.sd_db()));
     let message = format!(
         "the level at {} may lie {:.0} dB off either way (one standard deviation): {}",
         best.gateway,
@@ -458,6 +458,9 @@ fn spread_of_level(best: &Link) -> Option<Finding> {
         said.collect::<Vec<_>>().join(", ")
     );
     let help = match greatest.cause {
+        _ if best.surveyed.is_some_and(|found| found.is_here) => {
+            "send packets on other days too: a day may lie 3 dB off the next"
+        }
         Cause::NodeEntry | Cause::GatewayEntry => {
             "walls cost most: put that antenna outside, or survey it: send 20 packets from its position at fixed power"
         }
@@ -469,8 +472,9 @@ fn spread_of_level(best: &Link) -> Option<Finding> {
 /// Parts below this say nothing \[dB\].
 const LEAST_SAID_DB: f64 = 1.5;
 
-fn cause(part: &DoubtPart) -> &'static str {
+fn cause(part: &DoubtPart, link: &Link) -> &'static str {
     match part.cause {
+        Cause::Site if link.surveyed.is_some() => "what its survey left open",
         Cause::Site => "how well the model suits the place",
         Cause::Air => "the air on so long a path",
         Cause::Spot => "the position itself",

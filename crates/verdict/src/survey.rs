@@ -1,16 +1,24 @@
 //! What a survey of a site says about its links: before, after, and what looks wrong.
 
+use design::change::Change;
+use design::date::Date;
 use design::node::Design;
-use design::surroundings::Place as Side;
+use design::quantity::{Angle, Decibels, Uncertain};
+use design::surroundings::{GatewaySurvey, Place as Side};
 
 use forecast::radio::demodulation::{least_snr, usual_noise};
 use forecast::radio::level::{Cause, Doubtful, Level};
-use forecast::radio::link::{frequency, links, place_is_unknown};
+use forecast::radio::link::{frequency, links};
 use forecast::radio::survey::{LinkLevel, Predicted, Run, Survey, SurveyLog, Suspect};
-use forecast::terrain::Terrain;
+use forecast::terrain::{Place, Terrain};
 
 /// A survey whose packets went at a frequency so much off is one of another band (own choice).
 const SAME_BAND: f64 = 0.05;
+
+/// A named node that was surveyed farther from where it stands is another position: about half a kilometre (own choice).
+const SAME_PLACE_DEG: f64 = 0.005;
+/// Positions that are fitted together: the time goes with their third power (own choice).
+const MOST_POSITIONS: usize = 400;
 
 /// A survey that can't be laid over a site.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -25,6 +33,19 @@ pub enum SurveyError {
         /// Those of the site.
         known: String,
     },
+    /// A position that can't be used.
+    #[error("line {line}: {reason}")]
+    Position {
+        /// Counted from 1.
+        line: u64,
+        /// Why, and what to do.
+        reason: String,
+    },
+    /// More positions than can be fitted together.
+    #[error(
+        "{0} positions are too many to be fitted together, at most {MOST_POSITIONS}: take one day or one node at a time"
+    )]
+    TooMany(usize),
     /// Another band.
     #[error(
         "line {line}: the survey was sent at {survey_mhz} MHz, and the site sends at {site_mhz} MHz: levels of one band say nothing of another"
@@ -67,6 +88,10 @@ pub struct SurveyedGateway {
     pub spot_sd_db: f64,
     /// Noise by its own figures \[dBm\]; `None` where it heard no weak packet.
     pub noise_dbm: Option<f64>,
+    /// Packets that were sent.
+    pub packets: u32,
+    /// The last day; `None` without any packet.
+    pub until: Option<Date>,
 }
 
 /// A survey laid over its site.
@@ -78,27 +103,83 @@ pub struct Surveyed {
     pub gateways: Vec<SurveyedGateway>,
     /// What looks wrong, in words.
     pub suspects: Vec<String>,
-    /// A place of an antenna is not written: the level before was taken for outside.
-    pub place_unknown: bool,
+    /// Gateways and nodes of which the file does not say on which side of a wall they are: the level before was taken for
+    /// outside.
+    pub unplaced: Vec<String>,
+    /// Nodes of the site that were surveyed where they stand; other positions were walked to.
+    pub at_nodes: Vec<String>,
 }
 
-/// Lays a survey over the nodes of a site.
+/// Why a survey should not be written into the file.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum NotWritten {
+    /// The prediction that it is over is not known.
+    #[error(
+        "it is not said on which side of a wall {0} is: the prediction that the survey is over hangs on it"
+    )]
+    Unplaced(String),
+    /// It would carry a mistake into the file.
+    #[error("something in the survey looks wrong: {0}")]
+    LooksWrong(String),
+}
+
+impl Surveyed {
+    /// What it found, by gateway, as it goes into the file of the site.
+    ///
+    /// # Errors
+    /// What has to be settled before.
+    pub fn found(&self) -> Result<Vec<(&str, GatewaySurvey)>, NotWritten> {
+        if !self.unplaced.is_empty() {
+            return Err(NotWritten::Unplaced(self.unplaced.join(", ")));
+        }
+        if let Some(suspect) = self.suspects.first() {
+            return Err(NotWritten::LooksWrong(suspect.clone()));
+        }
+        Ok(self.gateways.iter().filter_map(|gateway| Some((&*gateway.name, self.at(gateway)?))).collect())
+    }
+
+    fn at(&self, gateway: &SurveyedGateway) -> Option<GatewaySurvey> {
+        let links = self.links.iter().filter(|link| link.gateway == gateway.name);
+        let nodes = links.filter(|link| self.at_nodes.contains(&link.node)).map(|link| {
+            (link.node.clone(), uncertain(link.after.mean_dbm - link.before.mean_db, link.after.sd_db))
+        });
+        Some(GatewaySurvey {
+            correction: uncertain(gateway.correction.mean_db, gateway.correction.sd_db),
+            spots: tenths(gateway.spot_sd_db),
+            packets: gateway.packets,
+            until: gateway.until?,
+            nodes: nodes.collect(),
+        })
+    }
+}
+
+fn uncertain(mean_db: f64, sd_db: f64) -> Uncertain<Decibels> {
+    Uncertain { nominal: tenths(mean_db), spread_si: tenths(sd_db).decibels() }
+}
+
+/// To tenths of a decibel: no survey knows more.
+fn tenths(db: f64) -> Decibels {
+    Decibels::from_decibels((10.0 * db).round() / 10.0)
+}
+
+/// Lays a survey over the nodes of a site; positions that are not those of its nodes were walked to with a node like
+/// `walked`. What an earlier survey found is not looked at.
 ///
 /// # Errors
-/// Nodes or gateways that the site doesn't have, or another band.
+/// Nodes or gateways that the site doesn't have, positions that can't be used, or another band.
 pub fn survey(
     designs: &[Design],
+    walked: &Design,
     log: &SurveyLog,
     terrain: Option<&Terrain>,
 ) -> Result<Surveyed, SurveyError> {
-    let names: Vec<&str> = designs.iter().map(|design| design.name.as_str()).collect();
     let gateways: Vec<&str> = designs.first().map_or(Vec::new(), |design| {
         design.surroundings.gateways.iter().map(|gateway| gateway.name.as_str()).collect()
     });
-    known("node", &log.nodes(), &names)?;
     known("gateway", &log.gateways(), &gateways)?;
     same_band(designs, log)?;
-    let (case, laid) = laid_over(designs, log, terrain);
+    let stood = stood(designs, walked, log, terrain)?;
+    let (case, laid) = laid_over(&stood, log, terrain);
     let fitted = case.fit();
     let count =
         |link: usize, of: fn(&Run) -> u32| case.runs.iter().filter(|run| run.link == link).map(of).sum();
@@ -120,11 +201,14 @@ pub fn survey(
     let gateway = |at: usize| {
         let first = case.links.iter().position(|link| link.gateway == at)?;
         let name = laid[first].gateway.clone();
-        let noise_dbm = log.noise_dbm(&name);
+        let sent = |link: &usize| count(*link, |run| run.heard + run.missed);
+        let own = (0..case.links.len()).filter(|link| case.links[*link].gateway == at);
         Some(SurveyedGateway {
             correction: fitted.gateways[at],
             spot_sd_db: fitted.spot_sd_db[at],
-            noise_dbm,
+            noise_dbm: log.noise_dbm(&name),
+            packets: own.map(|link| sent(&link)).sum(),
+            until: log.packets.iter().map(|packet| packet.day).max(),
             name,
         })
     };
@@ -132,8 +216,101 @@ pub fn survey(
         links: laid.iter().enumerate().map(link).collect(),
         gateways: (0..case.gateway_sd_db.len()).filter_map(gateway).collect(),
         suspects: fitted.suspects.iter().map(|one| suspect(one, &log.nodes(), &laid)).collect(),
-        place_unknown: designs.iter().any(place_is_unknown),
+        unplaced: unplaced(&stood, &laid),
+        at_nodes: stood
+            .iter()
+            .map(|design| design.name.clone())
+            .filter(|name| designs.iter().any(|design| design.name == *name))
+            .collect(),
     })
+}
+
+/// The nodes of a survey where they stood, in the order of its names, without what earlier surveys found.
+fn stood(
+    designs: &[Design],
+    walked: &Design,
+    log: &SurveyLog,
+    terrain: Option<&Terrain>,
+) -> Result<Vec<Design>, SurveyError> {
+    let names = log.nodes();
+    if names.len() > MOST_POSITIONS {
+        return Err(SurveyError::TooMany(names.len()));
+    }
+    let mut stood = Vec::with_capacity(names.len());
+    for name in names {
+        let mut own = log.packets.iter().filter(|packet| packet.node == name);
+        let placed = own.find_map(|packet| Some((packet.line, packet.place_deg?)));
+        let site = designs.iter().find(|design| design.name == name);
+        let design = match (site, placed) {
+            (Some(design), Some((line, place_deg))) => stands_there(design, line, place_deg)?.clone(),
+            (Some(design), None) => design.clone(),
+            (None, Some((line, place_deg))) => moved(walked, name, line, place_deg, terrain)?,
+            (None, None) => {
+                let known = designs.iter().map(|design| design.name.as_str()).collect::<Vec<_>>().join(", ");
+                return Err(SurveyError::Unknown { what: "node", names: name.to_owned(), known });
+            }
+        };
+        stood.push(unsurveyed(design));
+    }
+    Ok(stood)
+}
+
+/// The design without what surveys found, which only adds to it.
+fn unsurveyed(design: Design) -> Design {
+    if design.surroundings.gateways.iter().all(|gateway| gateway.survey.is_none()) {
+        return design;
+    }
+    design.with(Change::Unsurveyed).expect("what is sound with a survey is sound without")
+}
+
+/// The design, if the survey was where it stands.
+fn stands_there(design: &Design, line: u64, [north_deg, east_deg]: [f64; 2]) -> Result<&Design, SurveyError> {
+    let (latitude_deg, longitude_deg) = (design.site.latitude.degrees(), design.site.longitude.degrees());
+    let off_deg = (latitude_deg - north_deg).abs().max((longitude_deg - east_deg).abs());
+    if off_deg <= SAME_PLACE_DEG {
+        return Ok(design);
+    }
+    let reason = format!(
+        "{} stands at {latitude_deg:.4}, {longitude_deg:.4} and was surveyed at {north_deg:.4}, {east_deg:.4}: correct \
+         one of the two, or leave the node out of the row, so that it counts as a position that was walked to",
+        design.name
+    );
+    Err(SurveyError::Position { line, reason })
+}
+
+/// A node like this one at a position that was walked to.
+fn moved(
+    walked: &Design,
+    name: &str,
+    line: u64,
+    [latitude_deg, longitude_deg]: [f64; 2],
+    terrain: Option<&Terrain>,
+) -> Result<Design, SurveyError> {
+    let at = Place { latitude_deg, longitude_deg };
+    if terrain.is_some_and(|terrain| terrain.height_m(at).is_none()) {
+        let reason = format!(
+            "{latitude_deg:.4}, {longitude_deg:.4} lies on no tile of the terrain: name one that holds it in [ground], or \
+             take the row out"
+        );
+        return Err(SurveyError::Position { line, reason });
+    }
+    let [north, east] = [latitude_deg, longitude_deg].map(Angle::from_degrees);
+    let change = Change::Position(north, east, walked.site.elevation);
+    let refused = |error: design::change::Refused| SurveyError::Position { line, reason: error.message };
+    walked.with(change).and_then(|moved| moved.with(Change::Name(name.to_owned()))).map_err(refused)
+}
+
+/// Surveyed gateways and nodes of which it is not said on which side of a wall they are.
+fn unplaced(stood: &[Design], laid: &[Laid]) -> Vec<String> {
+    let nodes = stood.iter().filter(|design| design.surroundings.node.place.is_none());
+    let nodes = nodes.filter(|design| laid.iter().any(|link| link.node == design.name));
+    let gateways = stood.first().into_iter().flat_map(|design| &design.surroundings.gateways);
+    let gateways = gateways.filter(|gateway| gateway.spot.place.is_none());
+    let gateways = gateways.filter(|gateway| laid.iter().any(|link| link.gateway == gateway.name));
+    nodes
+        .map(|design| design.name.clone())
+        .chain(gateways.map(|gateway| format!("gateway {}", gateway.name)))
+        .collect()
 }
 
 /// A link of the survey at its place in the site.
@@ -146,12 +323,11 @@ struct Laid {
 }
 
 /// The survey as a case to be fitted, and its links; those with nothing sent are left out.
-fn laid_over(designs: &[Design], log: &SurveyLog, terrain: Option<&Terrain>) -> (Survey, Vec<Laid>) {
+fn laid_over(stood: &[Design], log: &SurveyLog, terrain: Option<&Terrain>) -> (Survey, Vec<Laid>) {
     let nodes = log.nodes();
     let mut case = Survey { nodes: nodes.len(), ..Survey::default() };
     let (mut laid, mut gateways): (Vec<Laid>, Vec<String>) = (Vec::new(), Vec::new());
-    for (node, name) in nodes.iter().enumerate() {
-        let Some(design) = designs.iter().find(|design| design.name == *name) else { continue };
+    for (node, (name, design)) in nodes.iter().zip(stood).enumerate() {
         let other_power_db = other_power_db(design, log);
         for link in links(design, terrain, Side::Outside) {
             let runs = log.runs(name, &link.gateway, case.links.len(), |rate| limit_dbm(design, rate));

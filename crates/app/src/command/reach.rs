@@ -35,10 +35,11 @@ Example:
   overwinter reach examples/larkmoor/larkmoor.toml -o larkmoor-reach
 
   overwinter reach SITE.toml --survey survey.csv
+  overwinter reach SITE.toml --survey survey.csv --write
 
-Columns of a survey, in any order: time (UTC), node, gateway, data_rate (DR0), rssi_dbm, snr_db, power_dbm (fixed: \
-without it a level says nothing of the path), and counter (packets in between were missed) or sent and heard; \
-frequency_mhz if you like.
+Columns of a survey, in any order: time (UTC), node (or latitude_deg and longitude_deg, of a position that was walked to \
+with a node like that of --node), gateway, data_rate (DR0), rssi_dbm, snr_db, power_dbm (fixed: without it a level says \
+nothing of the path), and counter (packets in between were missed) or sent and heard; frequency_mhz if you like.
 
 Writes coverage.svg (the map), coverage.png and coverage.geojson (the same for other programs), and link-NODE.svg for \
 the way of each node to the gateway that hears it best. Files are written whole, once everything is known; others in \
@@ -57,7 +58,11 @@ pub(super) struct ReachOf {
     /// Packets that were sent at the site, one row each or with counts, as CSV: prints what they say about each link
     #[arg(long, value_name = "FILE", conflicts_with = "output")]
     survey: Option<PathBuf>,
-    /// The node whose antenna and radio the map is drawn for; left out: the first of the file
+    /// Writes what the survey found into the site's file, where `check` and `reach` go by it from then on; comments stay
+    #[arg(long, requires = "survey")]
+    write: bool,
+    /// The node whose antenna and radio the map is drawn for, or that positions were walked to with; left out: the first
+    /// of the file
     #[arg(long, value_name = "NAME")]
     node: Option<String>,
     /// Places along the longer side of the map
@@ -92,23 +97,24 @@ fn refuse(failure: &Failure) -> ExitCode {
 /// The page and the worst verdict; `None` if stopped.
 fn reach(arguments: &ReachOf) -> Result<Option<(String, Verdict)>, Failure> {
     let site = fleet::site(&arguments.site)?;
-    if let Some(survey) = &arguments.survey {
-        return Ok(Some((reach_survey::page(&site, survey)?, Verdict::NotKnown)));
-    }
     let name = arguments.site.to_string_lossy();
     let wrong =
         |message: &str, help: &str| Failure::of(Problem::of_file("reach", &name, message.to_owned(), help));
-    let terrain = site.terrain.as_ref().ok_or_else(|| {
-        wrong(
-            "the site names no terrain, so there is no ground to draw",
-            "name a tile: [ground] terrain = [\"N46E013.hgt\"]",
-        )
-    })?;
     let designs = site.designs();
     let shown = shown(designs, arguments.node.as_deref()).ok_or_else(|| {
         wrong(
             "no node with a radio has that name",
             "give the name of a node of the site with --node, or leave it out",
+        )
+    })?;
+    if let Some(survey) = &arguments.survey {
+        let page = reach_survey::page(&site, shown.0, survey, arguments.write)?;
+        return Ok(Some((page, Verdict::NotKnown)));
+    }
+    let terrain = site.terrain.as_ref().ok_or_else(|| {
+        wrong(
+            "the site names no terrain, so there is no ground to draw",
+            "name a tile: [ground] terrain = [\"N46E013.hgt\"]",
         )
     })?;
     let threads = std::thread::available_parallelism().map_or(1, Into::into);

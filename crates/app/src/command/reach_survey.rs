@@ -3,22 +3,26 @@
 use std::io::ErrorKind;
 use std::path::Path;
 
+use design::node::Design;
+use design::surroundings::GatewaySurvey;
 use forecast::radio::survey::{Anomaly, SurveyLog, read};
 use logbook::bounded;
 use report::problem::{Failure, Problem};
 use report::words;
-use verdict::survey::{Surveyed, SurveyedGateway, SurveyedLink, survey};
+use verdict::survey::{NotWritten, Surveyed, SurveyedGateway, SurveyedLink, survey};
 
+use crate::edited;
 use crate::input::fleet::Site;
-use crate::output::reason;
+use crate::output::{self, reason};
 
 /// Largest survey that is read: half a million packets \[bytes\].
 const LARGEST_BYTES: u64 = 48 << 20;
 /// Rows that were left out and are named; more are counted.
 const MOST_NAMED: usize = 20;
 
-/// The page of a survey laid over its site.
-pub(super) fn page(site: &Site, path: &Path) -> Result<String, Failure> {
+/// The page of a survey laid over its site; positions were walked to with a node like `walked`. Written into the site's
+/// file where that is asked for.
+pub(super) fn page(site: &Site, walked: &Design, path: &Path, write: bool) -> Result<String, Failure> {
     let name = path.to_string_lossy();
     let wrong = |message: String, help: &str| Failure::of(Problem::of_file("survey", &name, message, help));
     let bytes = bounded::read(path, LARGEST_BYTES).map_err(|error| {
@@ -30,10 +34,41 @@ pub(super) fn page(site: &Site, path: &Path) -> Result<String, Failure> {
     })?;
     let help = "`overwinter reach --help` shows the columns";
     let log = read(&bytes).map_err(|error| wrong(error.to_string(), help))?;
-    let surveyed = survey(site.designs(), &log, site.terrain.as_ref()).map_err(|error| {
+    let surveyed = survey(site.designs(), walked, &log, site.terrain.as_ref()).map_err(|error| {
         wrong(error.to_string(), "names, places and band must be those of the site's file")
     })?;
-    Ok(said(&site.fleet.name, &surveyed, &log))
+    let page = said(&site.fleet.name, &surveyed, &log);
+    Ok(if write { page + &written(site, &surveyed)? } else { page })
+}
+
+/// Writes what a survey found into the site's file, and says so.
+fn written(site: &Site, surveyed: &Surveyed) -> Result<String, Failure> {
+    let name = site.path.to_string_lossy();
+    let wrong = |message: String, help: &str| Failure::of(Problem::of_file("survey", &name, message, help));
+    let found = surveyed.found().map_err(|error| {
+        let help = match error {
+            NotWritten::Unplaced(_) => "write `place` there and lay the survey over it again",
+            NotWritten::LooksWrong(_) => "set that right, or leave those rows out of the survey",
+        };
+        wrong(format!("nothing was written: {error}"), help)
+    })?;
+    let text = edited::surveyed(site.text(), &found).ok_or_else(|| {
+        let help = "begin a table [gateway.NAME] for each gateway";
+        wrong("nothing was written: a gateway has no table of its own".to_owned(), help)
+    })?;
+    output::write(&site.path, &text)?;
+    let line = |(gateway, found): &(&str, GatewaySurvey)| {
+        let before = site.fleet.surroundings.gateways.iter().find(|known| known.name == *gateway);
+        let before = before.and_then(|known| known.survey.as_ref());
+        let instead = before.map_or_else(String::new, |old| {
+            format!(" in place of the one of {} packets until {}", old.packets, old.until)
+        });
+        format!(
+            "wrote     [gateway.{gateway}.survey] into {name}, {} packets until {}{instead}\n",
+            found.packets, found.until
+        )
+    };
+    Ok(found.iter().map(line).collect())
 }
 
 fn said(site: &str, surveyed: &Surveyed, log: &SurveyLog) -> String {
@@ -54,10 +89,11 @@ fn said(site: &str, surveyed: &Surveyed, log: &SurveyLog) -> String {
     lines.push(String::new());
     lines.extend(surveyed.gateways.iter().map(gateway));
     lines.extend(surveyed.suspects.iter().map(|suspect| format!("looks wrong: {suspect}")));
-    if surveyed.place_unknown {
-        lines.push(
-            "the file does not say on which side of a wall some antenna is: before is for outside".to_owned(),
-        );
+    if !surveyed.unplaced.is_empty() {
+        lines.push(format!(
+            "the file does not say on which side of a wall {} is: before is for outside",
+            surveyed.unplaced.join(", ")
+        ));
     }
     lines.extend(log.anomalies.iter().take(MOST_NAMED).map(left_out));
     let unnamed = log.anomalies.len().saturating_sub(MOST_NAMED);

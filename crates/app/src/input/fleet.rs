@@ -235,6 +235,11 @@ impl Site {
         })
     }
 
+    /// The text of its own file.
+    pub(crate) fn text(&self) -> &str {
+        self.source.text()
+    }
+
     /// The climate at the place of a node of this name.
     pub(crate) fn climate(&self, design: &Design) -> Result<Climate, Failure> {
         climate_at(design, &self.source, self.file.span_of(&format!("node.{}.latitude", design.name)))

@@ -148,6 +148,36 @@ fn a_survey_shows_each_link_before_and_after_and_names_what_it_left_out() {
     assert!(said.stdout.contains("left out: line 4: `rssi_dbm` is 125"), "{}", said.stdout);
 }
 
+/// What was found goes into the file once, with everything else left as it was, and `reach` goes by it from then on.
+#[test]
+fn a_survey_is_written_into_the_file_and_read_from_it() {
+    let folder = tempfile::tempdir().expect("there is room");
+    let site = changed_site(folder.path(), "# Wet wood", "# Wet wood");
+    let before = fs::read_to_string(&site).expect("it is there");
+    let survey = folder.path().join("survey.csv");
+    let rows = "time,node,gateway,data_rate,rssi_dbm,snr_db,power_dbm,sent,heard\n\
+                2026-10-04,mast-slope,packing-house,DR0,-110,5,14,20,20\n\
+                2026-10-05,mast-slope,packing-house,DR0,-110,5,14,20,20\n";
+    fs::write(&survey, rows).expect("it can be written");
+    let survey = survey.to_str().expect("the path is text");
+    let written = run(&["reach", &site, "--survey", survey, "--write"]);
+    assert_eq!((written.code, written.stderr.as_str()), (Some(0), ""));
+    assert!(written.stdout.contains("wrote     [gateway.packing-house.survey]"), "{}", written.stdout);
+    let after = fs::read_to_string(&site).expect("it is there");
+    assert!(before.lines().all(|line| after.contains(line)) && after.contains("packets = 40"), "{after}");
+    let slope = |site: &str, out: &str| {
+        let answer = reach(site, &folder.path().join(out), &[]);
+        answer.stdout.lines().find(|line| line.starts_with("mast-slope")).map(str::to_owned)
+    };
+    let doubt = slope(SITE, "before").expect("a line for the node");
+    assert!(doubt.contains("It may not be heard."), "{doubt}");
+    let heard = slope(&site, "after").expect("a line for the node");
+    assert!(heard.contains("It will be heard."), "{heard}");
+    let again = run(&["reach", &site, "--survey", survey, "--write"]);
+    assert!(again.stdout.contains("in place of the one of 40 packets until 2026-10-05"), "{}", again.stdout);
+    assert_eq!(fs::read_to_string(&site).expect("it is there"), after);
+}
+
 #[test]
 fn a_survey_without_its_power_is_refused_and_says_why() {
     let folder = tempfile::tempdir().expect("there is room");

@@ -1,11 +1,16 @@
 //! The keys of what hears a node and of the ground in between; a node's file and a site's file share them.
 
+use toml::Spanned;
+use toml::de::DeValue;
+
+use crate::diagnostic::Diagnostics;
+use crate::file::message::Day;
 use crate::file::value::{Eui, RegionName};
-use crate::quantity::{Angle, Dbm, Decibels, Length};
+use crate::quantity::{Angle, Dbm, Decibels, Length, Uncertain};
 use crate::section::rule::{
-    ANTENNA_GAIN, CABLE_LOSS, CLEARING, LATITUDE, LONGITUDE, OBSTACLE_LOSS, RADIO_POWER, within,
+    ANTENNA_GAIN, CABLE_LOSS, CLEARING, LATITUDE, LONGITUDE, OBSTACLE_LOSS, RADIO_POWER, Rule, within,
 };
-use crate::section::{At, section};
+use crate::section::{At, Field, as_table, in_order, read_field, section};
 use crate::surroundings::{Building, Clutter, Place, Sensitivity};
 
 section! {
@@ -39,8 +44,53 @@ section! {
         eui: Eui = optional "020000FFFE000001";
         /// Power of its answers at the antenna plug.
         power: Dbm = default "14 dBm" where RADIO_POWER;
+        /// What a survey found; `overwinter reach SITE.toml --survey FILE.csv --write` writes it.
+        survey: SurveySection = optional {};
     }
 }
+
+section! {
+    /// What a survey found at a gateway, over what is predicted. It holds for the design as it was then: after another power
+    /// or antenna the prediction moves, and the finding stays what it is.
+    pub(crate) struct SurveySection = "survey" {
+        /// What the gateway hears more than predicted (less: negative) from positions where nobody was, with one standard deviation.
+        correction: Uncertain<Decibels> = required "-9 dB +- 3 dB" where CORRECTION;
+        /// Standard deviation from one position to the next around this gateway; it takes the place of `spread` in `ground`.
+        spots: Decibels = required "11 dB" where within("0.1 dB", "40 dB").usually("2 dB", "16 dB");
+        /// Packets that were sent.
+        packets: u32 = required 214 where within("1", "4000000000");
+        /// The last day on which they were sent.
+        until: Day = required "2026-10-04";
+        /// The same for nodes that were surveyed where they stand, by name. Left out: none was.
+        nodes: NodeCorrections = optional { mast = "-4 dB +- 3 dB" };
+    }
+}
+
+/// What was found at the positions of nodes, by name.
+#[derive(Clone, Debug)]
+pub(crate) struct NodeCorrections(pub(crate) Vec<(At<String>, Uncertain<Decibels>)>);
+
+impl Field for NodeCorrections {
+    fn noun() -> String {
+        "table of nodes and corrections".to_owned()
+    }
+    fn schema() -> String {
+        format!("{{\"type\":\"object\",\"additionalProperties\":{}}}", Decibels::schema())
+    }
+    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
+        let table = as_table(value, "nodes", found)?;
+        let row = |(key, value): (&Spanned<toml::de::DeString<'_>>, &Spanned<DeValue<'_>>)| {
+            let name = At { value: key.get_ref().to_string(), span: key.span() };
+            let read = read_field::<Uncertain<Decibels>>(key.get_ref(), value, Some(CORRECTION), found);
+            read.map(|at| (name, at.value))
+        };
+        let rows: Vec<Option<_>> = in_order(table).into_iter().map(row).collect();
+        rows.into_iter().collect::<Option<_>>().map(Self)
+    }
+}
+
+/// More than a wrong height or wall can explain is another mistake.
+const CORRECTION: Rule = within("-100 dB", "100 dB").usually("-40 dB", "40 dB");
 
 section! {
     /// The ground between nodes and gateways, and what stands on it.

@@ -1,24 +1,28 @@
 //! Gateways and ground, of a node's file or of a site's.
 
+use crate::diagnostic::{self, Diagnostics};
 use crate::file::part::RadioSection;
-use crate::file::surroundings::{GatewaySection, GroundSection};
+use crate::file::surroundings::{GatewaySection, GroundSection, NodeCorrections, SurveySection};
 use crate::file::value::Named;
-use crate::quantity::Length;
+use crate::quantity::{Decibels, Length, Uncertain};
 use crate::section::At;
-use crate::surroundings::{Around, Clutter, Gateway, Ground, NodeAntenna, Spot, Surroundings};
+use crate::surroundings::{Around, Clutter, Gateway, GatewaySurvey, Ground, NodeAntenna, Spot, Surroundings};
 
-/// What hears a node; `None` only after an error was noted.
+/// What hears a node of this name, if there is one; `None` only after an error was noted.
 pub(crate) fn resolve(
     gateways: Option<&Named<GatewaySection>>,
     ground: Option<&GroundSection>,
-    radio: Option<&RadioSection>,
+    radio: Option<(&str, &RadioSection)>,
+    found: &mut Diagnostics,
 ) -> Option<Surroundings> {
     let named = gateways.map_or(&[][..], |named| &named.0);
     let around = ground.and_then(|ground| value(ground.around_gateways.as_ref()));
-    let gateways =
-        named.iter().map(|(name, section)| gateway(&name.value, section, around)).collect::<Option<_>>()?;
+    let sound = named.iter().map(|(_, section)| survey_is_sound(section, radio, found));
+    let all_sound = sound.fold(true, |all, one| all && one);
+    let gateways = named.iter().map(|(name, section)| gateway(&name.value, section, around));
+    let gateways = gateways.collect::<Option<_>>().filter(|_| all_sound)?;
     let around = ground.and_then(|ground| value(ground.around_nodes.as_ref()));
-    let node = radio.map_or_else(Spot::default, |radio| Spot {
+    let node = radio.map_or_else(Spot::default, |(_, radio)| Spot {
         place: value(radio.place.as_ref()),
         building: value(radio.building.as_ref()),
         around: standing(value(radio.surroundings.as_ref()).or(around), radio.clearing.as_ref()),
@@ -46,7 +50,67 @@ fn gateway(name: &str, section: &GatewaySection, around: Option<Clutter>) -> Opt
             around: standing(value(section.surroundings.as_ref()).or(around), section.clearing.as_ref()),
             ..Spot::default()
         },
+        survey: match &section.survey {
+            Some(survey) => Some(self::survey(&survey.value)?),
+            None => None,
+        },
     })
+}
+
+fn survey(section: &SurveySection) -> Option<GatewaySurvey> {
+    Some(GatewaySurvey {
+        correction: section.correction.as_ref()?.value,
+        spots: section.spots.as_ref()?.value,
+        packets: section.packets.as_ref()?.value,
+        until: section.until.as_ref()?.value.0,
+        nodes: nodes(section).map(|(name, found)| (name.value.clone(), *found)).collect(),
+    })
+}
+
+/// The nodes that a survey names, with what was found there.
+pub(crate) fn nodes(section: &SurveySection) -> impl Iterator<Item = &(At<String>, Uncertain<Decibels>)> {
+    section.nodes.iter().flat_map(|At { value: NodeCorrections(rows), .. }| rows)
+}
+
+/// Whether what a survey says can be used: with a doubt, and over a prediction of which is known for which side of a wall.
+fn survey_is_sound(
+    gateway: &GatewaySection,
+    radio: Option<(&str, &RadioSection)>,
+    found: &mut Diagnostics,
+) -> bool {
+    let Some(At { value: survey, span }) = &gateway.survey else { return true };
+    let mut refuse = |span: &std::ops::Range<usize>, message: String, help: &str| {
+        found.error(diagnostic::SURVEY, span, message, help);
+    };
+    let sure = survey.correction.as_ref().filter(|at| at.value.spread_si <= 0.0);
+    let sure = sure.map(|at| &at.span).into_iter();
+    let sure_nodes = nodes(survey).filter(|(_, found)| found.spread_si <= 0.0).map(|(name, _)| &name.span);
+    let mut sound = true;
+    for span in sure.chain(sure_nodes) {
+        let message = "nothing that was surveyed is known without a doubt".to_owned();
+        refuse(span, message, "write its standard deviation too, as \"-9 dB +- 3 dB\"");
+        sound = false;
+    }
+    if gateway.place.is_none() {
+        let message = "it is not said on which side of a wall the gateway is: the prediction that the survey is over \
+                       hangs on it";
+        refuse(
+            span,
+            message.to_owned(),
+            "write `place = \"outside\"` or `place = \"inside\"` for the gateway",
+        );
+        sound = false;
+    }
+    let unplaced = radio.filter(|(_, radio)| radio.place.is_none());
+    for (name, _) in nodes(survey).filter(|(name, _)| unplaced.is_some_and(|(node, _)| node == name.value)) {
+        let message = format!(
+            "it is not said on which side of a wall {} is: the prediction that the survey is over hangs on it",
+            name.value
+        );
+        refuse(&name.span, message, "write `place = \"outside\"` or `place = \"inside\"` for the node");
+        sound = false;
+    }
+    sound
 }
 
 fn standing(clutter: Option<Clutter>, clearing: Option<&At<Length>>) -> Around {

@@ -83,6 +83,16 @@ impl Cause {
         Self::GatewayEntry,
     ];
 
+    /// What a survey of a gateway settles for positions where nobody was.
+    pub const OF_GATEWAY: [Self; 6] = [
+        Self::Site,
+        Self::Noise,
+        Self::GatewayAntenna,
+        Self::GatewayClutter,
+        Self::GatewayClearing,
+        Self::GatewayEntry,
+    ];
+
     /// Whether it is one and the same for all links of a node.
     #[must_use]
     pub fn is_of_node(self) -> bool {
@@ -231,18 +241,20 @@ impl Level {
         parts
     }
 
-    /// The same link surveyed: the parts in `settled` give way to this correction, and spots scatter by `spot_sd_db` \[dB\].
+    /// The same link surveyed: the parts in `settled` give way to this correction of their mean, and spots scatter by
+    /// `spot_sd_db` \[dB\].
     #[must_use]
     pub fn corrected(&self, settled: &[Cause], correction: Doubtful, spot_sd_db: Option<f64>) -> Self {
-        let mut parts: Vec<DoubtPart> =
-            self.parts.iter().filter(|part| !settled.contains(&part.cause)).cloned().collect();
+        let (gone, mut parts): (Vec<DoubtPart>, Vec<DoubtPart>) =
+            self.parts.iter().cloned().partition(|part| settled.contains(&part.cause));
+        let gone_db: f64 = gone.iter().map(|part| part.spread().mean_db).sum();
         parts.push(DoubtPart { cause: Cause::Site, shape: Shape::Even(correction.sd_db) });
         if let (Some(sd_db), Some(spot)) =
             (spot_sd_db, parts.iter_mut().find(|part| part.cause == Cause::Spot))
         {
             spot.shape = Shape::Even(sd_db);
         }
-        Self { middle_dbm: self.middle_dbm + correction.mean_db, parts }
+        Self { middle_dbm: self.middle_dbm + gone_db + correction.mean_db, parts }
     }
 
     /// Mean and standard deviation over lives.

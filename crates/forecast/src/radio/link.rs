@@ -4,7 +4,7 @@ use std::convert::Infallible;
 
 use design::law::Law;
 use design::node::{Design, RadioUse};
-use design::quantity::{Dbm, Decibels, Duration, Frequency, Length, Share};
+use design::quantity::{Dbm, Decibels, Duration, Frequency, Length, Share, Uncertain};
 use design::region::Modulation;
 use design::surroundings::{Around, Building, Clutter, Gateway, Place as Side, Sensitivity, Spot};
 use path::clutter::Columns;
@@ -13,7 +13,7 @@ use path::{entry, free_space_db};
 
 use super::airtime;
 use super::demodulation::{usual_noise, weakest};
-use super::level::{Doubtful, Known, Level, NOISE_DB, SPOT_SD_DB, Walls};
+use super::level::{Cause, Doubtful, Known, Level, NOISE_DB, SPOT_SD_DB, Walls};
 use super::loss::{Antenna, BEYOND_DB, Loss, Way};
 use crate::terrain::Terrain;
 
@@ -37,6 +37,8 @@ pub struct Link {
     pub path: Loss,
     /// What is lost besides: leaves, walls, what is near the node's antenna, noise around the gateway.
     pub obstructed: Decibels,
+    /// What a survey found over the prediction; it is in the level.
+    pub surveyed: Option<Surveyed>,
     /// The level with everything that is not known about it.
     pub level: Level,
     /// Its middle, on the scale of the signal-to-noise ratio.
@@ -48,6 +50,15 @@ pub struct Link {
     /// Answers in the first window after an uplink at the slowest rate in question, and in the second; `None` where no
     /// receiver figure is known.
     pub answers: [Option<Answer>; 2],
+}
+
+/// What a survey found over a link.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Surveyed {
+    /// More than predicted; less where it is negative.
+    pub correction: Doubtful,
+    /// The node was surveyed where it stands; else it was the gateway, from other positions.
+    pub is_here: bool,
 }
 
 /// How far the median signal lies above the weakest that can be demodulated.
@@ -171,7 +182,9 @@ fn link(
     let like = |other: &_| {
         Ok::<f64, Infallible>(Way::like(other, section.as_ref(), &mut columns).unwrap_or(BEYOND_DB))
     };
-    let Ok(level) = Level::new(&known, like);
+    let Ok(predicted) = Level::new(&known, like);
+    let surveyed = surveyed(gateway, Some(&design.name));
+    let level = after(&predicted, gateway, surveyed);
     let received = Dbm::from_dbm(level.middle_dbm());
     let mut rates: Vec<RateMargin> =
         radio.allowed_rates.iter().filter_map(|rate| rate_margin(radio, gateway, *rate, received)).collect();
@@ -182,7 +195,9 @@ fn link(
     let (second_at, second) = radio.region.second_window;
     let windows = [(first, way.frequency), (Some(second), second_at)];
     let noise = gateway.noise.unwrap_or_else(usual_noise);
-    let obstructed = radio.power + radiated_gain(radio) + gateway_gain(gateway) - path.median - received;
+    let obstructed = radio.power + radiated_gain(radio) + gateway_gain(gateway)
+        - path.median
+        - Dbm::from_dbm(predicted.middle_dbm());
     Some(Link {
         gateway: gateway.name.clone(),
         index,
@@ -190,12 +205,33 @@ fn link(
         azimuth_deg: between.azimuth_deg,
         path,
         obstructed,
+        surveyed,
         level,
         received,
         snr: received - noise,
         rates,
         answers: windows.map(|(rate, at)| answer(radio, rate?, at, back)),
     })
+}
+
+/// What a survey found at a gateway, at the position of this node if it was surveyed itself.
+fn surveyed(gateway: &Gateway, node: Option<&str>) -> Option<Surveyed> {
+    let survey = gateway.survey.as_ref()?;
+    let here = node.and_then(|node| survey.at(node));
+    let found: Uncertain<Decibels> = here.unwrap_or(survey.correction);
+    let correction = Doubtful { mean_db: found.nominal.decibels(), sd_db: found.spread_si };
+    Some(Surveyed { correction, is_here: here.is_some() })
+}
+
+/// A level after a survey: at a node that was surveyed itself all that was in doubt is settled, elsewhere what is the
+/// gateway's and the model's.
+fn after(predicted: &Level, gateway: &Gateway, surveyed: Option<Surveyed>) -> Level {
+    let spots_db = gateway.survey.as_ref().map(|survey| survey.spots.decibels());
+    match surveyed {
+        None => predicted.clone(),
+        Some(found) if found.is_here => predicted.corrected(&Cause::ALL, found.correction, None),
+        Some(found) => predicted.corrected(&Cause::OF_GATEWAY, found.correction, spots_db),
+    }
 }
 
 /// The shortest way between two places; between such as lie almost opposite on the globe, where the series does not settle,
@@ -242,7 +278,7 @@ pub(super) fn without_path(design: &Design, radio: &RadioUse, gateway: &Gateway,
     };
     let known = known(design, radio, gateway, way, unknown);
     let Ok(level) = Level::new(&known, |_| Ok::<f64, Infallible>(0.0));
-    Dbm::from_dbm(level.middle_dbm())
+    Dbm::from_dbm(after(&level, gateway, surveyed(gateway, None)).middle_dbm())
 }
 
 const NOTHING: path::clutter::End = path::clutter::End {

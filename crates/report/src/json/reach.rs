@@ -60,6 +60,11 @@ fn link(link: &Link) -> Value {
         "loss_db": number(link.path.median.decibels()),
         "over_terrain": link.path.trail.is_some(),
         "lost_besides_db": number(link.obstructed.decibels()),
+        "surveyed": link.surveyed.map(|found| json!({
+            "correction_db": number(found.correction.mean_db),
+            "standard_deviation_db": number(found.correction.sd_db),
+            "at_this_position": found.is_here,
+        })),
         "received_dbm": number(link.received.dbm()),
         "snr_db": number(link.snr.decibels()),
         "margins": link.rates.iter().map(margin).collect::<Vec<_>>(),

@@ -2,7 +2,7 @@
 
 use design::quantity::{Decibels, Share};
 use design::region::Modulation;
-use forecast::radio::link::Link;
+use forecast::radio::link::{Link, Surveyed};
 use verdict::plan::Verdict;
 use verdict::reach::{Reach, Remedy};
 
@@ -59,6 +59,9 @@ pub fn rows(reach: &Reach) -> Vec<(String, String)> {
         row("gateway", format!("{}: {}", link.gateway, path(link)));
         if let Some(obstacle) = obstacle(link) {
             row("in the way", obstacle);
+        }
+        if let Some(found) = link.surveyed {
+            row("surveyed", surveyed(found));
         }
         row("arrives", arrives(link));
         row("margin", margins(link));
@@ -134,6 +137,15 @@ fn path(link: &Link) -> String {
 /// The obstacle that rules the path, where the path knows the ground.
 pub fn obstacle(link: &Link) -> Option<String> {
     link.path.trail.as_ref().map(finding)
+}
+
+fn surveyed(found: Surveyed) -> String {
+    let whom = if found.is_here { "this position" } else { "this gateway, from other positions" };
+    format!(
+        "{} dB +- {:.1} dB over the prediction for {whom}; all that follows has it in it",
+        signed(found.correction.mean_db),
+        found.correction.sd_db
+    )
 }
 
 fn arrives(link: &Link) -> String {

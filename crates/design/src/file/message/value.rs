@@ -96,14 +96,7 @@ pub(crate) struct Day(pub(crate) Date);
 
 impl Day {
     fn parse(text: &str) -> Option<Self> {
-        let digits = |text: &str, length: usize| {
-            (text.len() == length && text.bytes().all(|byte| byte.is_ascii_digit())).then(|| text.to_owned())
-        };
-        let mut parts = text.split('-');
-        let (year, month, day) = (parts.next()?, parts.next()?, parts.next()?);
-        let year: u16 = digits(year, 4)?.parse().ok()?;
-        let day = Date::new(year, digits(month, 2)?.parse().ok()?, digits(day, 2)?.parse().ok()?)?;
-        (parts.next().is_none() && year <= 2100).then_some(Self(day))
+        Date::parse(text).filter(|day| day.year() <= 2100).map(Self)
     }
 }
 

@@ -2,6 +2,8 @@
 
 use std::collections::BTreeMap;
 
+use design::date::Date;
+
 use super::Run;
 use crate::radio::level::ZERO_SNR_DBM;
 use crate::stats::quantile;
@@ -125,7 +127,7 @@ pub struct Packet {
     /// Counted from 1.
     pub line: u64,
     /// Date as in the file.
-    pub day: String,
+    pub day: Date,
     /// Name of the node, or its place in words.
     pub node: String,
     /// North and east, where the file says so \[degrees\].
@@ -295,7 +297,8 @@ impl LogRow<'_> {
         })
     }
 
-    /// The node's name, or else its place in words; and its place.
+    /// The node's name, or else its place in words, to about 100 m, within which positions go with each other; and its
+    /// place.
     fn node(&self) -> Result<(String, Option<[f64; 2]>), String> {
         let latitude = self.number(Column::Latitude, [-90.0, 90.0])?;
         let longitude = self.number(Column::Longitude, [-180.0, 180.0])?;
@@ -305,7 +308,7 @@ impl LogRow<'_> {
         }
         match (self.text(Column::Node), place_deg) {
             (Some(node), place_deg) => Ok((node.to_owned(), place_deg)),
-            (None, Some([latitude, longitude])) => Ok((format!("{latitude:.4} {longitude:.4}"), place_deg)),
+            (None, Some([latitude, longitude])) => Ok((format!("{latitude:.3} {longitude:.3}"), place_deg)),
             (None, None) => Err("it names neither a node nor a place".to_owned()),
         }
     }
@@ -334,20 +337,10 @@ impl LogRow<'_> {
 }
 
 /// The date of a time such as `2026-10-04T12:00:00Z`.
-fn day(time: &str) -> Result<String, String> {
+fn day(time: &str) -> Result<Date, String> {
     let wrong = || format!("`time` is `{}`; write 2026-10-04T12:00:00Z", shortened(time));
-    let date = time.get(..10).ok_or_else(wrong)?;
-    let digits = date.bytes().enumerate().all(|(at, byte)| match at {
-        4 | 7 => byte == b'-',
-        _ => byte.is_ascii_digit(),
-    });
-    let in_range = |from: usize, most: u32| {
-        date.get(from..from + 2)
-            .and_then(|text| text.parse::<u32>().ok())
-            .is_some_and(|part| (1..=most).contains(&part))
-    };
     let ends_well = time.len() == 10 || time.as_bytes().get(10).is_some_and(|byte| b"Tt ".contains(byte));
-    if digits && in_range(5, 12) && in_range(8, 31) && ends_well { Ok(date.to_owned()) } else { Err(wrong()) }
+    time.get(..10).and_then(Date::parse).filter(|_| ends_well).ok_or_else(wrong)
 }
 
 fn shortened(text: &str) -> String {
@@ -394,9 +387,9 @@ impl SurveyLog {
         limit_dbm: impl Fn(u8) -> Option<f64>,
     ) -> Vec<Run> {
         let noise_dbm = self.noise_dbm(gateway);
-        let mut runs: BTreeMap<(String, u8), (u32, f64, u32)> = BTreeMap::new();
+        let mut runs: BTreeMap<(Date, u8), (u32, f64, u32)> = BTreeMap::new();
         for packet in self.packets.iter().filter(|packet| packet.node == node && packet.gateway == gateway) {
-            let (heard, sum, missed) = runs.entry((packet.day.clone(), packet.data_rate)).or_default();
+            let (heard, sum, missed) = runs.entry((packet.day, packet.data_rate)).or_default();
             *missed += packet.missed;
             if let Some(signal) = packet.signal {
                 *heard += packet.heard;
@@ -406,7 +399,7 @@ impl SurveyLog {
         for (day, data_rate) in self.missed(node, gateway) {
             runs.entry((day, data_rate)).or_default().2 += 1;
         }
-        let run = |((_, data_rate), (heard, sum, missed)): ((String, u8), (u32, f64, u32))| {
+        let run = |((_, data_rate), (heard, sum, missed)): ((Date, u8), (u32, f64, u32))| {
             let mean_dbm = if heard > 0 { sum / f64::from(heard) } else { f64::NAN };
             Some(Run { link, heard, mean_dbm, missed, limit_dbm: limit_dbm(data_rate)? })
         };
@@ -414,11 +407,11 @@ impl SurveyLog {
     }
 
     /// Day and data rate of each packet of a node that its counters know of and a gateway did not hear.
-    fn missed(&self, node: &str, gateway: &str) -> Vec<(String, u8)> {
-        let mut sent: BTreeMap<(&str, u32), (u8, bool)> = BTreeMap::new();
+    fn missed(&self, node: &str, gateway: &str) -> Vec<(Date, u8)> {
+        let mut sent: BTreeMap<(Date, u32), (u8, bool)> = BTreeMap::new();
         for packet in self.packets.iter().filter(|packet| packet.node == node) {
             let Some(counter) = packet.counter else { continue };
-            let (_, heard_here) = sent.entry((&packet.day, counter)).or_insert((packet.data_rate, false));
+            let (_, heard_here) = sent.entry((packet.day, counter)).or_insert((packet.data_rate, false));
             *heard_here |= packet.gateway == gateway;
         }
         let mut missed = Vec::new();
@@ -427,7 +420,7 @@ impl SurveyLog {
             let gap =
                 before.and_then(|before| counter.checked_sub(before + 1)).filter(|gap| *gap <= LONGEST_GAP);
             let times = gap.unwrap_or(0) + u32::from(!heard_here);
-            missed.extend((0..times).map(|_| (day.to_owned(), data_rate)));
+            missed.extend((0..times).map(|_| (day, data_rate)));
             before = Some(counter);
         }
         missed
