@@ -10,8 +10,10 @@ mod spare;
 
 use design::change::Change;
 use design::node::Design;
-use design::quantity::{Quantity, Share};
+use design::quantity::{Decibels, Quantity, Share};
+use design::region::Modulation;
 use forecast::Progress;
+use forecast::radio::spots::Spots;
 
 use crate::adaptive::{Adapted, Aim, NoTable, adaptive, most_often};
 use crate::answer::{Answer, Environment, Question};
@@ -73,6 +75,11 @@ pub enum Lever {
     NodeMast,
     /// Height of a gateway's antenna.
     GatewayMast {
+        /// The gateway.
+        gateway: String,
+    },
+    /// On which side of a wall a gateway's antenna is.
+    GatewayPlace {
         /// The gateway.
         gateway: String,
     },
@@ -176,17 +183,17 @@ pub fn remedies(
         .chances
         .as_ref()
         .is_some_and(|chances| chances.lives == chances.wanted && chances.lives >= LEAST_LIVES);
-    if all_lived {
-        let search = Search::new(design, environment, answer, effort, progress);
+    let search = all_lived.then(|| Search::new(design, environment, answer, effort, progress));
+    if let Some(search) = &search {
         (found.searched, found.confirmed) = (search.lives, search.confirming);
         match answer.life.verdict {
-            Verdict::Holds => found.spare = spare::spare(&search),
-            Verdict::Tight | Verdict::Fails => of_life(&search, &mut found),
+            Verdict::Holds => found.spare = spare::spare(search),
+            Verdict::Tight | Verdict::Fails => of_life(search, &mut found),
             Verdict::NotKnown => {}
         }
     }
     found.holds.extend(by_law(design, answer));
-    found.holds.extend(by_reach(design, answer));
+    found.holds.extend(by_reach(design, environment, answer, search.as_ref()));
     found.stopped = progress.stop();
     found
 }
@@ -268,42 +275,71 @@ fn by_law(design: &Design, answer: &Answer) -> Vec<Remedy> {
     levers.filter_map(|ladder| smallest(&ladder)).collect()
 }
 
-/// What would make it heard, as the answer knows.
-fn by_reach(design: &Design, answer: &Answer) -> Vec<Remedy> {
-    let best = answer.reach.links.first();
-    let gateway = best.and_then(|best| design.surroundings.gateways.get(best.index));
-    let height = design.radio.as_ref().map(|radio| radio.antenna_height);
-    let moved = |remedy: &reach::Remedy| {
-        let name = gateway.map_or_else(String::new, |gateway| gateway.name.clone());
-        let raised = |from: Option<design::quantity::Length>, by| {
-            (from.map_or_else(String::new, Quantity::text), from.map_or(by, |from| from + by))
-        };
-        Some(match *remedy {
-            reach::Remedy::TallerNode(by) => {
-                let (now, then) = raised(height, by);
-                let change = Some(Change::AntennaHeight(then));
-                Moved { lever: Lever::NodeMast, change, now, then: then.text() }
-            }
-            reach::Remedy::TallerGateway(by) => {
-                let (now, then) = raised(gateway.map(|gateway| gateway.antenna_height), by);
-                let change = Some(Change::GatewayHeight { gateway: name.clone(), height: then });
-                Moved { lever: Lever::GatewayMast { gateway: name }, change, now, then: then.text() }
-            }
-            reach::Remedy::BetterAntenna(by) => {
-                let gain = gateway?.antenna_gain;
-                let change = Some(Change::GatewayGain { gateway: name.clone(), gain: gain + by });
-                let lever = Lever::GatewayAntenna { gateway: name };
-                let dbi = |gain: design::quantity::Decibels| format!("{:.1} dBi", gain.decibels());
-                Moved { lever, change, now: dbi(gain), then: dbi(gain + by) }
-            }
-            reach::Remedy::AnotherGateway => {
-                let (now, then) = (String::new(), String::new());
-                Moved { lever: Lever::AnotherGateway, change: None, now, then }
-            }
-        })
+/// What would make it heard, as the answer knows; with `search`, how it then lives.
+fn by_reach(
+    design: &Design,
+    environment: &Environment<'_>,
+    answer: &Answer,
+    search: Option<&Search<'_>>,
+) -> Vec<Remedy> {
+    let Some(gateway) = answer.reach.links.first().map(|best| best.index) else { return Vec::new() };
+    let remedy = |remedy: &reach::Remedy| {
+        let changed = remedy.made_to(design, gateway);
+        let spots = changed.as_ref().zip(search).map(|(changed, search)| {
+            let Environment { terrain, others, .. } = *environment;
+            reach::spots(changed, terrain, others, search.effort.seed).0
+        });
+        let rate = spots.as_ref().and_then(|spots| usual_rate(design, spots));
+        let mut moved: Vec<Moved> =
+            remedy.changes(design, gateway).into_iter().map(|change| moved(design, change)).collect();
+        if let (Some(last), Some(rate)) = (moved.last_mut(), rate) {
+            last.then = format!("{}, heard at {rate}", last.then);
+        }
+        if moved.is_empty() {
+            let (now, then) = (String::new(), String::new());
+            moved.push(Moved { lever: Lever::AnotherGateway, change: None, now, then });
+        }
+        let lived =
+            changed.zip(spots).zip(search).map(|((changed, spots), search)| search.lived(&changed, &spots));
+        Remedy { question: Question::Reach, moved, proof: lived.map_or(Proof::Reckoned, Proof::Fresh) }
     };
-    let remedies = answer.reach.remedies.iter().filter_map(moved);
-    remedies
-        .map(|moved| Remedy { question: Question::Reach, moved: vec![moved], proof: Proof::Reckoned })
-        .collect()
+    answer.reach.remedies.iter().map(remedy).collect()
+}
+
+/// The data rate of most uplinks on the middle spot: "SF10" where it is LoRa.
+fn usual_rate(design: &Design, spots: &Spots) -> Option<String> {
+    let rates = &spots.middle_state().data_rates;
+    let (rate, _) = rates.iter().max_by(|one, other| one.1.fraction().total_cmp(&other.1.fraction()))?;
+    Some(match design.radio.as_ref()?.region.modulation(*rate)? {
+        Modulation::Lora { spreading_factor, .. } => format!("SF{spreading_factor}"),
+        _ => format!("DR{rate}"),
+    })
+}
+
+/// A change of a link as a lever with what stands in the file now.
+fn moved(design: &Design, change: Change) -> Moved {
+    let known = |name: &str| design.surroundings.gateways.iter().find(|gateway| gateway.name == name);
+    let dbi = |gain: Decibels| format!("{:.1} dBi", gain.decibels());
+    let (lever, now, then) = match &change {
+        Change::GatewayHeight { gateway, height } => (
+            Lever::GatewayMast { gateway: gateway.clone() },
+            known(gateway).map_or_else(String::new, |known| known.antenna_height.text()),
+            height.text(),
+        ),
+        Change::GatewayGain { gateway, gain } => (
+            Lever::GatewayAntenna { gateway: gateway.clone() },
+            known(gateway).map_or_else(String::new, |known| dbi(known.antenna_gain)),
+            dbi(*gain),
+        ),
+        Change::GatewayPlace { gateway, .. } => {
+            (Lever::GatewayPlace { gateway: gateway.clone() }, "inside".to_owned(), "outside".to_owned())
+        }
+        Change::AntennaHeight(height) => (
+            Lever::NodeMast,
+            design.radio.as_ref().map_or_else(String::new, |radio| radio.antenna_height.text()),
+            height.text(),
+        ),
+        _ => (Lever::AnotherGateway, String::new(), String::new()),
+    };
+    Moved { lever, change: Some(change), now, then }
 }

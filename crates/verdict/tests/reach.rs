@@ -5,10 +5,11 @@
 #[path = "../../forecast/tests/common/mod.rs"]
 mod common;
 
+use design::change::Change;
 use design::node::Design;
 use design::quantity::{Dbm, Decibels, Duration, Frequency, Length, Share};
 use design::region::Modulation;
-use design::surroundings::{Around, Clutter, Sensitivity};
+use design::surroundings::{Around, Clutter, Place as Side, Sensitivity};
 use forecast::Silent;
 use forecast::radio::adr;
 use forecast::radio::demodulation::{least_snr, weakest};
@@ -175,7 +176,9 @@ fn verdicts_go_from_holds_to_fails_with_distance_and_name_what_helps() {
     assert!(near.remedies.is_empty());
     assert_eq!(middling.verdict, Verdict::Tight);
     assert_eq!(far.verdict, Verdict::Fails);
-    assert_eq!(far.remedies, [Remedy::AnotherGateway]);
+    assert!(!far.remedies.iter().any(|one| matches!(one, Remedy::BetterAntenna(_))), "{:?}", far.remedies);
+    // Far behind the horizon of the tallest masts, 12 and 42 m: 4.12 (sqrt 12 + sqrt 42) = 41 km.
+    assert_eq!(at(80.0).remedies, [Remedy::AnotherGateway]);
     let Some(Remedy::BetterAntenna(by)) =
         middling.remedies.iter().find(|one| matches!(one, Remedy::BetterAntenna(_))).copied()
     else {
@@ -189,6 +192,44 @@ fn verdicts_go_from_holds_to_fails_with_distance_and_name_what_helps() {
         Verdict::Tight,
         "the smallest that helps"
     );
+}
+
+/// What would be heard outside is not heard through walls: the way out of them is proposed.
+#[test]
+fn a_gateway_behind_walls_is_proposed_to_stand_outside() {
+    let outside = node(2.0, "", "", "");
+    let place = Change::GatewayPlace { gateway: "roof".to_owned(), place: Side::Inside };
+    let inside = judge(&outside.with(place).expect("a side of a wall"), None, &[], 1);
+    assert_eq!(judge(&outside, None, &[], 1).verdict, Verdict::Holds);
+    assert_ne!(inside.verdict, Verdict::Holds);
+    assert_eq!(inside.remedies.first(), Some(&Remedy::GatewayOutside), "{:?}", inside.remedies);
+}
+
+/// Where an antenna does not help, masts may: each height that is proposed makes it hold.
+#[test]
+fn masts_that_are_proposed_make_it_hold() {
+    let raised = |design: &Design, [at_node, at_gateway]: [Length; 2]| {
+        let height = design.radio.as_ref().expect("a radio").antenna_height + at_node;
+        let design = design.with(Change::AntennaHeight(height)).expect("a height");
+        let height = design.surroundings.gateways[0].antenna_height + at_gateway;
+        design.with(Change::GatewayHeight { gateway: "roof".to_owned(), height }).expect("a height")
+    };
+    let mut tried = 0;
+    for km in [8.0, 12.0, 16.0, 20.0, 25.0] {
+        let design = node(km, "", "", "");
+        for remedy in judge(&design, None, &[], 1).remedies {
+            let taller = match remedy {
+                Remedy::TallerNode(by) => [by, Length::ZERO],
+                Remedy::TallerGateway(by) => [Length::ZERO, by],
+                Remedy::TallerBoth(at_node, at_gateway) => [at_node, at_gateway],
+                _ => continue,
+            };
+            tried += 1;
+            let verdict = judge(&raised(&design, taller), None, &[], 1).verdict;
+            assert_eq!(verdict, Verdict::Holds, "{km} km with {remedy:?}");
+        }
+    }
+    assert!(tried > 2, "masts help over open ground: {tried}");
 }
 
 #[test]

@@ -47,6 +47,11 @@ fn remedy(remedy: Remedy) -> Value {
         Remedy::TallerNode(by) => json!({ "taller_at_node_m": number(by.metres()) }),
         Remedy::TallerGateway(by) => json!({ "taller_at_gateway_m": number(by.metres()) }),
         Remedy::BetterAntenna(by) => json!({ "more_antenna_at_gateway_db": number(by.decibels()) }),
+        Remedy::TallerBoth(at_node, at_gateway) => json!({
+            "taller_at_node_m": number(at_node.metres()),
+            "taller_at_gateway_m": number(at_gateway.metres()),
+        }),
+        Remedy::GatewayOutside => json!({ "gateway_outside": true }),
         Remedy::AnotherGateway => json!({ "another_gateway": true }),
     }
 }

@@ -74,6 +74,7 @@ fn one(moved: &Moved) -> String {
         Lever::PrimaryCell => format!("a primary cell, {then}, in place of the panel"),
         Lever::NodeMast => format!("the antenna {then} above the ground"),
         Lever::GatewayMast { gateway } => format!("the antenna of {gateway} {then} above the ground"),
+        Lever::GatewayPlace { gateway } => format!("the antenna of {gateway} {then}"),
         Lever::GatewayAntenna { gateway } => format!("an antenna of {then} at {gateway}"),
         Lever::AnotherGateway => "another gateway, or another place".to_owned(),
     }
@@ -97,6 +98,7 @@ pub fn lever(lever: &Lever) -> String {
         Lever::PrimaryCell => "primary cell, no panel".to_owned(),
         Lever::NodeMast => "antenna height".to_owned(),
         Lever::GatewayMast { gateway } => format!("mast of {gateway}"),
+        Lever::GatewayPlace { gateway } => format!("place of {gateway}"),
         Lever::GatewayAntenna { gateway } => format!("antenna of {gateway}"),
         Lever::AnotherGateway => "another gateway".to_owned(),
     }
@@ -121,6 +123,7 @@ pub fn tables(subject: &ReportedDesign, remedies: &Remedies) -> Vec<(&'static st
 
 fn rows_of(subject: &ReportedDesign, remedy: &Remedy) -> Vec<RemedyRow> {
     let (lives, remark) = match &remedy.proof {
+        Proof::Fresh(judged) if remedy.question == Question::Reach => (share(judged.without_outage), "heard"),
         Proof::Fresh(judged) if judged.verdict == Verdict::Holds => (share(judged.without_outage), ""),
         Proof::Fresh(judged) => (share(judged.without_outage), "tight"),
         Proof::Searched(found) => (share(*found), "about"),

@@ -8,6 +8,7 @@ use forecast::Progress;
 use forecast::life::ensemble::{FIRST_FRESH, on_threads};
 use forecast::life::prepared::Prepared;
 use forecast::life::run::survives;
+use forecast::radio::spots::Spots;
 
 use super::ladder::{Ladder, Rung};
 use super::{Lever, Proof, Remedy, Useless};
@@ -176,6 +177,12 @@ impl<'a> Search<'a> {
             return None;
         }
         Some(judged(&prepared, FIRST_FRESH, self.confirming, self.effort, self.progress))
+    }
+
+    /// How a design lives with these links, on fresh lives.
+    pub(super) fn lived(&self, design: &Design, spots: &Spots) -> JudgedVariant {
+        let prepared = self.base.of_variant(design, self.environment.weather, Some(spots));
+        judged(&prepared, FIRST_FRESH, self.confirming, self.effort, self.progress)
     }
 
     /// A change that is known from the lives of the search alone.
