@@ -23,6 +23,10 @@ use design::quantity::Length;
 /// Mean radius of the Earth [m], for lengths of a degree that need no more than three digits (IUGG mean radius R1).
 const EARTH_M: f64 = 6_371_008.8;
 
+/// Posts of flat ground: a path over it needs a point every 30 to 60 m, since roofs stand on it \[m\].
+const FLAT_POSTS_M: f64 = 50.0;
+const MOST_FLAT_POSTS: usize = 2000;
+
 /// Tiles side by side; where they overlap the earlier one in the list speaks.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Terrain {
@@ -33,6 +37,13 @@ impl Terrain {
     /// The ground under these tiles.
     pub fn new(tiles: Vec<Tile>) -> Self {
         Self { tiles }
+    }
+
+    /// Flat ground at sea level under all of a grid, where nobody has named a tile: posts about every 50 m, 2000 a side at
+    /// most.
+    #[must_use]
+    pub fn flat(under: &Grid) -> Self {
+        Self { tiles: vec![Tile::flat(under.with_posts_every(FLAT_POSTS_M, MOST_FLAT_POSTS))] }
     }
 
     /// The tiles, as given.

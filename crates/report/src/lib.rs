@@ -7,6 +7,7 @@ pub mod hours;
 pub mod html;
 pub mod json;
 pub mod look;
+pub mod overlay;
 pub mod page;
 pub mod problem;
 pub mod sentences;

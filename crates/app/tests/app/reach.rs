@@ -45,7 +45,8 @@ fn draws_map_and_links_once_and_the_second_time_changes_nothing() {
     // Two nodes lie behind a ridge.
     assert_eq!((first.code, first.stderr.as_str()), (Some(1), ""));
     let links = ["link-hail-net.svg", "link-mast-hollow.svg", "link-mast-slope.svg", "link-spring-tank.svg"];
-    let expected = [&["coverage.geojson", "coverage.png", "coverage.svg"], &links[..]].concat();
+    let maps = ["coverage.geojson", "coverage.kml", "coverage.pgw", "coverage.png", "coverage.svg"];
+    let expected = [&maps[..], &links[..]].concat();
     assert_eq!(names(&place), expected);
     let second = reach(SITE, &place, &[]);
     assert_eq!(second.stdout.matches("unchanged").count(), expected.len(), "{}", second.stdout);
@@ -84,14 +85,26 @@ fn a_file_of_somebody_else_is_left_alone_and_so_is_the_folder() {
     assert_eq!(names(folder.path()), ["coverage.png"]);
 }
 
+/// The map without terrain says what it was drawn over and what to name; no way of a link is drawn.
 #[test]
-fn without_terrain_or_with_a_wrong_name_it_says_what_to_write() {
+fn without_terrain_the_map_is_drawn_over_flat_ground_and_says_so() {
     let folder = tempfile::tempdir().expect("there is room");
     let out = folder.path().join("out");
     let flat = changed_site(folder.path(), "terrain = [\"terrain/larkmoor.tif\"]\n", "");
-    let refused = reach(&flat, &out, &[]);
-    assert_eq!(refused.code, Some(2));
-    assert!(refused.stderr.contains("[ground] terrain"), "{}", refused.stderr);
+    let drawn = reach(&flat, &out, &[]);
+    assert_eq!(drawn.stderr, "");
+    assert!(drawn.stdout.contains("the ground was taken for flat"), "{}", drawn.stdout);
+    assert!(drawn.stdout.contains("[ground] terrain"), "{}", drawn.stdout);
+    let maps = ["coverage.geojson", "coverage.kml", "coverage.pgw", "coverage.png", "coverage.svg"];
+    assert_eq!(names(&out), maps);
+    let svg = fs::read_to_string(out.join("coverage.svg")).expect("it is there");
+    assert!(svg.contains("flat ground assumed") && !svg.contains("NaN"));
+}
+
+#[test]
+fn a_wrong_name_or_tile_is_refused_and_says_what_to_write() {
+    let folder = tempfile::tempdir().expect("there is room");
+    let out = folder.path().join("out");
     let refused = reach(SITE, &out, &["--node", "nobody"]);
     assert_eq!(refused.code, Some(2));
     assert!(refused.stderr.contains("--node"), "{}", refused.stderr);

@@ -68,6 +68,27 @@ impl Grid {
         (self.row_step_deg * degree_m, self.column_step_deg * degree_m * shrunk)
     }
 
+    /// The same extent, half a step beyond the outer posts, with posts about so far from each other \[m\], so many a side at
+    /// most.
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "counts are clamped")]
+    pub(super) fn with_posts_every(&self, spacing_m: f64, most: usize) -> Self {
+        let (row_m, column_m) = self.steps_m();
+        let count = |count: usize, step_m: f64| {
+            ((count as f64 * step_m / spacing_m).ceil()).clamp(2.0, most as f64) as usize
+        };
+        let (rows, columns) = (count(self.rows, row_m), count(self.columns, column_m));
+        let row_step_deg = self.row_step_deg * self.rows as f64 / rows as f64;
+        let column_step_deg = self.column_step_deg * self.columns as f64 / columns as f64;
+        Self {
+            north_deg: self.north_deg + 0.5 * (self.row_step_deg - row_step_deg),
+            west_deg: self.west_deg - 0.5 * (self.column_step_deg - column_step_deg),
+            row_step_deg,
+            column_step_deg,
+            rows,
+            columns,
+        }
+    }
+
     /// The mean of both steps \[m\].
     pub fn spacing_m(&self) -> f64 {
         let (row_m, column_m) = self.steps_m();

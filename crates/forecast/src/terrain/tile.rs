@@ -100,6 +100,12 @@ impl Tile {
         Ok(Self { name: name.to_owned(), grid, heights_m, margin, filled, voids })
     }
 
+    /// Ground at sea level.
+    pub(super) fn flat(grid: Grid) -> Self {
+        let heights_m = vec![0.0; grid.rows * grid.columns];
+        Self { name: "flat ground".to_owned(), grid, heights_m, margin: 0.5 + ROUNDING, filled: 0, voids: 0 }
+    }
+
     /// The name it was read under.
     pub fn name(&self) -> &str {
         &self.name

@@ -48,6 +48,8 @@ pub struct MapGateway {
 pub struct CoverageMap<'a> {
     /// The ground.
     pub terrain: &'a Terrain,
+    /// Nobody has named a terrain: the ground was taken for flat.
+    pub is_flat: bool,
     /// Losses over it.
     pub coverage: &'a Coverage,
     /// Data rates, the fastest first.
@@ -150,10 +152,11 @@ const BEYOND_M: f64 = 2000.0;
 const BEYOND_SHARE: f64 = 0.35;
 
 /// The places of a map around some others: as far beyond them as the terrain goes, about square on the ground, so many
-/// along the longer side. `None` if the others lie off the terrain.
-pub fn around(places: &[Place], terrain: &Terrain, side: usize) -> Option<Grid> {
-    let on_terrain: Vec<&Place> =
-        places.iter().filter(|place| terrain.tiles().iter().any(|tile| tile.holds(**place))).collect();
+/// along the longer side. `None` if the others lie off the terrain. Without one, the ground goes on without end.
+pub fn around(places: &[Place], terrain: Option<&Terrain>, side: usize) -> Option<Grid> {
+    let is_ground =
+        |place: &Place| terrain.is_none_or(|terrain| terrain.tiles().iter().any(|tile| tile.holds(*place)));
+    let on_terrain: Vec<&Place> = places.iter().filter(|place| is_ground(place)).collect();
     let range = |values: &dyn Fn(&Place) -> f64| {
         let (low, high) = on_terrain.iter().fold((f64::MAX, f64::MIN), |(low, high), place| {
             (low.min(values(place)), high.max(values(place)))
@@ -166,15 +169,7 @@ pub fn around(places: &[Place], terrain: &Terrain, side: usize) -> Option<Grid> 
     let shrunk = f64::midpoint(south_deg, north_deg).to_radians().cos().max(0.01);
     let widest_m = degree_m * (north_deg - south_deg).max((east_deg - west_deg) * shrunk);
     let beyond_deg = (BEYOND_M + BEYOND_SHARE * widest_m) / degree_m;
-    let held = terrain.tiles().iter().map(Tile::grid);
-    let edges = held.fold([f64::MIN, f64::MAX, f64::MAX, f64::MIN], |[north, south, west, east], grid| {
-        [
-            north.max(grid.north_deg),
-            south.min(grid.south_deg()),
-            west.min(grid.west_deg),
-            east.max(grid.east_deg()),
-        ]
-    });
+    let edges = terrain.map_or(ENDLESS, edges);
     let north_deg = (north_deg + beyond_deg).min(edges[0]);
     let south_deg = (south_deg - beyond_deg).max(edges[1]);
     let west_deg = (west_deg - beyond_deg / shrunk).max(edges[2]);
@@ -195,6 +190,22 @@ pub fn around(places: &[Place], terrain: &Terrain, side: usize) -> Option<Grid> 
     })
 }
 
+/// North, south, west and east of ground without end \[degrees\].
+const ENDLESS: [f64; 4] = [85.0, -85.0, f64::MIN, f64::MAX];
+
+/// Where a terrain ends in the north, south, west and east \[degrees\].
+fn edges(terrain: &Terrain) -> [f64; 4] {
+    let held = terrain.tiles().iter().map(Tile::grid);
+    held.fold([f64::MIN, f64::MAX, f64::MAX, f64::MIN], |[north, south, west, east], grid| {
+        [
+            north.max(grid.north_deg),
+            south.min(grid.south_deg()),
+            west.min(grid.west_deg),
+            east.max(grid.east_deg()),
+        ]
+    })
+}
+
 /// The map.
 pub fn chart(map: &CoverageMap) -> Chart {
     let frame = Frame::new(&map.coverage.grid);
@@ -212,14 +223,22 @@ pub fn chart(map: &CoverageMap) -> Chart {
     let heights = Heights::sampled(map.terrain, &map.coverage.grid, CONTOURED);
     let (low_m, high_m) = heights.range_m().unwrap_or((0.0, 0.0));
     let every_m = contour::step_m(low_m, high_m);
+    let ground = if map.is_flat {
+        "The ground was taken for flat, since no terrain is named: ridges and hills are not in this map."
+            .to_owned()
+    } else {
+        format!(
+            "The ground lies between {low_m:.0} and {high_m:.0} m, with a line every {every_m:.0} m. Where there is no \
+             shade the ground is not known."
+        )
+    };
     Chart {
         id: "coverage".to_owned(),
         title,
         description: description(map, &shares),
         note: Some(format!(
             "Each shade of blue is the fastest data rate that holds there with {:.0} dB in hand, at half of the positions in half \
-             of the time; where it is thin the slowest is heard without that reserve, on some spots and not on others. The ground lies between {low_m:.0} and {high_m:.0} m, with a line every \
-             {every_m:.0} m. Where there is no shade the ground is not known.",
+             of the time; where it is thin the slowest is heard without that reserve, on some spots and not on others. {ground}",
             map.margin_db,
         )),
         width: WIDTH,
@@ -398,8 +417,12 @@ fn key(map: &CoverageMap, frame: &Frame, shares: &[f64], every_m: f64) -> Markup
         text.tick.end x=(px(left + 112.0)) y=(px(bottom + 13.0)) {
             (format!("{:.0}", 100.0 * (1.0 - shares.iter().sum::<f64>())))
         }
-        path.contour d={ "M" (px(left)) " " (px(bottom + 30.0)) "h16" } {}
-        text.tick x=(px(left + 23.0)) y=(px(bottom + 34.0)) { (format!("every {every_m:.0} m")) }
+        @if map.is_flat {
+            text.tick x=(px(left)) y=(px(bottom + 34.0)) { "flat ground assumed" }
+        } @else {
+            path.contour d={ "M" (px(left)) " " (px(bottom + 30.0)) "h16" } {}
+            text.tick x=(px(left + 23.0)) y=(px(bottom + 34.0)) { (format!("every {every_m:.0} m")) }
+        }
     }
 }
 
@@ -439,6 +462,7 @@ pub(crate) mod tests {
         };
         look(&CoverageMap {
             terrain: &terrain,
+            is_flat: false,
             coverage: &coverage,
             steps: &[step("SF7", 125.0, true), step("SF12", 135.0, true), step("thin", 145.0, false)],
             who: "A node like mast, 2.0 m up,".to_owned(),
@@ -502,14 +526,15 @@ pub(crate) mod tests {
     fn a_map_goes_beyond_the_outermost_places_but_not_beyond_the_terrain() {
         let terrain = terrain();
         let tile = *terrain.tiles()[0].grid();
-        let inner = around(&[place(46.99, 13.0), place(47.0, 13.02)], &terrain, 300).expect("on the terrain");
+        let inner =
+            around(&[place(46.99, 13.0), place(47.0, 13.02)], Some(&terrain), 300).expect("on the terrain");
         assert!(inner.rows.max(inner.columns) == 300 && inner.rows.min(inner.columns) > 200);
         let (row_m, column_m) = inner.steps_m();
         assert!((row_m / column_m - 1.0).abs() < 0.02, "square on the ground: {row_m} {column_m}");
         assert!(inner.north_deg > 47.015 && inner.south_deg() < 46.975 && inner.north_deg < tile.north_deg);
         let all = around(
             &[place(tile.north_deg, tile.west_deg), place(tile.south_deg(), tile.east_deg())],
-            &terrain,
+            Some(&terrain),
             100,
         );
         let all = all.expect("on the terrain");
@@ -518,6 +543,13 @@ pub(crate) mod tests {
                 && all.west_deg > tile.west_deg
                 && all.east_deg() < tile.east_deg()
         );
-        assert_eq!(around(&[place(10.0, 10.0)], &terrain, 100), None);
+        assert_eq!(around(&[place(10.0, 10.0)], Some(&terrain), 100), None);
+        // By hand: 2 km beyond a place on each side, 111.195 km to a degree; and the flat ground below holds every corner.
+        let alone = around(&[place(10.0, 10.0)], None, 100).expect("ground without end");
+        assert!((alone.rows as f64 * alone.row_step_deg - 4.0 / 111.195).abs() < 1e-9);
+        let flat = Terrain::flat(&alone);
+        for (row, column) in [(0, 0), (99, 0), (0, 99), (99, 99)] {
+            assert_eq!(flat.height_m(alone.place(row, column)), Some(0.0), "{row} {column}");
+        }
     }
 }

@@ -41,7 +41,8 @@ pub struct Standing<'a> {
 impl Ground {
     /// The ground under some places; `None` if there are none.
     pub fn around(places: &[Place], terrain: Option<&Terrain>) -> Option<Self> {
-        let over = terrain.and_then(|terrain| Some((terrain, coverage::around(places, terrain, SHADED)?)));
+        let over =
+            terrain.and_then(|terrain| Some((terrain, coverage::around(places, Some(terrain), SHADED)?)));
         let Some((terrain, grid)) = over else {
             let grid = plain(places)?;
             return Some(Self { grid, shade: None, contours: Vec::new(), every_m: 0.0 });
