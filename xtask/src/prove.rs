@@ -182,7 +182,7 @@ fn kills(root: &Path) -> Result<String> {
 }
 
 fn kills_of_the_log(root: &Path) -> Result<String> {
-    let arguments = ["test", "--release", "--locked", "--package", "overwinter", "--test", "serve", "killed"];
+    let arguments = ["test", "--locked", "--package", "overwinter", "--test", "serve", "killed"];
     cargo(root, &arguments, &[("OVERWINTER_KILLS", KILLS)])?;
     Ok(format!("{KILLS} moments"))
 }

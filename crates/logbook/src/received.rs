@@ -5,6 +5,19 @@ use wire::identity::GatewayEui;
 /// Microseconds since 1970-01-01 UTC.
 pub type Moment = i64;
 
+/// What is added to the satellites' time, in microseconds, to get a [`Moment`]: they count from 1980-01-06, and are ahead of
+/// UTC by the leap seconds since \[us\].
+///
+/// # References
+/// IS-GPS-200 (1980-01-06); 18 leap seconds since 2017 (from memory).
+pub const FROM_SATELLITES: Moment = (315_964_800 - 18) * 1_000_000;
+/// How long a gateway may hold a frame back before its own word on the time is no longer believed (own choice: as long as a
+/// frame may be late) \[us\].
+const HELD_BACK: Moment = 48 * 3_600_000_000;
+/// How far a gateway that knows the time may be ahead of this computer's clock (own choice: the least step of a clock that is
+/// told of) \[us\].
+const AHEAD: Moment = 2_000_000;
+
 /// One copy of a frame: the bytes, who heard them, and how well.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Received {
@@ -18,6 +31,15 @@ pub struct Received {
     pub checksum: Checksum,
     /// How it was heard.
     pub radio: Radio,
+}
+
+impl Received {
+    /// When the gateway heard it, if it knows the time and what it says can be true.
+    pub fn heard_at(&self) -> Option<Moment> {
+        let at = self.radio.gps_us?.checked_add(FROM_SATELLITES)?;
+        let held_back = self.arrived_at.checked_sub(at)?;
+        (-AHEAD..=HELD_BACK).contains(&held_back).then_some(at)
+    }
 }
 
 /// The checksum of the packet on the air.

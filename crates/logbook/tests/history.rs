@@ -319,6 +319,35 @@ fn heard(bytes: Vec<u8>, after_us: i64) -> Received {
     Received { arrived_at: 1_000_000_000_000_000 + after_us, gateway, bytes, checksum: Checksum::Good, radio }
 }
 
+/// By hand: the satellites' second 1,584,035,218 is 1,584,035,218 + 315,964,800 - 18 = 1,900,000,000 s of UTC.
+#[test]
+fn a_gateway_that_knows_the_time_says_when_a_frame_was_heard_unless_that_cant_be() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("log.sqlite");
+    let tank = Tank::new();
+    let (_, dev_eui, join_eui, key) = traffic::devices().remove(0);
+    let request = wire::join::seal_request(&key, join_eui, dev_eui, DevNonce::from(1)).to_vec();
+    // The gateway held it back for an hour; its clock stood still since 1980; it is an hour ahead.
+    let says = [Some(1_584_035_218_000_000), Some(5), Some(1_584_042_418_000_000), None];
+    let mut frames = vec![heard(request, 0)];
+    for (fcnt, gps_us) in (0..).zip(says) {
+        let mut frame = tank.uplink(fcnt);
+        frame.arrived_at = 1_900_000_000_000_000 + HOUR_US + i64::from(fcnt);
+        frame.radio.gps_us = gps_us;
+        frames.push(frame);
+    }
+    serve(&path, with_design(0, &tank.text), frames);
+    let reader = sqlite::reader(&path).expect("it opens");
+    let found = rows(
+        &reader,
+        "SELECT fcnt || ' ' || at_from || ' ' || (frame.at - 1900000000000000) || ' ' || (reading.at = frame.at) FROM frame \
+         JOIN reading ON reading.frame = frame.id WHERE fcnt IS NOT NULL AND NOT rebuilt ORDER BY fcnt",
+    );
+    let expected =
+        ["0 gateway 0 1", "1 arrival 3600000001 1", "2 arrival 3600000002 1", "3 arrival 3600000003 1"];
+    assert_eq!(found, expected);
+}
+
 #[test]
 fn readings_that_rode_along_stand_in_for_lost_messages_now_and_when_read_anew() {
     let folder = tempfile::tempdir().expect("a folder");

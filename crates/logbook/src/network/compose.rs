@@ -10,17 +10,10 @@ use super::Setup;
 use super::conversation::Wants;
 use super::device::Device;
 use super::windows::{self, Listening, SECOND};
-use crate::received::{Moment, Radio, Received};
+use crate::received::{FROM_SATELLITES, Moment, Radio, Received};
 
 /// Longest MAC commands beside a payload: the length has four bits.
 const MOST_OPTIONS: usize = 15;
-/// GPS time began so long after 1970 \[s\], and is ahead of UTC by the leap seconds since \[s\].
-///
-/// # References
-/// IS-GPS-200 (1980-01-06); 18 leap seconds since 2017 (from memory).
-const GPS_EPOCH_S: i64 = 315_964_800;
-const LEAP_S: i64 = 18;
-
 /// Why something is sent, in the order of who goes first when the hour is short.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Why {
@@ -205,7 +198,7 @@ fn answers(wants: Wants, copies: &[Heard]) -> Vec<Vec<u8>> {
 
 /// The time at the end of the uplink: by a gateway that knows it, else when the first copy arrived.
 fn time_answer(copies: &[Heard]) -> Option<DownlinkCommand> {
-    let by_arrival = copies.iter().map(|copy| copy.arrived_at - (GPS_EPOCH_S - LEAP_S) * SECOND).min();
+    let by_arrival = copies.iter().map(|copy| copy.arrived_at - FROM_SATELLITES).min();
     let gps_us = copies.iter().find_map(|copy| copy.radio.gps_us).or(by_arrival)?;
     let fraction = gps_us.rem_euclid(SECOND) * 256 / SECOND;
     Some(DownlinkCommand::DeviceTimeAns {

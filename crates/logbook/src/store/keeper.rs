@@ -480,11 +480,13 @@ impl Keeper {
     }
 
     fn about(&self, received: &Received, source: &'static str, heard: &Heard) -> KeptFrame {
-        let row = heard.dev_eui.and_then(|dev_eui| self.named_row_at(dev_eui, received.arrived_at));
+        let clock_unsure = !self.belief.holds(received.arrived_at);
+        let at = received.heard_at().filter(|_| !clock_unsure).unwrap_or(received.arrived_at);
+        let row = heard.dev_eui.and_then(|dev_eui| self.named_row_at(dev_eui, at));
         KeptFrame {
             seq: 0,
             arrived_at: received.arrived_at,
-            at: received.arrived_at,
+            at,
             verdict: heard.verdict.word(),
             reason: reason(heard),
             dev_eui: heard.dev_eui,
@@ -499,7 +501,7 @@ impl Keeper {
             rssi_dbm: received.radio.rssi_dbm,
             snr_db: received.radio.snr_db,
             length: received.bytes.len(),
-            clock_unsure: !self.belief.holds(received.arrived_at),
+            clock_unsure,
         }
     }
 
@@ -591,11 +593,11 @@ impl Keeper {
             && *port > 0
         {
             let before = sheet.readings.len();
-            match self.said(dev_eui, received.arrived_at, *port, payload, belongs.lost) {
+            match self.said(dev_eui, kept.at, *port, payload, belongs.lost) {
                 Ok((edition, said)) => {
                     let node = self.nodes.get(&dev_eui).ok_or_else(|| lost("its device has no row"))?.id;
                     let late = kept.verdict == "late";
-                    sheet.put_readings((node, kept.seq, kept.arrived_at), edition, &said, late);
+                    sheet.put_readings((node, kept.seq, kept.at), edition, &said, late);
                     kept.message = Some(told(said));
                     self.note_stale(dev_eui, sheet, before);
                 }
@@ -604,6 +606,7 @@ impl Keeper {
         }
         sheet.frames.push(FrameRow {
             id: kept.seq,
+            at: kept.at,
             received,
             source,
             kind: kind(&received.bytes),

@@ -34,6 +34,8 @@ const READING: (&str, usize, &str) = (
 /// What becomes a row of `frame`.
 pub(super) struct FrameRow<'a> {
     pub(super) id: Id,
+    /// When it was heard: by the gateway's word where that is believed.
+    pub(super) at: Moment,
     pub(super) received: &'a Received,
     pub(super) source: &'a str,
     pub(super) kind: &'static str,
@@ -188,8 +190,9 @@ fn frame(row: &FrameRow<'_>, values: &mut Values<'_, '_>) -> Result<(), rusqlite
     values.put(row.id)?;
     values.put(row.id)?;
     values.put(received.arrived_at)?;
-    values.put(received.arrived_at)?;
-    values.put("arrival")?;
+    values.put(row.at)?;
+    let is_by_gateway = !row.clock_unsure && received.heard_at().is_some();
+    values.put(if is_by_gateway { "gateway" } else { "arrival" })?;
     values.put(row.kind)?;
     values.put(row.verdict)?;
     values.put(row.reason.as_deref())?;

@@ -35,7 +35,7 @@ const GATHERED: Duration = Duration::from_millis(5);
 /// .. but not more.
 const MOST_AT_ONCE: usize = 8000;
 /// Copies that are judged and read while those before them are written.
-const AHEAD: usize = 512;
+const AHEAD: usize = 1024;
 /// With fewer rows than this to write, a second thread is not worth its start.
 const WORTH_A_THREAD: usize = 128;
 /// What waits to be kept; more is not taken in.
