@@ -33,7 +33,7 @@ const SYSTEMS: [System; 2] = [
     System {
         name: "linux-arm64",
         target: "aarch64-unknown-linux-musl",
-        otherwise: None,
+        otherwise: Some("aarch64-unknown-linux-gnu"),
         // Headers of another C library name its doors to large files, which all are here.
         tools: [
             ("CC", "aarch64-linux-gnu-gcc"),
@@ -59,24 +59,28 @@ type Entry = (String, Vec<u8>, bool);
 
 /// Builds an archive for each system whose standard library is installed, and says what is missing for the others.
 pub(crate) fn run(root: &Path) -> Result<()> {
-    let mut missing = Vec::new();
+    let mut built = Vec::new();
     for system in &SYSTEMS {
         let target =
             [Some(system.target), system.otherwise].into_iter().flatten().find(|target| is_installed(target));
         match target {
-            Some(target) => {
-                let archive = archive(root, system, target)?;
-                println!("{}  ({target})", archive.display());
-            }
-            None => missing.push(system),
+            Some(target) => built.push((system, target, build(root, system, target)?)),
+            None => println!(
+                "{}: not built, the standard library of {target} is not installed: rustup target add {target}",
+                system.name,
+                target = system.target
+            ),
         }
     }
-    for System { name, target, .. } in &missing {
-        println!(
-            "{name}: not built, the standard library of {target} is not installed: rustup target add {target}"
-        );
+    // The program of another system does not run here, and completions are the same on all.
+    let (.., here) = built
+        .iter()
+        .find(|(_, target, _)| target.starts_with(std::env::consts::ARCH))
+        .context("no program was built that runs on this machine, which has to write the completions")?;
+    for (system, target, program) in &built {
+        let archive = archive(root, system, target, program, here)?;
+        println!("{}  ({target})", archive.display());
     }
-    ensure!(missing.len() < SYSTEMS.len(), "nothing could be built");
     Ok(())
 }
 
@@ -88,11 +92,10 @@ fn is_installed(target: &str) -> bool {
     !folder.is_empty() && fs::read_dir(folder).is_ok_and(|mut entries| entries.next().is_some())
 }
 
-fn archive(root: &Path, system: &System, target: &str) -> Result<PathBuf> {
-    let program = build(root, system, target)?;
+fn archive(root: &Path, system: &System, target: &str, program: &Path, here: &Path) -> Result<PathBuf> {
     let version = env!("CARGO_PKG_VERSION");
     let name = format!("overwinter-{version}-{}", system.name);
-    let mut entries: Vec<Entry> = vec![("overwinter".to_owned(), read(&program)?, true)];
+    let mut entries: Vec<Entry> = vec![("overwinter".to_owned(), read(program)?, true)];
     for paper in PAPERS {
         entries.push((paper.to_owned(), read(&root.join(paper))?, false));
     }
@@ -103,7 +106,7 @@ fn archive(root: &Path, system: &System, target: &str) -> Result<PathBuf> {
     ));
     entries.push(("overwinter.cdx.json".to_owned(), dependencies::bill(root, target)?.into_bytes(), false));
     for (shell, path) in SHELLS {
-        entries.push((path.to_owned(), completions(root, shell)?, false));
+        entries.push((path.to_owned(), completions(here, shell)?, false));
     }
     let folder = root.join("target/dist");
     fs::create_dir_all(&folder).context("can't make target/dist")?;
@@ -178,13 +181,11 @@ fn build(root: &Path, system: &System, target: &str) -> Result<PathBuf> {
     Ok(folder.join(target).join("release/overwinter"))
 }
 
-/// From the program of this machine: that of another system does not run here.
-fn completions(root: &Path, shell: &str) -> Result<Vec<u8>> {
-    let output = Command::new("cargo")
-        .args(["run", "--quiet", "--locked", "--package", "overwinter", "--", "completions", shell])
-        .current_dir(root)
+fn completions(program: &Path, shell: &str) -> Result<Vec<u8>> {
+    let output = Command::new(program)
+        .args(["completions", shell])
         .output()
-        .context("can't start cargo")?;
+        .with_context(|| format!("can't start {}", program.display()))?;
     ensure!(
         output.status.success(),
         "no completions for {shell}: {}",
