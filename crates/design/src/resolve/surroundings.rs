@@ -18,7 +18,7 @@ pub(crate) fn resolve(
     let named = gateways.map_or(&[][..], |named| &named.0);
     let around = ground.and_then(|ground| value(ground.around_gateways.as_ref()));
     let sound = named.iter().map(|(_, section)| survey_is_sound(section, radio, found));
-    let all_sound = sound.fold(true, |all, one| all && one);
+    let all_sound = sound.filter(|one| !one).count() == 0;
     let gateways = named.iter().map(|(name, section)| gateway(&name.value, section, around));
     let gateways = gateways.collect::<Option<_>>().filter(|_| all_sound)?;
     let around = ground.and_then(|ground| value(ground.around_nodes.as_ref()));
