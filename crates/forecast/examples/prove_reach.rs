@@ -69,7 +69,7 @@ fn print(name: &str, bands: &[(f64, [f64; 3])]) {
     let mean = |value: fn(&(f64, [f64; 3])) -> f64| bands.iter().map(value).sum::<f64>() / bands.len() as f64;
     let bias_db = mean(|(seen, [_, middle, _])| middle - seen);
     let rmse_db = mean(|(seen, [_, middle, _])| (middle - seen).powi(2)).sqrt();
-    let held = mean(|(seen, [low, _, high])| f64::from(u8::from((low..=high).contains(seen))));
+    let held = mean(|(seen, [low, _, high])| f64::from(u8::from((*low..=*high).contains(seen))));
     let width_db = mean(|(_, [low, _, high])| high - low);
     let missed = [
         (bias_db.abs() > MOST_BIAS_DB, "bias"),

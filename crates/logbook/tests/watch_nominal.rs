@@ -172,7 +172,9 @@ fn watch_from(
     mut nodes: Vec<Nominal>,
     days: Moment,
 ) -> (Vec<(Moment, Change)>, BTreeSet<DevEui>) {
-    nodes.iter_mut().for_each(|node| node.hour = hour);
+    for node in &mut nodes {
+        node.hour = hour;
+    }
     let setup = Setup {
         nodes: nodes.iter().map(|node| (node.dev_eui, node.plan.clone())).collect(),
         gateway_patience: 15 * MINUTE,

@@ -288,7 +288,7 @@ impl Told {
                         self.join_nonce = u32::from_be_bytes([0, high, middle, low]);
                     }
                     Frame::Data(data) => {
-                        self.fcnt_down = self.fcnt_down.max(Some(data.carried_fcnt().into()))
+                        self.fcnt_down = self.fcnt_down.max(Some(data.carried_fcnt().into()));
                     }
                     Frame::JoinRequest(_) => panic!("no server asks to join"),
                 }
