@@ -2,6 +2,7 @@
 
 mod certificate;
 mod example;
+mod host;
 mod http;
 mod learner;
 mod links;
@@ -47,6 +48,7 @@ use crate::web::pulse::Pulse;
 use crate::web::{self, Doorway, Gate, House, Posted, Promises};
 pub(crate) use certificate::certificate_here;
 pub(crate) use example::propose_source;
+pub(crate) use host::note_copied;
 use onward::Onward;
 use past::Past;
 pub(crate) use settings::Settings;
@@ -257,6 +259,9 @@ impl Listener for Printer {
     }
 
     fn clock(&mut self, news: News) {
+        if let News::Stepped { by } = news {
+            self.lookout.clock_set(by);
+        }
         self.pulse.clock(said::wrong_clock(news));
         output::complain(&said::clock(news));
     }
@@ -379,7 +384,7 @@ impl Service {
             .map_err(|error| log_failure(&settings.log, &error))?;
         output::complain(&greeting);
         let door = Arc::new(Door::new(writer.inbox()));
-        let watching = watcher::begin(&watched, waiting, &door, &pulse, watch_teller)
+        let watching = watcher::begin(&watched, waiting, &door, &pulse, watch_teller, writer.counts())
             .map_err(|error| no_threads(&error))?;
         let promises =
             Promises::begin(Arc::clone(&site), pulse.stopping()).map_err(|error| no_threads(&error))?;

@@ -76,6 +76,11 @@ impl Date {
     pub const fn month(self) -> u8 {
         self.month
     }
+
+    /// 1 to 31.
+    pub const fn day(self) -> u8 {
+        self.day
+    }
 }
 
 /// A moment as `2026-11-25T12:15Z`, with seconds where they are not zero; none beyond the year 9999.

@@ -13,7 +13,7 @@ use crate::resolve::{Resolved, serve, surroundings, watch};
 use crate::section::{At, defaults};
 use crate::serve::{Onward, Serve, Source};
 use crate::surroundings::Surroundings;
-use crate::watch::{Tell, WatchRule};
+use crate::watch::{Area, Tell, WatchRule};
 use std::collections::BTreeMap;
 
 /// A site: its nodes, gateways and ground.
@@ -36,6 +36,8 @@ pub struct Fleet {
     pub onward: Vec<Onward>,
     /// What is watched for, beside the rules that hold for every node.
     pub rules: Vec<WatchRule>,
+    /// Ground that nodes are not to leave.
+    pub areas: Vec<Area>,
     /// Who is told of alarms.
     pub tells: Vec<Tell>,
     /// What hears the nodes.
@@ -102,6 +104,7 @@ fn fleet(root: &FleetSection, found: &mut Diagnostics) -> Option<Fleet> {
     let sources = serve::sources(root.source.as_ref(), found);
     let onward = serve::onward(root.onward.as_ref(), found);
     let rules = watch::rules(root.watch.as_ref(), found);
+    let areas = watch::areas(root.area.as_ref(), found);
     let tells = watch::tells(root.tell.as_ref(), found);
     let mut gateway = root.gateway.clone();
     for (_, section) in gateway.iter_mut().flat_map(|at| &mut at.value.0) {
@@ -121,6 +124,7 @@ fn fleet(root: &FleetSection, found: &mut Diagnostics) -> Option<Fleet> {
         sources,
         onward,
         rules,
+        areas,
         tells,
         surroundings: surroundings::resolve(gateways, root.ground.as_ref().map(|at| &at.value), None, found)?,
         nodes: nodes

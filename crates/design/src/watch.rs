@@ -1,6 +1,6 @@
 //! What the watch of a site is asked to look for beside its own rules, and whom it tells.
 
-use crate::quantity::Duration;
+use crate::quantity::{Angle, Duration, Length};
 use crate::serve::Broker;
 
 /// A value and its UCUM unit, as somebody wrote it.
@@ -19,6 +19,8 @@ pub enum Limit {
     Below(Measure),
     /// Above it.
     Above(Measure),
+    /// So much above its least value within a time.
+    RisingBy(Measure, Duration),
 }
 
 /// A reading that is watched.
@@ -37,10 +39,42 @@ pub struct WatchRule {
     pub again_at: f64,
     /// How long it must be beyond the limit.
     pub lasting: Duration,
+    /// The time beyond the limit is added up over so long; none: it must last without a break.
+    pub within: Option<Duration>,
     /// Months in which it holds, January first; none: all, and then it is no season.
     pub months: Option<[bool; 12]>,
+    /// Hours in which it holds, from and to in minutes of the day; none: all.
+    pub hours: Vec<(u16, u16)>,
     /// Without a reading for so long it says that it can't see.
     pub unseen_for: Option<Duration>,
+}
+
+/// Ground that nodes are not to leave.
+#[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
+pub struct Area {
+    /// Its key in the file.
+    pub name: String,
+    /// The nodes that are to stay in it.
+    pub nodes: Vec<String>,
+    /// Where it is.
+    pub ground: Ground,
+}
+
+/// Where an area is.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Ground {
+    /// All that is not farther from a place.
+    Circle {
+        /// North positive.
+        latitude: Angle,
+        /// East positive.
+        longitude: Angle,
+        /// How far it goes.
+        radius: Length,
+    },
+    /// The polygons of a GeoJSON file.
+    File(String),
 }
 
 /// Somebody who is told.

@@ -8,7 +8,7 @@ use design::quantity::Duration;
 use design::serve::{
     Answers, Foreign, MappedPort, OnwardTransport, Pointer, SourceTransport, Store, TextForm, TimeForm,
 };
-use design::watch::{Limit, Measure, TellWay};
+use design::watch::{Ground, Limit, Measure, TellWay};
 
 const SITE: &str = r#"schema = 1
 name = "Slope"
@@ -106,6 +106,30 @@ fn rules_and_those_who_are_told_come_to_what_they_say() {
 }
 
 #[test]
+fn a_rule_may_rise_or_add_up_or_hold_at_night_and_an_area_is_a_circle_or_a_file() {
+    let with = |from: &str, to: &str| fleet(&SITE.replacen(from, to, 1)).expect("resolves");
+    let rises = with(
+        "below = \"1 Cel\"\nagain_at = \"2 Cel\"\nlasting = \"10 min\"",
+        "rising_by = \"3 Cel in 90 min\"\nagain_at = \"1 Cel\"",
+    );
+    let three = Measure { value: 3.0, unit: "Cel".to_owned() };
+    assert_eq!(rises.rules[0].limit, Limit::RisingBy(three, Duration::from_minutes(90.0)));
+    let adds =
+        with("lasting = \"10 min\"", "lasting = \"4 h\"\nwithin = \"24 h\"\nhours = [\"22:00-06:30\"]");
+    assert_eq!(adds.rules[0].within.map(Duration::seconds), Some(86_400.0));
+    assert_eq!(adds.rules[0].hours, [(1320, 390)]);
+    let circle = "[area.yard]\nnodes = [\"mast\"]\nlatitude = \"47 deg\"\nlongitude = \"13 deg\"\nradius = \"0.2 km\"\n";
+    let areas = with(
+        "[tell.desk]",
+        &format!("{circle}[area.hill]\nnodes = [\"mast\"]\nfile = \"hill.geojson\"\n[tell.desk]"),
+    )
+    .areas;
+    let Ground::Circle { radius, .. } = areas[0].ground else { panic!("a circle") };
+    assert!((radius.metres() - 200.0).abs() < 1e-9);
+    assert_eq!(areas[1].ground, Ground::File("hill.geojson".to_owned()));
+}
+
+#[test]
 fn a_site_without_the_keys_of_the_log_is_as_before() {
     let (site, _) = SITE.split_once("[serve]").expect("it has them");
     let fleet = fleet(&site.replace("time_zone = \"europe/dublin\"\n", "")).expect("resolves");
@@ -161,6 +185,14 @@ const SLIPS: &[(&str, &str, &str, &str)] = &[
     ("below = \"1 Cel\"", "below = \"cold\"", "limit", "1.5 Cel"),
     ("below = \"1 Cel\"", "below = \"1 Cel\"\nabove = \"3 Cel\"", "one-of", "manual"),
     ("\"22:00-06:00\"", "\"22-6\"", "limit", "22:00-06:00"),
+    ("months = [4, 5]", "hours = [\"late\"]", "limit", "22:00-06:00"),
+    ("below = \"1 Cel\"", "rising_by = \"3 Cel\"", "limit", "0.3 m in 1 h"),
+    ("below = \"1 Cel\"", "rising_by = \"3 Cel in the night\"", "limit", "0.3 m in 1 h"),
+    ("below = \"1 Cel\"", "rising_by = \"3 Cel in 1 h\"", "limit", "alone"),
+    ("lasting = \"10 min\"", "within = \"24 h\"", "limit", "lasting = \"4 h\""),
+    ("lasting = \"10 min\"", "lasting = \"24 h\"\nwithin = \"24 h\"", "limit", "lasting = \"4 h\""),
+    ("[tell.desk]", "[area.yard]\nnodes = [\"mast\"]\nradius = \"200 m\"\n[tell.desk]", "one-of", "manual"),
+    ("[tell.desk]", "[area.yard]\nfile = \"yard.geojson\"\n[tell.desk]", "missing-key", "nodes"),
     ("quiet_hours =", "at_least = \"soon\"\nquiet_hours =", "limit", "act now"),
     ("https://desk", "http://desk", "address", "https://"),
     ("is = \"base64\"", "is = \"base32\"", "unknown-word", "base64"),

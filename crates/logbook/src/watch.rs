@@ -8,6 +8,7 @@
 //! the last [`REMEMBERED`], then [`Event::Began`].
 
 mod alarm;
+mod area;
 mod contact;
 mod counter_lost;
 mod empty_soon;
@@ -17,16 +18,21 @@ mod foretold;
 mod forged;
 mod gateway;
 mod gateway_away;
+mod host;
 mod join_storm;
+mod jump;
 mod losing;
 mod never_charged;
 mod nothing_heard;
+mod out_of_range;
+mod place;
 mod plan;
 mod readings;
 mod restarts;
 pub mod signature;
 mod silent;
 mod slower;
+mod sun_heated;
 pub mod tell;
 mod threshold;
 mod too_long_on_air;
@@ -37,6 +43,7 @@ use std::sync::Arc;
 use wire::identity::{DevEui, GatewayEui};
 
 use crate::received::Moment;
+use crate::zone::Zone;
 use alarm::Finding;
 use contact::Contact;
 use counter_lost::Counters;
@@ -44,23 +51,32 @@ use empty_soon::DailyLeast;
 use forged::Forgeries;
 use gateway::Gateway;
 use join_storm::Joins;
+use jump::Jumps;
 use never_charged::Charging;
 use nothing_heard::Overdue;
+use out_of_range::Ranges;
+use place::Places;
 use readings::Readings;
 use restarts::Restarts;
 use slower::Rates;
+use sun_heated::Warmth;
+use threshold::Wall;
 use too_long_on_air::OnAir;
 
 pub use alarm::{About, Alarm, AlarmId, Change, Evidence, Key, Rule, Urgency};
-pub use event::{Event, Frame, Uplink, What};
+pub use area::{Area, Ground, Place, metres_between};
+pub use event::{Event, Frame, Host, Uplink, What};
 pub use first_days::{FIRST_DAYS, FirstDay, Point, Promised, first_days};
 pub use foretold::{Foretold, SOON_D};
-pub use plan::{Granted, NodePlan, Sensor};
-pub use threshold::Threshold;
+pub use place::{Fix, USUAL_ACCURACY_M, is_nowhere, too_fast};
+pub use plan::{Granted, NodePlan, Position, Roofed, Sensor};
+pub use threshold::{Over, Threshold};
 
 const MINUTE: Moment = 60_000_000;
 const HOUR: Moment = 60 * MINUTE;
 const DAY: Moment = 24 * HOUR;
+/// A gateway that asks for answers every few seconds and has not for so long is away: twelve of the usual times.
+pub const GATEWAY_AWAY_AFTER: Moment = MINUTE;
 /// Rules know what was before by frames of this time.
 pub const REMEMBERED: Moment = 30 * DAY;
 /// An alarm that opens again within this time is the old one.
@@ -80,15 +96,21 @@ pub struct Setup {
     pub gateway_settles: Moment,
     /// Rules of the site file.
     pub thresholds: Vec<Threshold>,
+    /// Areas of the site file.
+    pub areas: Vec<Area>,
+    /// Months and hours of rules are those of its clocks.
+    pub zone: Zone,
 }
 
 impl Default for Setup {
     fn default() -> Self {
         Self {
             nodes: BTreeMap::new(),
-            gateway_patience: MINUTE,
+            gateway_patience: GATEWAY_AWAY_AFTER,
             gateway_settles: 5 * MINUTE,
             thresholds: Vec::new(),
+            areas: Vec::new(),
+            zone: Zone::UTC,
         }
     }
 }
@@ -104,6 +126,10 @@ struct Node {
     forgeries: Forgeries,
     least: DailyLeast,
     readings: Readings,
+    jumps: Jumps,
+    ranges: Ranges,
+    warmth: Warmth,
+    places: Places,
     on_air: OnAir,
     rates: Rates,
     /// What was learned of it by the end of its last day.
@@ -120,6 +146,8 @@ pub struct State {
     setup: Arc<Setup>,
     nodes: BTreeMap<DevEui, Node>,
     gateways: BTreeMap<GatewayEui, Gateway>,
+    host: host::Known,
+    neighbours_judged: Moment,
     paused: BTreeMap<DevEui, Moment>,
     open: BTreeMap<Key, Alarm>,
     closed: BTreeMap<Key, Alarm>,
@@ -136,6 +164,7 @@ pub fn step(state: State, event: &Event, now: Moment) -> (State, Vec<Change>) {
         Event::Began { .. } | Event::Alive { .. } | Event::Paused { .. } => {}
         Event::Tick => state.judge_all(now, &mut changes),
         Event::Foretold { dev_eui, .. } => state.judge_node(*dev_eui, now, &mut changes),
+        Event::Host(_) => state.judge_host(now, &mut changes),
         Event::Frame(frame) => {
             if let Some(gateway) = frame.gateway {
                 state.judge_gateway(gateway, now, &mut changes);
@@ -160,6 +189,8 @@ impl State {
             setup: Arc::new(setup),
             nodes: BTreeMap::new(),
             gateways: BTreeMap::new(),
+            host: host::Known::default(),
+            neighbours_judged: 0,
             paused: BTreeMap::new(),
             open,
             closed,
@@ -204,6 +235,7 @@ impl State {
                     node.foretold = Some(foretold.clone());
                 }
             }
+            Event::Host(host) => self.host.hear(host, now),
             Event::Paused { dev_eui, until } => {
                 self.paused.insert(*dev_eui, *until);
             }
@@ -228,7 +260,23 @@ impl State {
         let Some(plan) = self.setup.nodes.get(&dev_eui) else { return };
         let node = self.nodes.entry(dev_eui).or_default();
         node.take(frame, plan, now);
-        node.read(frame, plan, &self.setup.thresholds, now);
+        node.read(frame, plan, &self.setup, now);
+    }
+
+    fn judge_host(&mut self, now: Moment, changes: &mut Vec<Change>) {
+        let found = self.host.find(now);
+        // What failed and is not named any more works again.
+        let is_over = |key: &&Key| {
+            let is_named = || found.iter().any(|(rule, of, _)| (*rule, of) == (key.rule, &key.of));
+            key.about == About::Log && matches!(key.rule, Rule::TellFailed | Rule::SourceAway) && !is_named()
+        };
+        let over: Vec<Key> = self.open.keys().filter(is_over).cloned().collect();
+        for key in over {
+            self.settle(key, Finding::Right, now, changes);
+        }
+        for (rule, of, finding) in found {
+            self.settle(Key::of_log(rule, of), finding, now, changes);
+        }
     }
 
     fn judge_all(&mut self, now: Moment, changes: &mut Vec<Change>) {
@@ -241,6 +289,10 @@ impl State {
         let nodes: Vec<DevEui> = self.nodes.keys().copied().collect();
         for dev_eui in nodes {
             self.judge_node(dev_eui, now, changes);
+        }
+        if now - self.neighbours_judged >= HOUR {
+            self.neighbours_judged = now;
+            self.judge_neighbours(now, changes);
         }
         // Of those that are no longer watched.
         let gone = self.open.keys().filter(
@@ -289,14 +341,15 @@ impl State {
         let deaf = self.deaf(dev_eui);
         let in_doubt = self.is_in_doubt(dev_eui, now);
         let Some(node) = self.nodes.get_mut(&dev_eui) else { return };
-        if deaf.is_some()
+        // Under a roof or on somebody's body nobody need hear it.
+        if (deaf.is_some() || plan.roofed.at(now, plan.longitude_deg))
             && let Some(last) = node.contact.last
         {
             node.contact.held = node.contact.held.max(now - last);
         }
         let is_heard = deaf.is_none() && node.is_heard(plan, now);
         let findings = node.find(plan, now);
-        let thresholds = node.find_thresholds(&setup.thresholds, now);
+        let named = node.find_named(&setup, now);
         for (rule, finding) in findings {
             let key = Key::of_node(rule, dev_eui);
             // Of a node that is not heard nobody knows that it is right again.
@@ -307,11 +360,28 @@ impl State {
             }
             self.settle(key, if waits { Finding::Between } else { finding }, now, changes);
         }
-        for (rule, of, finding) in thresholds {
+        for (rule, of, finding) in named {
             let stuck = self.open.contains_key(&Key::of_node(Rule::ReadingStuck, dev_eui));
             let says_nothing = rule == Rule::Threshold && (stuck || !is_heard);
             let finding = if says_nothing { Finding::Between } else { finding };
             self.settle(Key { of, ..Key::of_node(rule, dev_eui) }, finding, now, changes);
+        }
+    }
+
+    /// What shows only beside other nodes.
+    fn judge_neighbours(&mut self, now: Moment, changes: &mut Vec<Change>) {
+        let all: Vec<(DevEui, &Warmth)> =
+            self.watched().map(|(dev_eui, _, node)| (dev_eui, &node.warmth)).collect();
+        let found: Vec<(DevEui, Finding)> = self
+            .watched()
+            .filter(|(_, plan, node)| node.is_heard(plan, now))
+            .map(|(dev_eui, plan, node)| {
+                let today = sun_heated::day_of(now, plan);
+                (dev_eui, sun_heated::find(dev_eui, &node.warmth, &all, today))
+            })
+            .collect();
+        for (dev_eui, finding) in found {
+            self.settle(Key::of_node(Rule::SunHeated, dev_eui), finding, now, changes);
         }
     }
 
@@ -362,6 +432,9 @@ impl State {
                 [Rule::NeverCharged, Rule::EmptySoon, Rule::Restarts].into_iter().any(stands)
             }
             Rule::NeverCharged => stands(Rule::BelowForecast) || stands(Rule::EmptySoon),
+            // A sensor that fails leaps to its magic value and back.
+            Rule::ReadingJump | Rule::ReadingOutOfRange => stands(Rule::MagicValue),
+            Rule::SunHeated => stands(Rule::ReadingStuck),
             _ => false,
         };
         paused || explained
@@ -417,6 +490,9 @@ impl Node {
                 self.counters.goes_on();
                 self.forgeries.genuine();
                 self.readings.hear(now, uplink, &plan.sensors);
+                self.jumps.hear(now, uplink, &plan.sensors);
+                self.ranges.hear(now, uplink, &plan.sensors);
+                self.warmth.hear(now, uplink, plan);
                 if let Some(volts) = self.charging.volts() {
                     self.least.hear(now, volts, plan.stops_volts);
                 }
@@ -444,25 +520,29 @@ impl Node {
         }
     }
 
-    fn read(&mut self, frame: &Frame, plan: &NodePlan, thresholds: &[Threshold], now: Moment) {
+    fn read(&mut self, frame: &Frame, plan: &NodePlan, setup: &Setup, now: Moment) {
         let What::New(uplink) = &frame.what else { return };
-        for of in thresholds.iter().filter(|of| of.nodes.is_empty() || of.nodes.contains(&plan.name)) {
+        self.places.hear(now, uplink, plan, &setup.areas);
+        let of_node = |of: &&Threshold| of.nodes.is_empty() || of.nodes.contains(&plan.name);
+        for of in setup.thresholds.iter().filter(of_node) {
             if let Some(value) = uplink.number(&of.field) {
                 self.thresholds.entry(of.name.clone()).or_default().read(now, value, of);
             }
         }
     }
 
-    fn find_thresholds(&self, thresholds: &[Threshold], now: Moment) -> Vec<(Rule, String, Finding)> {
-        let month = plan::month(now);
-        let found = thresholds.iter().filter_map(|of| Some((of, self.thresholds.get(&of.name)?)));
+    /// What is found of rules and areas of the site file, by their names.
+    fn find_named(&self, setup: &Setup, now: Moment) -> Vec<(Rule, String, Finding)> {
+        let wall = Wall { month: setup.zone.month(now), minute_of_day: setup.zone.minute(now) };
+        let found = setup.thresholds.iter().filter_map(|of| Some((of, self.thresholds.get(&of.name)?)));
         let both = |(of, seen): (&Threshold, &threshold::Seen)| {
             [
-                (Rule::Threshold, of.name.clone(), seen.find(now, month, of)),
-                (Rule::CannotSee, of.name.clone(), seen.find_unseen(now, month, of)),
+                (Rule::Threshold, of.name.clone(), seen.find(now, wall, of)),
+                (Rule::CannotSee, of.name.clone(), seen.find_unseen(now, wall, of)),
             ]
         };
-        found.flat_map(both).collect()
+        let left = self.places.find_left().map(|(area, finding)| (Rule::LeftArea, area, finding));
+        found.flat_map(both).chain(left).collect()
     }
 
     /// Whether it has given a sign within the time of two messages and a half.
@@ -491,9 +571,15 @@ impl Node {
             (Rule::TooLongOnAir, self.on_air.find(now)),
             (Rule::ReadingStuck, self.readings.find_stuck(now, &plan.sensors)),
             (Rule::MagicValue, self.readings.find_magic()),
+            (Rule::ReadingJump, self.jumps.find(now)),
+            (Rule::ReadingOutOfRange, self.ranges.find(now)),
+            (Rule::PlaceImpossible, self.places.find_impossible()),
         ];
         if let Some(foretold) = &self.foretold {
             findings.push((Rule::BelowForecast, foretold.find_below(now)));
+        }
+        if let Some(position) = &plan.position {
+            findings.push((Rule::PlaceStale, self.places.find_stale(position)));
         }
         if let Some(planned) = plan.spreading_factor {
             findings.push((Rule::SlowerThanPlanned, self.rates.find(now, planned)));

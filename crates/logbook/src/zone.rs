@@ -45,6 +45,11 @@ impl Zone {
         Some((shown.year(), shown.month(), shown.day()))
     }
 
+    /// The month of the calendar on the wall, from 0; 0 beyond the years that calendars have.
+    pub fn month(&self, at: Moment) -> usize {
+        self.day(at).and_then(|(_, month, _)| usize::try_from(month - 1).ok()).unwrap_or(0)
+    }
+
     /// When a day begins and when it ends; none if there is no such day.
     pub fn span(&self, (year, month, day): (i16, i8, i8)) -> Option<(Moment, Moment)> {
         let date = Date::new(year, month, day).ok()?;

@@ -4,7 +4,8 @@ use std::collections::BTreeMap;
 
 use logbook::received::Moment;
 use logbook::watch::{
-    About, Alarm, Change, Event, Foretold, Frame, Key, NodePlan, Rule, Setup, State, Uplink, What, step,
+    About, Alarm, Change, Event, Foretold, Frame, Key, NodePlan, Roofed, Rule, Setup, State, Uplink, What,
+    step,
 };
 use wire::identity::{DevEui, GatewayEui};
 
@@ -27,6 +28,7 @@ fn every_ten_minutes(number: u8) -> (DevEui, NodePlan) {
         stops_volts: 3.3,
         latitude_deg: 47.0,
         longitude_deg: 13.0,
+        elevation_m: 600.0,
         battery: None,
         charging: None,
         gate: None,
@@ -35,6 +37,8 @@ fn every_ten_minutes(number: u8) -> (DevEui, NodePlan) {
         sensors: Vec::new(),
         granted: Vec::new(),
         spreading_factor: None,
+        position: None,
+        roofed: Roofed::default(),
     };
     (node(number), plan)
 }

@@ -26,7 +26,7 @@ use crate::enrolment::site as enrolled;
 use crate::input::fleet;
 use crate::known;
 use crate::output;
-use crate::service::{Settings, log_failure};
+use crate::service::{Settings, log_failure, note_copied};
 
 /// Shown below the help of the command.
 pub(super) const EXAMPLE: &str = "\
@@ -255,6 +255,7 @@ fn archive(
 /// Copies the log, and puts registry and sealed key box beside it.
 fn back_up(settings: &Settings, copy: &Path) -> Result<String, Failure> {
     sqlite::back_up(&settings.log, copy).map_err(|error| log_failure(copy, &error))?;
+    note_copied(&settings.log)?;
     let mut written = vec![copy.display().to_string()];
     for name in [REGISTRY, KEYS] {
         let from = settings.registry.as_ref().map(|folder| folder.join(name)).filter(|path| path.is_file());

@@ -16,11 +16,12 @@ use logbook::store::alarms::{self, event_of};
 use logbook::store::keeper::KeptFrame;
 use logbook::store::setup::Site;
 use logbook::store::telling::Tell;
-use logbook::store::writer::Arrival;
+use logbook::store::writer::{Arrival, Counts};
 use logbook::store::{StoreError, since, sqlite};
 use logbook::watch::tell::Way;
 use logbook::watch::{
-    About, Alarm, Change, Event, Foretold, NodePlan, REMEMBERED, Setup, State, Threshold, step,
+    About, Alarm, Area, Change, Event, Foretold, Ground, NodePlan, Over, REMEMBERED, Setup, State, Threshold,
+    step,
 };
 use logbook::zone::Zone;
 use report::problem::Failure;
@@ -28,8 +29,8 @@ use report::sentences::alarm::{Alarm as Alarmed, say};
 use serde_json::{Value, json};
 use wire::identity::{DevEui, GatewayEui};
 
-use super::Form;
 use super::teller::Teller;
+use super::{Form, host};
 use crate::input::fleet;
 use crate::output;
 use crate::web::pulse::Pulse;
@@ -73,6 +74,11 @@ impl Pace {
         self.scaled(at, 1.0 / self.times)
     }
 
+    /// Whether it is that of clocks.
+    fn is_real(self) -> bool {
+        (self.times - 1.0).abs() < f64::EPSILON
+    }
+
     fn tick(self) -> Duration {
         MINUTE.div_f64(self.times).max(SHORTEST_TICK)
     }
@@ -96,6 +102,7 @@ enum Told {
     Frame { seq: i64, at: Moment, event: Event },
     Alive { gateway: GatewayEui, at: Moment, asks: bool },
     Foretold { dev_eui: DevEui, foretold: Foretold },
+    ClockSet { by: Moment },
 }
 
 /// Where the thread that keeps hands over what it kept.
@@ -116,6 +123,11 @@ impl Lookout {
     /// A gateway has shown that it lives.
     pub(super) fn alive(&self, gateway: GatewayEui, at: Moment, asks: bool) {
         let _ended = self.0.send(Told::Alive { gateway, at, asks });
+    }
+
+    /// The computer's clock was set by so much.
+    pub(super) fn clock_set(&self, by: Moment) {
+        let _ended = self.0.send(Told::ClockSet { by });
     }
 }
 
@@ -156,15 +168,49 @@ pub(super) fn setup(site: &fleet::Site, of: &Site) -> Result<Setup, Failure> {
     };
     let nodes = of.registry.iter().filter(|row| row.open()).filter_map(plan).collect();
     let thresholds = site.fleet.rules.iter().map(|rule| threshold(site, rule)).collect::<Result<_, _>>()?;
-    Ok(Setup { nodes, thresholds, ..Setup::default() })
+    let areas = site.fleet.areas.iter().map(|area| self::area(site, area)).collect::<Result<_, _>>()?;
+    let zone = site.fleet.time_zone.as_deref().and_then(Zone::named).unwrap_or(Zone::UTC);
+    Ok(Setup { nodes, thresholds, areas, zone, ..Setup::default() })
+}
+
+/// An area of the site file, whose nodes must be of the site and send where they are.
+pub(crate) fn area(site: &fleet::Site, area: &design::watch::Area) -> Result<Area, Failure> {
+    let key = format!("area.{}", area.name);
+    let wrong = |message: String, help: &str| site.failure("area", &key, message, help);
+    for name in &area.nodes {
+        let Some(design) = site.designs().iter().find(|design| design.name == *name) else {
+            let message = format!("no node of the site is called `{name}`");
+            return Err(wrong(message, "write names as in [node.NAME]"));
+        };
+        if NodePlan::of(name, design).position.is_none() {
+            let message = format!("`{name}` sends no position");
+            return Err(wrong(message, "name nodes whose design has a field of kind `position`"));
+        }
+    }
+    let ground = match &area.ground {
+        design::watch::Ground::Circle { latitude, longitude, radius } => {
+            Ground::Circle { middle: (latitude.degrees(), longitude.degrees()), radius_m: radius.metres() }
+        }
+        design::watch::Ground::File(file) => {
+            let help = "its path counts from the folder of the site file";
+            let text = std::fs::read_to_string(site.folder.join(file));
+            let text = text.map_err(|error| wrong(format!("{file}: {}", output::reason(&error)), help))?;
+            let help = "write polygons as RFC 7946 says, east before north";
+            Ground::of_geojson(&text).map_err(|why| wrong(format!("{file}: {why}"), help))?
+        }
+    };
+    Ok(Area { name: area.name.clone(), nodes: area.nodes.clone(), ground })
 }
 
 /// A rule of the site file, whose field must be one of the designs, in its unit.
 fn threshold(site: &fleet::Site, rule: &WatchRule) -> Result<Threshold, Failure> {
     let key = format!("watch.rule.{}", rule.name);
-    let (is_below, limit) = match &rule.limit {
-        Limit::Below(limit) => (true, limit),
-        Limit::Above(limit) => (false, limit),
+    let (is_below, limit, over) = match (&rule.limit, rule.within) {
+        (Limit::RisingBy(limit, time), _) => (false, limit, Over::RiseIn(microseconds(*time))),
+        (Limit::Below(limit), None) => (true, limit, Over::Each),
+        (Limit::Above(limit), None) => (false, limit, Over::Each),
+        (Limit::Below(limit), Some(within)) => (true, limit, Over::TimeIn(microseconds(within))),
+        (Limit::Above(limit), Some(within)) => (false, limit, Over::TimeIn(microseconds(within))),
     };
     let wrong = |message: String, help: &str| Err(site.failure("rule", &key, message, help));
     let messages = site.designs().iter().flat_map(|design| &design.messages);
@@ -198,7 +244,9 @@ fn threshold(site: &fleet::Site, rule: &WatchRule) -> Result<Threshold, Failure>
         again_at: rule.again_at,
         unit: limit.unit.clone(),
         lasting: microseconds(rule.lasting),
+        over,
         months: rule.months,
+        hours: rule.hours.clone(),
         unseen_for: rule.unseen_for.map(microseconds),
     })
 }
@@ -226,6 +274,7 @@ pub(super) fn begin(
     door: &Arc<Door>,
     pulse: &Arc<Pulse>,
     teller: Teller,
+    counts: Arc<Counts>,
 ) -> std::io::Result<JoinHandle<()>> {
     let watcher = Watcher {
         watched: Arc::clone(watched),
@@ -234,6 +283,8 @@ pub(super) fn begin(
         teller,
         unkept: VecDeque::new(),
         ticks: 0,
+        clock_set_by: None,
+        counts,
     };
     thread::Builder::new().name("watch".to_owned()).spawn(move || watcher.run(&waiting.0))
 }
@@ -246,6 +297,8 @@ struct Watcher {
     /// Changes that the log has not taken yet, in their order.
     unkept: VecDeque<(Vec<Change>, Vec<Tell>)>,
     ticks: u32,
+    clock_set_by: Option<Moment>,
+    counts: Arc<Counts>,
 }
 
 impl Watcher {
@@ -261,9 +314,14 @@ impl Watcher {
                 Ok(Told::Frame { at, event, .. }) => (event, at),
                 Ok(Told::Alive { gateway, at, asks }) => (Event::Alive { gateway, asks }, at),
                 Ok(Told::Foretold { dev_eui, foretold }) => (Event::Foretold { dev_eui, foretold }, now()),
+                Ok(Told::ClockSet { by }) => {
+                    self.clock_set_by = Some(by);
+                    continue;
+                }
                 Err(RecvTimeoutError::Timeout) => {
                     next = Instant::now() + tick;
                     state = self.paused(state);
+                    state = self.look_at_the_computer(state);
                     self.note();
                     (Event::Tick, now())
                 }
@@ -305,6 +363,17 @@ impl Watcher {
             let until = if until == Moment::MAX { until } else { pace.of_nodes(until) };
             state = step(state, &Event::Paused { dev_eui, until }, pace.of_nodes(now())).0;
         }
+        state
+    }
+
+    /// How the computer is; in a demonstration, whose days pass in minutes, nobody asks.
+    fn look_at_the_computer(&mut self, state: State) -> State {
+        if !self.watched.pace.is_real() {
+            return state;
+        }
+        let host = host::look(&self.watched.log, &self.pulse, &self.counts, self.clock_set_by.take());
+        let (state, changes) = step(state, &Event::Host(host), now());
+        self.hand_in(changes);
         state
     }
 

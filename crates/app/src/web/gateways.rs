@@ -4,13 +4,11 @@ use std::collections::BTreeSet;
 
 use logbook::store::StoreError;
 use logbook::store::query::gateways::{self, Heard};
+use logbook::watch::GATEWAY_AWAY_AFTER;
 use report::page::gateways::{Gateway, GatewayReport, Gateways, Knocking};
 use wire::identity::GatewayEui;
 
 use super::shown::Look;
-
-/// Without a sign of life for so long a gateway is away: twelve of the usual ones \[us\].
-const AWAY_AFTER_US: i64 = 60_000_000;
 
 /// The gateways of the site file, and those that knock.
 pub(super) fn state(look: &Look<'_>) -> Result<Option<Gateways>, StoreError> {
@@ -41,7 +39,7 @@ fn shown(look: &Look<'_>, name: &str, eui: Option<String>, heard: Option<&Heard>
     let last = heard.and_then(|heard| heard.last_sign_of_life);
     Gateway {
         name: name.to_owned(),
-        is_away: eui.is_some() && last.is_none_or(|last| look.now - last > AWAY_AFTER_US),
+        is_away: eui.is_some() && last.is_none_or(|last| look.now - last > GATEWAY_AWAY_AFTER),
         eui,
         last_sign_of_life: last.map(|at| look.when(at)),
         frames_in_a_day: heard.map_or(0, |heard| heard.by_hour.iter().sum()),

@@ -3,7 +3,7 @@
 use crate::file::serve::{OnwardSection, ServeSection, SourceSection};
 use crate::file::surroundings::{GatewaySection, GroundSection};
 use crate::file::value::{Facing, Horizon, Named, RegionName, TimeZone};
-use crate::file::watch::{TellSection, WatchSection};
+use crate::file::watch::{AreaSection, TellSection, WatchSection};
 use crate::quantity::{Angle, Decibels, Duration, Length};
 use crate::section::rule::{
     ANTENNA_GAIN, CLEARING, ELEVATION, LATITUDE, LONGITUDE, OBSTACLE_LOSS, TILT, within,
@@ -38,6 +38,8 @@ section! {
         onward: Named<OnwardSection> = optional platform;
         /// What is watched for, beside the rules that hold for every node.
         watch: WatchSection = optional {};
+        /// Ground that nodes are not to leave, each under a name of your choice.
+        area: Named<AreaSection> = optional yard;
         /// Who is told of alarms, each under a name of your choice.
         tell: Named<TellSection> = optional desk;
         /// The nodes, each under a name of your choice; at least one.

@@ -1,8 +1,8 @@
 //! The keys of the watch: what is watched for beside the rules that hold everywhere, and who is told.
 
 use crate::file::value::{Months, Named};
-use crate::quantity::Duration;
-use crate::section::rule::within;
+use crate::quantity::{Angle, Duration, Length};
+use crate::section::rule::{LATITUDE, LONGITUDE, within};
 use crate::section::{At, section};
 
 section! {
@@ -14,7 +14,7 @@ section! {
 }
 
 section! {
-    /// A reading beyond a limit that you set: one of `below` and `above`, with the value at which it is over.
+    /// A reading beyond a limit that you set: one of `below`, `above` and `rising_by`, with the value at which it is over.
     pub(crate) struct WatchRuleSection = "watch.rule" {
         /// The field, as it is called in the design.
         field: String = required "leaf_temperature";
@@ -24,14 +24,36 @@ section! {
         below: String = shown "1 Cel";
         /// The alarm opens above this value, in the field's own unit.
         above: String = optional "8 Cel";
-        /// The alarm closes at this value: on the good side of the limit, so that it does not open and close with every breath.
+        /// The alarm opens when the field has risen by more than this from its least value in that time.
+        rising_by: String = optional "0.3 m in 1 h";
+        /// The alarm closes at this value, or at this rise: on the good side of the limit, so that it does not open and close with every breath.
         again_at: String = required "2 Cel";
         /// It must be beyond the limit for so long. Left out: one reading is enough.
         lasting: Duration = optional "10 min" where within("1 min", "7 d");
-        /// Months in which it holds. Left out: all.
+        /// The time beyond the limit is added up over so long: 4 h above 8 °C in 24 h are `lasting = "4 h"`, `within = "24 h"`. Left out: it must last without a break.
+        within: Duration = optional "24 h" where within("10 min", "31 d");
+        /// Months in which it holds, by `time_zone`. Left out: all.
         months: Months = optional [3, 4, 5];
-        /// Where a life hangs on it: an alarm opens, and nothing holds it back, when no reading has come for so long in its months, or while the last one was near the limit.
+        /// Times of the day in which it holds, by `time_zone`. Left out: all.
+        hours: Vec<At<String>> = optional ["22:00-06:00"];
+        /// Where a life hangs on it: an alarm opens, and nothing holds it back, when no reading has come for so long in its months and hours, or, of a rule without them, while the last one was near the limit.
         unseen_for: Duration = optional "15 min" where within("1 min", "7 d");
+    }
+}
+
+section! {
+    /// Ground that nodes are not to leave: a circle (`latitude`, `longitude`, `radius`) or the polygons of a `file`.
+    pub(crate) struct AreaSection = "area" {
+        /// The nodes that are to stay in it; each sends its position.
+        nodes: Vec<At<String>> = required ["trailer"];
+        /// Middle of the circle, north positive.
+        latitude: Angle = shown "46.98 deg" where LATITUDE;
+        /// Middle of the circle, east positive.
+        longitude: Angle = shown "13.02 deg" where LONGITUDE;
+        /// How far it goes.
+        radius: Length = shown "400 m" where within("5 m", "200 km");
+        /// GeoJSON file with polygons (RFC 7946); the path counts from the folder of this file.
+        file: String = optional "pasture.geojson";
     }
 }
 

@@ -3,11 +3,11 @@
 use super::serve::{address, one_of, text};
 use crate::diagnostic::{self, Diagnostics};
 use crate::file::value::Named;
-use crate::file::watch::{TellSection, WatchRuleSection, WatchSection};
-use crate::quantity::Duration;
+use crate::file::watch::{AreaSection, TellSection, WatchRuleSection, WatchSection};
+use crate::quantity::{Duration, Quantity as _};
 use crate::section::At;
 use crate::serve::Broker;
-use crate::watch::{Limit, Measure, Tell, TellWay, URGENCIES, WatchRule};
+use crate::watch::{Area, Ground, Limit, Measure, Tell, TellWay, URGENCIES, WatchRule};
 
 /// The rules of the site, in the order of the file.
 pub(crate) fn rules(section: Option<&At<WatchSection>>, found: &mut Diagnostics) -> Vec<WatchRule> {
@@ -18,18 +18,21 @@ pub(crate) fn rules(section: Option<&At<WatchSection>>, found: &mut Diagnostics)
 
 fn rule(name: &str, section: &WatchRuleSection, found: &mut Diagnostics) -> Option<WatchRule> {
     let again = section.again_at.as_ref()?;
-    let (limit, at) = match (&section.below, &section.above) {
-        (Some(below), None) => (Limit::Below(measure(below, found)?), below),
-        (None, Some(above)) => (Limit::Above(measure(above, found)?), above),
+    let (limit, at) = match (&section.below, &section.above, &section.rising_by) {
+        (Some(below), None, None) => (Limit::Below(measure(below, found)?), below),
+        (None, Some(above), None) => (Limit::Above(measure(above, found)?), above),
+        (None, None, Some(rising)) => (rise(rising, found)?, rising),
         _ => {
-            one_of(&section.span, "a rule has one of `below` and `above`", found);
+            one_of(&section.span, "a rule has one of `below`, `above` and `rising_by`", found);
             return None;
         }
     };
     let again_at = measure(again, found)?;
     let is_good = match &limit {
         Limit::Below(limit) => again_at.value > limit.value && again_at.unit == limit.unit,
-        Limit::Above(limit) => again_at.value < limit.value && again_at.unit == limit.unit,
+        Limit::Above(limit) | Limit::RisingBy(limit, _) => {
+            again_at.value < limit.value && again_at.unit == limit.unit
+        }
     };
     if !is_good {
         let message = format!("`again_at` must lie on the good side of {}, in the same unit", at.value);
@@ -37,6 +40,7 @@ fn rule(name: &str, section: &WatchRuleSection, found: &mut Diagnostics) -> Opti
         found.error(diagnostic::LIMIT, &again.span, &message, help);
         return None;
     }
+    spans(section, &limit, found)?;
     let nodes = section.nodes.iter().flat_map(|at| &at.value);
     Some(WatchRule {
         name: name.to_owned(),
@@ -45,9 +49,73 @@ fn rule(name: &str, section: &WatchRuleSection, found: &mut Diagnostics) -> Opti
         limit,
         again_at: again_at.value,
         lasting: section.lasting.as_ref().map_or(Duration::ZERO, |at| at.value),
+        within: section.within.as_ref().map(|at| at.value),
         months: section.months.as_ref().map(|at| at.value.by_month()),
+        hours: times_of_day(section.hours.as_ref(), found)?,
         unseen_for: section.unseen_for.as_ref().map(|at| at.value),
     })
+}
+
+/// How long it lasts and over what that is added up, held against each other.
+fn spans(section: &WatchRuleSection, limit: &Limit, found: &mut Diagnostics) -> Option<()> {
+    let rises = matches!(limit, Limit::RisingBy(..));
+    if let Some(alone) = section.lasting.as_ref().or(section.within.as_ref()).filter(|_| rises) {
+        let message = "a rise has its own time, and goes with neither `lasting` nor `within`";
+        found.error(
+            diagnostic::LIMIT,
+            &alone.span,
+            message,
+            "write it as `rising_by = \"0.3 m in 1 h\"` alone",
+        );
+        return None;
+    }
+    let Some(within) = &section.within else { return Some(()) };
+    let fits = section.lasting.as_ref().is_some_and(|lasting| lasting.value < within.value);
+    if !fits {
+        let message = "`within` needs a `lasting` that is shorter";
+        let help = "for 4 h beyond the limit in a day write `lasting = \"4 h\"` and `within = \"24 h\"`";
+        found.error(diagnostic::LIMIT, &within.span, message, help);
+        return None;
+    }
+    Some(())
+}
+
+/// By how much, and in which time: `0.3 m in 1 h`.
+fn rise(at: &At<String>, found: &mut Diagnostics) -> Option<Limit> {
+    let wrong = |found: &mut Diagnostics| {
+        let message = format!("`{}` is no rise in a time", at.value);
+        found.error(diagnostic::LIMIT, &at.span, &message, "write it as \"0.3 m in 1 h\"");
+        None
+    };
+    let Some((by, time)) = at.value.rsplit_once(" in ") else { return wrong(found) };
+    let by = measure(&At { value: by.to_owned(), span: at.span.clone() }, found)?;
+    match Duration::parse(time.trim()) {
+        Ok(time) if by.value > 0.0 && time.nominal.seconds() > 0.0 => Some(Limit::RisingBy(by, time.nominal)),
+        _ => wrong(found),
+    }
+}
+
+/// Ground that nodes are not to leave, in the order of the file.
+pub(crate) fn areas(named: Option<&At<Named<AreaSection>>>, found: &mut Diagnostics) -> Vec<Area> {
+    let sections = named.into_iter().flat_map(|at| &at.value.0);
+    sections.filter_map(|(name, section)| area(&name.value, section, found)).collect()
+}
+
+fn area(name: &str, section: &AreaSection, found: &mut Diagnostics) -> Option<Area> {
+    let ground = match (&section.latitude, &section.longitude, &section.radius, &section.file) {
+        (Some(latitude), Some(longitude), Some(radius), None) => {
+            Ground::Circle { latitude: latitude.value, longitude: longitude.value, radius: radius.value }
+        }
+        (None, None, None, Some(file)) => Ground::File(file.value.clone()),
+        _ => {
+            let message =
+                "an area is a circle (`latitude`, `longitude` and `radius`) or the polygons of a `file`";
+            one_of(&section.span, message, found);
+            return None;
+        }
+    };
+    let nodes = section.nodes.as_ref()?.value.iter().map(|at| at.value.clone()).collect();
+    Some(Area { name: name.to_owned(), nodes, ground })
 }
 
 /// A number and a unit of UCUM, which is compared with that of the field when that is known.
@@ -81,14 +149,13 @@ fn tell(name: &str, section: &TellSection, found: &mut Diagnostics) -> Option<Te
         found.error(diagnostic::LIMIT, &at_least.span, &message, "write `note`, `this week` or `act now`");
         return None;
     };
-    let quiet = section.quiet_hours.iter().flat_map(|at| &at.value);
     let rules = section.rules.iter().flat_map(|at| &at.value);
     Some(Tell {
         name: name.to_owned(),
         way: way(section, found)?,
         at_least: urgency.0,
         rules: rules.map(|at| at.value.clone()).collect(),
-        quiet_hours: quiet.map(|at| hours(at, found)).collect::<Option<_>>()?,
+        quiet_hours: times_of_day(section.quiet_hours.as_ref(), found)?,
         act_now_always: section.act_now_always.as_ref()?.value,
         if_unseen_for: section.if_unseen_for.as_ref().map(|at| at.value),
     })
@@ -124,6 +191,10 @@ fn way(section: &TellSection, found: &mut Diagnostics) -> Option<TellWay> {
             None
         }
     }
+}
+
+fn times_of_day(all: Option<&At<Vec<At<String>>>>, found: &mut Diagnostics) -> Option<Vec<(u16, u16)>> {
+    all.iter().flat_map(|at| &at.value).map(|at| hours(at, found)).collect()
 }
 
 /// From and to in minutes of the day: `22:00-06:00`.

@@ -146,6 +146,12 @@ pub fn event_of(kept: &KeptFrame) -> Option<(Moment, Event)> {
             .flat_map(|told| &told.values)
             .map(|told| (told.name.to_string(), told.value.clone()))
             .collect(),
+        beyond: kept
+            .message
+            .iter()
+            .flat_map(|told| &told.values)
+            .filter_map(|told| Some((told.name.clone(), told.beyond?.to_owned())))
+            .collect(),
     };
     let frame = Frame {
         gateway: kept.gateway.as_ref().map(|(eui, _)| *eui),
@@ -219,7 +225,7 @@ fn recount(
 ) -> Result<(), StoreError> {
     let mut statement = log.prepare_cached(&format!(
         "SELECT frame.id, frame.at, verdict, reason, fcnt, freq_hz, data_rate, airtime_us, node.dev_eui, reading.message, \
-         reading.vals, edition.fields FROM frame LEFT JOIN session ON session.id = frame.session \
+         reading.vals, edition.fields, reading.marks FROM frame LEFT JOIN session ON session.id = frame.session \
          LEFT JOIN node ON node.id = session.node \
          LEFT JOIN reading ON reading.node = node.id AND reading.at = frame.at AND reading.frame = frame.id \
          AND reading.rebuilt = 0 LEFT JOIN edition ON edition.id = reading.edition \
@@ -262,6 +268,7 @@ fn past(row: &Row<'_>) -> Result<What, StoreError> {
         airtime_us: row.get(7)?,
         message: row.get(9)?,
         values: BTreeMap::new(),
+        beyond: BTreeMap::new(),
     };
     if let (Some(message), Some(values), Some(fields)) =
         (&uplink.message, row.get::<_, Option<String>>(10)?, row.get::<_, Option<String>>(11)?)
@@ -271,6 +278,9 @@ fn past(row: &Row<'_>) -> Result<What, StoreError> {
         let mut fields: BTreeMap<String, Vec<String>> = serde_json::from_str(&fields).map_err(damaged)?;
         let names = fields.remove(message).unwrap_or_default();
         uplink.values = names.into_iter().zip(values).collect();
+        if let Some(marks) = row.get::<_, Option<String>>(12)? {
+            uplink.beyond = serde_json::from_str(&marks).map_err(damaged)?;
+        }
     }
     Ok(what(&verdict, reason.as_deref(), || uplink))
 }

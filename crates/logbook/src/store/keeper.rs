@@ -97,6 +97,8 @@ pub struct ToldValue {
     pub unit: Arc<str>,
     /// As it is kept; null if absent.
     pub value: serde_json::Value,
+    /// On which side it lies beyond the range, if it does: `below` or `above`.
+    pub beyond: Option<&'static str>,
 }
 
 /// Turns frames into rows, and knows what the log holds of every node.
@@ -669,6 +671,7 @@ fn told(said: Said<'_>) -> Told {
         name: Arc::clone(&column.name),
         unit: Arc::clone(&column.unit),
         value,
+        beyond: said.marks.get(&column.name).copied(),
     });
     Told { message: said.message.name.clone(), values: values.collect() }
 }

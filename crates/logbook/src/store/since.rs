@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use rusqlite::{Connection, params};
+use rusqlite::{Connection, OptionalExtension as _, params};
 use serde_json::Value;
 
 use super::StoreError;
@@ -59,6 +59,15 @@ pub struct Said {
     pub late: bool,
     /// It rode along with a later message, in place of one that was lost.
     pub rebuilt: bool,
+}
+
+/// When the oldest frame was heard; none of an empty log.
+///
+/// # Errors
+/// [`StoreError`] if the log can't be read.
+pub fn begun(log: &Connection) -> Result<Option<Moment>, StoreError> {
+    let sql = "SELECT at FROM frame WHERE clock_unsure IS NULL ORDER BY at LIMIT 1";
+    Ok(log.query_row(sql, [], |row| row.get(0)).optional()?)
 }
 
 /// The number of the newest frame; 0 before the first.

@@ -62,6 +62,10 @@ pub enum Rule {
     TellFailed,
     /// No copy of the log was made for long.
     BackupOld,
+    /// A source is not connected.
+    SourceAway,
+    /// The sun heats a sensor of air temperature.
+    SunHeated,
 }
 
 /// How soon somebody should do something.
@@ -88,7 +92,7 @@ impl Urgency {
 
 impl Rule {
     /// All of them: causes before what they swallow.
-    pub const ALL: [Self; 27] = [
+    pub const ALL: [Self; 29] = [
         Self::GatewayAway,
         Self::NothingHeard,
         Self::Silent,
@@ -116,6 +120,8 @@ impl Rule {
         Self::Dropped,
         Self::TellFailed,
         Self::BackupOld,
+        Self::SourceAway,
+        Self::SunHeated,
     ];
 
     /// The word that log, page and site file use.
@@ -148,6 +154,8 @@ impl Rule {
             Self::Dropped => "dropped",
             Self::TellFailed => "tell-failed",
             Self::BackupOld => "backup-old",
+            Self::SourceAway => "source-away",
+            Self::SunHeated => "sun-heated",
         }
     }
 
@@ -165,6 +173,7 @@ impl Rule {
             | Self::Threshold
             | Self::CannotSee
             | Self::LeftArea
+            | Self::SourceAway
             | Self::Store => Urgency::ActNow,
             Self::Silent
             | Self::EmptySoon
@@ -183,6 +192,7 @@ impl Rule {
             | Self::ReadingJump
             | Self::ReadingOutOfRange
             | Self::MagicValue
+            | Self::SunHeated
             | Self::PlaceStale
             | Self::PlaceImpossible
             | Self::Clock
@@ -217,6 +227,11 @@ impl Key {
     /// An alarm about a node as a whole.
     pub const fn of_node(rule: Rule, dev_eui: DevEui) -> Self {
         Self { rule, about: About::Node(dev_eui), of: String::new() }
+    }
+
+    /// An alarm about the log and the computer that keeps it.
+    pub const fn of_log(rule: Rule, of: String) -> Self {
+        Self { rule, about: About::Log, of }
     }
 
     /// An alarm about a gateway.

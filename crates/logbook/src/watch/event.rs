@@ -1,6 +1,6 @@
 //! What the watch is told of.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use serde_json::Value;
 use wire::identity::{DevEui, GatewayEui};
@@ -34,6 +34,8 @@ pub enum Event {
         /// What.
         foretold: Foretold,
     },
+    /// How the computer that keeps the log is; told with each minute.
+    Host(Host),
     /// Somebody works on a node until a moment: its alarms wait.
     Paused {
         /// Which one.
@@ -41,6 +43,25 @@ pub enum Event {
         /// Until when.
         until: Moment,
     },
+}
+
+/// How the computer that keeps the log is.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Host {
+    /// Share of the disk of the log that is free, 0 to 1; none if nobody can tell.
+    pub disk_free: Option<f64>,
+    /// Arrivals that were dropped since the program began.
+    pub dropped: u64,
+    /// By how much the clock was set since the last time this was told \[us\]; negative if back.
+    pub clock_set_by: Option<Moment>,
+    /// When the log was last copied; before the first copy, when it began.
+    pub copied_at: Option<Moment>,
+    /// Whether it ever was.
+    pub was_copied: bool,
+    /// Ways of telling that fail now.
+    pub tells_failing: BTreeSet<String>,
+    /// Sources that are not connected now.
+    pub sources_away: BTreeSet<String>,
 }
 
 /// A copy of a frame.
@@ -92,6 +113,8 @@ pub struct Uplink {
     pub message: Option<String>,
     /// Its values by column; null if absent.
     pub values: BTreeMap<String, Value>,
+    /// Columns whose value lies beyond their range, and on which side: `below` or `above`.
+    pub beyond: BTreeMap<String, String>,
 }
 
 impl Uplink {

@@ -3,15 +3,16 @@
 use design::date::Date;
 use design::law::Law;
 use design::message::{Direction, Field, Kind, Meaning, Message};
-use design::node::{Activity, Condition, Design};
+use design::node::{Activity, Condition, Design, Stay, Step};
 use design::part::Charger;
 use design::quantity::{Frequency, Share};
 use design::region::Modulation;
+use design::surroundings::Sky;
 use forecast::power::battery::open_circuit;
 use forecast::power::charger::gate;
 
+use super::area::METRES_PER_DEGREE;
 use super::event::Uplink;
-
 use crate::received::Moment;
 
 /// How far below the truth the charge is taken that a voltage tells: a node then sends more slowly rather than silently
@@ -38,6 +39,8 @@ pub struct NodePlan {
     pub latitude_deg: f64,
     /// East positive \[degrees\].
     pub longitude_deg: f64,
+    /// Above sea level \[m\].
+    pub elevation_m: f64,
     /// Column of the battery's voltage, and volts in one of its unit.
     pub battery: Option<(String, f64)>,
     /// Column of the minutes in charge.
@@ -54,6 +57,61 @@ pub struct NodePlan {
     pub granted: Vec<Granted>,
     /// Spreading factor at which half of its messages or more are planned to be sent; none of other modulations.
     pub spreading_factor: Option<u8>,
+    /// How it says where it is, if it does.
+    pub position: Option<Position>,
+    /// Hours of the year in which it is under a roof, where nobody need hear it.
+    pub roofed: Roofed,
+}
+
+/// How a node says where it is.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Position {
+    /// Message of the design.
+    pub message: String,
+    /// Its column of degrees north.
+    pub latitude: String,
+    /// Its column of degrees east.
+    pub longitude: String,
+    /// Column of the moment of the fix \[s since 1970\], if the message has one.
+    pub fixed_at: Option<String>,
+    /// Column of the fix's accuracy \[m\], if the message has one.
+    pub accuracy: Option<String>,
+    /// Flag that says that it moves, if the message has one.
+    pub moving: Option<String>,
+    /// Distance of two positions that the message can tell apart \[m\].
+    pub grid_m: f64,
+    /// How often it sends one while it moves.
+    pub every: Option<Moment>,
+}
+
+/// Days of the year and hours of the day on which a node is under a roof; none by default.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Roofed(Vec<Stay>);
+
+impl Roofed {
+    /// At a moment; the hours are those of the sun at its place.
+    pub fn at(&self, now: Moment, longitude_deg: f64) -> bool {
+        if self.0.is_empty() {
+            return false;
+        }
+        #[expect(clippy::cast_possible_truncation, reason = "at most half a day")]
+        let local = now + (longitude_deg / 360.0 * super::DAY as f64) as Moment;
+        let Some(date) = u64::try_from(local / 1_000_000).ok().and_then(Date::of_unix) else { return false };
+        let today = (date.month(), date.day());
+        let in_force = |stay: &&Stay| {
+            if stay.from <= stay.to {
+                (stay.from..=stay.to).contains(&today)
+            } else {
+                today >= stay.from || today <= stay.to
+            }
+        };
+        let Some(stay) = self.0.iter().find(in_force) else { return false };
+        let hour = local.rem_euclid(super::DAY) / super::HOUR;
+        let moves = stay.moving.is_some_and(|(from, to)| {
+            (hour + 24 - Moment::from(from)) % 24 < (Moment::from(to) + 24 - Moment::from(from)) % 24
+        });
+        stay.sky == Sky::Roof && !moves
+    }
 }
 
 /// A number that a sensor gives.
@@ -69,6 +127,8 @@ pub struct Sensor {
     pub least: f64,
     /// Upper end of its range.
     pub greatest: f64,
+    /// Whether it is the temperature of the air outside, by its name or title.
+    pub is_air: bool,
 }
 
 /// A sub-band, and the share of an hour that the law grants in it.
@@ -100,6 +160,7 @@ impl NodePlan {
             stops_volts: design.cutoff.stops_below.volts(),
             latitude_deg: design.site.latitude.degrees(),
             longitude_deg: design.site.longitude.degrees(),
+            elevation_m: design.site.elevation.metres(),
             battery: column(Meaning::Battery).map(|field| (field.name.clone(), volts(&field.unit))),
             charging: column(Meaning::Charging).map(|field| field.name.clone()),
             gate: design.charger.clone().filter(|charger| !charger.temperature_gate.is_empty()),
@@ -108,6 +169,8 @@ impl NodePlan {
             sensors: sensors(design),
             granted: granted(design),
             spreading_factor: spreading_factor(design),
+            position: position(design),
+            roofed: Roofed(design.diary.clone()),
         }
     }
 
@@ -159,10 +222,49 @@ fn sensors(design: &Design) -> Vec<Sensor> {
             unit: field.unit.clone(),
             least: scale.value(0),
             greatest: scale.value(*last),
+            is_air: field.unit == "Cel" && (says_air(&field.name) || says_air(&field.title)),
         }),
         _ => None,
     };
     fields.filter_map(sensor).collect()
+}
+
+/// The first message that carries a position; its accuracy is a number in metres that is called `accuracy`.
+fn position(design: &Design) -> Option<Position> {
+    let up = design.messages.iter().filter(|message| message.direction == Direction::Up);
+    let mut placed = up.filter_map(|message| {
+        let place = message.fields.iter().find(|field| matches!(field.kind, Kind::Position { .. }))?;
+        Some((message, place))
+    });
+    let (message, place) = placed.next()?;
+    let Kind::Position { latitude, .. } = &place.kind else { return None };
+    let named = |is: &dyn Fn(&Field) -> bool| {
+        message.fields.iter().find(|field| is(field)).map(|field| field.name.clone())
+    };
+    Some(Position {
+        message: message.name.clone(),
+        latitude: format!("{}_latitude", place.name),
+        longitude: format!("{}_longitude", place.name),
+        fixed_at: named(&|field| matches!(field.kind, Kind::Time { .. })),
+        accuracy: named(&|field| field.name == "accuracy" && field.unit == "m"),
+        moving: named(&|field| field.name == "moving" && matches!(field.kind, Kind::Flag)),
+        grid_m: (latitude.value(1) - latitude.value(0)) * METRES_PER_DEGREE,
+        every: while_moving(design, &message.name),
+    })
+}
+
+/// How often a message goes while the node moves: the most often of what sends it then.
+fn while_moving(design: &Design, message: &str) -> Option<Moment> {
+    let sends = |activity: &&Activity| {
+        let of = |step: &Step| matches!(step, Step::Uplink { message: Some(name), .. } if name == message);
+        activity.when.moving != Some(false) && activity.steps.iter().any(of)
+    };
+    let activities = design.loads.iter().flat_map(|load| &load.activities).filter(sends);
+    activities.filter_map(|one| one.every.at_full_charge()).map(|every| microseconds(every.seconds())).min()
+}
+
+fn says_air(text: &str) -> bool {
+    text.split(|letter: char| !letter.is_alphabetic()).any(|word| word.eq_ignore_ascii_case("air"))
 }
 
 /// Where the law offers alternatives of power for a sub-band, the one that grants most time counts.
@@ -252,6 +354,7 @@ pub(super) mod tests {
             stops_volts: 3.3,
             latitude_deg: 47.0,
             longitude_deg: 13.0,
+            elevation_m: 600.0,
             battery: Some(("battery".to_owned(), 1e-3)),
             charging: None,
             gate: None,
@@ -260,7 +363,28 @@ pub(super) mod tests {
             sensors: Vec::new(),
             granted: Vec::new(),
             spreading_factor: None,
+            position: None,
+            roofed: Roofed::default(),
         }
+    }
+
+    /// 1970-01-15 and 1970-07-15: 14 and 195 days after the first; the hours are those of the sun at 15 degrees east, one ahead.
+    #[test]
+    fn a_node_is_under_a_roof_on_the_days_of_its_diary_and_not_in_the_hours_in_which_it_moves() {
+        let text = include_str!("../../../../examples/larkmoor/spray-trailer.toml");
+        let file = design::file::parse(text);
+        let design =
+            design::resolve::resolve(&design::catalog::Catalog::builtin(), &file).expect("it is sound");
+        let plan = NodePlan::of("trailer", &design.design);
+        let at = |day: Moment, hour: Moment| plan.roofed.at(day * DAY + hour * super::super::HOUR, 15.0);
+        assert!(at(14, 12), "the shed in winter");
+        assert!(!at(195, 12) && !at(195, 5), "between the rows, standing or moving");
+        assert!(!every_ten_minutes().roofed.at(14 * DAY, 15.0));
+        let position = plan.position.expect("it says where it is");
+        assert_eq!(position.fixed_at.as_deref(), Some("fixed"));
+        assert_eq!((position.moving.as_deref(), position.accuracy), (Some("moving"), None));
+        assert_eq!(position.every, Some(10 * MINUTE));
+        assert!((1.0..=2.0).contains(&position.grid_m), "{}", position.grid_m);
     }
 
     #[test]

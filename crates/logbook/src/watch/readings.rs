@@ -111,6 +111,7 @@ mod tests {
             unit: "Cel".to_owned(),
             least: -40.0,
             greatest: 60.0,
+            is_air: true,
         }]
     }
 

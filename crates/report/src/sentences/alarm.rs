@@ -57,7 +57,11 @@ pub fn say(alarm: &Alarm<'_>) -> Said {
         "empty-soon" if alarm.number("empty_in_14_d_percent").is_some() => empty_by_what_was_learned(alarm),
         "never-charged" | "empty-soon" => of_charge(alarm),
         "join-storm" | "forged" | "too-long-on-air" | "slower-than-planned" => of_radio(alarm),
-        "reading-stuck" | "magic-value" => of_reading(alarm),
+        "reading-stuck" | "magic-value" | "reading-jump" | "reading-out-of-range" | "sun-heated" => {
+            of_reading(alarm)
+        }
+        "place-stale" | "left-area" | "place-impossible" => of_place(alarm),
+        "store" | "clock" | "dropped" | "tell-failed" | "backup-old" | "source-away" => of_log(alarm),
         "threshold" | "cannot-see" => of_limit(alarm),
         rule => (
             format!("{}: {rule}", alarm.who),
@@ -292,11 +296,33 @@ fn of_limit(alarm: &Alarm<'_>) -> Three {
             "do not trust that all is well: go and measure, now".to_owned(),
         );
     }
+    if alarm.number("rise").is_some() {
+        return (
+            format!("{of}: {who} rises"),
+            format!(
+                "by {}{unit} within {} to {value}{unit}; {limit}{unit} are allowed",
+                alarm.figure("rise"),
+                alarm.span("within_s")
+            ),
+            "do what you have set this rule for".to_owned(),
+        );
+    }
     let side = if alarm.evidence.get("is_below") == Some(&Value::Bool(true)) { "below" } else { "above" };
     let lasting = match alarm.number("lasting_s") {
         Some(seconds) if seconds > 0.0 => format!(", for {} or longer", alarm.span("lasting_s")),
         _ => String::new(),
     };
+    if alarm.number("beyond_s").is_some() {
+        return (
+            format!("{of}: {who} was {side} {limit}{unit} for too long"),
+            format!(
+                "{} in all within {}; it reads {value}{unit} now",
+                alarm.span("beyond_s"),
+                alarm.span("within_s")
+            ),
+            "do what you have set this rule for".to_owned(),
+        );
+    }
     (
         format!("{of}: {who} reads {value}{unit}"),
         format!("it is {side} {limit}{unit}{lasting}"),
@@ -324,6 +350,131 @@ fn of_reading(alarm: &Alarm<'_>) -> Three {
             "see whether the sensor's lead is whole and its plug in".to_owned(),
         );
     }
+    let text = |name: &str| alarm.evidence.get(name).and_then(Value::as_str).unwrap_or_default();
+    match alarm.rule {
+        "reading-jump" => (
+            format!("{who}: {fields} leaps"),
+            format!(
+                "{} times within a day away and back at once, by up to {}; its usual step is {} or less",
+                alarm.figure("leaps"),
+                alarm.figure("furthest"),
+                alarm.figure("usual_step")
+            ),
+            "look for a loose plug or water in the sensor's lead, and for something that is switched near it. Until then do not \
+             go by single readings"
+                .to_owned(),
+        ),
+        "reading-out-of-range" => {
+            let unit = if text("unit") == "1" { String::new() } else { format!(" {}", words::unit(text("unit"))) };
+            (
+                format!("{who}: {fields} lies {} its range", text("side")),
+                format!(
+                    "{} readings in a row were {} {}{unit}, where its field ends",
+                    alarm.figure("in_a_row"),
+                    text("side"),
+                    alarm.figure("end")
+                ),
+                "see whether the sensor's lead is broken or shorted; if the place is so, widen `range` in the design".to_owned(),
+            )
+        }
+        "sun-heated" => (
+            format!("{who}: the sun heats {fields}"),
+            format!(
+                "around noon it was {} K warmer than the other nodes on {} of {} days, and at night it was not",
+                alarm.figure("warmer_k"),
+                alarm.figure("days"),
+                alarm.figure("of_days")
+            ),
+            "see whether its shield is there, clean and in the wind; do not go by its readings in sunshine".to_owned(),
+        ),
+        _ => reading_stuck(alarm, &fields),
+    }
+}
+
+fn of_place(alarm: &Alarm<'_>) -> Three {
+    let (who, of) = (alarm.who, alarm.of);
+    match alarm.rule {
+        "left-area" => (
+            format!("{who} has left {of}"),
+            format!(
+                "its last fix lies {} m outside, and errs by {} m at most in 19 of 20 cases",
+                alarm.figure("outside_m"),
+                alarm.figure("accuracy_m")
+            ),
+            "see on its track where it is and who moved it; fetch it, or name it no more in the area"
+                .to_owned(),
+        ),
+        "place-stale" => {
+            let why = if alarm.evidence.get("never") == Some(&Value::Bool(true)) {
+                format!("it moves, and in {} it has found no position at all", alarm.span("old_s"))
+            } else {
+                format!(
+                    "it moves and should say where it is every {}; its last fix was {} old when it was heard last",
+                    alarm.span("interval_s"),
+                    alarm.span("old_s")
+                )
+            };
+            let remedy = "see whether its receiver's antenna looks at the sky and is not under metal";
+            (format!("{who} moves, and does not know where it is"), why, remedy.to_owned())
+        }
+        _ => {
+            let why = if alarm.evidence.get("why").and_then(Value::as_str) == Some("nowhere") {
+                "it says 0 degrees north, 0 degrees east, as receivers do that know nothing".to_owned()
+            } else {
+                format!("from its fix before, it would have gone at {} km/h", alarm.figure("km_h"))
+            };
+            let remedy = "wait for its next fix; if this comes again, see whether its receiver's antenna looks at the sky";
+            (format!("{who} can't be where it says"), why, remedy.to_owned())
+        }
+    }
+}
+
+fn of_log(alarm: &Alarm<'_>) -> Three {
+    let of = alarm.of;
+    match alarm.rule {
+        "store" => (
+            "the disk of the log is nearly full".to_owned(),
+            format!("{} % of it are free; once it is full nothing more is kept", alarm.figure("free_percent")),
+            "delete or move other files now; `overwinter export SITE.toml --compact` gives back what the log no longer uses"
+                .to_owned(),
+        ),
+        "clock" => (
+            "this computer's clock was set".to_owned(),
+            format!("by {} s; readings around that moment bear a wrong time", alarm.figure("set_by_s")),
+            "see whether it gets its time from the network, and whether its clock's battery is good".to_owned(),
+        ),
+        "dropped" => (
+            "messages were lost in this computer".to_owned(),
+            format!("{} were dropped because too many waited to be kept", alarm.figure("dropped")),
+            "see what keeps its disk or processor busy, and whether a gateway or broker sends without end".to_owned(),
+        ),
+        "tell-failed" => (
+            format!("{of} can't be told of alarms"),
+            format!("it has failed for {}", alarm.span("failing_s")),
+            format!("`/health` says why; then try it: `overwinter serve SITE.toml --try-tell {of}`"),
+        ),
+        "source-away" => (
+            format!("the source {of} is not connected"),
+            format!("it has failed for {}; nothing comes from its nodes meanwhile", alarm.span("failing_s")),
+            "see whether its broker runs and this computer reaches it; `/intake` says why it fails".to_owned(),
+        ),
+        _ => {
+            let why = if alarm.evidence.get("was_copied") == Some(&Value::Bool(true)) {
+                format!("the last copy is {} days old", alarm.figure("old_days"))
+            } else {
+                format!("it holds {} days, and none was ever made from here", alarm.figure("old_days"))
+            };
+            (
+                "the log has no recent copy".to_owned(),
+                why,
+                "copy it to another disk: `overwinter export SITE.toml --log COPY.sqlite`".to_owned(),
+            )
+        }
+    }
+}
+
+fn reading_stuck(alarm: &Alarm<'_>, fields: &str) -> Three {
+    let who = alarm.who;
     (
         format!("{who}: {fields} stands still"),
         format!(
@@ -394,6 +545,46 @@ mod tests {
             of("cannot-see").why,
             "no reading has come for 16 min; the last was -0.4 °C, the limit is 1 °C"
         );
+    }
+
+    #[test]
+    fn every_rule_is_said_in_words_of_its_own() {
+        for rule in logbook_rules() {
+            let all = said(rule, "{}");
+            assert!(!all.why.contains("does not know"), "{rule}: {}", all.why);
+        }
+    }
+
+    /// Words of the rules as the manual lists them, so that a rule without words is noticed.
+    fn logbook_rules() -> impl Iterator<Item = &'static str> {
+        let manual = include_str!("../../../../docs/log.md");
+        let table = manual.split("| rule | opens | closes |").nth(1).expect("the table of the rules");
+        let rows = table.lines().skip(2).take_while(|line| line.starts_with("| `"));
+        rows.filter_map(|line| line.split('`').nth(1))
+    }
+
+    #[test]
+    fn the_new_rules_are_said_with_their_figures() {
+        let left = say(&Alarm {
+            rule: "left-area",
+            who: "trailer",
+            of: "yard",
+            evidence: &serde_json::from_str(r#"{"outside_m": 500, "accuracy_m": 12}"#).expect("JSON"),
+        });
+        assert_eq!(left.what, "trailer has left yard");
+        assert_eq!(left.why, "its last fix lies 500 m outside, and errs by 12 m at most in 19 of 20 cases");
+        let heated = said("sun-heated", r#"{"fields": ["air"], "warmer_k": 4.8, "days": 5, "of_days": 6}"#);
+        assert_eq!(heated.what, "mast-slope: the sun heats air");
+        let beyond = said(
+            "reading-out-of-range",
+            r#"{"fields": ["level"], "side": "above", "end": 2.5, "unit": "m", "in_a_row": 7}"#,
+        );
+        assert_eq!(beyond.why, "7 readings in a row were above 2.5 m, where its field ends");
+        let time = said(
+            "threshold",
+            r#"{"value": 6, "limit": 8, "unit": "Cel", "is_below": false, "beyond_s": 14400, "within_s": 86400}"#,
+        );
+        assert_eq!(time.why, "4 h in all within 24 h; it reads 6 °C now");
     }
 
     #[test]
