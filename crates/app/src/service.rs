@@ -6,7 +6,9 @@ mod host;
 mod http;
 mod learner;
 mod links;
+mod mail;
 mod mark;
+mod modem;
 mod onward;
 mod past;
 mod said;
@@ -53,6 +55,7 @@ use onward::Onward;
 use past::Past;
 pub(crate) use settings::Settings;
 use tell::Told;
+pub(crate) use tell::try_tell;
 use teller::Teller;
 use tokio::task::JoinHandle;
 use watcher::{Lookout, Pace, Watched};
@@ -240,6 +243,7 @@ impl Listener for Printer {
     }
 
     fn alive(&mut self, gateway: GatewayEui, at: Moment, asks: bool) {
+        self.pulse.alive(gateway, at);
         self.lookout.alive(gateway, at, asks);
     }
 

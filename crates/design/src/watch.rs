@@ -95,6 +95,10 @@ pub struct Tell {
     pub act_now_always: bool,
     /// Only what nobody has seen for so long.
     pub if_unseen_for: Option<Duration>,
+    /// Days of the week on which it is told, Monday first; none: all.
+    pub days: Option<[bool; 7]>,
+    /// Each month a message says that all runs.
+    pub monthly: bool,
 }
 
 /// How somebody is told.
@@ -106,6 +110,17 @@ pub enum TellWay {
         url: String,
         /// File with the secret by which messages are signed.
         key_file: Option<String>,
+    },
+    /// By mail.
+    Mail(Mail),
+    /// By text messages of a modem.
+    Modem {
+        /// Its serial line.
+        port: String,
+        /// Numbers: `+` and digits.
+        to: Vec<String>,
+        /// File with the card's PIN.
+        pin_file: Option<String>,
     },
     /// By a broker.
     Mqtt {
@@ -121,5 +136,25 @@ pub enum TellWay {
     },
 }
 
+/// How mail goes.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Mail {
+    /// The server: `smtps://` or, on this machine, `smtp://`.
+    pub server: String,
+    /// It speaks in the clear first, and is sealed before anything is sent.
+    pub starttls: bool,
+    /// The sender.
+    pub from: String,
+    /// Who gets it.
+    pub to: Vec<String>,
+    /// File with name and password.
+    pub login_file: Option<String>,
+    /// Certificates that are trusted; none: those of the system.
+    pub ca: Option<String>,
+}
+
 /// Urgencies as the site file says them, in the order of [`Tell::at_least`].
 pub const URGENCIES: [&str; 3] = ["note", "this week", "act now"];
+
+/// Days of the week as the site file says them.
+pub const WEEKDAYS: [&str; 7] = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"];

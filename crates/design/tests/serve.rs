@@ -103,6 +103,13 @@ fn rules_and_those_who_are_told_come_to_what_they_say() {
     let [desk] = &fleet.tells[..] else { panic!("one is told") };
     assert_eq!((desk.at_least, &desk.quiet_hours[..], desk.act_now_always), (1, &[(1320, 360)][..], true));
     assert!(matches!(&desk.way, TellWay::Webhook { key_file: None, .. }));
+    assert_eq!((desk.days, desk.monthly), (None, true));
+    let modem = "days = [\"Sat\", \"Sun\"]\nmodem = { port = \"/dev/ttyUSB0\", to = [\"+43 660 0000000\"] }\n[tell.week]\nwebhook";
+    let fleet = self::fleet(&SITE.replace("webhook", modem)).expect("resolves");
+    let [weekend, _] = &fleet.tells[..] else { panic!("two are told") };
+    assert_eq!(weekend.days, Some([false, false, false, false, false, true, true]));
+    let TellWay::Modem { to, .. } = &weekend.way else { panic!("by a modem") };
+    assert_eq!(to, &["+436600000000"]);
 }
 
 #[test]
@@ -153,6 +160,8 @@ fn the_commented_site_shows_every_key_of_the_log() {
     assert!(fleet.serve.is_some());
 }
 
+const WEBHOOK: &str = "webhook = { url = \"https://desk.slope.example/alarms\" }";
+
 /// Each slip, its code and what its help holds.
 const SLIPS: &[(&str, &str, &str, &str)] = &[
     ("europe/dublin", "Europe/Dubln", "time-zone", "Europe/Dublin"),
@@ -195,6 +204,22 @@ const SLIPS: &[(&str, &str, &str, &str)] = &[
     ("[tell.desk]", "[area.yard]\nfile = \"yard.geojson\"\n[tell.desk]", "missing-key", "nodes"),
     ("quiet_hours =", "at_least = \"soon\"\nquiet_hours =", "limit", "act now"),
     ("https://desk", "http://desk", "address", "https://"),
+    ("quiet_hours =", "days = [\"Mon\"]\nquiet_hours =", "limit", "leave `days` out"),
+    ("quiet_hours =", "days = [\"monday\"]\nquiet_hours =", "limit", "Mon, Tue"),
+    (
+        WEBHOOK,
+        "mail = { server = \"smtp://mail.slope.example\", from = \"a@b.example\", to = [\"c@b.example\"] }",
+        "address",
+        "smtps://",
+    ),
+    (
+        WEBHOOK,
+        "mail = { server = \"smtps://mail.slope.example\", from = \"valley\", to = [\"c@b.example\"] }",
+        "address",
+        "ann@",
+    ),
+    (WEBHOOK, "modem = { port = \"/dev/ttyUSB0\", to = [\"0660 0000000\"] }", "address", "+43"),
+    (WEBHOOK, "", "one-of", "manual"),
     ("is = \"base64\"", "is = \"base32\"", "unknown-word", "base64"),
     ("csv = { file = \"past.csv\" }\n", "", "one-of", "manual"),
     (

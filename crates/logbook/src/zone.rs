@@ -50,6 +50,12 @@ impl Zone {
         self.day(at).and_then(|(_, month, _)| usize::try_from(month - 1).ok()).unwrap_or(0)
     }
 
+    /// The day of the week on the wall, 0 for Monday; none beyond the years that calendars have.
+    pub fn weekday(&self, at: Moment) -> Option<usize> {
+        let (shown, _) = self.shown(at)?;
+        usize::try_from(shown.weekday().to_monday_zero_offset()).ok()
+    }
+
     /// When a day begins and when it ends; none if there is no such day.
     pub fn span(&self, (year, month, day): (i16, i8, i8)) -> Option<(Moment, Moment)> {
         let date = Date::new(year, month, day).ok()?;

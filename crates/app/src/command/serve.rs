@@ -62,6 +62,9 @@ pub(super) struct Serve {
     /// where the page is, with the fingerprint to compare, and both as a code for a phone
     #[arg(long)]
     certificate_here: bool,
+    /// Send a trial to somebody whom the site file names as told ([tell.NAME]), say what came back, and end
+    #[arg(long, value_name = "NAME", conflicts_with_all = ["decode_again", "json", "read_past", "restored", "propose_source"])]
+    try_tell: Option<String>,
     /// Print a line of JSON for every frame that is kept
     #[arg(long)]
     json: bool,
@@ -76,6 +79,10 @@ pub(super) fn run(arguments: &Serve) -> ExitCode {
             fleet::site(&arguments.site)
                 .and_then(|site| service::propose_source(&site, passphrase_file, file)),
         );
+    }
+    if let Some(name) = &arguments.try_tell {
+        let tried = fleet::site(&arguments.site).and_then(|site| service::try_tell(&site, name));
+        return exit(tried.and_then(|said| output::print(&said)));
     }
     let served = fleet::site(&arguments.site)
         .and_then(|site| {

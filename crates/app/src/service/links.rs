@@ -61,27 +61,24 @@ pub(super) fn link(site: &fleet::Site, key: &str, broker: &Broker, client: Strin
         }
         _ => (authority, usual),
     };
-    let login = match &broker.login_file {
-        Some(file) => {
-            let (name, password) = keys::two_lines(&site.folder.join(file)).map_err(|error| {
-                wrong(format!(
-                    "{file}: {}",
-                    match &error {
-                        PassphraseError::Read(error) =>
-                            format!("it can't be read: {}", output::reason(error)),
-                        PassphraseError::OpenToOthers { .. } =>
-                            "others can read it; `chmod 600` it".to_owned(),
-                        _ => "two lines are wanted, name and password".to_owned(),
-                    }
-                ))
-            })?;
-            Some(Login { name, password })
-        }
-        None => None,
-    };
+    let login = broker.login_file.as_ref().map(|file| login(site, file).map_err(wrong)).transpose()?;
     let ca = broker.ca.as_ref().map(|file| site.folder.join(file));
     let tls = if sealed { Some(tls::client(ca.as_deref()).map_err(wrong)?) } else { None };
     Ok(Link { host: host.trim_matches(['[', ']']).to_owned(), port, login, tls, client })
+}
+
+/// Name and password by a file that others can't read.
+pub(super) fn login(site: &fleet::Site, file: &str) -> Result<Login, String> {
+    let lines = keys::two_lines(&site.folder.join(file));
+    let (name, password) = lines.map_err(|error| {
+        let why = match &error {
+            PassphraseError::Read(error) => format!("it can't be read: {}", output::reason(error)),
+            PassphraseError::OpenToOthers { .. } => "others can read it; `chmod 600` it".to_owned(),
+            _ => "two lines are wanted, name and password".to_owned(),
+        };
+        format!("{file}: {why}")
+    })?;
+    Ok(Login { name, password })
 }
 
 /// A name as brokers take it in that of a client: letters and digits.

@@ -14,13 +14,15 @@ use super::shown::Look;
 pub(super) fn state(look: &Look<'_>) -> Result<Option<Gateways>, StoreError> {
     let found = gateways::all(look.log, look.now)?;
     let planned = &look.house.site.fleet.surroundings.gateways;
-    let eui = |bytes: [u8; 8]| GatewayEui::from_display_bytes(bytes).to_string();
-    let ours: BTreeSet<String> = planned.iter().filter_map(|gateway| Some(eui(gateway.eui?))).collect();
+    let eui = GatewayEui::from_display_bytes;
+    let ours: BTreeSet<String> =
+        planned.iter().filter_map(|gateway| Some(eui(gateway.eui?).to_string())).collect();
     let of_site: Vec<Gateway> = planned
         .iter()
         .map(|gateway| {
             let known = gateway.eui.map(eui);
-            let heard = found.iter().find(|heard| Some(&heard.eui) == known.as_ref());
+            let text = known.map(|eui| eui.to_string());
+            let heard = found.iter().find(|heard| Some(&heard.eui) == text.as_ref());
             shown(look, &gateway.name, known, heard)
         })
         .collect();
@@ -35,12 +37,13 @@ pub(super) fn state(look: &Look<'_>) -> Result<Option<Gateways>, StoreError> {
     }))
 }
 
-fn shown(look: &Look<'_>, name: &str, eui: Option<String>, heard: Option<&Heard>) -> Gateway {
-    let last = heard.and_then(|heard| heard.last_sign_of_life);
+fn shown(look: &Look<'_>, name: &str, eui: Option<GatewayEui>, heard: Option<&Heard>) -> Gateway {
+    let written = heard.and_then(|heard| heard.last_sign_of_life);
+    let last = written.max(eui.and_then(|eui| look.house.pulse.sign_of_life(eui)));
     Gateway {
         name: name.to_owned(),
         is_away: eui.is_some() && last.is_none_or(|last| look.now - last > GATEWAY_AWAY_AFTER),
-        eui,
+        eui: eui.map(|eui| eui.to_string()),
         last_sign_of_life: last.map(|at| look.when(at)),
         frames_in_a_day: heard.map_or(0, |heard| heard.by_hour.iter().sum()),
         frames_by_hour: heard.map_or_else(|| vec![0; 24], |heard| heard.by_hour.to_vec()),

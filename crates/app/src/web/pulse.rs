@@ -8,6 +8,7 @@ use logbook::store::keeper::KeptFrame;
 use logbook::watch::Change;
 use serde_json::{Value, json};
 use tokio::sync::{broadcast, watch};
+use wire::identity::GatewayEui;
 
 /// What is known of the log now.
 #[derive(Debug)]
@@ -16,6 +17,8 @@ pub(crate) struct Pulse {
     stopping: watch::Sender<bool>,
     news: broadcast::Sender<News>,
     counted: Mutex<Counted>,
+    /// Newest signs of life of gateways; the log has one a minute.
+    signs: Mutex<BTreeMap<GatewayEui, Moment>>,
 }
 
 /// News that wait for a slow listener; whoever misses some reads the page anew.
@@ -58,7 +61,20 @@ impl Pulse {
             stopping: watch::Sender::new(false),
             news: broadcast::Sender::new(NEWS),
             counted: Mutex::default(),
+            signs: Mutex::default(),
         }
+    }
+
+    /// A gateway has shown that it lives.
+    pub(crate) fn alive(&self, gateway: GatewayEui, at: Moment) {
+        let mut signs = self.signs.lock().unwrap_or_else(PoisonError::into_inner);
+        let newest = signs.entry(gateway).or_insert(at);
+        *newest = (*newest).max(at);
+    }
+
+    /// When a gateway showed last that it lives, since the start.
+    pub(crate) fn sign_of_life(&self, gateway: GatewayEui) -> Option<Moment> {
+        self.signs.lock().unwrap_or_else(PoisonError::into_inner).get(&gateway).copied()
     }
 
     fn counted_mut(&self) -> MutexGuard<'_, Counted> {

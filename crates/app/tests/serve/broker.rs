@@ -21,15 +21,15 @@ const PAYLOAD: &str = "YAgY2jA=";
 const DEVICES: [&str; 2] = ["02F2A74D52E6B438", "02D23F08128B2F33"];
 
 /// A broker in a folder of its own.
-struct Broker {
+pub(super) struct Broker {
     child: Child,
-    address: SocketAddr,
+    pub(super) address: SocketAddr,
     folder: tempfile::TempDir,
 }
 
 impl Broker {
     /// `None` where there is none to run.
-    fn begin() -> Option<Self> {
+    pub(super) fn begin() -> Option<Self> {
         let folder = tempfile::tempdir().expect("a folder");
         let address =
             TcpListener::bind("127.0.0.1:0").and_then(|socket| socket.local_addr()).expect("a port");
@@ -57,13 +57,13 @@ impl Broker {
         }
     }
 
-    fn stop(&mut self) {
+    pub(super) fn stop(&mut self) {
         let number = self.child.id().to_string();
         assert!(Command::new("kill").args(["-TERM", &number]).status().expect("it is asked").success());
         self.child.wait().expect("it ends");
     }
 
-    fn again(&mut self) {
+    pub(super) fn again(&mut self) {
         self.child = run(self.folder.path()).expect("it was there before");
         self.wait();
     }
@@ -89,10 +89,10 @@ fn run(folder: &Path) -> Option<Child> {
 ///
 /// # References
 /// MQTT 3.1.1, clauses 2.2 (fixed header), 3.1 (CONNECT), 3.3 (PUBLISH), 3.4 (PUBACK), 3.8 (SUBSCRIBE).
-struct Peer(TcpStream);
+pub(super) struct Peer(TcpStream);
 
 impl Peer {
-    fn connect(broker: SocketAddr, name: &str) -> Self {
+    pub(super) fn connect(broker: SocketAddr, name: &str) -> Self {
         let stream = TcpStream::connect(broker).expect("the broker listens");
         stream.set_read_timeout(Some(Duration::from_secs(20))).expect("it can be set");
         let mut peer = Self(stream);
@@ -143,13 +143,13 @@ impl Peer {
         assert_eq!(self.receive(), (0x40, vec![0, 1]));
     }
 
-    fn subscribe(&mut self, filter: &str) {
+    pub(super) fn subscribe(&mut self, filter: &str) {
         self.send(0x82, &[&[0, 1], &text(filter)[..], &[0]].concat());
         assert_eq!(self.receive().0, 0x90);
     }
 
     /// The next message: topic and text.
-    fn next(&mut self) -> (String, String) {
+    pub(super) fn next(&mut self) -> (String, String) {
         let (kind, body) = self.receive();
         assert_eq!(kind & 0xf0, 0x30, "a message with QoS 0");
         let length = usize::from(u16::from_be_bytes([body[0], body[1]]));

@@ -15,6 +15,7 @@ mod past;
 mod people;
 mod posted;
 mod power;
+mod telling;
 mod told;
 #[path = "../../../laws/tests/trial/mod.rs"]
 #[expect(dead_code, reason = "one of its parts is used here")]

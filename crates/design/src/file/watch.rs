@@ -58,10 +58,14 @@ section! {
 }
 
 section! {
-    /// Who is told of alarms, and how. It goes by one of `webhook`, `mqtt` and `sign_of_life`.
+    /// Who is told of alarms, and how. It goes by one of `webhook`, `mail`, `modem`, `mqtt` and `sign_of_life`.
     pub(crate) struct TellSection = "tell" {
         /// A server that takes each alarm as JSON by POST.
         webhook: TellWebhookSection = shown { url = "https://desk.larkmoor.example/alarms" };
+        /// Mail, by a server that takes it for you.
+        mail: TellMailSection = optional { server = "smtps://mail.larkmoor.example", from = "valley@larkmoor.example", to = ["ann@larkmoor.example"] };
+        /// Text messages by a modem of this machine, for valleys without internet.
+        modem: TellModemSection = optional { port = "/dev/ttyUSB0", to = ["+43 660 0000000"] };
         /// A broker, MQTT 5.
         mqtt: TellMqttSection = optional { broker = "mqtts://platform.larkmoor.example:8883" };
         /// An address that is asked every 5 minutes as long as all runs: whoever keeps it notices when this computer is dead.
@@ -76,6 +80,40 @@ section! {
         act_now_always: bool = default true;
         /// Only alarms that nobody has marked as seen for so long: for the second in line.
         if_unseen_for: Duration = optional "20 min" where within("1 min", "7 d");
+        /// Days of the week on which it is told, of a rota: what comes on others waits for its next one, unless somebody has seen it. Left out: all.
+        days: Vec<At<String>> = optional ["Sat", "Sun"];
+        /// On the first of each month a message says that all runs, so that its silence means something.
+        monthly: bool = default true;
+    }
+}
+
+section! {
+    /// A server that takes mail, over TLS.
+    pub(crate) struct TellMailSection = "mail" {
+        /// Its address: `smtps://HOST` (port 465, or as written), on this machine also `smtp://`.
+        server: String = required "smtps://mail.larkmoor.example";
+        /// The server speaks in the clear first and seals then (STARTTLS, port 587): nothing is sent before it has.
+        starttls: bool = default false;
+        /// The sender.
+        from: String = required "valley@larkmoor.example";
+        /// Who gets it; all of them.
+        to: Vec<At<String>> = required ["ann@larkmoor.example"];
+        /// File with two lines, name and password, readable by its owner alone.
+        login_file: String = optional "mail.login";
+        /// Certificates that are trusted, PEM. Left out: those of the system.
+        ca: String = optional "mail.pem";
+    }
+}
+
+section! {
+    /// A modem on a serial line that sends text messages (3GPP TS 27.005).
+    pub(crate) struct TellModemSection = "modem" {
+        /// The line.
+        port: String = required "/dev/ttyUSB0";
+        /// Numbers with country code; all of them. Whoever answers "seen" and the number of the alarm has marked it as seen.
+        to: Vec<At<String>> = required ["+43 660 0000000"];
+        /// File with the card's PIN, readable by its owner alone.
+        pin_file: String = optional "modem.pin";
     }
 }
 

@@ -3,11 +3,13 @@
 use super::serve::{address, one_of, text};
 use crate::diagnostic::{self, Diagnostics};
 use crate::file::value::Named;
-use crate::file::watch::{AreaSection, TellSection, WatchRuleSection, WatchSection};
+use crate::file::watch::{
+    AreaSection, TellMailSection, TellModemSection, TellSection, WatchRuleSection, WatchSection,
+};
 use crate::quantity::{Duration, Quantity as _};
 use crate::section::At;
 use crate::serve::Broker;
-use crate::watch::{Area, Ground, Limit, Measure, Tell, TellWay, URGENCIES, WatchRule};
+use crate::watch::{Area, Ground, Limit, Mail, Measure, Tell, TellWay, URGENCIES, WEEKDAYS, WatchRule};
 
 /// The rules of the site, in the order of the file.
 pub(crate) fn rules(section: Option<&At<WatchSection>>, found: &mut Diagnostics) -> Vec<WatchRule> {
@@ -139,7 +141,39 @@ fn measure(at: &At<String>, found: &mut Diagnostics) -> Option<Measure> {
 /// Who is told, in the order of the file.
 pub(crate) fn tells(named: Option<&At<Named<TellSection>>>, found: &mut Diagnostics) -> Vec<Tell> {
     let sections = named.into_iter().flat_map(|at| &at.value.0);
-    sections.filter_map(|(name, section)| tell(&name.value, section, found)).collect()
+    let tells: Vec<Tell> = sections.filter_map(|(name, section)| tell(&name.value, section, found)).collect();
+    if let Some(at) = named {
+        nobody_on_duty(&tells, at, found);
+    }
+    tells
+}
+
+/// A rota that leaves a day out tells nobody on it.
+fn nobody_on_duty(tells: &[Tell], at: &At<Named<TellSection>>, found: &mut Diagnostics) {
+    let told = || tells.iter().filter(|tell| !matches!(tell.way, TellWay::SignOfLife { .. }));
+    let is_told = |day: usize| told().any(|tell| tell.days.is_none_or(|days| days[day]));
+    let free: Vec<&str> =
+        (0..7).zip(WEEKDAYS).filter(|(day, _)| !is_told(*day)).map(|(_, word)| word).collect();
+    let section = at.value.0.iter().find_map(|(_, section)| section.days.as_ref());
+    if let Some(days) = section.filter(|_| !free.is_empty()) {
+        let message = format!("nobody is told of alarms on {}", free.join(", "));
+        let help = "name these days in the `days` of one [tell.NAME], or leave `days` out of one";
+        found.error(diagnostic::LIMIT, &days.span, &message, help);
+    }
+}
+
+fn weekdays(all: &At<Vec<At<String>>>, found: &mut Diagnostics) -> Option<[bool; 7]> {
+    let mut days = [false; 7];
+    for at in &all.value {
+        let Some(day) = WEEKDAYS.iter().position(|word| *word == at.value) else {
+            let message = format!("`{}` is no day of the week", at.value);
+            let help = format!("the days are {}", WEEKDAYS.join(", "));
+            found.error(diagnostic::LIMIT, &at.span, &message, &help);
+            return None;
+        };
+        days[day] = true;
+    }
+    Some(days)
 }
 
 fn tell(name: &str, section: &TellSection, found: &mut Diagnostics) -> Option<Tell> {
@@ -158,17 +192,62 @@ fn tell(name: &str, section: &TellSection, found: &mut Diagnostics) -> Option<Te
         quiet_hours: times_of_day(section.quiet_hours.as_ref(), found)?,
         act_now_always: section.act_now_always.as_ref()?.value,
         if_unseen_for: section.if_unseen_for.as_ref().map(|at| at.value),
+        days: match &section.days {
+            Some(days) => Some(weekdays(days, found)?),
+            None => None,
+        },
+        monthly: section.monthly.as_ref()?.value,
     })
+}
+
+fn mail(section: &TellMailSection, found: &mut Diagnostics) -> Option<TellWay> {
+    let (from, to) = (section.from.as_ref()?, section.to.as_ref()?);
+    for at in std::iter::once(from).chain(&to.value) {
+        let is_address =
+            at.value.split_once('@').is_some_and(|(who, host)| !who.is_empty() && !host.is_empty());
+        if !is_address || at.value.contains([' ', '<', '>', ',', '\r', '\n']) {
+            let message = format!("`{}` is no address of mail", at.value);
+            found.error(diagnostic::ADDRESS, &at.span, message, "write it as \"ann@larkmoor.example\"");
+            return None;
+        }
+    }
+    Some(TellWay::Mail(Mail {
+        server: address(section.server.as_ref()?, ["smtps://", "smtp://"], found)?,
+        starttls: section.starttls.as_ref()?.value,
+        from: from.value.clone(),
+        to: to.value.iter().map(|at| at.value.clone()).collect(),
+        login_file: text(section.login_file.as_ref()),
+        ca: text(section.ca.as_ref()),
+    }))
+}
+
+fn modem(section: &TellModemSection, found: &mut Diagnostics) -> Option<TellWay> {
+    let mut to = Vec::new();
+    for at in &section.to.as_ref()?.value {
+        let number: String = at.value.chars().filter(|letter| *letter != ' ').collect();
+        let digits = number.strip_prefix('+').unwrap_or_default();
+        // ITU-T E.164: at most 15 digits.
+        if !(5..=15).contains(&digits.len()) || !digits.chars().all(|letter| letter.is_ascii_digit()) {
+            let message = format!("`{}` is no number with its country", at.value);
+            found.error(diagnostic::ADDRESS, &at.span, message, "write it as \"+43 660 0000000\"");
+            return None;
+        }
+        to.push(number);
+    }
+    let port = section.port.as_ref()?.value.clone();
+    Some(TellWay::Modem { port, to, pin_file: text(section.pin_file.as_ref()) })
 }
 
 fn way(section: &TellSection, found: &mut Diagnostics) -> Option<TellWay> {
     let schemes = ["https://", "http://"];
-    match (&section.webhook, &section.mqtt, &section.sign_of_life) {
-        (Some(webhook), None, None) => Some(TellWay::Webhook {
+    match (&section.webhook, &section.mail, &section.modem, &section.mqtt, &section.sign_of_life) {
+        (Some(webhook), None, None, None, None) => Some(TellWay::Webhook {
             url: address(webhook.value.url.as_ref()?, schemes, found)?,
             key_file: text(webhook.value.key_file.as_ref()),
         }),
-        (None, Some(mqtt), None) => Some(TellWay::Mqtt {
+        (None, Some(mail), None, None, None) => self::mail(&mail.value, found),
+        (None, None, Some(modem), None, None) => self::modem(&modem.value, found),
+        (None, None, None, Some(mqtt), None) => Some(TellWay::Mqtt {
             broker: Broker {
                 url: address(mqtt.value.broker.as_ref()?, ["mqtts://", "mqtt://"], found)?,
                 login_file: text(mqtt.value.login_file.as_ref()),
@@ -176,15 +255,15 @@ fn way(section: &TellSection, found: &mut Diagnostics) -> Option<TellWay> {
             },
             topic: mqtt.value.topic.as_ref()?.value.clone(),
         }),
-        (None, None, Some(sign)) => {
+        (None, None, None, None, Some(sign)) => {
             Some(TellWay::SignOfLife { url: address(sign.value.url.as_ref()?, schemes, found)? })
         }
         _ => {
-            let unread = ["webhook", "mqtt", "sign_of_life"];
+            let unread = ["webhook", "mail", "modem", "mqtt", "sign_of_life"];
             if !unread.iter().any(|key| section.unreadable.contains(key)) {
                 one_of(
                     &section.span,
-                    "somebody is told by one of `webhook`, `mqtt` and `sign_of_life`",
+                    "somebody is told by one of `webhook`, `mail`, `modem`, `mqtt` and `sign_of_life`",
                     found,
                 );
             }

@@ -31,6 +31,8 @@ use crate::readings::Said;
 use crate::received::{Moment, Received, Report};
 use crate::registry::Node;
 
+/// A gateway's sign of life is written so often, though it gives one every few seconds.
+const SIGNS_WRITTEN_EVERY: Moment = 60_000_000;
 /// Strangers' frames that are removed in one transaction.
 const FORGOTTEN_AT_ONCE: u32 = 5000;
 /// Sessions of a node whose rows are remembered.
@@ -119,6 +121,8 @@ pub struct Keeper {
     belief: Belief,
     /// The newest row of settings that the network knows.
     told_up_to: Id,
+    /// When a gateway's sign of life was written last, and its address.
+    signs: BTreeMap<GatewayEui, (Moment, Option<String>)>,
 }
 
 /// A node as the log knows it.
@@ -214,6 +218,7 @@ impl Keeper {
             runs: reported::Runs::default(),
             belief,
             told_up_to: 0,
+            signs: BTreeMap::new(),
         };
         keeper.load(log)?;
         let devices: Vec<DevEui> = keeper.site.keys.keys().copied().collect();
@@ -250,6 +255,7 @@ impl Keeper {
         self.next_frame =
             log.query_row("SELECT coalesce(max(id), 0) + 1 FROM frame", [], |row| row.get(0))?;
         self.gateways.clear();
+        self.signs.clear();
         self.runs.clear();
         self.nodes.clear();
         let devices: BTreeSet<DevEui> = self.site.registry.iter().map(|row| row.dev_eui).collect();
@@ -417,7 +423,7 @@ impl Keeper {
         Ok(kept)
     }
 
-    /// A gateway has shown that it lives.
+    /// A gateway has shown that it lives: written once a minute, and when it has another address.
     ///
     /// # Errors
     /// [`StoreError`].
@@ -428,8 +434,18 @@ impl Keeper {
         at: Moment,
         address: Option<&str>,
     ) -> Result<(), StoreError> {
+        let is_news = self.signs.get(&eui).is_none_or(|(written, at_address)| {
+            !(0..SIGNS_WRITTEN_EVERY).contains(&(at - written))
+                || address.is_some_and(|address| at_address.as_deref() != Some(address))
+        });
+        if !is_news {
+            return Ok(());
+        }
         let gateway = gateway(&mut self.gateways, log, eui)?;
-        rows::sign_of_life(log, gateway, at, address)
+        rows::sign_of_life(log, gateway, at, address)?;
+        let known = self.signs.remove(&eui).and_then(|(_, known)| known);
+        self.signs.insert(eui, (at, address.map(str::to_owned).or(known)));
+        Ok(())
     }
 
     /// A gateway reports on itself.

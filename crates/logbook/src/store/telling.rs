@@ -27,7 +27,7 @@ pub enum Outcome {
     Sent(Moment),
     /// Nobody needs them any more.
     Dropped(Moment),
-    /// They wait until then; it was no try.
+    /// They wait until then, and are tried from then on; it was no try.
     Waits(Moment),
     /// They could not be sent.
     Failed {
@@ -56,7 +56,7 @@ pub(super) fn settle(log: &Connection, messages: &[i64], outcome: &Outcome) -> R
             Outcome::Sent(at) => over(log, *id, *at, SENT, None)?,
             Outcome::Dropped(at) => over(log, *id, *at, "dropped", None)?,
             Outcome::Waits(until) => {
-                log.prepare_cached("UPDATE tell_queue SET due = ?2 WHERE id = ?1")?
+                log.prepare_cached("UPDATE tell_queue SET due = ?2, since = ?2 WHERE id = ?1")?
                     .execute(params![id, until])?;
             }
             Outcome::Failed { again: None, at, why } => over(log, *id, *at, "given up", Some(why))?,

@@ -38,14 +38,21 @@ impl Ranges {
         for sensor in sensors.iter().filter(|sensor| uplink.message.as_deref() == Some(&sensor.message)) {
             let key = (sensor.message.clone(), sensor.column.clone());
             match uplink.beyond.get(&sensor.column) {
-                Some(side) => match self.0.get_mut(&key).filter(|before| before.side == *side) {
-                    Some(before) => before.in_a_row = before.in_a_row.saturating_add(1),
-                    None => {
-                        let end = if side == "below" { sensor.least } else { sensor.greatest };
-                        let (side, unit) = (side.clone(), sensor.unit.clone());
-                        self.0.insert(key, Beyond { side, since: at, in_a_row: 1, end, unit });
+                Some(side) => {
+                    let end = if side == "below" { sensor.least } else { sensor.greatest };
+                    let anew = || Beyond {
+                        side: side.clone(),
+                        since: at,
+                        in_a_row: 0,
+                        end,
+                        unit: sensor.unit.clone(),
+                    };
+                    let known = self.0.entry(key).or_insert_with(anew);
+                    if known.side != *side {
+                        *known = anew();
                     }
-                },
+                    known.in_a_row = known.in_a_row.saturating_add(1);
+                }
                 // An absent value says nothing.
                 None if uplink.number(&sensor.column).is_some() => drop(self.0.remove(&key)),
                 None => {}

@@ -49,8 +49,8 @@ pub struct Fix {
 
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 struct Outside {
-    outside: u32,
-    inside: u32,
+    fixes: u32,
+    fixes_inside: u32,
     metres: f64,
     accuracy_m: f64,
 }
@@ -125,9 +125,9 @@ impl Places {
             let known = self.by_area.entry(area.name.clone()).or_default();
             (known.metres, known.accuracy_m) = (outside, fix.accuracy_m);
             if outside > fix.accuracy_m {
-                (known.outside, known.inside) = (known.outside.saturating_add(1), 0);
+                (known.fixes, known.fixes_inside) = (known.fixes.saturating_add(1), 0);
             } else if outside <= 0.0 {
-                (known.outside, known.inside) = (0, known.inside.saturating_add(1));
+                (known.fixes, known.fixes_inside) = (0, known.fixes_inside.saturating_add(1));
             }
         }
     }
@@ -135,12 +135,12 @@ impl Places {
     /// By the name of each area: two fixes outside by more than they may err are wrong, two inside end it.
     pub(super) fn find_left(&self) -> impl Iterator<Item = (String, Finding)> {
         self.by_area.iter().map(|(name, known)| {
-            let finding = if known.outside >= FIXES {
+            let finding = if known.fixes >= FIXES {
                 Finding::Wrong(evidence([
                     ("outside_m", json!(known.metres.round())),
                     ("accuracy_m", json!(known.accuracy_m.round())),
                 ]))
-            } else if known.inside >= FIXES {
+            } else if known.fixes_inside >= FIXES {
                 Finding::Right
             } else {
                 Finding::Between

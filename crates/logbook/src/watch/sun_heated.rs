@@ -35,7 +35,7 @@ pub(super) struct Warmth(BTreeMap<String, VecDeque<Day>>);
 
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 struct Day {
-    day: Moment,
+    number: Moment,
     noon: Mean,
     night: Mean,
 }
@@ -75,19 +75,19 @@ impl Warmth {
             let is_of = uplink.message.as_deref() == Some(&sensor.message);
             let Some(value) = uplink.number(&sensor.column).filter(|_| is_of) else { continue };
             let days = self.0.entry(sensor.column.clone()).or_default();
-            if days.back().is_none_or(|last| last.day < day) {
+            if days.back().is_none_or(|last| last.number < day) {
                 if days.len() == DAYS.1 + 1 {
                     days.pop_front();
                 }
-                days.push_back(Day { day, ..Day::default() });
+                days.push_back(Day { number: day, ..Day::default() });
             }
-            let Some(today) = days.back_mut().filter(|today| today.day == day) else { continue };
+            let Some(today) = days.back_mut().filter(|today| today.number == day) else { continue };
             if is_noon { &mut today.noon } else { &mut today.night }.add(value + sea_level);
         }
     }
 
     fn at(&self, column: &str, day: Moment) -> Option<(f64, f64)> {
-        let found = self.0.get(column)?.iter().find(|known| known.day == day)?;
+        let found = self.0.get(column)?.iter().find(|known| known.number == day)?;
         Some((found.noon.value()?, found.night.value()?))
     }
 }
@@ -102,7 +102,7 @@ pub(super) fn find(
     let mut finding = Finding::Right;
     for (column, days) in &warmth.0 {
         // A day counts once it is over.
-        let whole = days.iter().filter(|day| day.day < now_day).map(|day| day.day);
+        let whole = days.iter().filter(|day| day.number < now_day).map(|day| day.number);
         let excess = |day: Moment| {
             let (noon, night) = warmth.at(column, day)?;
             let mut of_others: Vec<(f64, f64)> = others
@@ -146,7 +146,7 @@ fn median(values: &mut [(f64, f64)], of: impl Fn(&(f64, f64)) -> f64) -> Option<
     values.sort_by(|one, other| of(one).total_cmp(&of(other)));
     let middle = values.len() / 2;
     let upper = of(values.get(middle)?);
-    if values.len() % 2 == 1 { Some(upper) } else { Some((of(values.get(middle - 1)?) + upper) / 2.0) }
+    if values.len() % 2 == 1 { Some(upper) } else { Some(f64::midpoint(of(values.get(middle - 1)?), upper)) }
 }
 
 #[cfg(test)]

@@ -6,6 +6,7 @@
 use super::alarm::{Alarm, Change, Rule, Urgency};
 use super::{DAY, HOUR, MINUTE};
 use crate::received::Moment;
+use crate::zone::Zone;
 
 /// Messages that a way is given in an hour; what comes beyond waits, and goes as one.
 pub const MOST_AN_HOUR: usize = 6;
@@ -31,6 +32,8 @@ pub struct Way {
     pub act_now_always: bool,
     /// Only what nobody has seen for so long.
     pub if_unseen_for: Option<Moment>,
+    /// Days of the week on which it is told, Monday first; none: all.
+    pub days: Option<[bool; 7]>,
 }
 
 /// A message that waits.
@@ -78,17 +81,31 @@ impl Way {
         Some(now + self.if_unseen_for.map_or(waits, |unseen| unseen.max(waits)))
     }
 
-    /// What is to be done now with a message about an alarm as it stands, at a minute of the day.
-    pub fn now(&self, alarm: &Alarm, is_seen: bool, minute_of_day: u16, now: Moment) -> Now {
-        let is_seen = is_seen && self.if_unseen_for.is_some();
-        if alarm.closed_at.is_some() || alarm.cause.is_some() || is_seen {
+    /// What is to be done now with a message about an alarm as it stands, at a site with these clocks.
+    ///
+    /// On days that are not its own it waits: what somebody else has seen until then is left out.
+    pub fn now(&self, alarm: &Alarm, is_seen: bool, zone: &Zone, now: Moment) -> Now {
+        let on_duty = self.days.is_none_or(|days| zone.weekday(now).is_none_or(|day| days[day]));
+        let seen_is_enough = self.if_unseen_for.is_some() || !on_duty;
+        if alarm.closed_at.is_some() || alarm.cause.is_some() || is_seen && seen_is_enough {
             return Now::Drop;
+        }
+        if !on_duty {
+            let tomorrow = zone.day(now).and_then(|day| zone.span(day)).map(|(_, end)| end);
+            return Now::Wait(tomorrow.unwrap_or(now + DAY));
         }
         if self.act_now_always && urgency(alarm) == Urgency::ActNow {
             return Now::Send;
         }
-        let left = self.quiet_hours.iter().filter_map(|hours| quiet_for(*hours, minute_of_day)).max();
-        left.map_or(Now::Send, |minutes| Now::Wait(now + Moment::from(minutes) * MINUTE))
+        let minute = zone.minute(now);
+        let until = self.quiet_hours.iter().filter(|hours| quiet_for(**hours, minute).is_some());
+        until.filter_map(|hours| quiet_until(*hours, zone, now)).max().map_or(Now::Send, Now::Wait)
+    }
+
+    /// Whether a message about an alarm goes although it was told much in the last hour: that a rule can't see on which a life
+    /// may hang.
+    pub fn goes_always(alarm: &Alarm) -> bool {
+        alarm.key.rule == Rule::CannotSee
     }
 }
 
@@ -96,11 +113,34 @@ fn urgency(alarm: &Alarm) -> Urgency {
     alarm.key.rule.urgency()
 }
 
-/// Minutes until these hours end, if it is in them; they may go over midnight.
+/// Minutes until these hours end by a clock that is not set meanwhile, if it is in them; they may go over midnight.
 fn quiet_for((from, to): (u16, u16), minute: u16) -> Option<u16> {
     let length = (to + 1440 - from) % 1440;
     let passed = (minute + 1440 - from) % 1440;
     (passed < length).then(|| length - passed)
+}
+
+/// When these hours end, also in a night in which clocks are set.
+fn quiet_until(hours: (u16, u16), zone: &Zone, now: Moment) -> Option<Moment> {
+    let left = quiet_for(hours, zone.minute(now))?;
+    let end = now + Moment::from(left) * MINUTE;
+    let off = (i64::from(zone.minute(end)) - i64::from(hours.1) + 720).rem_euclid(1440) - 720;
+    let set = end - off * MINUTE;
+    // An hour that is left out ends nothing.
+    Some(if set > now { set } else { end })
+}
+
+/// The month, such as `2026-12`, of which a way is to be told now that all runs: once a month, from nine in the morning of its first
+/// day on; `told` is the last of which it was.
+pub fn month_to_tell(told: &str, zone: &Zone, now: Moment) -> Option<String> {
+    let (month, day) = month_of(zone, now)?;
+    (month != told && (day > 1 || zone.minute(now) >= 9 * 60)).then_some(month)
+}
+
+/// A month as it is noted, and the day of it.
+pub fn month_of(zone: &Zone, now: Moment) -> Option<(String, i8)> {
+    let (year, month, day) = zone.day(now)?;
+    Some((format!("{year:04}-{month:02}"), day))
 }
 
 impl Waiting {
@@ -138,6 +178,7 @@ mod tests {
             quiet_hours: vec![(22 * 60, 6 * 60)],
             act_now_always: true,
             if_unseen_for: None,
+            days: None,
         }
     }
 
@@ -159,25 +200,87 @@ mod tests {
     #[test]
     fn quiet_hours_go_over_midnight_and_hold_back_what_can_wait() {
         let (way, silent) = (way(), alarm(Rule::Silent));
-        let now = |minute| way.now(&silent, false, minute, 0);
-        assert_eq!(now(23 * 60 + 30), Now::Wait(390 * MINUTE));
-        assert_eq!(now(5 * 60 + 59), Now::Wait(MINUTE));
-        assert_eq!((now(6 * 60), now(21 * 60 + 59)), (Now::Send, Now::Send));
-        assert_eq!(way.now(&alarm(Rule::GatewayAway), false, 0, 0), Now::Send);
+        let at = |way: &Way, alarm: &Alarm, minute: i64| match way.now(
+            alarm,
+            false,
+            &Zone::UTC,
+            minute * MINUTE,
+        ) {
+            Now::Wait(until) => Now::Wait(until - minute * MINUTE),
+            other => other,
+        };
+        assert_eq!(at(&way, &silent, 23 * 60 + 30), Now::Wait(390 * MINUTE));
+        assert_eq!(at(&way, &silent, 5 * 60 + 59), Now::Wait(MINUTE));
+        assert_eq!((at(&way, &silent, 6 * 60), at(&way, &silent, 21 * 60 + 59)), (Now::Send, Now::Send));
+        assert_eq!(at(&way, &alarm(Rule::GatewayAway), 0), Now::Send);
         let asleep = Way { act_now_always: false, ..way.clone() };
-        assert_eq!(asleep.now(&alarm(Rule::GatewayAway), false, 0, 0), Now::Wait(360 * MINUTE));
+        assert_eq!(at(&asleep, &alarm(Rule::GatewayAway), 0), Now::Wait(360 * MINUTE));
+    }
+
+    /// 2026-03-29 and 2026-10-25 in Dublin: clocks go from 01:00 to 02:00, and from 02:00 to 01:00 (directive 2000/84/EC). 22:30 the
+    /// evening before is 22:30 UTC in March (7.5 h by the wall, 6.5 h in truth) and 21:30 UTC in October (8.5 h in truth).
+    #[test]
+    fn quiet_hours_end_by_the_wall_in_the_nights_in_which_clocks_are_set() {
+        let dublin = Zone::named("Europe/Dublin").expect("the database has it");
+        let (way, silent) = (way(), alarm(Rule::Silent));
+        let march = (20_540 * 24 * 60 + 22 * 60 + 30) * MINUTE;
+        let october = (20_750 * 24 * 60 + 21 * 60 + 30) * MINUTE;
+        for (evening, minutes) in [(march, 390), (october, 510)] {
+            let Now::Wait(until) = way.now(&silent, false, &dublin, evening) else { panic!("it is quiet") };
+            assert_eq!((until - evening) / MINUTE, minutes);
+            assert_eq!(dublin.minute(until), 360, "06:00 on the wall");
+            assert_eq!(way.now(&silent, false, &dublin, until), Now::Send);
+            assert_ne!(way.now(&silent, false, &dublin, until - 1), Now::Send);
+            assert_eq!(way.now(&alarm(Rule::CannotSee), false, &dublin, evening), Now::Send);
+        }
+        // Hours that end within the hour that is left out end with it, and those that end in the doubled one with its second half.
+        let early = Way { quiet_hours: vec![(22 * 60, 90)], ..way };
+        let Now::Wait(until) = early.now(&silent, false, &dublin, march + 149 * MINUTE) else {
+            panic!("00:59")
+        };
+        assert!(until > march + 149 * MINUTE && until <= march + 180 * MINUTE);
+    }
+
+    /// 1970-01-01 was a Thursday; its midnight ends 24 h later.
+    #[test]
+    fn who_is_not_on_duty_is_told_on_the_next_own_day_unless_somebody_has_seen_it() {
+        let weekend = Way {
+            days: Some([false, false, false, false, false, true, true]),
+            quiet_hours: Vec::new(),
+            ..way()
+        };
+        let silent = alarm(Rule::Silent);
+        assert_eq!(weekend.now(&silent, false, &Zone::UTC, HOUR), Now::Wait(DAY));
+        assert_eq!(weekend.now(&silent, true, &Zone::UTC, HOUR), Now::Drop);
+        assert_eq!(weekend.now(&silent, false, &Zone::UTC, 2 * DAY), Now::Send, "Saturday");
+        assert_eq!(
+            weekend.now(&alarm(Rule::Threshold), false, &Zone::UTC, 4 * DAY - 1),
+            Now::Send,
+            "Sunday night"
+        );
+        assert_eq!(weekend.now(&alarm(Rule::Threshold), false, &Zone::UTC, 4 * DAY), Now::Wait(5 * DAY));
+    }
+
+    #[test]
+    fn once_a_month_from_nine_on_its_first_day() {
+        let at = |told: &str, day: i64, hour: i64| month_to_tell(told, &Zone::UTC, day * DAY + hour * HOUR);
+        assert_eq!(at("1970-01", 30, 23), None);
+        assert_eq!(at("1970-01", 31, 8), None);
+        assert_eq!(at("1970-01", 31, 9).as_deref(), Some("1970-02"));
+        assert_eq!(at("1970-01", 33, 0).as_deref(), Some("1970-02"), "the computer was off on the first");
+        assert_eq!(at("1970-02", 33, 0), None);
     }
 
     #[test]
     fn what_is_over_explained_or_seen_is_not_told() {
         let (way, silent) = (way(), alarm(Rule::Silent));
-        let noon = 12 * 60;
-        assert_eq!(way.now(&Alarm { closed_at: Some(1), ..silent.clone() }, false, noon, 0), Now::Drop);
-        assert_eq!(way.now(&Alarm { cause: Some(7), ..silent.clone() }, false, noon, 0), Now::Drop);
-        assert_eq!(way.now(&silent, true, noon, 0), Now::Send, "the first in line is told anyway");
+        let now = |way: &Way, alarm: &Alarm, is_seen| way.now(alarm, is_seen, &Zone::UTC, 12 * HOUR);
+        assert_eq!(now(&way, &Alarm { closed_at: Some(1), ..silent.clone() }, false), Now::Drop);
+        assert_eq!(now(&way, &Alarm { cause: Some(7), ..silent.clone() }, false), Now::Drop);
+        assert_eq!(now(&way, &silent, true), Now::Send, "the first in line is told anyway");
         let second = Way { if_unseen_for: Some(1), ..way };
-        assert_eq!(second.now(&silent, true, noon, 0), Now::Drop);
-        assert_eq!(second.now(&silent, false, noon, 0), Now::Send);
+        assert_eq!(now(&second, &silent, true), Now::Drop);
+        assert_eq!(now(&second, &silent, false), Now::Send);
     }
 
     /// By hand: 10, 20, 40 s .. 2,560 s, then an hour each time, for a day.
