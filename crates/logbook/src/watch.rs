@@ -355,7 +355,9 @@ impl State {
             // Of a node that is not heard nobody knows that it is right again.
             let finding = if is_heard || finding != Finding::Right { finding } else { Finding::Between };
             let waits = rule == Rule::Silent && in_doubt && matches!(finding, Finding::Wrong(_));
-            if let (Rule::Silent, Some(cause)) = (rule, deaf) {
+            // A node that is not charged falls silent, and one trip mends both.
+            let starved = self.open.get(&Key::of_node(Rule::NeverCharged, dev_eui)).map(|alarm| alarm.id);
+            if let (Rule::Silent, Some(cause)) = (rule, deaf.or(starved)) {
                 self.explain(&key, cause, changes);
             }
             self.settle(key, if waits { Finding::Between } else { finding }, now, changes);

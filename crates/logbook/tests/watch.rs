@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use logbook::received::Moment;
 use logbook::watch::{
-    About, Alarm, Change, Event, Foretold, Frame, Key, NodePlan, Roofed, Rule, Setup, State, Uplink, What,
-    step,
+    About, Alarm, Change, Event, Foretold, Frame, Host, Key, NodePlan, Over, Roofed, Rule, Setup, State,
+    Threshold, Uplink, What, step,
 };
 use wire::identity::{DevEui, GatewayEui};
 
@@ -321,4 +321,83 @@ fn the_alarm_of_a_node_that_is_no_longer_enrolled_closes() {
     };
     let (_, changes) = step(State::new(Setup::default(), [alarm], 2), &Event::Tick, HOUR);
     assert_eq!(words(&changes), [("closed", Rule::Restarts)]);
+}
+
+#[test]
+fn the_silence_of_a_node_that_is_not_charged_is_explained_by_that() {
+    let mut site = Watched::of(3);
+    site.pass(WEEK);
+    let stood = Alarm {
+        id: 7,
+        key: Key::of_node(Rule::NeverCharged, node(2)),
+        opened_at: site.now - HOUR,
+        closed_at: None,
+        cause: None,
+        evidence: serde_json::Map::new(),
+    };
+    let setup = Setup { nodes: (1..=3).map(every_ten_minutes).collect(), ..Setup::default() };
+    let mut again = Watched { state: Some(State::new(setup, [stood], 8)), changes: Vec::new(), ..site };
+    again.take(&Event::Began { listened_until: Some(again.now) });
+    again.pass(WEEK);
+    again.hears(2, None);
+    let changes = again.pass(120);
+    assert_eq!(words(&changes), [("open", Rule::Silent), ("explained", Rule::Silent)]);
+    assert_eq!(changes[1].alarm().cause, Some(7));
+}
+
+/// The night of the frost: somebody works on the node, its gateway is away, and still the rule says that it can't see.
+#[test]
+fn nothing_holds_back_a_rule_that_cannot_see_on_the_night_of_the_frost() {
+    let frost = Threshold {
+        name: "frost".to_owned(),
+        field: "air".to_owned(),
+        nodes: Vec::new(),
+        is_below: true,
+        limit: 1.0,
+        again_at: 2.0,
+        unit: "Cel".to_owned(),
+        lasting: 0,
+        over: Over::Each,
+        months: None,
+        hours: Vec::new(),
+        unseen_for: Some(15 * MINUTE),
+    };
+    let nodes = (1..=3).map(every_ten_minutes).collect();
+    let setup = Setup { nodes, thresholds: vec![frost], ..Setup::default() };
+    let mut site = Watched { state: Some(State::new(setup, [], 1)), ..Watched::of(3) };
+    site.pass(WEEK);
+    let values = BTreeMap::from([("air".to_owned(), serde_json::json!(2.5))]);
+    let uplink = Uplink { fcnt: Some(2000), values, ..Uplink::default() };
+    let frame = Frame { gateway: Some(PACKING_HOUSE), dev_eui: Some(node(1)), what: What::New(uplink) };
+    site.take(&Event::Frame(frame));
+    site.take(&Event::Paused { dev_eui: node(1), until: site.now + 9 * HOUR });
+    (1..=3).for_each(|number| site.hears(number, None));
+    site.alive = Vec::new();
+    let changes = site.pass(15);
+    assert!(!words(&changes).contains(&("open", Rule::CannotSee)), "15 min: {:?}", words(&changes));
+    let changes = site.pass(1);
+    assert_eq!(words(&changes), [("open", Rule::CannotSee)], "16 min without a reading at 2.5 °C");
+}
+
+#[test]
+fn what_goes_wrong_with_the_computer_opens_and_closes_by_itself() {
+    let mut site = Watched::of(1);
+    let away = Host { sources_away: ["fields".to_owned()].into(), disk_free: Some(0.04), ..Host::default() };
+    let look = |site: &mut Watched, host: &Host, minutes: Moment| {
+        let before = site.changes.len();
+        for _ in 0..minutes {
+            site.now += MINUTE;
+            site.take(&Event::Host(host.clone()));
+        }
+        let changes: Vec<Change> = site.changes[before..].iter().map(|(_, change)| change.clone()).collect();
+        words(&changes)
+    };
+    assert_eq!(look(&mut site, &away, 5), [("open", Rule::Store)]);
+    assert_eq!(look(&mut site, &away, 1), [("open", Rule::SourceAway)], "away for 5 min");
+    assert_eq!(
+        site.open(),
+        [Key::of_log(Rule::Store, String::new()), Key::of_log(Rule::SourceAway, "fields".to_owned())]
+    );
+    let well = Host { disk_free: Some(0.5), ..Host::default() };
+    assert_eq!(look(&mut site, &well, 1), [("closed", Rule::SourceAway), ("closed", Rule::Store)]);
 }

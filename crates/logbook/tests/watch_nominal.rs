@@ -64,6 +64,25 @@ struct Nominal {
     charging_min: f64,
     hour: usize,
     has_stopped: bool,
+    fault: Option<Fault>,
+    /// Values of the last message, which a stuck sensor repeats.
+    last: BTreeMap<String, Value>,
+}
+
+/// What goes wrong with a node, as in the demonstration.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Fault {
+    /// No light comes to the battery: the panel's plug is out, or snow lies on it.
+    Dark,
+    /// Something draws 20 mA more.
+    Load,
+    /// It joins and starts anew at each message.
+    Restarts,
+    Stuck,
+    /// Every other message is lost.
+    Lost,
+    /// Somebody tries twelve codes at each message.
+    Forged,
 }
 
 impl Nominal {
@@ -95,17 +114,19 @@ impl Nominal {
             charging_min: 0.0,
             hour: INSTALLED.1,
             has_stopped: false,
+            fault: None,
+            last: BTreeMap::new(),
         }
     }
 
     fn live_an_hour(&mut self) {
         let place = self.hour % self.years.hours.len();
-        let outcome = live(
-            &self.tables,
-            usize::from(self.years.kinds[place]),
-            &self.years.hours[place],
-            &mut self.life,
-        );
+        let mut weather = self.years.hours[place];
+        if self.fault == Some(Fault::Dark) {
+            weather.in_plane_w_m2 = 0.0;
+        }
+        self.life.extra_amperes = if self.fault == Some(Fault::Load) { 0.02 } else { 0.0 };
+        let outcome = live(&self.tables, usize::from(self.years.kinds[place]), &weather, &mut self.life);
         self.charging_min += if outcome.taken > 0.0 { 60.0 } else { 0.0 };
         self.has_stopped |= !self.life.running;
         self.hour += 1;
@@ -116,11 +137,11 @@ impl Nominal {
         self.fcnt += 1;
         self.fades = if self.fades { self.chance.draw() > 1.0 / 3.0 } else { self.chance.draw() < 0.003 };
         let lost = if self.fades { 0.6 } else { self.loss };
-        if self.chance.draw() < lost {
+        if self.chance.draw() < lost || self.fault == Some(Fault::Lost) && self.fcnt % 2 == 0 {
             return None;
         }
         let message = self.design.messages.iter().find(|message| message.direction == Direction::Up)?.clone();
-        let values: BTreeMap<String, Value> = message
+        let mut values: BTreeMap<String, Value> = message
             .fields
             .iter()
             .map(|field| {
@@ -128,6 +149,16 @@ impl Nominal {
                 (field.name.clone(), value)
             })
             .collect();
+        for field in &message.fields {
+            let hangs = self.fault == Some(Fault::Stuck) && field.meaning().is_none();
+            let repeated =
+                self.last.get(&field.name).filter(|_| hangs && matches!(field.kind, Kind::Number { .. }));
+            values.extend(repeated.map(|value| (field.name.clone(), value.clone())));
+            if self.fault == Some(Fault::Restarts) && field.meaning() == Some(Meaning::Restarted) {
+                values.insert(field.name.clone(), json!(true));
+            }
+        }
+        self.last.clone_from(&values);
         Some(Uplink {
             fcnt: Some(self.fcnt),
             message: Some(message.name.clone()),
@@ -162,15 +193,17 @@ impl Nominal {
 
 /// Lives the nodes for days with a look every ten minutes; what changed, and the nodes that ran all the time.
 fn watch(nodes: Vec<Nominal>, days: Moment) -> (Vec<(Moment, Change)>, BTreeSet<DevEui>) {
-    watch_from(INSTALLED, nodes, days)
+    watch_with(INSTALLED, nodes, days, &[])
 }
 
-/// The same from another moment, and the hour of its year.
+/// The same from another moment, and the hour of its year; from a day on a fault is there: of the first node, or, if it is none, of
+/// the gateway, which hears nothing any more.
 #[expect(clippy::cast_possible_truncation, reason = "the tables of the kernel are in single precision")]
-fn watch_from(
+fn watch_with(
     (installed, hour): (Moment, usize),
     mut nodes: Vec<Nominal>,
     days: Moment,
+    faults: &[(Moment, Option<Fault>)],
 ) -> (Vec<(Moment, Change)>, BTreeSet<DevEui>) {
     for node in &mut nodes {
         node.hour = hour;
@@ -182,6 +215,7 @@ fn watch_from(
     };
     let mut state = State::new(setup, [], 1);
     let mut all = Vec::new();
+    let mut is_deaf = false;
     let mut take = |state, event: &Event, now| {
         let (state, changes) = step(state, event, now);
         all.extend(changes.into_iter().map(|change| (now, change)));
@@ -191,6 +225,10 @@ fn watch_from(
     for look in 0..days * 144 {
         let now = installed + look * 10 * MINUTE;
         state = take(state, &Event::Alive { gateway: GATEWAY, asks: true }, now);
+        for (_, fault) in faults.iter().filter(|(day, _)| look == day * 144) {
+            nodes[0].fault = *fault;
+            is_deaf = fault.is_none();
+        }
         for node in &mut nodes {
             if look % 6 == 0 {
                 node.live_an_hour();
@@ -200,7 +238,18 @@ fn watch_from(
             if !node.life.running || look % every != 0 {
                 continue;
             }
-            if let Some(uplink) = node.send() {
+            let mut others = Vec::new();
+            if node.fault == Some(Fault::Forged) {
+                others.extend(std::iter::repeat_n(What::WrongCode, 12));
+            }
+            if node.fault == Some(Fault::Restarts) {
+                others.push(What::Join);
+            }
+            for what in others {
+                let frame = Frame { gateway: Some(GATEWAY), dev_eui: Some(node.dev_eui), what };
+                state = take(state, &Event::Frame(frame), now);
+            }
+            if let Some(uplink) = node.send().filter(|_| !is_deaf) {
                 let frame =
                     Frame { gateway: Some(GATEWAY), dev_eui: Some(node.dev_eui), what: What::New(uplink) };
                 state = take(state, &Event::Frame(frame), now);
@@ -268,9 +317,59 @@ fn a_node_that_is_never_charged_is_named_within_48_hours_and_another_is_not() {
 #[test]
 fn a_charger_that_waits_for_warmth_calls_nobody() {
     let nodes = (1..=12).map(|number| Nominal::new(number, design("frost-mast.toml"), true)).collect();
-    let (changes, _) = watch_from(NEW_YEAR, nodes, 14);
+    let (changes, _) = watch_with(NEW_YEAR, nodes, 14, &[]);
     let called = changes.iter().filter(|(_, change)| change.alarm().key.rule == Rule::NeverCharged);
     let called: Vec<_> =
         called.map(|(at, change)| ((at - NEW_YEAR.0) / HOUR, change.alarm().evidence.clone())).collect();
     assert!(called.is_empty(), "{called:?}");
+}
+
+/// What opened, by rule and node, and how many hours after the fault.
+fn opened(fault: Option<Fault>, from_day: Moment, days: Moment) -> Vec<(Rule, bool, Moment)> {
+    let mast = || design("frost-mast.toml");
+    let nodes = vec![Nominal::new(1, mast(), true), Nominal::new(2, mast(), true)];
+    let (changes, _) = watch_with(INSTALLED, nodes, days, &[(from_day, fault)]);
+    let begun = INSTALLED.0 + from_day * 24 * HOUR;
+    let of_first = |about| about == About::Node(DevEui::from_display_bytes([2, 0, 0, 0, 0, 0, 1, 1]));
+    changes
+        .iter()
+        .filter(|(_, change)| matches!(change, Change::Opened(_)))
+        .map(|(at, change)| {
+            let key = &change.alarm().key;
+            (key.rule, of_first(key.about), (at - begun) / HOUR)
+        })
+        .collect()
+}
+
+/// Each fault of the demonstration on a mast from a day on: the alarm that names it, and hours of the node's time within which it
+/// must open. Of the healthy mast beside it none may open. A panel that goes dark on a full battery, and a battery that holds a third
+/// of what it did, show in no rule before the node stops: only what is learned of the node tells that earlier.
+#[test]
+fn each_fault_of_the_demonstration_is_named_in_its_time() {
+    let cases: [(Option<Fault>, Moment, Rule, Moment); 8] = [
+        // 48 h after the first message.
+        (Some(Fault::Dark), 0, Rule::NeverCharged, 49),
+        (Some(Fault::Dark), 20, Rule::Silent, 24 * 40),
+        (Some(Fault::Load), 20, Rule::Silent, 24 * 10),
+        // Three starts, at one an hour or more often.
+        (Some(Fault::Restarts), 20, Rule::Restarts, 3),
+        // Six hours, and three times as long as ever before.
+        (Some(Fault::Stuck), 20, Rule::ReadingStuck, 24),
+        // Of the last 50 messages and the 50 before.
+        (Some(Fault::Lost), 20, Rule::Losing, 24 * 4),
+        (Some(Fault::Forged), 20, Rule::Forged, 1),
+        (None, 20, Rule::NothingHeard, 12),
+    ];
+    for (fault, from_day, rule, within_h) in cases {
+        let found = opened(fault, from_day, from_day + 2 + within_h / 24);
+        println!("{fault:?} from day {from_day}: {found:?}");
+        let named = found.iter().find(|(of, is_first, _)| *of == rule && (*is_first || fault.is_none()));
+        let at = named.map(|(_, _, hours)| *hours);
+        assert!(
+            at.is_some_and(|hours| (0..=within_h).contains(&hours)),
+            "{fault:?}: {rule:?} after {at:?} h"
+        );
+        let healthy = found.iter().find(|(_, is_first, _)| !is_first && fault.is_some());
+        assert_eq!(healthy, None, "{fault:?}");
+    }
 }

@@ -7,7 +7,7 @@ use lettre::message::header::{ContentType, HeaderName, HeaderValue};
 use lettre::message::{Mailbox, Message};
 use lettre::transport::smtp::authentication::Credentials;
 use lettre::transport::smtp::client::{Certificate, CertificateStore, Tls, TlsParameters};
-use lettre::{AsyncSmtpTransport, AsyncTransport as _, Tokio1Executor};
+use lettre::{SmtpTransport, Transport as _};
 use report::problem::Failure;
 
 use super::links;
@@ -21,7 +21,7 @@ const SLOWEST: Duration = Duration::from_secs(30);
 
 /// How mail goes to those who get it.
 pub(super) struct Post {
-    server: AsyncSmtpTransport<Tokio1Executor>,
+    server: SmtpTransport,
     from: Mailbox,
     to: Vec<Mailbox>,
 }
@@ -49,10 +49,7 @@ impl Post {
         } else {
             Tls::None
         };
-        let mut server = AsyncSmtpTransport::<Tokio1Executor>::builder_dangerous(host)
-            .port(port)
-            .tls(tls)
-            .timeout(Some(SLOWEST));
+        let mut server = SmtpTransport::builder_dangerous(host).port(port).tls(tls).timeout(Some(SLOWEST));
         if let Some(file) = &mail.login_file {
             let login = links::login(site, file).map_err(wrong)?;
             server = server.credentials(Credentials::new(login.name, login.password.to_string()));
@@ -64,8 +61,8 @@ impl Post {
         Ok(Self { server: server.build(), from: mailbox(&mail.from)?, to })
     }
 
-    /// Hands a mail to the server; its number makes one of what is sent twice.
-    pub(super) async fn send(&self, id: &str, subject: &str, text: String) -> Result<String, String> {
+    /// Hands a mail to the server, and waits for its answer; the number makes one of what is sent twice.
+    pub(super) fn send(&self, id: &str, subject: &str, text: String) -> Result<String, String> {
         let host = self.from.email.domain();
         let mut mail = Message::builder()
             .from(self.from.clone())
@@ -79,7 +76,7 @@ impl Post {
         // RFC 3834: nobody who is away answers it.
         let header = HeaderName::new_from_ascii_str("Auto-Submitted");
         mail.headers_mut().insert_raw(HeaderValue::new(header, "auto-generated".to_owned()));
-        let answer = self.server.send(mail).await.map_err(|error| in_words(&error))?;
+        let answer = self.server.send(&mail).map_err(|error| in_words(&error))?;
         let said: Vec<&str> = answer.message().collect();
         Ok(format!("{} {}", answer.code(), said.join(" ")))
     }

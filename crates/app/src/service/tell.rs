@@ -64,7 +64,7 @@ pub(super) struct Told {
 
 enum By {
     Webhook { server: Server, key: Option<Zeroizing<Vec<u8>>> },
-    Mail(Post),
+    Mail(Arc<Post>),
     Modem(Arc<Phone>),
     Mqtt { link: Link, topic: String },
     SignOfLife(Server),
@@ -130,7 +130,7 @@ fn of(site: &fleet::Site, tell: &Tell) -> Result<Told, Failure> {
                 format!("overwinter-{}-tell-{}", links::word(&site.fleet.name), links::word(&tell.name));
             By::Mqtt { link: links::link(site, &key, broker, client)?, topic: topic.clone() }
         }
-        TellWay::Mail(mail) => By::Mail(Post::of(site, &key, mail)?),
+        TellWay::Mail(mail) => By::Mail(Arc::new(Post::of(site, &key, mail)?)),
         TellWay::Modem { port, to, pin_file } => {
             let pin = pin_file.as_ref().map(|file| Phone::pin(site, &key, file)).transpose()?;
             By::Modem(Arc::new(Phone::new(port.clone(), to.clone(), pin)))
@@ -390,7 +390,10 @@ impl Told {
                     Ok(format!("the server says {status}"))
                 }
                 (By::Mail(post), _) => {
-                    let said = post.send(&letter.id, &letter.subject, letter.text.clone()).await?;
+                    let post = Arc::clone(post);
+                    let (id, subject, text) =
+                        (letter.id.clone(), letter.subject.clone(), letter.text.clone());
+                    let said = in_a_thread(move || post.send(&id, &subject, text)).await?;
                     Ok(format!("the server has taken it: {said}"))
                 }
                 (By::Modem(phone), _) => phone.send(short(letter)).await,
@@ -506,9 +509,7 @@ impl Phone {
 async fn in_a_thread<T: Send + 'static>(
     work: impl FnOnce() -> Result<T, String> + Send + 'static,
 ) -> Result<T, String> {
-    tokio::task::spawn_blocking(work)
-        .await
-        .map_err(|_gone| "the thread of the modem has failed".to_owned())?
+    tokio::task::spawn_blocking(work).await.map_err(|_gone| "the thread that sends has failed".to_owned())?
 }
 
 /// A name as one level of a topic.

@@ -214,7 +214,7 @@ const ONE: &str = "02F2A74D52E6B438";
 /// By hand, 10 bits of air first: 0110 0000 00 is 384, so -40 °C + 38.4 K = -1.6 °C.
 const COLD: &str = "YAgY2jA=";
 const FROST: &str = "\n[watch.rule.frost]\nfield = \"air\"\nbelow = \"1 Cel\"\nagain_at = \"2 Cel\"\n";
-const PATIENCE: Duration = Duration::from_secs(60);
+const PATIENCE: Duration = Duration::from_mins(1);
 
 #[test]
 fn a_frost_is_told_by_mail_once_also_when_the_server_is_killed_after_it() {

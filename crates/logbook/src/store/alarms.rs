@@ -150,7 +150,7 @@ pub fn event_of(kept: &KeptFrame) -> Option<(Moment, Event)> {
             .message
             .iter()
             .flat_map(|told| &told.values)
-            .filter_map(|told| Some((told.name.clone(), told.beyond?.to_owned())))
+            .filter_map(|told| Some((told.name.to_string(), told.beyond?.to_owned())))
             .collect(),
     };
     let frame = Frame {

@@ -687,7 +687,7 @@ fn told(said: Said<'_>) -> Told {
         name: Arc::clone(&column.name),
         unit: Arc::clone(&column.unit),
         value,
-        beyond: said.marks.get(&column.name).copied(),
+        beyond: said.marks.get(&*column.name).copied(),
     });
     Told { message: said.message.name.clone(), values: values.collect() }
 }
