@@ -1,7 +1,7 @@
 //! Who is who: names, identities, places and constants of a site's nodes, dated, without secrets.
 //!
-//! The file is TOML that people may edit. The program only adds to its end, so that remarks and order stay as they
-//! are. A row holds from its date on; when a board, its place or a constant changes, the row is closed with `until` and
+//! The file is TOML that people may edit. The program adds to its end, and to a row that ends or gets its place; remarks and
+//! order stay as they are. A row holds from its date on; when a board, its place or a constant changes, the row is closed with `until` and
 //! a new one is added, and what was received in between keeps its meaning.
 
 mod raw;
@@ -13,13 +13,15 @@ use std::path::{Path, PathBuf};
 
 pub use design::date::Date;
 use design::quantity::{Angle, Length};
+use toml_edit::{DocumentMut, Item, TomlError, Value};
 use wire::identity::{DevEui, JoinEui};
 
 use crate::bounded;
 use crate::whole::{self, Place as FilePlace, Readers};
 
 const BEGINNING: &str = "\
-# The nodes of this site: no secrets in here. overwinter only adds to the end; you may edit and comment.
+# The nodes of this site: no secrets in here. You may edit and comment; overwinter adds to the end, and sets
+# `until` and `place` of a row when somebody says on the page that the node stands elsewhere.
 # A row holds from `from` on. When a board, its place or a constant changes, add `until` to its row and write a new one.
 # `nan` stands for a constant that was not noted yet. Once a node stands:
 #   place = { latitude_deg = 46.99, longitude_deg = 13.00, elevation_m = 640 }
@@ -74,6 +76,12 @@ pub enum RegistryError {
     NameTaken {
         /// The name.
         name: String,
+    },
+    /// No open row of this identity.
+    #[error("no open row of the registry has DevEUI {dev_eui}")]
+    Nobody {
+        /// The identity.
+        dev_eui: DevEui,
     },
     /// Two nodes of one identity at one time.
     #[error("DevEUI {dev_eui} is enrolled already, as {name}")]
@@ -256,6 +264,25 @@ impl Registry {
         Ok(())
     }
 
+    /// Notes that a device stands at a place from a day on. A row that has no place yet, or begins no earlier, gets it; any
+    /// other is closed, and one more is added: what was heard before keeps its place.
+    ///
+    /// # Errors
+    /// [`RegistryError`] if no open row has this identity, or the place is none on earth; nothing was changed then.
+    pub fn stand(&mut self, dev_eui: DevEui, place: Place, on: Date) -> Result<(), RegistryError> {
+        let mut rows = self.nodes.iter().cloned().enumerate();
+        let open = rows.find(|(_, node)| node.open() && node.dev_eui == dev_eui);
+        let (row, node) = open.ok_or(RegistryError::Nobody { dev_eui })?;
+        let stays = node.place.is_none() || node.from >= on;
+        let (key, written) = if stays { ("place", place_text(place)) } else { ("until", on.to_string()) };
+        let mut changed = Self::from_text(&self.path, with_key(&self.text, row, key, &written)?)?;
+        if !stays {
+            changed.add(Node { place: Some(place), from: on, ..node })?;
+        }
+        *self = changed;
+        Ok(())
+    }
+
     /// Notes that the keys of these devices leave the key box.
     pub fn add_hand_over(&mut self, on: Date, dev_euis: &[DevEui]) {
         let mut text = format!("\n[[hand_over]]\non = {on}\ndev_euis = [\n");
@@ -343,11 +370,7 @@ fn row_text(node: &Node) -> String {
         writeln!(text, "until = {until}").expect("a string takes any text");
     }
     if let Some(place) = place {
-        let elevation =
-            place.elevation.map_or(String::new(), |up| format!(", elevation_m = {:?}", up.metres()));
-        let (north, east) = (place.latitude.degrees(), place.longitude.degrees());
-        writeln!(text, "place = {{ latitude_deg = {north:?}, longitude_deg = {east:?}{elevation} }}")
-            .expect("a string takes any text");
+        writeln!(text, "place = {}", place_text(*place)).expect("a string takes any text");
     }
     for (field, values) in constants {
         let values: Vec<String> = values
@@ -360,6 +383,25 @@ fn row_text(node: &Node) -> String {
             .expect("a string takes any text");
     }
     text
+}
+
+fn place_text(place: Place) -> String {
+    let elevation = place.elevation.map_or(String::new(), |up| format!(", elevation_m = {:?}", up.metres()));
+    let (north, east) = (place.latitude.degrees(), place.longitude.degrees());
+    format!("{{ latitude_deg = {north:?}, longitude_deg = {east:?}{elevation} }}")
+}
+
+/// The text with a key of a row, counted from 0, set; order and remarks stay.
+fn with_key(text: &str, row: usize, key: &str, written: &str) -> Result<String, RegistryError> {
+    let syntax = |what: String| RegistryError::Syntax { line: 1, what };
+    let mut document: DocumentMut = text.parse().map_err(|error: TomlError| syntax(error.to_string()))?;
+    let value: Value = written.parse().map_err(|error: TomlError| syntax(error.to_string()))?;
+    let rows = document.get_mut("node").and_then(Item::as_array_of_tables_mut);
+    let table = rows.and_then(|rows| rows.get_mut(row));
+    let table =
+        table.ok_or_else(|| syntax("write each node as a table of its own, `[[node]]`".to_owned()))?;
+    table.insert(key, Item::Value(value));
+    Ok(document.to_string())
 }
 
 /// A key of TOML 1.0: bare where it may be.

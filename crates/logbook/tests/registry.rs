@@ -5,7 +5,8 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 
-use logbook::registry::{Date, Node, Registry, RegistryError};
+use design::quantity::Angle;
+use logbook::registry::{Date, Node, Place, Registry, RegistryError};
 use tempfile::TempDir;
 use wire::identity::{DevEui, JoinEui};
 
@@ -97,6 +98,55 @@ fn what_people_wrote_stays_as_it_is() {
     registry.save().expect("it is written");
     let new = fs::read_to_string(&path).expect("it is there");
     assert!(new.starts_with(&old), "the program only adds to the end");
+}
+
+fn place(latitude_deg: f64, longitude_deg: f64) -> Place {
+    let [latitude, longitude] = [latitude_deg, longitude_deg].map(Angle::from_degrees);
+    Place { latitude, longitude, elevation: None }
+}
+
+/// Where it stood before stays true of what was heard before.
+#[test]
+fn a_node_that_stands_elsewhere_has_another_row_and_keeps_remarks_and_constants() {
+    let (_folder, path) = fresh();
+    let mut registry = Registry::open(&path).expect("none is an empty one");
+    registry.add(node("mast-01", 1)).expect("it is free");
+    let remarked = registry.text().to_owned() + "# by the gate\n";
+    let mut registry = Registry::from_text(&path, remarked).expect("it is sound");
+    registry.add(node("mast-02", 2)).expect("it is free");
+    let dev_eui = node("", 1).dev_eui;
+    // It stood nowhere: the row gets its place.
+    registry.stand(dev_eui, place(46.99, 13.0), day(27)).expect("it is open");
+    assert_eq!(registry.nodes()[0], Node { place: Some(place(46.99, 13.0)), ..node("mast-01", 1) });
+    // It moves: a row ends and another begins.
+    registry.stand(dev_eui, place(46.98, 13.5), day(28)).expect("it is open");
+    let [first, other, last] = registry.nodes() else { panic!("three rows: {}", registry.text()) };
+    assert_eq!((first.until, first.place), (Some(day(28)), Some(place(46.99, 13.0))));
+    assert_eq!(*other, node("mast-02", 2));
+    assert_eq!(*last, Node { place: Some(place(46.98, 13.5)), from: day(28), ..node("mast-01", 1) });
+    // Again on the same day: no row more.
+    registry.stand(dev_eui, place(-33.5, 151.25), day(28)).expect("it is open");
+    assert_eq!(registry.nodes().len(), 3);
+    assert_eq!(registry.nodes()[2].place, Some(place(-33.5, 151.25)));
+    assert!(registry.text().contains("# by the gate"), "{}", registry.text());
+    registry.save().expect("it is written");
+    assert_eq!(Registry::open(&path).expect("it is sound").nodes(), registry.nodes());
+}
+
+#[test]
+fn nobody_is_put_where_nothing_can_stand() {
+    let (_folder, path) = fresh();
+    let mut registry = Registry::open(&path).expect("none is an empty one");
+    registry.add(node("mast-01", 1)).expect("it is free");
+    let before = registry.text().to_owned();
+    let dev_eui = node("", 1).dev_eui;
+    for (north, east) in [(90.1, 0.0), (0.0, -180.5), (f64::NAN, 0.0), (0.0, f64::INFINITY)] {
+        let refused = registry.stand(dev_eui, place(north, east), day(27));
+        assert!(matches!(refused, Err(RegistryError::Row { .. })), "{north} {east}: {refused:?}");
+    }
+    let refused = registry.stand(node("", 2).dev_eui, place(0.0, 0.0), day(27));
+    assert!(matches!(refused, Err(RegistryError::Nobody { .. })), "{refused:?}");
+    assert_eq!(registry.text(), before);
 }
 
 #[test]

@@ -297,6 +297,7 @@ pub(crate) fn registry_failure(error: &RegistryError) -> Failure {
         }
         RegistryError::Schema { .. } => (String::new(), "use the newer program"),
         RegistryError::Name { .. } => (String::new(), "give it another name"),
+        RegistryError::Nobody { .. } => (String::new(), "see which rows are open"),
         RegistryError::NameTaken { .. } => (String::new(), "every node has a name of its own"),
         RegistryError::DevEuiTaken { .. } => {
             (String::new(), "close its row with `until` first, if the board moved on")
