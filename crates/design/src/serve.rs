@@ -44,6 +44,27 @@ pub struct Page {
     pub behind_proxy: bool,
     /// Names by which browsers may call it.
     pub hosts: Vec<String>,
+    /// What lies under its map.
+    pub basemap: Option<Basemap>,
+}
+
+/// A map of somebody else's under that of the page.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Basemap {
+    /// Address of its tiles, with `{z}`, `{x}` and `{y}`.
+    pub tiles: String,
+    /// The finest level that it has.
+    pub finest: u8,
+    /// Whose it is.
+    pub credit: Option<String>,
+}
+
+impl Basemap {
+    /// Scheme, host and port of its address.
+    pub fn origin(&self) -> &str {
+        let end = self.tiles.match_indices('/').nth(2).map_or(self.tiles.len(), |(at, _)| at);
+        self.tiles.get(..end).unwrap_or_default()
+    }
 }
 
 /// What becomes of frames that no node of the site sent.

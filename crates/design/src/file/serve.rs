@@ -25,10 +25,24 @@ section! {
         behind_proxy: bool = default false;
         /// Names by which browsers may call the page, beside its address.
         hosts: Vec<At<String>> = optional ["larkmoor.example"];
+        /// What lies under the map. Left out: the shade of the site's own terrain alone, and nobody is asked for anything.
+        basemap: BasemapSection = shown { tiles = "https://tiles.larkmoor.example/{z}/{x}/{y}.png", credit = "the land survey" };
         /// What becomes of frames of strangers: kept so long, or `count` (counted alone), or `for ever`. It is all that the log ever deletes.
         foreign: Foreign = default "30 d" where within("1 h", "50 years").usually("1 d", "5 years");
         /// How it listens to gateways of your own, and answers them.
         gateways: ServeGatewaysSection = optional {};
+    }
+}
+
+section! {
+    /// A map of your choice under that of the page. Browsers then ask its server, which sees where they look.
+    pub(crate) struct BasemapSection = "basemap" {
+        /// Address of its pictures of 256 by 256 pixels in spherical Mercator; `{z}`, `{x}` and `{y}` stand for level, column and row.
+        tiles: String = required "https://tiles.larkmoor.example/{z}/{x}/{y}.png";
+        /// Whose it is, as its owner wants it said.
+        credit: String = optional "the land survey";
+        /// The finest level that it has.
+        finest: u32 = default 17 where within("1", "22");
     }
 }
 

@@ -2,14 +2,15 @@
 
 use crate::diagnostic::{self, Diagnostics};
 use crate::file::serve::{
-    OnwardMqttSection, OnwardSection, ServeGatewaysSection, ServeSection, SourceMqttSection, SourceSection,
+    BasemapSection, OnwardMqttSection, OnwardSection, ServeGatewaysSection, ServeSection, SourceMqttSection,
+    SourceSection,
 };
 use crate::file::value::Named;
 use crate::section::At;
 use crate::section::defaults;
 use crate::serve::{
-    Broker, GatewayIntake, MappedPort, Mapping, Onward, OnwardTransport, Page, ReadingForm, Serve, Source,
-    SourceTransport, Store,
+    Basemap, Broker, GatewayIntake, MappedPort, Mapping, Onward, OnwardTransport, Page, ReadingForm, Serve,
+    Source, SourceTransport, Store,
 };
 use std::ops::Range;
 
@@ -56,7 +57,34 @@ fn page(section: &ServeSection, found: &mut Diagnostics) -> Option<Option<Page>>
         return None;
     }
     let hosts = section.hosts.iter().flat_map(|hosts| &hosts.value).map(|host| host.value.clone());
-    Some(Some(Page { listen: address, certificate, behind_proxy, hosts: hosts.collect() }))
+    let hosts = hosts.collect();
+    let basemap = match &section.basemap {
+        Some(basemap) => Some(self::basemap(&basemap.value, found)?),
+        None => None,
+    };
+    Some(Some(Page { listen: address, certificate, behind_proxy, hosts, basemap }))
+}
+
+/// `None` after an error. The origin goes into the policy of every page, so nothing but a host and a port may stand there.
+fn basemap(section: &BasemapSection, found: &mut Diagnostics) -> Option<Basemap> {
+    let tiles = section.tiles.as_ref()?;
+    let finest = section.finest.as_ref()?.value;
+    let basemap = Basemap {
+        tiles: tiles.value.clone(),
+        finest: u8::try_from(finest).unwrap_or(u8::MAX),
+        credit: text(section.credit.as_ref()),
+    };
+    let host = ["https://", "http://"].into_iter().find_map(|scheme| basemap.origin().strip_prefix(scheme));
+    let is_host = host.is_some_and(|host| {
+        !host.is_empty() && host.bytes().all(|byte| byte.is_ascii_alphanumeric() || b".-:".contains(&byte))
+    });
+    if !is_host || !["{z}", "{x}", "{y}"].iter().all(|part| tiles.value.contains(part)) {
+        let message = "the address of tiles has a host, and a place for level, column and row";
+        let help = "write it as \"https://tiles.larkmoor.example/{z}/{x}/{y}.png\"";
+        found.error(diagnostic::ADDRESS, &tiles.span, message, help);
+        return None;
+    }
+    Some(basemap)
 }
 
 fn gateways(section: &ServeGatewaysSection, found: &mut Diagnostics) -> Option<GatewayIntake> {
