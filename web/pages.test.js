@@ -14,7 +14,8 @@ import { chromium } from 'playwright-core';
 const axe = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
 const ROUTES = [
   '/', '/node/mast-slope', '/node/mast-slope/first-days', '/alarms', '/next-trip', '/gateways', '/design',
-  '/design/frost-mast.toml', '/heard', '/intake', '/about',
+  '/design/frost-mast.toml', '/design/frost-mast.toml?beside=tank-level.toml', '/heard', '/intake', '/about',
+  '/node/mast-slope/visit', '/node/mast-slope/settings', '/node/mast-slope/place',
 ];
 /** @type {Record<string, import('playwright-core').BrowserContextOptions>} */
 const SCREENS = {
@@ -100,7 +101,7 @@ test('on paper there is black on white and nothing to press', async () => {
     await page.goto(base + route);
     const colours = await page.evaluate(() => [getComputedStyle(document.documentElement).backgroundColor, getComputedStyle(document.body).color]);
     assert.deepEqual(colours, ['rgb(255, 255, 255)', 'rgb(0, 0, 0)'], route);
-    assert.equal(await page.locator('button:visible, header nav:visible').count(), 0, route);
+    assert.equal(await page.locator('button:visible, header nav:visible, .view:visible').count(), 0, route);
   }
   assert.deepEqual(complaints, []);
   await context.close();
@@ -168,6 +169,101 @@ test('typing shows what is wrong, and the problem selects its place', async () =
   });
   assert.match(chosen, /nonsense/);
   assert.deepEqual(complaints, []);
+  await context.close();
+});
+
+test('two designs stand side by side, each followed while somebody types', async () => {
+  const { context, page, complaints } = await opened(SCREENS.light);
+  await page.goto(`${base}/design/tank-level.toml?beside=tank-level.toml`, { timeout: 120_000 });
+  assert.equal(await page.locator('[aria-current]', { hasText: 'this file as it is' }).count(), 1);
+  const left = page.locator('#text');
+  await left.fill((await left.inputValue()).replace(/name = ".*"/, 'name = "Another tank"'));
+  await page.waitForFunction(() => /^Another tank .*; beside it: Tank level /.test(document.querySelector('h1')?.textContent ?? ''), null, { timeout: 60_000 });
+  assert.equal(await page.locator('.answer .verdict').count(), 8);
+  assert.deepEqual(complaints, []);
+  await context.close();
+});
+
+// A board that is no link, a key that moves nothing or a place that is not written turns this red.
+test('on the map boards are links, and one is put elsewhere by keyboard alone', async () => {
+  const { context, page, complaints } = await opened(SCREENS.light);
+  await page.goto(base);
+  const board = page.locator('a.board', { hasText: 'mast-slope' });
+  await board.waitFor();
+  assert.equal(await page.locator('a.board').count(), 4);
+  assert.equal(await board.getAttribute('href'), '/node/mast-slope');
+  assert.ok(!(await page.locator('.ground svg').isVisible()), 'the picture makes room');
+  const before = (await (await fetch(`${base}/map.json`)).json()).nodes.find((/** @type {any} */ node) => node.name === 'mast-slope');
+  await page.click('text=move a node');
+  await board.focus();
+  for (let count = 0; count < 3; count += 1) await page.keyboard.press('Shift+ArrowUp');
+  assert.match((await page.textContent('.figure [role=status]')) ?? '', /mast-slope: \d+\.\d{5}° north, .* m from where it stands/);
+  await page.click('text=put it here');
+  await page.locator('text=it is written in the registry').waitFor();
+  const { page: told } = await (await fetch(`${base}/node/mast-slope/place?format=json`)).json();
+  assert.ok(told.is_registered && told.place[0] > before.latitude_deg + 0.0005, JSON.stringify(told));
+  assert.ok(Math.abs(told.place[1] - before.longitude_deg) < 1e-5, JSON.stringify(told));
+  assert.deepEqual(complaints, []);
+  await context.close();
+});
+
+test('a board is dragged, and goes back', async () => {
+  const { context, page } = await opened(SCREENS.light);
+  await page.goto(base);
+  const board = page.locator('a.board', { hasText: 'mast-hollow' });
+  await board.waitFor();
+  await page.click('text=move a node');
+  await board.scrollIntoViewIfNeeded();
+  const from = await board.locator('.face').boundingBox();
+  if (!from) throw new Error('it is not seen');
+  const [x, y] = [from.x + from.width / 2, from.y + from.height / 2];
+  await page.mouse.move(x, y);
+  await page.mouse.down();
+  await page.mouse.move(x - 60, y + 40, { steps: 5 });
+  await page.mouse.up();
+  assert.equal(page.url(), `${base}/`, 'a drag opens no page');
+  assert.match((await page.textContent('.figure [role=status]')) ?? '', /mast-hollow: /);
+  await page.locator('button', { hasText: /^back$/ }).click();
+  const { page: told } = await (await fetch(`${base}/node/mast-hollow/place?format=json`)).json();
+  assert.equal(told.is_registered, false, 'nothing was written');
+  await context.close();
+});
+
+test('a visit that is noted without a link is kept, and sent once', async () => {
+  const { context, page } = await opened(SCREENS.phone);
+  const visits = async () => (await (await fetch(`${base}/api/v1/visits`)).json()).visits.filter((/** @type {any} */ one) => one.what === 'cleaned the panel');
+  await page.goto(`${base}/node/spring-tank/visit`);
+  await context.setOffline(true);
+  await page.fill('#what', 'cleaned the panel');
+  // A pixel of a picture, as a phone's camera gives many.
+  const pixel = 'iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAYAAAAfFcSJAAAADUlEQVR42mNk+M9QDwADhgGAWjR9awAAAABJRU5ErkJggg==';
+  await page.setInputFiles('#photo', { name: 'a.png', mimeType: 'image/png', buffer: Buffer.from(pixel, 'base64') });
+  await page.click('text=Note it');
+  await page.locator('text=1 noted here and not sent yet').waitFor();
+  assert.equal((await visits()).length, 0);
+  await context.setOffline(false);
+  await page.locator('#unsent', { hasText: /^noted$/ }).waitFor({ timeout: 30_000 });
+  await page.reload();
+  await wait(500);
+  const noted = await visits();
+  assert.equal(noted.length, 1, 'once');
+  const photo = await fetch(`${base}/visit/${noted[0].id}/photo`);
+  assert.equal(photo.headers.get('content-type'), 'image/jpeg');
+  await context.close();
+});
+
+test('a visit is noted without script, and a picture that is too large is refused with a word', async () => {
+  const { context, page } = await opened({ ...SCREENS.phone, javaScriptEnabled: false });
+  await page.goto(`${base}/node/hail-net/visit`);
+  await page.fill('#what', 'swapped the cell');
+  const jpeg = (/** @type {number} */ bytes) => Buffer.concat([Buffer.from([0xff, 0xd8, 0xff]), Buffer.alloc(bytes - 3)]);
+  await page.setInputFiles('#photo', { name: 'a.jpg', mimeType: 'image/jpeg', buffer: jpeg(2_000_001) });
+  await page.click('text=Note it');
+  assert.match((await page.textContent('[role=alert]')) ?? '', /2000001 bytes; at most 2000000 are taken: scale it down/);
+  await page.fill('#what', 'swapped the cell');
+  await page.setInputFiles('#photo', { name: 'a.jpg', mimeType: 'image/jpeg', buffer: jpeg(2_000_000) });
+  await page.click('text=Note it');
+  assert.match((await page.textContent('main')) ?? '', /swapped the cell/);
   await context.close();
 });
 

@@ -221,11 +221,12 @@ pub(crate) fn third_party(root: &Path, platform: &str) -> Result<String> {
     }
     let mut all = format!(
         "The program contains these crates by others, under the licences named; their texts follow.\n\n{list}\n\
-         Typefaces in its pages, and what its propagation rests on:\n\n"
+         Typefaces and the map library in its pages, and what its propagation rests on:\n\n"
     );
     for path in [
         "crates/report/fonts/OFL-literata.txt",
         "crates/report/fonts/OFL-source-sans-3.txt",
+        "crates/app/page/vendor/openlayers-LICENCES.txt",
         "crates/path/NOTICE.md",
         "crates/forecast/data/climate/README.md",
     ] {

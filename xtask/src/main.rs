@@ -15,6 +15,7 @@ mod pages;
 mod prove;
 mod provenance;
 mod source;
+mod vendor;
 
 use std::path::Path;
 use std::process::ExitCode;
@@ -30,6 +31,7 @@ usage: cargo xtask TASK
   provenance          check that every file of data says where it comes from and under which licence
   third-party         print the licences of all crates in the program, with their texts
   sbom                print the bill of materials (CycloneDX, JSON)
+  vendor              bundle the map library anew, from the npm packages of web/package-lock.json
   dist                build an archive for each system, into target/dist
   prove               say what can be proven at length
   prove NAME          prove it, which may take hours";
@@ -49,6 +51,7 @@ fn main() -> ExitCode {
         ["sbom"] => dependencies::bill(root(), dependencies::PLATFORM).map(|text| print!("{text}")),
         ["dist"] => dist::run(root()),
         ["layers"] => layers::check(root()).and_then(|()| layers::draw(root())),
+        ["vendor"] => vendor::write(root()),
         ["prove"] => {
             prove::list();
             Ok(())

@@ -1,9 +1,11 @@
-//! The pages of the demonstration, tried in a real browser.
+//! The pages of the demonstration, tried in a real browser; and that the map library is what its packages make.
 
 use std::path::Path;
 use std::process::{Command, Stdio};
 
 use anyhow::{Context, Result, bail};
+
+use crate::vendor;
 
 /// What is needed for it.
 const TOOLS: [&str; 3] = ["node", "npm", "chromium"];
@@ -26,9 +28,10 @@ pub(crate) fn check(root: &Path) -> Result<()> {
     if !web.join("node_modules").is_dir() {
         run(&web, "npm", &["ci"])?;
     }
+    vendor::check(root)?;
     run(&web, "npx", &["--no-install", "tsc", "-p", "tsconfig.json"])?;
     run(root, "cargo", &["build", "--locked", "-p", "overwinter"])?;
-    run(&web, "node", &["--test", "pages.test.js"])
+    run(&web, "node", &["--test", "--test-concurrency=1", "pages.test.js", "many.test.js"])
 }
 
 fn run(folder: &Path, program: &str, arguments: &[&str]) -> Result<()> {

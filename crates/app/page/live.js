@@ -38,6 +38,7 @@ function replace(newer) {
     other.querySelectorAll('details').forEach((details, place) => { details.open = open[place] ?? false; });
     part.replaceWith(document.adoptNode(other));
   }
+  document.dispatchEvent(new Event('overwinter-newer'));
 }
 
 async function look() {

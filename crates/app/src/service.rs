@@ -412,6 +412,7 @@ impl Service {
                 posted,
                 page,
                 known,
+                places: web::Places::of(settings.registry.clone()),
                 gate,
             };
             doorway.serve(web::routes(Arc::new(house)), pulse.stopping())

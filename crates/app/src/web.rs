@@ -19,15 +19,18 @@ mod intake;
 mod listener;
 mod live;
 pub(crate) mod login;
+mod map;
 mod metrics;
 mod node;
 mod nodes;
+mod parts;
 mod patience;
 mod pieces;
 mod posted;
 mod problem;
 mod promises;
 pub(crate) mod pulse;
+pub(crate) mod put;
 mod seen;
 mod setting;
 mod shown;
@@ -45,7 +48,7 @@ use std::sync::Arc;
 
 use axum::extract::{DefaultBodyLimit, Form, Path, Query, State};
 use axum::http::HeaderMap;
-use axum::middleware::{from_fn, from_fn_with_state};
+use axum::middleware::from_fn_with_state;
 use axum::response::Response;
 use axum::routing::get;
 use axum::{Extension, Router};
@@ -67,6 +70,7 @@ pub(crate) use listener::Doorway;
 pub(crate) use login::Gate;
 pub(crate) use posted::Posted;
 pub(crate) use promises::Promises;
+pub(crate) use put::Places;
 use shown::Wish;
 pub(crate) use truths::Truths;
 use who::Asker;
@@ -103,6 +107,8 @@ pub(crate) struct House {
     pub(crate) page: Page,
     /// What is known of the site beside its log.
     pub(crate) known: Known,
+    /// Where nodes were put.
+    pub(crate) places: Places,
     /// Who is let in.
     pub(crate) gate: Gate,
 }
@@ -185,8 +191,9 @@ fn pages() -> Router<Arc<House>> {
         .route("/heard/{frame}", page_of!(frame::state))
         .route("/intake", page!(intake::state))
         .route("/about", page!(about::state))
+        .merge(map::routes())
         .route(
-            "/page/{file}",
+            "/page/{*file}",
             get(|Path(file): Path<String>, wish: Wish| async move { assets::answer(&file, &wish) }),
         )
         .route("/ground.png", get(|State(house): Asked| async move { assets::ground(&house) }))
@@ -204,7 +211,11 @@ async fn typed(
     let lives = designs::lives(form.get("resting").is_none_or(|word| word == "yes"));
     let is_part = form.contains_key("part");
     let by = form.get("by").cloned().unwrap_or_default();
-    shown::typed(house, wish, is_part, move |house| designs::page(house, &file, &text, lives, &by)).await
+    let beside = wish.word("beside").filter(|_| !is_part).map(str::to_owned);
+    let page = move |house: &House| {
+        designs::beside(house, designs::page(house, &file, &text, lives, &by), beside.as_deref())
+    };
+    shown::typed(house, wish, is_part, page).await
 }
 
 /// All routes.
@@ -230,6 +241,6 @@ pub(crate) fn routes(house: Arc<House>) -> Router {
         .merge(act::routes())
         .fallback(posted::answer)
         .layer(from_fn_with_state(Arc::clone(&house), guard::check))
-        .layer(from_fn(shown::policy))
+        .layer(from_fn_with_state(Arc::clone(&house), shown::policy))
         .with_state(house)
 }

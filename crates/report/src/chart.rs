@@ -10,6 +10,7 @@ pub mod earns;
 pub mod fortnight;
 mod frame;
 pub mod ground;
+pub mod heard;
 pub mod kept;
 pub mod ledger;
 pub mod measured;

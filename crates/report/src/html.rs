@@ -55,6 +55,22 @@ pub fn page(subject: &ReportedDesign, plan: &Plan) -> String {
 
 /// A whole page around its main part.
 fn shell(title: &str, file: &str, main: &Markup, footer: &Markup) -> String {
+    let head = html! {
+        meta name="generator" content={ "overwinter " (env!("CARGO_PKG_VERSION")) };
+        style { (PreEscaped(look::faces(&look::PRINTED))) (PreEscaped(look::STYLE)) }
+    };
+    let body = html! {
+        body {
+            header { p { b { "overwinter" } } p.quiet { (file) } }
+            main { (main) }
+            footer.quiet { (footer) " Set in Literata and Source Sans 3 (SIL Open Font License 1.1)." }
+        }
+    };
+    document(title, &head, &body)
+}
+
+/// A document of its body, with what is its own in the head.
+pub(crate) fn document(title: &str, head: &Markup, body: &Markup) -> String {
     let page = html! {
         (DOCTYPE)
         html lang="en" {
@@ -62,15 +78,10 @@ fn shell(title: &str, file: &str, main: &Markup, footer: &Markup) -> String {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="color-scheme" content="light dark";
-                meta name="generator" content={ "overwinter " (env!("CARGO_PKG_VERSION")) };
                 title { (title) }
-                style { (PreEscaped(look::faces(&look::PRINTED))) (PreEscaped(look::STYLE)) }
+                (head)
             }
-            body {
-                header { p { b { "overwinter" } } p.quiet { (file) } }
-                main { (main) }
-                footer.quiet { (footer) " Set in Literata and Source Sans 3 (SIL Open Font License 1.1)." }
-            }
+            (body)
         }
     };
     page.into_string() + "\n"
@@ -100,7 +111,7 @@ fn answer(subject: &ReportedDesign, plan: &Plan) -> String {
 
 /// The verdicts alone, as a piece of a page.
 pub fn verdict_rows(subject: &ReportedDesign, plan: &Plan) -> String {
-    verdicts(subject, plan).into_string()
+    html! { div.verdicts { (answers(subject, plan)) } }.into_string()
 }
 
 /// The charge over the year: of many lives, or of the only one.
@@ -154,6 +165,10 @@ fn verdict_row(question: &str, verdict: Verdict, sentence: &str, figure: &str, r
 }
 
 pub(crate) fn verdicts(subject: &ReportedDesign, plan: &Plan) -> Markup {
+    html! { section.verdicts aria-label="Verdicts" { (answers(subject, plan)) } }
+}
+
+fn answers(subject: &ReportedDesign, plan: &Plan) -> Markup {
     let (figure, reason) = match &plan.chances {
         Some(chances) => (sentences::headline(subject, chances), sentences::caveat(chances)),
         None => (plan.reason.clone(), String::new()),
@@ -162,16 +177,14 @@ pub(crate) fn verdicts(subject: &ReportedDesign, plan: &Plan) -> Markup {
         .map_or_else(|| weather_sentence(plan), |from| format!("Weather {from}."));
     let reason = format!("{reason} {weather}");
     html! {
-        section.verdicts aria-label="Verdicts" {
-            (verdict_row("life", plan.verdict, &sentences::will_it_live(plan), &figure, reason.trim()))
-            (remedy::sentence(subject, plan))
-            @if let Some(gated) = plan.with_gate {
-                p { (sentences::with_gate(plan, gated)) }
-            }
-            (law::verdict(subject))
-            (reach::verdict(subject))
-            (message::verdict(subject))
+        (verdict_row("life", plan.verdict, &sentences::will_it_live(plan), &figure, reason.trim()))
+        (remedy::sentence(subject, plan))
+        @if let Some(gated) = plan.with_gate {
+            p { (sentences::with_gate(plan, gated)) }
         }
+        (law::verdict(subject))
+        (reach::verdict(subject))
+        (message::verdict(subject))
     }
 }
 

@@ -6,6 +6,7 @@
 //! - [`alarms`], [`next_trip`]: what wants a hand.
 //! - [`design`]: what was planned.
 //! - [`act`]: what people do here.
+//! - [`map`]: where everything stands, for a map that is moved.
 //! - [`gateways`], [`heard`], [`frame`], [`intake`], [`about`]: what the log knows of itself.
 
 pub mod about;
@@ -18,6 +19,7 @@ pub mod gateways;
 pub mod heard;
 pub mod intake;
 pub mod learned;
+pub mod map;
 pub mod next_trip;
 pub mod node;
 pub mod promised;
@@ -26,9 +28,11 @@ pub mod track;
 
 use std::fmt::Write as _;
 
-use maud::{DOCTYPE, Markup, html};
+use maud::{Markup, html};
 use serde::Serialize;
 use serde_json::{Value, json};
+
+use crate::html::document;
 
 /// One of the five words at the head of each page.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -141,31 +145,24 @@ impl When {
 /// The whole page.
 pub fn html<P: Page>(frame: &Frame, page: &P) -> String {
     let title = page.title();
-    let page = html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                meta name="color-scheme" content="light dark";
-                title { (title) " - " (plain(&frame.site)) }
-                link rel="icon" href="data:,";
-                @if !P::LIGHT { link rel="stylesheet" href="/page/type.css"; }
-                link rel="stylesheet" href="/page/style.css";
-                @if P::LIVE { script type="module" src="/page/live.js" {} }
-                @if let Some(script) = P::SCRIPT { script type="module" src={ "/page/" (script) } {} }
+    let head = html! {
+        link rel="icon" href="data:,";
+        @if !P::LIGHT { link rel="stylesheet" href="/page/type.css"; }
+        link rel="stylesheet" href="/page/style.css";
+        @if P::LIVE { script type="module" src="/page/live.js" {} }
+        @if let Some(script) = P::SCRIPT { script type="module" src={ "/page/" (script) } {} }
+    };
+    let body = html! {
+        body.served {
+            (self::head(frame, P::WAY))
+            main id="main" {
+                h1 data-part="title" { (title) }
+                (page.main())
             }
-            body.served {
-                (head(frame, P::WAY))
-                main id="main" {
-                    h1 data-part="title" { (title) }
-                    (page.main())
-                }
-                (foot(frame, P::LIVE))
-            }
+            (foot(frame, P::LIVE))
         }
     };
-    page.into_string() + "\n"
+    document(&format!("{title} - {}", plain(&frame.site)), &head, &body)
 }
 
 /// The state as data, under its title.

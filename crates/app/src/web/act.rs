@@ -1,12 +1,13 @@
 //! Forms by which people act: they work without script, and lead to a page that says what came of it.
 
 use std::collections::BTreeMap;
+use std::fmt::Display;
 use std::sync::Arc;
 
-use axum::extract::{Form, Path, State};
+use axum::extract::{DefaultBodyLimit, Path, Request, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse as _, Response};
-use axum::routing::get;
+use axum::routing::{MethodRouter, get};
 use axum::{Extension, Router};
 use design::message::{Kind, Message};
 use logbook::clock::now;
@@ -15,152 +16,192 @@ use logbook::store::alarms::{self, KeptAlarm};
 use logbook::store::visits::{PARTS, visits};
 use logbook::store::{StoreError, settings};
 use logbook::watch::About;
-use report::page::act;
+use report::page::{Page, Way, act, node_page};
+use serde::de::DeserializeOwned;
 use serde_json::Value;
 use tokio::task::spawn_blocking;
 
+use super::parts::Sent;
+use super::put::Put;
 use super::shown::{self, Look, Wish};
 use super::who::{Asker, Doer};
-use super::{House, login, seen, setting, visit};
+use super::{House, seen, setting, visit};
 
+/// Largest form \[bytes\]: a picture that nobody scaled down is refused on the form, with a word.
+const LARGEST_FORM: usize = 16_000_000;
 /// What was done before, as far as it is shown.
 const BEFORE: u32 = 20;
 
-type Fields = BTreeMap<String, String>;
 type Asked = (State<Arc<House>>, Extension<Asker>);
+
+/// Something that people do by a form: it is shown, and what is sent is done, or it is shown again with why not.
+pub(super) trait Act: 'static {
+    /// On what: the name of a node, the number of an alarm.
+    type On: Clone + DeserializeOwned + Send + 'static;
+    /// How it is shown.
+    type Shown: Page + 'static;
+    /// Why it is not done.
+    type Refused: Display;
+
+    /// What is shown; `None` where there is nothing to do it on.
+    fn shown(look: &Look<'_>, on: &Self::On, form: Form) -> Result<Option<Self::Shown>, StoreError>;
+
+    /// Does it.
+    fn does(house: &House, on: &Self::On, sent: &Sent, doer: &Doer) -> Result<(), Self::Refused>;
+
+    /// Where it leads.
+    fn then(on: &Self::On) -> String;
+}
+
+/// What a form carries beside its fields.
+pub(super) struct Form {
+    /// The word of whoever asks; a program needs none.
+    pub(super) word: String,
+    /// Why what was sent was not done.
+    pub(super) why: Option<String>,
+}
 
 /// The routes of it.
 pub(super) fn routes() -> Router<Arc<House>> {
     Router::new()
-        .route("/node/{name}/visit", get(visit_form).post(note_visit))
-        .route("/node/{name}/settings", get(settings_form).post(tell))
-        .route("/alarms/{id}/seen", get(seen_form).post(see))
+        .route("/node/{name}/visit", by::<NoteVisit>())
+        .route("/node/{name}/settings", by::<Tell>())
+        .route("/node/{name}/place", by::<Put>())
+        .route("/alarms/{id}/seen", by::<See>())
+        .layer(DefaultBodyLimit::max(LARGEST_FORM))
 }
 
-/// The word of the forms of whoever asks; a program needs none.
-fn form_of(asker: &Asker) -> String {
-    asker.form_word().map(|word| word.reveal().to_owned()).unwrap_or_default()
+fn by<A: Act>() -> MethodRouter<Arc<House>> {
+    let show = |(State(house), Extension(asker)): Asked, Path(on): Path<A::On>, wish: Wish| {
+        shown::answer(house, wish, move |look| A::shown(look, &on, form(&asker, None)))
+    };
+    get(show).post(take::<A>)
 }
 
-fn done(path: &str) -> Response {
-    (StatusCode::SEE_OTHER, [(header::LOCATION, login::written(path))]).into_response()
-}
-
-/// Does something on a thread that may wait, then leads on; or shows the form again and says why not.
-async fn act<E: std::fmt::Display + Send + 'static>(
-    work: impl FnOnce() -> Result<(), E> + Send + 'static,
-    then: &str,
-    again: impl AsyncFnOnce(String) -> Response,
+async fn take<A: Act>(
+    (State(house), Extension(asker)): Asked,
+    Path(on): Path<A::On>,
+    request: Request,
 ) -> Response {
+    let sent = match Sent::read(request).await {
+        Ok(sent) => sent,
+        Err(refused) => return *refused,
+    };
+    let doer = match asker.doer(May::Act, sent.fields.get("form").map(String::as_str)) {
+        Ok(doer) => doer,
+        Err(refused) => return *refused,
+    };
+    let (kept, of) = (Arc::clone(&house), on.clone());
+    let work = move || A::does(&kept, &of, &sent, &doer).map_err(|refused| refused.to_string());
     let why = match spawn_blocking(work).await {
-        Ok(Ok(())) => return done(then),
-        Ok(Err(error)) => error.to_string(),
+        Ok(Ok(())) => {
+            return (StatusCode::SEE_OTHER, [(header::LOCATION, A::then(&on))]).into_response();
+        }
+        Ok(Err(why)) => why,
         Err(_gone) => "this has failed; please report it".to_owned(),
     };
-    let mut response = again(why).await;
+    let again = move |look: &Look<'_>| A::shown(look, &on, form(&asker, Some(why)));
+    let mut response = shown::answer(house, Wish::default(), again).await;
     *response.status_mut() = StatusCode::UNPROCESSABLE_ENTITY;
     response
 }
 
-/// Who acts, if he may and has shown the word of the form.
-fn doer(asker: &Asker, fields: &Fields) -> Result<Doer, Box<Response>> {
-    asker.doer(May::Act, fields.get("form").map(String::as_str))
+fn form(asker: &Asker, why: Option<String>) -> Form {
+    Form { word: asker.form_word().map(|word| word.reveal().to_owned()).unwrap_or_default(), why }
 }
 
-async fn visit_form(
-    (State(house), Extension(asker)): Asked,
-    Path(name): Path<String>,
-    wish: Wish,
-) -> Response {
-    let form = form_of(&asker);
-    shown::answer(house, wish, move |look| visit_page(look, name, form, None)).await
-}
+/// A visit is noted.
+struct NoteVisit;
 
-fn visit_page(
-    look: &Look<'_>,
-    node: String,
-    form: String,
-    why: Option<String>,
-) -> Result<Option<act::NoteVisit>, StoreError> {
-    let Some(dev_eui) = look.house.known.board(&node) else { return Ok(None) };
-    let before = visits(look.log, Some(&dev_eui.to_string()), BEFORE)?.into_iter().map(|visit| act::Visit {
-        at: look.when(visit.at),
-        by: visit.by,
-        what: visit.what,
-        parts: visit.parts,
-        photo: visit.photo_file.map(|_| format!("/visit/{}/photo", visit.id)),
-    });
-    let word = Word::draw().map_err(|error| StoreError::Lost { why: error.to_string() })?;
-    let own_id = word.reveal().to_owned();
-    let parts = PARTS.map(str::to_owned).to_vec();
-    Ok(Some(act::NoteVisit { node, parts, before: before.collect(), why, own_id, form }))
-}
+impl Act for NoteVisit {
+    type On = String;
+    type Shown = act::NoteVisit;
+    type Refused = visit::Refused;
 
-async fn note_visit(
-    (State(house), Extension(asker)): Asked,
-    Path(name): Path<String>,
-    Form(fields): Form<Fields>,
-) -> Response {
-    let doer = match doer(&asker, &fields) {
-        Ok(doer) => doer,
-        Err(refused) => return *refused,
-    };
-    let (node, kept) = (name.clone(), Arc::clone(&house));
-    let work = move || {
-        let field = |key: &str| fields.get(key).map_or("", String::as_str);
+    fn shown(look: &Look<'_>, node: &String, form: Form) -> Result<Option<act::NoteVisit>, StoreError> {
+        let Some(dev_eui) = look.house.known.board(node) else { return Ok(None) };
+        let before = visits(look.log, Some(&dev_eui.to_string()), BEFORE)?;
+        let before = before.into_iter().map(|visit| act::Visit {
+            at: look.when(visit.at),
+            by: visit.by,
+            what: visit.what,
+            parts: visit.parts,
+            photo: visit.photo_file.map(|_| format!("/visit/{}/photo", visit.id)),
+        });
+        let own_id = Word::draw().map_err(|error| StoreError::Lost { why: error.to_string() })?;
+        Ok(Some(act::NoteVisit {
+            node: node.clone(),
+            parts: PARTS.map(str::to_owned).to_vec(),
+            before: before.collect(),
+            why: form.why,
+            own_id: own_id.reveal().to_owned(),
+            form: form.word,
+        }))
+    }
+
+    fn does(house: &House, node: &String, sent: &Sent, doer: &Doer) -> Result<(), visit::Refused> {
         let parts: Vec<String> =
-            PARTS.into_iter().filter(|part| fields.contains_key(*part)).map(str::to_owned).collect();
-        let (own_id, what) = (field("own_id"), field("what"));
-        let wish = visit::Wish { own_id, node: &node, at: now(), what, parts: &parts, photo: None };
-        visit::note(&kept, &wish, &doer).map(drop)
-    };
-    let then = format!("/node/{name}/visit");
-    let form = form_of(&asker);
-    let again = async move |why| {
-        shown::answer(house, Wish::default(), move |look| visit_page(look, name, form, Some(why))).await
-    };
-    act(work, &then, again).await
+            PARTS.into_iter().filter(|part| sent.fields.contains_key(*part)).map(str::to_owned).collect();
+        let (own_id, what) = (sent.field("own_id"), sent.field("what"));
+        let wish = visit::Wish { own_id, node, at: now(), what, parts: &parts, photo: sent.file.as_deref() };
+        visit::note(house, &wish, doer).map(drop)
+    }
+
+    fn then(node: &String) -> String {
+        node_page(node) + "/visit"
+    }
 }
 
-async fn settings_form(
-    (State(house), Extension(asker)): Asked,
-    Path(name): Path<String>,
-    wish: Wish,
-) -> Response {
-    let form = form_of(&asker);
-    shown::answer(house, wish, move |look| settings_page(look, name, form, None)).await
-}
+/// Nodes are told something.
+struct Tell;
 
-fn settings_page(
-    look: &Look<'_>,
-    node: String,
-    form: String,
-    why: Option<String>,
-) -> Result<Option<act::Settings>, StoreError> {
-    let house = look.house;
-    let Some((row, ..)) = house.known.boards(&node).pop() else { return Ok(None) };
-    let design = house.site.kinds().find(|(_, design)| design.name == row.kind).map(|(_, design)| design);
-    let told = settings::settings(look.log, Some(&row.dev_eui.to_string()), BEFORE)?;
-    let before = told.into_iter().map(|setting| act::Told {
-        at: look.when(setting.asked_at),
-        by: setting.asked_by,
-        what: said(&setting.values),
-        state: setting.state.word().to_owned(),
-    });
-    let others = house.known.rows.iter().filter(|other| {
-        other.kind == row.kind
-            && other.open()
-            && other.name != node
-            && house.known.own.contains(&other.dev_eui)
-    });
-    Ok(Some(act::Settings {
-        messages: design.into_iter().flat_map(setting::to_node).map(message).collect(),
-        others: others.map(|other| other.name.clone()).collect(),
-        before: before.collect(),
-        node,
-        why,
-        form,
-    }))
+impl Act for Tell {
+    type On = String;
+    type Shown = act::Settings;
+    type Refused = setting::Refused;
+
+    fn shown(look: &Look<'_>, node: &String, form: Form) -> Result<Option<act::Settings>, StoreError> {
+        let house = look.house;
+        let Some((row, ..)) = house.known.boards(node).pop() else { return Ok(None) };
+        let design = house.site.kinds().find(|(_, design)| design.name == row.kind).map(|(_, design)| design);
+        let told = settings::settings(look.log, Some(&row.dev_eui.to_string()), BEFORE)?;
+        let before = told.into_iter().map(|setting| act::Told {
+            at: look.when(setting.asked_at),
+            by: setting.asked_by,
+            what: said(&setting.values),
+            state: setting.state.word().to_owned(),
+        });
+        let others = house.known.rows.iter().filter(|other| {
+            other.kind == row.kind
+                && other.open()
+                && other.name != *node
+                && house.known.own.contains(&other.dev_eui)
+        });
+        Ok(Some(act::Settings {
+            node: node.clone(),
+            messages: design.into_iter().flat_map(setting::to_node).map(message).collect(),
+            others: others.map(|other| other.name.clone()).collect(),
+            before: before.collect(),
+            why: form.why,
+            form: form.word,
+        }))
+    }
+
+    fn does(house: &House, node: &String, sent: &Sent, doer: &Doer) -> Result<(), setting::Refused> {
+        let others = sent.fields.keys().filter_map(|key| key.strip_prefix("node:").map(str::to_owned));
+        let nodes: Vec<String> = std::iter::once(node.clone()).chain(others).collect();
+        let typed =
+            sent.fields.iter().filter_map(|(key, text)| Some((key.strip_prefix("value:")?, text.trim())));
+        let values =
+            typed.filter(|(_, text)| !text.is_empty()).map(|(key, text)| (key.to_owned(), value(text)));
+        let values: BTreeMap<String, Value> = values.collect();
+        let wish = setting::Wish { nodes: &nodes, message: sent.field("message"), values: &values };
+        setting::want(house, &wish, doer).map(drop)
+    }
+
+    fn then(node: &String) -> String {
+        node_page(node) + "/settings"
+    }
 }
 
 /// Values in a line: `report_interval 15`.
@@ -186,34 +227,6 @@ fn message(message: &Message) -> act::Message {
     }
 }
 
-async fn tell(
-    (State(house), Extension(asker)): Asked,
-    Path(name): Path<String>,
-    Form(fields): Form<Fields>,
-) -> Response {
-    let doer = match doer(&asker, &fields) {
-        Ok(doer) => doer,
-        Err(refused) => return *refused,
-    };
-    let others = fields.keys().filter_map(|key| key.strip_prefix("node:").map(str::to_owned));
-    let nodes: Vec<String> = std::iter::once(name.clone()).chain(others).collect();
-    let kept = Arc::clone(&house);
-    let work = move || {
-        let typed = fields.iter().filter_map(|(key, text)| Some((key.strip_prefix("value:")?, text.trim())));
-        let values =
-            typed.filter(|(_, text)| !text.is_empty()).map(|(key, text)| (key.to_owned(), value(text)));
-        let values: BTreeMap<String, Value> = values.collect();
-        let message = fields.get("message").map_or("", String::as_str);
-        setting::want(&kept, &setting::Wish { nodes: &nodes, message, values: &values }, &doer).map(drop)
-    };
-    let then = format!("/node/{name}/settings");
-    let form = form_of(&asker);
-    let again = async move |why| {
-        shown::answer(house, Wish::default(), move |look| settings_page(look, name, form, Some(why))).await
-    };
-    act(work, &then, again).await
-}
-
 /// What was typed: a number, true or false, else a word.
 fn value(text: &str) -> Value {
     match (text, text.parse::<f64>()) {
@@ -223,45 +236,34 @@ fn value(text: &str) -> Value {
     }
 }
 
-async fn seen_form((State(house), Extension(asker)): Asked, Path(id): Path<i64>, wish: Wish) -> Response {
-    let form = form_of(&asker);
-    shown::answer(house, wish, move |look| seen_page(look, id, form, None)).await
-}
+/// Somebody has seen an alarm.
+struct See;
 
-fn seen_page(
-    look: &Look<'_>,
-    id: i64,
-    form: String,
-    why: Option<String>,
-) -> Result<Option<act::SeeAlarm>, StoreError> {
-    let Some(KeptAlarm { alarm, seen }) = alarms::alarm(look.log, id)? else { return Ok(None) };
-    let rule = alarm.key.rule.word();
-    let what = match alarm.key.about {
-        About::Node(dev_eui) => format!("{} is {rule}", look.house.known.labels.name(&dev_eui.to_string())),
-        About::Gateway(eui) => format!("{}: {rule}", look.house.known.gateway(eui)),
-        About::Log => format!("the log: {rule}"),
-    };
-    let since = look.when(alarm.opened_at);
-    Ok(Some(act::SeeAlarm { id, what, since, seen_by: seen.map(|seen| seen.by), why, form }))
-}
+impl Act for See {
+    type On = i64;
+    type Shown = act::SeeAlarm;
+    type Refused = seen::Refused;
 
-async fn see(
-    (State(house), Extension(asker)): Asked,
-    Path(id): Path<i64>,
-    Form(fields): Form<Fields>,
-) -> Response {
-    let doer = match doer(&asker, &fields) {
-        Ok(doer) => doer,
-        Err(refused) => return *refused,
-    };
-    let kept = Arc::clone(&house);
-    let work = move || {
-        let word = fields.get("word").map_or("", String::as_str);
-        seen::see(&kept, id, word, &doer).map(drop)
-    };
-    let form = form_of(&asker);
-    let again = async move |why| {
-        shown::answer(house, Wish::default(), move |look| seen_page(look, id, form, Some(why))).await
-    };
-    act(work, "/alarms", again).await
+    fn shown(look: &Look<'_>, id: &i64, form: Form) -> Result<Option<act::SeeAlarm>, StoreError> {
+        let Some(KeptAlarm { alarm, seen }) = alarms::alarm(look.log, *id)? else { return Ok(None) };
+        let rule = alarm.key.rule.word();
+        let what = match alarm.key.about {
+            About::Node(dev_eui) => {
+                format!("{} is {rule}", look.house.known.labels.name(&dev_eui.to_string()))
+            }
+            About::Gateway(eui) => format!("{}: {rule}", look.house.known.gateway(eui)),
+            About::Log => format!("the log: {rule}"),
+        };
+        let since = look.when(alarm.opened_at);
+        let seen_by = seen.map(|seen| seen.by);
+        Ok(Some(act::SeeAlarm { id: *id, what, since, seen_by, why: form.why, form: form.word }))
+    }
+
+    fn does(house: &House, id: &i64, sent: &Sent, doer: &Doer) -> Result<(), seen::Refused> {
+        seen::see(house, *id, sent.field("word"), doer).map(drop)
+    }
+
+    fn then(_: &i64) -> String {
+        Way::Alarms.path().to_owned()
+    }
 }

@@ -33,14 +33,25 @@ pub(super) fn all(look: &Look<'_>) -> Designs {
 
 /// One of them, with what is said of it.
 pub(super) fn one(look: &Look<'_>, file: &str) -> Option<DesignPage> {
-    let (_, _, text) = look.house.site.texts().find(|(known, ..)| *known == file)?;
-    Some(page(look.house, file, text, FEW_LIVES, ""))
+    let text = text_of(look.house, file)?;
+    Some(beside(look.house, page(look.house, file, text, FEW_LIVES, ""), look.wish.word("beside")))
+}
+
+fn text_of<'a>(house: &'a House, file: &str) -> Option<&'a str> {
+    house.site.texts().find(|(known, ..)| *known == file).map(|(_, _, text)| text)
 }
 
 /// A page of a text that somebody wrote over a file of the site.
 pub(super) fn page(house: &House, file: &str, text: &str, lives: usize, by: &str) -> DesignPage {
     let answer = said(text, lives, &house.typing.question(by));
-    DesignPage { file: file.to_owned(), text: text.to_owned(), answer }
+    let others = house.site.kinds().map(|(file, _)| file.to_owned()).collect();
+    DesignPage { file: file.to_owned(), text: text.to_owned(), answer, beside: None, others }
+}
+
+/// The page with another design beside it, if one of that file is asked for.
+pub(super) fn beside(house: &House, page: DesignPage, file: Option<&str>) -> DesignPage {
+    let other = file.and_then(|file| Some(self::page(house, file, text_of(house, file)?, FEW_LIVES, "")));
+    DesignPage { beside: other.map(Box::new), ..page }
 }
 
 /// How many lives are lived for a text that is still being typed, or for one that rests.

@@ -13,7 +13,7 @@ use report::page::node::{Link, Node, RateShare, Stretch, Visit};
 use report::page::{node_page, plain};
 use report::words;
 
-use super::nodes::{self, BatteryNow, DAY_US, HOUR_US, Known};
+use super::nodes::{self, BatteryNow, DAY_US, HOUR_US};
 use super::shown::Look;
 use super::{alarms, heard};
 
@@ -61,7 +61,7 @@ pub(super) fn state(look: &Look<'_>, name: &str) -> Result<Option<Node>, StoreEr
             .iter()
             .find(|node| node.name == name)
             .map(|node| node.kind.clone()),
-        place: place(&known),
+        place: place(look, name),
         alarms,
         promised: look.house.promises.of(name),
         to_be_worked_out: look.house.promises.is_to_come(name),
@@ -97,15 +97,12 @@ fn heard_of(look: &Look<'_>, dev_eui: &str, node: &mut Node) -> Result<(), Store
     Ok(())
 }
 
-fn place(known: &Known<'_>) -> Option<String> {
-    let (latitude, longitude) = match known.row.and_then(|row| row.place) {
-        Some(place) => (place.latitude, place.longitude),
-        None => known.planned.map(|design| (design.site.latitude, design.site.longitude))?,
-    };
+fn place(look: &Look<'_>, name: &str) -> Option<String> {
+    let ((latitude_deg, longitude_deg), _) = look.house.stands(name)?;
     let side = |degrees: f64, plus: char, minus: char| {
         format!("{:.4}° {}", degrees.abs(), if degrees < 0.0 { minus } else { plus })
     };
-    Some(format!("{}, {}", side(latitude.degrees(), 'N', 'S'), side(longitude.degrees(), 'E', 'W')))
+    Some(format!("{}, {}", side(latitude_deg, 'N', 'S'), side(longitude_deg, 'E', 'W')))
 }
 
 /// How a node was heard in the last day.

@@ -6,6 +6,7 @@ use logbook::registry::Node;
 use logbook::store::StoreError;
 use logbook::store::query::nodes::{self, Day};
 use logbook::store::since::Said;
+use report::page::alarms::Alarm;
 use report::page::site::{Foretold, Site, SiteNode};
 use serde_json::Value;
 use verdict::Verdict;
@@ -136,16 +137,21 @@ fn learned(look: &Look<'_>, name: &str) -> Option<Verdict> {
 /// All nodes, worst first.
 pub(super) fn site(look: &Look<'_>) -> Result<Option<Site>, StoreError> {
     let open = alarms::open(look)?;
+    let nodes = all(look, &open)?;
+    let ground = ground(look, &nodes);
+    let note = look.house.site.fleet.note.clone();
+    Ok(Some(Site { note, nodes, alarms: open, to_be_worked_out: look.house.promises.left(), ground }))
+}
+
+/// What is known of all nodes, worst first.
+pub(super) fn all(look: &Look<'_>, open: &[Alarm]) -> Result<Vec<SiteNode>, StoreError> {
     let mut nodes = Vec::new();
     for name in look.house.all_names() {
         let alarms = open.iter().filter(|alarm| alarm.node.as_ref() == Some(&name)).count();
         nodes.extend(site_node(look, name, alarms)?);
     }
-    let ground = ground(look, &nodes);
-    let note = look.house.site.fleet.note.clone();
-    let mut site = Site { note, nodes, alarms: open, to_be_worked_out: look.house.promises.left(), ground };
-    site.sort();
-    Ok(Some(site))
+    SiteNode::sort(&mut nodes);
+    Ok(nodes)
 }
 
 fn site_node(look: &Look<'_>, name: String, alarms: usize) -> Result<Option<SiteNode>, StoreError> {
@@ -187,7 +193,11 @@ fn ground(look: &Look<'_>, nodes: &[SiteNode]) -> Option<report::chart::Chart> {
             let shown = nodes.iter().find(|node| node.name == design.name);
             Standing {
                 name: &design.name,
-                place: place(design.site.latitude.degrees(), design.site.longitude.degrees()),
+                place: {
+                    let planned = (design.site.latitude.degrees(), design.site.longitude.degrees());
+                    let (north, east) = look.house.stands(&design.name).map_or(planned, |(place, _)| place);
+                    place(north, east)
+                },
                 verdict: shown.map_or(Verdict::NotKnown, SiteNode::worst),
                 page: report::page::node_page(&design.name),
             }

@@ -5,7 +5,7 @@ use std::convert::Infallible;
 use std::fmt::Write as _;
 use std::sync::Arc;
 
-use axum::extract::{FromRequestParts, Query, Request};
+use axum::extract::{FromRequestParts, Query, Request, State};
 use axum::http::request::Parts;
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::middleware::Next;
@@ -21,7 +21,9 @@ use report::page::design::DesignPage;
 use report::page::{self, Frame, Page, Person, When};
 use report::words;
 use rusqlite::Connection;
+use serde::Serialize;
 use sha2::{Digest as _, Sha256};
+use tokio::task::JoinError;
 use wire::identity::{DevEui, GatewayEui};
 
 use super::House;
@@ -29,8 +31,8 @@ use super::problem::plain;
 use super::who::Asker;
 
 /// Nothing but what this server itself gives, and nothing written into a page, may run, be drawn or be asked.
-const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; \
-                      font-src 'self'; frame-ancestors 'none'; form-action 'self'; base-uri 'none'";
+const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; font-src 'self'; \
+                      frame-ancestors 'none'; form-action 'self'; base-uri 'none'; img-src 'self' data:";
 
 /// What is asked of a page beside its path.
 #[derive(Clone, Debug, Default)]
@@ -187,7 +189,27 @@ pub(super) async fn answer<P: Page + 'static>(
         let look = Look { house: &house, log: &log, wish: &wish, now: now() };
         Ok(state(&look)?.map(|page| shown(&look, &page)))
     });
-    match read.await {
+    ended(read.await)
+}
+
+/// Reads a state from the log and answers it as data alone.
+pub(super) async fn data<T: Serialize + 'static>(
+    house: Arc<House>,
+    wish: Wish,
+    state: impl FnOnce(&Look<'_>) -> Result<Option<T>, StoreError> + Send + 'static,
+) -> Response {
+    let read = tokio::task::spawn_blocking(move || {
+        let log = sqlite::reader(&house.log)?;
+        let state = state(&Look { house: &house, log: &log, wish: &wish, now: now() })?;
+        let text = state.map(|state| serde_json::to_string(&state)).transpose();
+        let text = text.map_err(|error| StoreError::Damaged { why: error.to_string() })?;
+        Ok(text.map(|text| tagged(&wish, "application/json", &tag(&[text.as_bytes()]), || text)))
+    });
+    ended(read.await)
+}
+
+fn ended(read: Result<Result<Option<Response>, StoreError>, JoinError>) -> Response {
+    match read {
         Ok(Ok(Some(response))) => response,
         Ok(Ok(None)) => plain(StatusCode::NOT_FOUND, "nothing is here"),
         Ok(Err(error)) => failed(&error),
@@ -250,11 +272,14 @@ pub(super) fn tagged(wish: &Wish, kind: &str, tag: &str, contents: impl FnOnce()
     ([(header::CONTENT_TYPE, kind), tag, cache], contents()).into_response()
 }
 
-/// Says on every answer what a page may do.
-pub(super) async fn policy(request: Request, next: Next) -> Response {
+/// Says on every answer what a page may do; pictures of the basemap may come from its host.
+pub(super) async fn policy(State(house): State<Arc<House>>, request: Request, next: Next) -> Response {
     let mut response = next.run(request).await;
     let fields = response.headers_mut();
-    fields.insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(POLICY));
+    let basemap = house.page.basemap.as_ref();
+    let opened = basemap.and_then(|map| HeaderValue::from_str(&format!("{POLICY} {}", map.origin())).ok());
+    let policy = opened.unwrap_or(HeaderValue::from_static(POLICY));
+    fields.insert(header::CONTENT_SECURITY_POLICY, policy);
     fields.insert(header::X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff"));
     fields.insert(header::REFERRER_POLICY, HeaderValue::from_static("no-referrer"));
     response

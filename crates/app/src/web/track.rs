@@ -37,3 +37,9 @@ pub(super) fn state(look: &Look<'_>, name: &str) -> Result<Option<Track>, StoreE
     let is_stale = newest.is_none_or(|said| look.now - said.at > STALE_US);
     Ok(Some(Track { name: name.to_owned(), fixes, is_stale }))
 }
+
+/// Where a node that moves said last that it is, north and east positive \[°\].
+pub(super) fn last(look: &Look<'_>, name: &str) -> Result<Option<(f64, f64)>, StoreError> {
+    let track = state(look, name)?;
+    Ok(track.and_then(|track| track.fixes.iter().find_map(|fix| fix.latitude_deg.zip(fix.longitude_deg))))
+}

@@ -180,3 +180,78 @@ fn markup_in_names_notes_and_messages_stays_text() {
     assert!(get(page, "/heard/1").body.contains("&lt;script&gt;alert(2)"), "it is still to be read");
     let _stopped = server.stop("-TERM");
 }
+
+/// What is written by the form is in the registry, on the map and in the log's deeds at once; remarks of the file stay.
+#[test]
+fn a_node_is_put_where_a_person_says_that_it_stands() {
+    let folder = valley(SIMPLE);
+    let file = folder.path().join("enrolled/registry.toml");
+    let before = std::fs::read_to_string(&file).expect("it is there") + "# by the gate\n";
+    std::fs::write(&file, &before).expect("it is written");
+    let name =
+        before.split("name = \"").nth(1).and_then(|rest| rest.split('"').next()).expect("a row").to_owned();
+    let server = serve_in(folder.path(), "site.toml", &[]);
+    let page = page(&server);
+    let path = format!("/node/{name}/place");
+    let shown = get(page, &path);
+    is_clean(&path, &shown);
+    let word = shown.body.split("name=\"form\" value=\"").nth(1).and_then(|rest| rest.split('"').next());
+    let send = |fields: &str| {
+        let body = format!("form={}&{fields}", word.expect("a word"));
+        let head = format!("POST {path}\r\nContent-Type: application/x-www-form-urlencoded\r\n");
+        ask(page, &head, body.as_bytes())
+    };
+    for (wrong, why) in [
+        ("latitude=46,98&longitude=13", "no number of degrees"),
+        ("latitude=146.98&longitude=13", "beyond -90 to 90"),
+        ("latitude=&longitude=13", "no number of degrees"),
+    ] {
+        let refused = send(wrong);
+        assert_eq!(refused.status, 422, "{wrong}: {}", refused.body);
+        assert!(
+            refused.body.contains("role=\"alert\"") && refused.body.contains(why),
+            "{wrong}: {}",
+            refused.body
+        );
+    }
+    assert_eq!(std::fs::read_to_string(&file).expect("it is there"), before, "nothing was written");
+    assert_eq!(ask(page, &format!("POST {path}\r\n"), b"latitude=1&longitude=1").status, 415);
+    let head = format!("POST {path}\r\nContent-Type: application/x-www-form-urlencoded\r\n");
+    assert_eq!(ask(page, &head, b"latitude=1&longitude=1").status, 403, "without the word of the form");
+    let taken = send("latitude=46.987654&longitude=-13.25");
+    assert_eq!(taken.status, 303, "{}", taken.body);
+    let after = std::fs::read_to_string(&file).expect("it is there");
+    assert!(after.contains("place = { latitude_deg = 46.987654, longitude_deg = -13.25 }"), "{after}");
+    assert!(after.contains("# by the gate"));
+    let map = get(page, "/map.json").body;
+    assert!(map.contains("46.987654"), "{map}");
+    let log = logbook::store::sqlite::reader(&folder.path().join("log.sqlite")).expect("it opens");
+    let deed = "SELECT count(*) FROM deed WHERE who = 'this machine' AND what LIKE 'said that % stands at 46.987654, -13.250000'";
+    assert_eq!(log.query_row(deed, [], |row| row.get(0)), Ok(1));
+    let _stopped = server.stop("-TERM");
+}
+
+/// A page asks nobody else for anything, unless the site file names the host of a basemap; then that host alone.
+#[test]
+fn a_basemap_opens_the_policy_for_its_host_alone() {
+    let basemap = "page = \"PAGE\"\nbasemap = { tiles = \"https://tiles.larkmoor.example:8443/{z}/{x}/{y}.png\", credit = \"the survey\" }";
+    for (with, hosts) in [(false, ""), (true, " https://tiles.larkmoor.example:8443")] {
+        let folder = valley(SIMPLE);
+        let file = folder.path().join("site.toml");
+        let text = std::fs::read_to_string(&file).expect("it is there");
+        let line = text.lines().find(|line| line.starts_with("page = ")).expect("it has a page").to_owned();
+        let opened =
+            if with { text.replace(&line, &basemap.replace("page = \"PAGE\"", &line)) } else { text };
+        std::fs::write(&file, opened).expect("it is written");
+        let server = serve_in(folder.path(), "site.toml", &[]);
+        let page = page(&server);
+        let head = get(page, "/").head.to_lowercase();
+        let policy =
+            head.lines().find_map(|line| line.strip_prefix("content-security-policy: ")).expect("a policy");
+        assert!(policy.trim().ends_with(&format!("img-src 'self' data:{hosts}")), "{policy}");
+        assert_eq!(get(page, "/map.json").body.contains("the survey"), with);
+        // No terrain is named in this valley: a tile of nothing is no error.
+        assert_eq!(get(page, "/ground/10/549/359").status, 204);
+        let _stopped = server.stop("-TERM");
+    }
+}

@@ -4,7 +4,8 @@ use forecast::terrain::{Grid, Place, Terrain};
 use maud::{Markup, html};
 
 use super::coverage::{self, Frame};
-use super::relief::{Heights, shade};
+use super::relief::{self, Heights, shade};
+pub use super::relief::{FINEST, Tile};
 use super::signboard::{Sign, standing};
 use super::{Chart, contour};
 
@@ -20,6 +21,8 @@ const BEYOND_DEG: f64 = 0.01;
 #[derive(Clone, Debug)]
 pub struct Ground {
     grid: Grid,
+    /// Drawn so many times as steep as it is.
+    stretched: f64,
     /// The shade as a picture of its own (PNG); `None` on plain paper.
     pub shade: Option<Vec<u8>>,
     contours: Vec<String>,
@@ -45,7 +48,7 @@ impl Ground {
             terrain.and_then(|terrain| Some((terrain, coverage::around(places, Some(terrain), SHADED)?)));
         let Some((terrain, grid)) = over else {
             let grid = plain(places)?;
-            return Some(Self { grid, shade: None, contours: Vec::new(), every_m: 0.0 });
+            return Some(Self { grid, stretched: 1.0, shade: None, contours: Vec::new(), every_m: 0.0 });
         };
         let heights = Heights::sampled(terrain, &grid, CONTOURED);
         let (low_m, high_m) = heights.range_m()?;
@@ -53,8 +56,26 @@ impl Ground {
         let frame = Frame::within(&grid, TALLEST);
         let levels = coverage::levels(&heights, every_m);
         let contours = levels.iter().map(|level| coverage::level_path(&heights, &frame, *level)).collect();
-        let shade = Some(shade(&Heights::sampled(terrain, &grid, SHADED)).png());
-        Some(Self { grid, shade, contours, every_m })
+        let shaded = Heights::sampled(terrain, &grid, SHADED);
+        let shade = Some(shade(&shaded).png());
+        Some(Self { grid, stretched: shaded.stretched(), shade, contours, every_m })
+    }
+
+    /// West, south, east and north of the picture \[°\].
+    pub fn edges_deg(&self) -> [f64; 4] {
+        let Grid { north_deg, west_deg, row_step_deg, column_step_deg, .. } = self.grid;
+        let (south_deg, east_deg) = (self.grid.south_deg(), self.grid.east_deg());
+        [
+            west_deg - 0.5 * column_step_deg,
+            south_deg - 0.5 * row_step_deg,
+            east_deg + 0.5 * column_step_deg,
+            north_deg + 0.5 * row_step_deg,
+        ]
+    }
+
+    /// Shade and contours on a tile of a map that is moved (PNG); `None` where no terrain is known.
+    pub fn tile(&self, terrain: &Terrain, tile: Tile) -> Option<Vec<u8>> {
+        relief::tile(terrain, tile, self.stretched, self.every_m)
     }
 
     /// The picture with boards; the shade lies at an address of its own.

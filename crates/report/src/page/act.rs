@@ -4,7 +4,7 @@
 use maud::{Markup, html};
 use serde::Serialize;
 
-use super::{Page, Way, When, plain};
+use super::{Page, Way, When, node_page, plain};
 
 /// Who is there?
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
@@ -153,7 +153,7 @@ impl Page for NoteVisit {
         html! {
             @if let Some(why) = &self.why { p role="alert" { (plain(why)) } }
             p #unsent role="status" {}
-            form.act #visit method="post" data-node=(self.node) {
+            form.act #visit method="post" enctype="multipart/form-data" data-node=(self.node) {
                 input type="hidden" name="form" value=(self.form);
                 input type="hidden" name="own_id" value=(self.own_id);
                 p {
@@ -166,6 +166,10 @@ impl Page for NoteVisit {
                     @for part in &self.parts {
                         p.task { label { input type="checkbox" name=(part); (part) } }
                     }
+                }
+                p {
+                    label for="photo" { "A picture, if you like" }
+                    input id="photo" name="photo" type="file" accept="image/jpeg,image/png,image/webp";
                 }
                 p { button { "Note it" } }
             }
@@ -182,6 +186,61 @@ impl Visit {
                 @if !self.parts.is_empty() { span.quiet { " (changed: " (self.parts.join(", ")) ")" } }
                 @if let Some(photo) = &self.photo { " " a href=(photo) { "picture" } }
             }
+        }
+    }
+}
+
+/// Somebody is to say where a node stands.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct PutNode {
+    /// Which node.
+    pub node: String,
+    /// Where it stands, north and east positive \[°\]; `None`: nowhere yet.
+    pub place: Option<(f64, f64)>,
+    /// Whether that is what the registry says, and not the plan alone.
+    pub is_registered: bool,
+    /// Why it was not taken.
+    pub why: Option<String>,
+    /// The word of forms.
+    #[serde(skip)]
+    pub form: String,
+}
+
+impl Page for PutNode {
+    const WAY: Option<Way> = Some(Way::Site);
+    const LIVE: bool = false;
+
+    fn title(&self) -> String {
+        let name = plain(&self.node);
+        match self.place {
+            None => format!("{name} stands nowhere yet"),
+            Some((north, east)) => {
+                let verb = if self.is_registered { "stands" } else { "is planned" };
+                format!("{name} {verb} at {north:.5}, {east:.5}")
+            }
+        }
+    }
+
+    fn main(&self) -> Markup {
+        let written = |value: Option<f64>| value.map(|value| format!("{value:.6}"));
+        let (north, east) = self.place.unzip();
+        html! {
+            @if let Some(why) = &self.why { p role="alert" { (plain(why)) } }
+            form.act method="post" {
+                p.quiet { "What is written here goes into the registry from today on; what was heard before keeps its place. \
+                           Reach and skyline are still those of the place in the site file." }
+                input type="hidden" name="form" value=(self.form);
+                p {
+                    label for="latitude" { "Latitude, degrees, north positive" }
+                    input id="latitude" name="latitude" inputmode="decimal" required value=[written(north)];
+                }
+                p {
+                    label for="longitude" { "Longitude, degrees, east positive" }
+                    input id="longitude" name="longitude" inputmode="decimal" required value=[written(east)];
+                }
+                p { button { "It stands here" } }
+            }
+            p { a href=(node_page(&self.node)) { "All of " (plain(&self.node)) } " · " a href="/" { "All nodes" } }
         }
     }
 }

@@ -3,7 +3,7 @@
 use maud::{Markup, PreEscaped, html};
 use serde::Serialize;
 
-use super::{Page, Way, design_page, plain};
+use super::{Page, Way, design_page, in_address, plain};
 use crate::words;
 
 /// The design files of a site.
@@ -59,6 +59,12 @@ pub struct DesignPage {
     /// What is said of the text.
     #[serde(flatten)]
     pub answer: DesignAnswer,
+    /// Another design that stands beside it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub beside: Option<Box<DesignPage>>,
+    /// Files that can stand beside it; its own is there as it is on the disk.
+    #[serde(skip)]
+    pub others: Vec<String>,
 }
 
 /// What is said of a text.
@@ -98,19 +104,49 @@ impl Page for DesignPage {
     const SCRIPT: Option<&'static str> = Some("design.js");
 
     fn title(&self) -> String {
-        plain(&self.answer.title)
+        let own = plain(&self.answer.title);
+        match &self.beside {
+            Some(beside) => format!("{own}; beside it: {}", plain(&beside.answer.title)),
+            None => own,
+        }
     }
 
     fn main(&self) -> Markup {
         html! {
-            form.editor method="post" action=(design_page(&self.file)) data-design=(self.file) {
+            nav.choices aria-label="Beside it" {
+                span.quiet { "Beside it:" }
+                a href=(design_page(&self.file)) aria-current=[self.beside.is_none().then_some("true")] { "nothing" }
+                @for other in &self.others { (self.choice(other)) }
+            }
+            div.pair[self.beside.is_some()] {
+                (self.editor("text", self.beside.as_deref()))
+                @if let Some(beside) = &self.beside { (beside.editor("text-beside", Some(self))) }
+            }
+        }
+    }
+}
+
+impl DesignPage {
+    fn choice(&self, other: &str) -> Markup {
+        let is_there = self.beside.as_ref().is_some_and(|beside| beside.file == *other);
+        html! {
+            a href={ (design_page(&self.file)) "?beside=" (in_address(other)) } aria-current=[is_there.then_some("true")] {
+                @if *other == self.file { "this file as it is" } @else { (plain(other)) }
+            }
+        }
+    }
+
+    fn editor(&self, id: &str, beside: Option<&Self>) -> Markup {
+        let beside = beside.map(|beside| "?beside=".to_owned() + &in_address(&beside.file));
+        html! {
+            form.editor method="post" action={ (design_page(&self.file)) (beside.unwrap_or_default()) } data-design=(self.file) {
                 div {
-                    label for="text" { (plain(&self.file)) }
-                    textarea id="text" name="text" spellcheck="false" autocomplete="off" autocapitalize="off" { "\n" (self.text) }
-                    p { button type="submit" { "Ask again" } " " button type="button" id="download" hidden { "Download this text" } }
+                    label for=(id) { (plain(&self.file)) }
+                    textarea id=(id) name="text" spellcheck="false" autocomplete="off" autocapitalize="off" { "\n" (self.text) }
+                    p { button type="submit" { "Ask again" } " " button.download type="button" hidden { "Download this text" } }
                     p.quiet { "Nothing is saved over the file: download what you have changed." }
                 }
-                div id="answer" aria-live="polite" { (self.answer.shown()) }
+                div.answer aria-live="polite" { (self.answer.shown()) }
             }
         }
     }
@@ -148,9 +184,28 @@ mod tests {
             file: "mast.toml".into(),
             text: "# </textarea><script>alert(1)</script>".into(),
             answer: DesignAnswer { title: "It holds".into(), ..DesignAnswer::default() },
+            beside: None,
+            others: Vec::new(),
         };
         let text = page.main().into_string();
         assert!(!text.contains("<script>") && text.matches("</textarea>").count() == 1, "{text}");
+    }
+
+    #[test]
+    fn two_designs_stand_side_by_side_each_in_a_form_of_its_own() {
+        let page = |file: &str, beside| DesignPage {
+            file: file.into(),
+            text: String::new(),
+            answer: DesignAnswer { title: format!("{file} holds"), ..DesignAnswer::default() },
+            beside,
+            others: vec!["a b.toml".into(), "tank.toml".into()],
+        };
+        let both = page("a b.toml", Some(Box::new(page("tank.toml", None))));
+        assert_eq!(both.title(), "a b.toml holds; beside it: tank.toml holds");
+        let text = both.main().into_string();
+        assert_eq!(text.matches("<textarea").count(), 2);
+        assert!(text.contains("action=\"/design/a%20b.toml?beside=tank.toml\""), "{text}");
+        assert!(text.contains("this file as it is") && text.matches("aria-current").count() == 1, "{text}");
     }
 
     #[test]

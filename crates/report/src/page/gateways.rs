@@ -4,7 +4,7 @@ use maud::{Markup, html};
 use serde::Serialize;
 
 use super::{Page, Way, When, node_page, plain};
-use crate::words;
+use crate::{chart, words};
 
 /// The gateways of a site, and strangers that send to it.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -138,12 +138,13 @@ impl Gateway {
         }
     }
 
-    /// Frames by hour as figures: the newest last.
+    /// Frames by hour as a chart and as figures: the newest last.
     fn hours(&self) -> Markup {
-        let most = self.frames_by_hour.iter().max().copied().unwrap_or_default();
-        let least = self.frames_by_hour.iter().min().copied().unwrap_or_default();
+        let id = self.name.chars().map(|letter| if letter.is_ascii_alphanumeric() { letter } else { '-' });
+        let chart = chart::heard::chart(&format!("hours-{}", id.collect::<String>()), &self.frames_by_hour);
         html! {
-            p { "Between " (least) " and " (most) " frames an hour." }
+            p { (chart.title) "." }
+            div.scroll tabindex="0" role="group" aria-label=(chart.title) { (chart.svg()) }
             details {
                 summary { "Hour by hour" }
                 table { thead { tr { th { "hours ago" } th.figure { "frames" } } }

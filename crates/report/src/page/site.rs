@@ -16,7 +16,7 @@ use crate::words;
 pub struct Site {
     /// Its remark.
     pub note: Option<String>,
-    /// The nodes, worst first ([`Site::sort`]).
+    /// The nodes, worst first ([`SiteNode::sort`]).
     pub nodes: Vec<SiteNode>,
     /// Open alarms.
     pub alarms: Vec<Alarm>,
@@ -79,17 +79,22 @@ impl SiteNode {
     fn badness(&self) -> (usize, u8, bool) {
         (self.alarms, self.worst().badness(), self.is_enrolled && self.last_heard.is_none())
     }
-}
 
-impl Site {
+    /// Whether it may want a hand: anything else than a promise that holds.
+    fn is_restless(&self) -> bool {
+        self.badness() != (0, Verdict::Holds.badness(), false)
+    }
+
     /// Puts the worst first.
-    pub fn sort(&mut self) {
-        self.nodes.sort_by(|one, other| {
+    pub fn sort(nodes: &mut [Self]) {
+        nodes.sort_by(|one, other| {
             let order = other.badness().cmp(&one.badness());
             order.then_with(|| one.name.cmp(&other.name))
         });
     }
+}
 
+impl Site {
     fn counted(&self, wanted: Verdict) -> usize {
         self.nodes.iter().filter(|node| node.promised.is_some() && node.worst() == wanted).count()
     }
@@ -115,6 +120,7 @@ impl Site {
 
 impl Page for Site {
     const WAY: Option<Way> = Some(Way::Site);
+    const SCRIPT: Option<&'static str> = Some("map.js");
 
     fn title(&self) -> String {
         let nodes = words::count(self.nodes.len(), "node");
@@ -141,9 +147,9 @@ impl Page for Site {
                 @if !self.nodes.is_empty() { (self.rows()) }
             }
             @if let Some(ground) = &self.ground {
-                section.figure data-part="ground" {
+                section.figure #map {
                     h2 { "Where they stand" }
-                    div.ground { (ground.linked()) }
+                    div.ground data-part="ground" { (ground.linked()) }
                     @if let Some(note) = &ground.note { p.quiet { (note) } }
                 }
             }
@@ -153,19 +159,42 @@ impl Page for Site {
 
 impl Site {
     fn rows(&self) -> Markup {
+        let (restless, at_rest): (Vec<&SiteNode>, Vec<&SiteNode>) =
+            self.nodes.iter().partition(|node| self.nodes.len() <= MANY || node.is_restless());
+        let (open, folded) = restless.split_at(restless.len().min(MANY));
         html! {
-            table.stacked.nodes.site {
-                thead { tr {
-                    th { "node" }
-                    @for question in QUESTIONS { th { (question) } }
-                    th.figure { "charge" } th { "forecast" } th.figure { "in hand" } th { "heard" } th.figure { "margin" }
-                } }
-                tbody { @for node in &self.nodes { (node.row()) } }
-            }
+            @if !open.is_empty() { (table(open)) }
+            (more(folded, "more want a look"))
+            (more(&at_rest, if open.is_empty() { "hold" } else { "more hold" }))
             p.quiet {
                 "Charge: from the lowest voltage of the last 24 h, as if the battery rested. Pale: where nine in ten lives are today; "
                 "the tick: this node. In hand: days without sun from the darkest day on. Margin: above what the data rate of the last signal needs."
             }
+        }
+    }
+}
+
+/// So many nodes are shown in one table; of more, those that hold are folded away.
+const MANY: usize = 24;
+
+/// Nodes that are seen when somebody asks for them.
+fn more(nodes: &[&SiteNode], how: &str) -> Markup {
+    html! {
+        @if !nodes.is_empty() {
+            details { summary { (nodes.len()) " " (how) } (table(nodes)) }
+        }
+    }
+}
+
+fn table(nodes: &[&SiteNode]) -> Markup {
+    html! {
+        table.stacked.nodes.site {
+            thead { tr {
+                th { "node" }
+                @for question in QUESTIONS { th { (question) } }
+                th.figure { "charge" } th { "forecast" } th.figure { "in hand" } th { "heard" } th.figure { "margin" }
+            } }
+            tbody { @for node in nodes { (node.row()) } }
         }
     }
 }
@@ -272,10 +301,9 @@ mod tests {
         PromisedNode::of(&crate::fixture::subject(), &plan, verdicts)
     }
 
-    fn site(nodes: Vec<SiteNode>) -> Site {
-        let mut site = Site { note: None, nodes, alarms: Vec::new(), to_be_worked_out: 0, ground: None };
-        site.sort();
-        site
+    fn site(mut nodes: Vec<SiteNode>) -> Site {
+        SiteNode::sort(&mut nodes);
+        Site { note: None, nodes, alarms: Vec::new(), to_be_worked_out: 0, ground: None }
     }
 
     #[test]
@@ -304,6 +332,24 @@ mod tests {
         ]);
         let names: Vec<&str> = all.nodes.iter().map(|node| node.name.as_str()).collect();
         assert_eq!(names, ["alarmed", "fails", "holds"]);
+    }
+
+    /// Of 300 nodes one fails and one has an alarm: these two are seen at once, in this order, and the 298 are one line.
+    #[test]
+    fn of_many_nodes_those_that_hold_are_folded_away() {
+        let with =
+            |name: String, life, alarms| SiteNode { promised: Some(promised(life)), alarms, ..node(&name) };
+        let mut nodes: Vec<SiteNode> = (0..298).map(|at| with(format!("n{at}"), Verdict::Holds, 0)).collect();
+        nodes.push(with("failing".into(), Verdict::Fails, 0));
+        nodes.push(with("alarmed".into(), Verdict::Holds, 1));
+        let text = site(nodes).main().into_string();
+        let (open, folded) = text.split_once("<details>").expect("some are folded");
+        let at = |name: &str| open.find(&format!(">{name}</a>")).expect(name);
+        assert!(at("alarmed") < at("failing"));
+        assert_eq!((open.matches("<th scope").count(), folded.matches("<th scope").count()), (2, 298));
+        assert!(folded.contains("<summary>298 more hold</summary>"));
+        let few = (0..24).map(|at| with(format!("n{at}"), Verdict::Holds, 0)).collect();
+        assert!(!site(few).main().into_string().contains("<details>"));
     }
 
     #[test]

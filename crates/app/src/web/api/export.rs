@@ -111,7 +111,7 @@ fn write(
     out: &mut Out,
 ) -> Result<(), Stopped> {
     let log = sqlite::reader(&asked.house.log)?;
-    let labels = &asked.house.known.labels;
+    let labels = &asked.house.labels();
     let (mut is_first, mut titles, mut tracks) = (true, String::new(), Tracks::default());
     let put = |out: &mut Out, text: &str| if out.put(text) { Ok(()) } else { Err(Stopped::Gone) };
     let begin = match form {

@@ -41,15 +41,12 @@ fn of_name(asked: &Asked, log: &Connection, name: &str) -> Result<shape::Node, R
     let known = &asked.house.known;
     let Some((row, ..)) = known.boards(name).pop() else { return Err(nobody(name)) };
     let dev_eui = row.dev_eui.to_string();
-    let place = known.labels.places.get(&dev_eui);
+    let place = asked.house.labels().places.get(&dev_eui).copied();
     let kind = known.kinds.iter().find(|kind| kind.name == row.kind);
     Ok(shape::Node {
         name: row.name.clone(),
         kind: row.kind.clone(),
-        place: place.map(|(latitude_deg, longitude_deg)| shape::Place {
-            latitude_deg: *latitude_deg,
-            longitude_deg: *longitude_deg,
-        }),
+        place: place.map(|(latitude_deg, longitude_deg)| shape::Place { latitude_deg, longitude_deg }),
         last_heard_at: time_if(last_heard(log, &dev_eui)?)?,
         dev_eui,
         messages: kind.map(messages).unwrap_or_default(),

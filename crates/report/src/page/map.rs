@@ -1,0 +1,61 @@
+//! What a map shows that a person moves: the ground, nodes and gateways where they stand, and what lies below.
+
+use serde::Serialize;
+
+/// All that a map is drawn from.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Map {
+    /// West, south, east and north of what it shows first \[°\].
+    pub edges_deg: [f64; 4],
+    /// Shade and contours; `None` where no terrain is named.
+    pub ground: Option<Tiles>,
+    /// What the site file lays below; `None`: paper.
+    pub basemap: Option<Tiles>,
+    /// The nodes, worst first.
+    pub nodes: Vec<Board>,
+    /// The gateways.
+    pub gateways: Vec<House>,
+    /// Whether whoever asks may put nodes elsewhere.
+    pub may_move: bool,
+}
+
+/// Pictures in squares, in spherical Mercator.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Tiles {
+    /// Their address, in which `{z}`, `{x}` and `{y}` stand for level, column and row.
+    pub address: String,
+    /// The finest level that there is.
+    pub finest: u8,
+    /// Whose they are, where that is to be said.
+    pub credit: Option<String>,
+}
+
+/// A node where it stands.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Board {
+    /// Its name.
+    pub name: String,
+    /// Its page.
+    pub page: String,
+    /// The worst of its verdicts in a word ([`crate::words::verdict`]).
+    pub verdict: &'static str,
+    /// North positive \[°\].
+    pub latitude_deg: f64,
+    /// East positive \[°\].
+    pub longitude_deg: f64,
+    /// Whether it says itself where it is, and nobody puts it anywhere.
+    pub moves: bool,
+    /// Whether it is enrolled, so that the registry can say where it stands.
+    pub is_enrolled: bool,
+}
+
+/// A gateway where it stands.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct House {
+    /// Its name.
+    pub name: String,
+    /// North positive \[°\].
+    pub latitude_deg: f64,
+    /// East positive \[°\].
+    pub longitude_deg: f64,
+}

@@ -1,0 +1,23 @@
+// What the map takes from OpenLayers; `cargo xtask vendor` bundles it.
+export { default as Map } from 'ol/Map.js';
+export { default as View } from 'ol/View.js';
+export { default as Overlay } from 'ol/Overlay.js';
+export { default as Feature } from 'ol/Feature.js';
+export { default as ImageLayer } from 'ol/layer/Image.js';
+export { default as TileLayer } from 'ol/layer/Tile.js';
+export { default as VectorLayer } from 'ol/layer/Vector.js';
+export { default as Static } from 'ol/source/ImageStatic.js';
+export { default as XYZ } from 'ol/source/XYZ.js';
+export { default as VectorSource } from 'ol/source/Vector.js';
+export { default as LineString } from 'ol/geom/LineString.js';
+export { default as MultiLineString } from 'ol/geom/MultiLineString.js';
+export { default as Point } from 'ol/geom/Point.js';
+export { default as Polygon, circular } from 'ol/geom/Polygon.js';
+export { default as Draw } from 'ol/interaction/Draw.js';
+export { defaults as interactions } from 'ol/interaction/defaults.js';
+export { default as Circle } from 'ol/style/Circle.js';
+export { default as Fill } from 'ol/style/Fill.js';
+export { default as Stroke } from 'ol/style/Stroke.js';
+export { default as Style } from 'ol/style/Style.js';
+export { fromLonLat, toLonLat, transformExtent } from 'ol/proj.js';
+export { boundingExtent, buffer, getCenter } from 'ol/extent.js';
