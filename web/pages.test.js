@@ -197,7 +197,7 @@ test('on the map boards are links, and one is put elsewhere by keyboard alone', 
   await page.click('text=move a node');
   await board.focus();
   for (let count = 0; count < 3; count += 1) await page.keyboard.press('Shift+ArrowUp');
-  assert.match((await page.textContent('.figure [role=status]')) ?? '', /mast-slope: \d+\.\d{5}° north, .* m from where it stands/);
+  assert.match((await page.textContent('.figure [role=status]')) ?? '', /mast-slope: \d+\.\d{5}° north, .*m from where it stands/);
   await page.click('text=put it here');
   await page.locator('text=it is written in the registry').waitFor();
   const { page: told } = await (await fetch(`${base}/node/mast-slope/place?format=json`)).json();

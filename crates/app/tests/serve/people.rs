@@ -179,7 +179,7 @@ fn a_link_is_shown_without_being_used_up_and_sets_one_passphrase() {
     for _ in 0..2 {
         let shown = get(at, link);
         assert!(shown.status == 200 && shown.body.contains("A passphrase for ann"), "{shown:?}");
-        assert_eq!(field(&shown, "referrer-policy").as_deref(), Some("no-referrer"));
+        assert_eq!(field(&shown, "referrer-policy").as_deref(), Some("same-origin"));
     }
     let set = |one: &str, other: &str| {
         let body = format!("passphrase={}&again={}", one.replace(' ', "+"), other.replace(' ', "+"));

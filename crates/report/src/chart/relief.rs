@@ -116,12 +116,17 @@ pub(crate) fn tile(terrain: &Terrain, tile: Tile, stretched: f64, every_m: f64) 
         if every_m > 0.0 && [east, south].iter().any(|other| (line(*other) - line(middle)).abs() > 0.0) {
             return CONTOUR;
         }
-        lit(slope * (east - heights[at - 1]), slope * (heights[at - WIDE] - south))
+        coarse(lit(slope * (east - heights[at - 1]), slope * (heights[at - WIDE] - south)))
     };
     let places = (1..WIDE - 1).flat_map(|row| (1..WIDE - 1).map(move |column| row * WIDE + column));
     let mut palette = palette();
     palette.push(LINE);
     Some(Picture { columns: WIDE - 2, places: places.map(pixel).collect(), palette }.png())
+}
+
+/// Every third step: a tile of a map weighs half as much, and level ground stays level.
+const fn coarse(step: u8) -> u8 {
+    (step + 1) / 3 * 3
 }
 
 /// The same extent in fewer places, if it has more than so many in a row or column.
