@@ -4,6 +4,7 @@
 import assert from 'node:assert/strict';
 import { spawn } from 'node:child_process';
 import { cpSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
+import { createServer } from 'node:net';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { after, before, test } from 'node:test';
@@ -17,16 +18,24 @@ let served;
 let browser;
 let base = '';
 
+/** A port that was free a moment ago. @returns {Promise<number>} */
+const port = () => new Promise((found) => {
+  const server = createServer().listen(0, '127.0.0.1', () => {
+    const at = server.address();
+    server.close(() => found(typeof at === 'object' && at ? at.port : 0));
+  });
+});
+
 /** Three hundred places over the terrain of the example: twenty in a row. */
-function site() {
+function site(/** @type {number} */ at) {
   const kinds = ['frost-mast.toml', 'tank-level.toml', 'soil-station.toml'];
-  const nodes = Array.from({ length: NODES }, (_, at) => `[node.n${at}]\nkind = "${kinds[at % 3]}"\n`
-    + `latitude = "${(46.96 + 0.006 * Math.floor(at / 20)).toFixed(4)} deg"\nlongitude = "${(12.95 + 0.006 * (at % 20)).toFixed(4)} deg"\n`);
+  const nodes = Array.from({ length: NODES }, (_, number) => `[node.n${number}]\nkind = "${kinds[number % 3]}"\n`
+    + `latitude = "${(46.96 + 0.006 * Math.floor(number / 20)).toFixed(4)} deg"\nlongitude = "${(12.95 + 0.006 * (number % 20)).toFixed(4)} deg"\n`);
   return `schema = 1
 name = "Wide moor"
 [serve]
 log = "log.sqlite"
-page = "127.0.0.1:0"
+page = "127.0.0.1:${at}"
 [gateway.hut]
 latitude = "47.0 deg"
 longitude = "13.0 deg"
@@ -41,7 +50,7 @@ ${nodes.join('')}`;
 
 before(async () => {
   cpSync('../examples/larkmoor', folder, { recursive: true });
-  writeFileSync(join(folder, 'site.toml'), site());
+  writeFileSync(join(folder, 'site.toml'), site(await port()));
   const program = process.env.PROGRAM ?? '../target/debug/overwinter';
   served = spawn(program, ['serve', join(folder, 'site.toml')], { stdio: ['pipe', 'ignore', 'pipe'] });
   base = await new Promise((found, failed) => {

@@ -63,6 +63,8 @@ after(async () => {
  */
 async function opened(screen) {
   const context = await browser.newContext(screen);
+  // A design is worked out when it is opened, and this machine may be at work with other things.
+  context.setDefaultNavigationTimeout(120_000);
   const page = await context.newPage();
   /** @type {string[]} */
   const complaints = [];
