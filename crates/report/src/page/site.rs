@@ -337,18 +337,22 @@ mod tests {
     /// Of 300 nodes one fails and one has an alarm: these two are seen at once, in this order, and the 298 are one line.
     #[test]
     fn of_many_nodes_those_that_hold_are_folded_away() {
-        let with =
-            |name: String, life, alarms| SiteNode { promised: Some(promised(life)), alarms, ..node(&name) };
-        let mut nodes: Vec<SiteNode> = (0..298).map(|at| with(format!("n{at}"), Verdict::Holds, 0)).collect();
-        nodes.push(with("failing".into(), Verdict::Fails, 0));
-        nodes.push(with("alarmed".into(), Verdict::Holds, 1));
+        let (holds, fails) = (promised(Verdict::Holds), promised(Verdict::Fails));
+        let with = |name: String, promise: &PromisedNode, alarms| SiteNode {
+            promised: Some(promise.clone()),
+            alarms,
+            ..node(&name)
+        };
+        let mut nodes: Vec<SiteNode> = (0..298).map(|at| with(format!("n{at}"), &holds, 0)).collect();
+        nodes.push(with("failing".into(), &fails, 0));
+        nodes.push(with("alarmed".into(), &holds, 1));
         let text = site(nodes).main().into_string();
         let (open, folded) = text.split_once("<details>").expect("some are folded");
         let at = |name: &str| open.find(&format!(">{name}</a>")).expect(name);
         assert!(at("alarmed") < at("failing"));
         assert_eq!((open.matches("<th scope").count(), folded.matches("<th scope").count()), (2, 298));
         assert!(folded.contains("<summary>298 more hold</summary>"));
-        let few = (0..24).map(|at| with(format!("n{at}"), Verdict::Holds, 0)).collect();
+        let few = (0..24).map(|at| with(format!("n{at}"), &holds, 0)).collect();
         assert!(!site(few).main().into_string().contains("<details>"));
     }
 
