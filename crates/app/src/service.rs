@@ -6,6 +6,7 @@ mod host;
 mod http;
 mod learner;
 mod links;
+mod listen;
 mod mail;
 mod mark;
 mod modem;
@@ -24,7 +25,6 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::Ordering;
 use std::sync::{Arc, Mutex, PoisonError};
 
-use design::serve::Page;
 use logbook::clock::{News, now};
 use logbook::intake::door::Door;
 use logbook::intake::gateways::Gateways;
@@ -47,10 +47,12 @@ use crate::input::fleet;
 use crate::known::Known;
 use crate::output;
 use crate::web::pulse::Pulse;
-use crate::web::{self, Doorway, Gate, House, Posted, Promises};
+use crate::web::stations::{self, Stations};
+use crate::web::{self, Doorway, Gate, House, Listening, Posted, Promises};
 pub(crate) use certificate::certificate_here;
 pub(crate) use example::propose_source;
 pub(crate) use host::note_copied;
+use listen::{gateways_at, page_at, page_line, stations_at, stations_line};
 use onward::Onward;
 use past::Past;
 pub(crate) use settings::Settings;
@@ -205,6 +207,7 @@ struct Tally {
 struct Printer {
     form: Form,
     gateways: Option<Arc<Gateways>>,
+    stations: Option<Arc<Stations>>,
     names: BTreeMap<DevEui, String>,
     tally: Arc<Mutex<Tally>>,
     pulse: Arc<Pulse>,
@@ -236,7 +239,10 @@ impl Listener for Printer {
 
     fn answer(&mut self, downlink: &Downlink) {
         // A gateway that can't be reached says nothing, and the answer's outcome becomes unknown.
-        let _unreached = self.gateways.as_ref().is_some_and(|gateways| gateways.answer(downlink));
+        let _unreached = match downlink.station {
+            Some(_) => self.stations.as_ref().is_some_and(|stations| stations.answer(downlink)),
+            None => self.gateways.as_ref().is_some_and(|gateways| gateways.answer(downlink)),
+        };
         if self.form == Form::Words {
             self.teller.tell(said::answer(downlink, &self.names, &self.zone));
         }
@@ -351,6 +357,7 @@ impl Service {
         let (watch, gateway_names, pace, known) = (self.watch, self.gateway_names, self.pace, self.known);
         let stop = stop_signal();
         let gateways = gateways_at(settings.udp).await?;
+        let (stations, stations_door) = stations_at(&site, &settings, &setup).await?.unzip();
         let page = page_at(&settings).await?;
         let newest = log.progress().map_err(|error| log_failure(&settings.log, &error))?.0;
         let pulse = Arc::new(Pulse::new(newest));
@@ -375,6 +382,7 @@ impl Service {
         let printer = Printer {
             form,
             gateways: gateways.clone(),
+            stations: stations.clone(),
             names: names.clone(),
             tally: Arc::clone(&tally),
             pulse: Arc::clone(&pulse),
@@ -407,6 +415,7 @@ impl Service {
                 pulse: Arc::clone(&pulse),
                 counts: writer.counts(),
                 gateways: gateways.clone(),
+                stations: stations.clone(),
                 names,
                 door: Arc::clone(&door),
                 posted,
@@ -417,6 +426,7 @@ impl Service {
             };
             doorway.serve(web::routes(Arc::new(house)), pulse.stopping())
         });
+        let connecting = connect(stations.zip(stations_door), &settings, &door, &pulse);
         let subscribed = subscribe(subscriptions, &door, &pulse);
         let handing_on = hand_on(onward, &settings.log, &door, &pulse);
         let telling = tell::begin(tellers, &watched, &door, &pulse);
@@ -427,14 +437,12 @@ impl Service {
         pulse.stop();
         door.close();
         twin.close();
-        if let Some(hearing) = hearing {
-            end(hearing).await;
-        }
+        end(hearing).await;
         handing_on.iter().chain(&telling).for_each(JoinHandle::abort);
         let dropped = writer.counts().dropped.load(Ordering::Relaxed);
         let stopped = writer.stop();
         let_go(&subscribed).await;
-        if let Some(listening) = listening {
+        for listening in listening.into_iter().chain(connecting) {
             listening.ended().await;
         }
         // It ends with the thread that keeps; what it said is said before the last word.
@@ -480,6 +488,19 @@ fn subscribe(subscriptions: Vec<Subscription>, door: &Arc<Door>, pulse: &Arc<Pul
     subscriptions.into_iter().map(begin).collect()
 }
 
+/// Lets gateways connect, until the program stops.
+fn connect(
+    stations: Option<(Arc<Stations>, Doorway)>,
+    settings: &Settings,
+    door: &Arc<Door>,
+    pulse: &Arc<Pulse>,
+) -> Option<Listening> {
+    let (stations, doorway) = stations?;
+    output::complain(&stations_line(&doorway, settings));
+    let routes = stations::routes(stations, Arc::clone(door), Arc::clone(pulse));
+    Some(doorway.serve(routes, pulse.stopping()))
+}
+
 /// The word by which this log's process is known to brokers, drawn once and kept in the log.
 fn own_word(settings: &Settings, log: &Log) -> Result<String, Failure> {
     let failure = |error: StoreError| log_failure(&settings.log, &error);
@@ -502,15 +523,9 @@ async fn let_go(subscribed: &[JoinHandle<()>]) {
     }
 }
 
-/// Listens for gateways, if it is to.
-async fn gateways_at(udp: Option<std::net::SocketAddr>) -> Result<Option<Arc<Gateways>>, Failure> {
-    let Some(address) = udp else { return Ok(None) };
-    let heard = Gateways::listen(address).await;
-    heard.map(Some).map_err(|error| busy("serve.gateways.udp", &address, &error))
-}
-
 /// Ends a task, and waits until it has.
-async fn end(task: JoinHandle<()>) {
+async fn end(task: Option<JoinHandle<()>>) {
+    let Some(task) = task else { return };
     task.abort();
     // It ends by being aborted.
     let _aborted = task.await;
@@ -529,35 +544,6 @@ fn hear(gateways: Arc<Gateways>, writer: &Writer) -> tokio::task::JoinHandle<()>
     }
     let inbox = writer.inbox();
     tokio::spawn(async move { gateways.hear(&inbox).await })
-}
-
-/// Takes the address of the page, if there is to be one.
-async fn page_at(settings: &Settings) -> Result<Option<(Page, Doorway)>, Failure> {
-    let Some(page) = &settings.page else { return Ok(None) };
-    let tls = match &settings.certificate {
-        Some((certificate, key)) => Some(web::tls::server(certificate, key).map_err(|why| {
-            let help = "write the PEM files of a certificate and of its key into [serve]";
-            Failure::of(Problem::of_file("certificate", "serve.certificate", why, help))
-        })?),
-        None => None,
-    };
-    let opened = Doorway::open(page.listen, tls).await;
-    opened
-        .map(|doorway| Some((page.clone(), doorway)))
-        .map_err(|error| busy("serve.page", &page.listen, &error))
-}
-
-/// Where the page is, and what may be posted there.
-fn page_line(doorway: &Doorway, posted: &[Posted]) -> String {
-    let scheme = if doorway.is_sealed() { "https" } else { "http" };
-    let Ok(address) = doorway.address() else { return String::new() };
-    let mut lines = vec![format!(
-        "Open {scheme}://{address}/ in a browser; programs ask /live, /api/v1, /health, /metrics"
-    )];
-    lines.extend(posted.iter().map(|posted| {
-        format!("Messages of {} are taken at {scheme}://{address}{} (POST)", posted.name, posted.path)
-    }));
-    lines.join("\n") + "\n"
 }
 
 fn last_word(tally: &Mutex<Tally>, dropped: u64, unreadable: u64) -> String {
@@ -595,12 +581,6 @@ fn stop_signal() -> impl Future<Output = ()> {
 #[cfg(not(unix))]
 fn stop_signal() -> impl Future<Output = ()> {
     async { drop(tokio::signal::ctrl_c().await) }
-}
-
-fn busy(key: &'static str, address: &std::net::SocketAddr, error: &std::io::Error) -> Failure {
-    let message = format!("{address} can't be listened on: {}", output::reason(error));
-    let help = "another program may have it: end that one, or write another address";
-    Failure::of(Problem::of_file("listen", key, message, help))
 }
 
 /// A trouble with the log, for a person.

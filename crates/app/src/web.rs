@@ -34,6 +34,7 @@ pub(crate) mod put;
 mod seen;
 mod setting;
 mod shown;
+pub(crate) mod stations;
 pub(crate) mod tls;
 mod track;
 mod tries;
@@ -66,12 +67,13 @@ use crate::known::Known;
 use pulse::Pulse;
 
 pub(crate) use designs::Typing;
-pub(crate) use listener::Doorway;
+pub(crate) use listener::{Doorway, Listening};
 pub(crate) use login::Gate;
 pub(crate) use posted::Posted;
 pub(crate) use promises::Promises;
 pub(crate) use put::Places;
 use shown::Wish;
+use stations::Stations;
 pub(crate) use truths::Truths;
 use who::Asker;
 
@@ -97,6 +99,8 @@ pub(crate) struct House {
     pub(crate) counts: Arc<Counts>,
     /// What gateways have sent by UDP.
     pub(crate) gateways: Option<Arc<Gateways>>,
+    /// Gateways that connect by a websocket.
+    pub(crate) stations: Option<Arc<Stations>>,
     /// What people call the nodes.
     pub(crate) names: BTreeMap<DevEui, String>,
     /// Where messages are handed in.

@@ -85,13 +85,32 @@ pub struct GatewayIntake {
     /// Where their datagrams arrive.
     pub udp: Option<SocketAddr>,
     /// Where their websockets connect.
-    pub websocket: Option<SocketAddr>,
+    pub websocket: Option<Websocket>,
     /// What is answered.
     pub answers: Answers,
     /// How long copies are waited for.
     pub gather: Duration,
     /// From an uplink to the first window \[s\], 1 to 15.
     pub rx1_delay_s: u8,
+}
+
+/// Where gateways connect by a websocket.
+#[derive(Clone, Debug, PartialEq, Eq)]
+#[non_exhaustive]
+pub struct Websocket {
+    /// Address and port.
+    pub listen: SocketAddr,
+    /// Files of certificate and key.
+    pub certificate: Option<(String, String)>,
+    /// Something before it does its TLS.
+    pub behind_proxy: bool,
+}
+
+impl Websocket {
+    /// Whether programs of other machines reach it.
+    pub fn is_open(&self) -> bool {
+        self.behind_proxy || !self.listen.ip().is_loopback()
+    }
 }
 
 /// Which frames the network answers.

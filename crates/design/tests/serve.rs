@@ -172,6 +172,7 @@ const SLIPS: &[(&str, &str, &str, &str)] = &[
     ("udp = \"127.0.0.1:1700\"", "udp = \"127.0.0.1\"", "address", "127.0.0.1:1700"),
     ("udp = \"127.0.0.1:1700\"", "udp = 1700", "wrong-type", "127.0.0.1:1700"),
     ("page = \"127.0.0.1:8750\"", "page = \"0.0.0.0:8750\"", "address", "certificate"),
+    ("udp = \"127.0.0.1:1700\"", "websocket = \"0.0.0.0:8752\"", "address", "certificate"),
     ("page = \"127", "key = \"page.key\"\npage = \"127", "one-of", "manual"),
     ("log = ", "postgres = \"service=slope\"\nlog = ", "one-of", "manual"),
     ("rx1_delay = \"3 s\"", "rx1_delay = 3", "bare-number", "\"3"),

@@ -66,8 +66,8 @@ fn dev_addr() -> DevAddr {
     DevAddr::from_display_bytes([1, 0, 0, 1])
 }
 
-fn network(gateway: GatewayEui) -> Network<impl FnMut() -> DevAddr> {
-    let station = Station { eui: gateway, eirp_most_dbm: 16.0, gain: Decibels::ZERO, lead: 0 };
+pub(crate) fn network(gateway: GatewayEui) -> Network<impl FnMut() -> DevAddr> {
+    let station = Station { eui: gateway, eirp_most_dbm: 16.0, gain: Decibels::ZERO };
     let setup = Setup {
         region: Region::builtin("EU868").expect("built in"),
         stations: vec![station],
@@ -80,7 +80,7 @@ fn network(gateway: GatewayEui) -> Network<impl FnMut() -> DevAddr> {
 }
 
 /// What the device of [`network`] sends: it joins and reports twice.
-fn genuine() -> Vec<Vec<u8>> {
+pub(crate) fn genuine() -> Vec<Vec<u8>> {
     let nonce = DevNonce::from(3);
     let mut frames = vec![join::seal_request(&app_key(), join_eui(), dev_eui(), nonce).to_vec()];
     let first = wire::identity::JoinNonce::from_display_bytes([0, 0, 1]);

@@ -7,6 +7,7 @@ pub mod commands;
 pub mod datagram;
 pub mod design_file;
 pub mod frame;
+pub mod gateway_text;
 pub mod identity;
 pub mod join_accept;
 pub mod key_box;
@@ -27,11 +28,12 @@ pub struct Law {
 }
 
 /// All of them.
-pub const LAWS: [Law; 13] = [
+pub const LAWS: [Law; 14] = [
     Law { name: "commands", holds: commands::holds, seeds: commands::seeds },
     Law { name: "datagram", holds: datagram::holds, seeds: datagram::seeds },
     Law { name: "design_file", holds: design_file::holds, seeds: design_file::seeds },
     Law { name: "frame", holds: frame::holds, seeds: frame::seeds },
+    Law { name: "gateway_text", holds: gateway_text::holds, seeds: gateway_text::seeds },
     Law { name: "identity", holds: identity::holds, seeds: identity::seeds },
     Law { name: "join_accept", holds: join_accept::holds, seeds: join_accept::seeds },
     Law { name: "key_box", holds: key_box::holds, seeds: key_box::seeds },

@@ -32,6 +32,11 @@ fn frames_keep_their_law() {
 }
 
 #[test]
+fn texts_of_gateways_keep_their_law() {
+    keeps("gateway_text", 4_000);
+}
+
+#[test]
 fn identities_and_keys_as_text_keep_their_law() {
     keeps("identity", 20_000);
 }

@@ -84,25 +84,16 @@ pub struct Station {
     pub eirp_most_dbm: f64,
     /// What its antenna gains, less its cable.
     pub gain: Decibels,
-    /// How long before it sends it must be asked \[us\].
-    pub lead: Moment,
 }
 
 impl Station {
-    /// A gateway is asked so long before it sends \[us\]: by datagrams, and by a websocket (own choice; the queue of the
-    /// reference forwarder wants 30 ms).
-    pub const LEAD_UDP: Moment = 80_000;
-    /// See [`Self::LEAD_UDP`].
-    pub const LEAD_WEBSOCKET: Moment = 200_000;
-
     /// Of the site file; `None` while the gateway is only planned.
-    pub fn of(gateway: &Gateway, lead: Moment) -> Option<Self> {
+    pub fn of(gateway: &Gateway) -> Option<Self> {
         let gain = gateway.antenna_gain - gateway.cable_loss;
         Some(Self {
             eui: GatewayEui::from_display_bytes(gateway.eui?),
             eirp_most_dbm: (gateway.power + gain).dbm(),
             gain,
-            lead,
         })
     }
 }

@@ -81,7 +81,6 @@ fn network() -> Network<impl FnMut() -> DevAddr> {
         eui: GatewayEui::from_display(eui).expect("an EUI"),
         eirp_most_dbm: 16.0,
         gain: Decibels::ZERO,
-        lead: Station::LEAD_UDP,
     };
     let setup = Setup {
         region: Region::builtin("EU868").expect("built in"),

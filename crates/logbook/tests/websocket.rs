@@ -1,10 +1,12 @@
 //! The websocket of gateways: frames that were taken apart are the same bytes again, and answers name their window.
 
+mod apart;
 #[expect(dead_code, reason = "other tests need the rest")]
 mod valley;
 
 use std::collections::BTreeSet;
 
+use apart::apart;
 use design::quantity::Frequency;
 use design::region::Region;
 use design::serve::Answers;
@@ -24,40 +26,6 @@ fn eu868() -> Region {
     Region::builtin("EU868").expect("built in")
 }
 
-/// Takes a frame apart as a gateway does (TS001-1.0.4, clause 4): numbers of four octets with a sign.
-fn apart(frame: &[u8], data_rate: u8) -> Value {
-    let signed = |at: usize| i32::from_le_bytes([frame[at], frame[at + 1], frame[at + 2], frame[at + 3]]);
-    let hex = |bytes: &[u8]| bytes.iter().map(|octet| format!("{octet:02x}")).collect::<Vec<_>>().concat();
-    let eui = |at: usize| {
-        let octets: Vec<String> =
-            frame[at..at + 8].iter().rev().map(|octet| format!("{octet:02X}")).collect();
-        octets.join("-")
-    };
-    let end = frame.len() - 4;
-    let mut parts = if frame[0] == 0 {
-        json!({
-            "msgtype": "jreq", "JoinEui": eui(1), "DevEui": eui(9),
-            "DevNonce": u16::from_le_bytes([frame[17], frame[18]]),
-        })
-    } else {
-        let options = 8 + usize::from(frame[5] & 15);
-        json!({
-            "msgtype": "updf", "DevAddr": signed(1), "FCtrl": frame[5],
-            "FCnt": u16::from_le_bytes([frame[6], frame[7]]), "FOpts": hex(&frame[8..options]),
-            "FPort": if options < end { i16::from(frame[options]) } else { -1 },
-            "FRMPayload": hex(&frame[(options + 1).min(end)..end]),
-        })
-    };
-    let fields = parts.as_object_mut().expect("an object");
-    fields.insert("MHdr".to_owned(), frame[0].into());
-    fields.insert("MIC".to_owned(), signed(end).into());
-    fields.insert("DR".to_owned(), data_rate.into());
-    fields.insert("Freq".to_owned(), 868_300_000.into());
-    let upinfo = json!({ "rctx": 3, "xtime": XTIME, "gpstime": 0, "rssi": -80, "snr": 7.5 });
-    fields.insert("upinfo".to_owned(), upinfo);
-    parts
-}
-
 fn read(text: &str) -> Result<Said, StationError> {
     websocket::read(text, gateway(1), &eu868(), START)
 }
@@ -68,7 +36,7 @@ fn frames_are_put_together_byte_for_byte_and_answered_in_one_window() {
     let mut network =
         Network::new(setup("EU868", Answers::All), [device.member(Plan::default())], valley::addresses());
     let mut exchange = |frame: &[u8], verdict: Verdict, wait: i64| {
-        let text = apart(frame, 5).to_string();
+        let text = apart(frame, 5, XTIME).to_string();
         let Ok(Said::Heard(received)) = read(&text) else { panic!("{text}") };
         assert_eq!(received.bytes, frame);
         assert_eq!(received.radio.data_rate, "SF7BW125");
@@ -120,7 +88,7 @@ fn what_gateways_say_besides_is_read() {
 #[test]
 fn frames_that_can_not_be_are_refused() {
     let mut device = Device::new(1);
-    let request = apart(&device.request(), 5);
+    let request = apart(&device.request(), 5, XTIME);
     let changed = |key: &str, value: Value| {
         let mut changed = request.clone();
         changed[key] = value;

@@ -10,6 +10,7 @@ use logbook::people::{Hash, May, NoHash, Word};
 use logbook::received::Moment;
 use logbook::store::people::{By, People, PeopleError, Person, Token};
 use report::problem::{Failure, Problem};
+use wire::identity::GatewayEui;
 
 use crate::enrolment::passphrase;
 use crate::input::fleet;
@@ -24,6 +25,7 @@ Examples:
   overwinter people larkmoor.toml add ben --may act --link
   overwinter people larkmoor.toml token ann wall-display --may read
   overwinter people larkmoor.toml remove ben
+  overwinter people larkmoor.toml gateway packing-house
 
 All of it works while `serve` runs, and holds at once. The first person that is added closes the page to all others.
 
@@ -69,6 +71,14 @@ enum Act {
     Remove {
         /// Their name
         name: String,
+    },
+    /// Prints the line that a gateway shows when it connects by the websocket; it is shown once, and one of before no longer holds
+    Gateway {
+        /// Its name in the site file
+        name: String,
+        /// Take the word from the gateway
+        #[arg(long)]
+        remove: bool,
     },
     /// Prints the word by which a program asks in somebody's name; it is shown once
     Token {
@@ -127,11 +137,12 @@ fn people(arguments: &PeopleOf) -> Result<String, Failure> {
             desk.add(name, may.may(), *link, passphrase_file.as_deref())
         }
         Act::Link { name } => desk.link(name),
-        Act::List => desk.list(),
+        Act::List => desk.list(&site),
         Act::Remove { name } => {
             desk.people.remove(name, by()).map_err(|error| desk.failure(&error))?;
             Ok(format!("{name} is removed, is logged out, and no program asks in that name\n"))
         }
+        Act::Gateway { name, remove } => desk.gateway(&site, name, *remove),
         Act::Token { name, program, may: Some(may), .. } => desk.token(name, program, may.may()),
         Act::Token { name, program, may: None, .. } => desk.take_token(name, program),
     }
@@ -194,16 +205,22 @@ impl Desk {
         }
     }
 
-    fn list(&self) -> Result<String, Failure> {
+    fn list(&self, site: &fleet::Site) -> Result<String, Failure> {
         let failed = |error| log_failure(&self.settings.log, &error);
         let all = self.people.all().map_err(failed)?;
-        if all.is_empty() {
-            return Ok("nobody: the page answers on this machine alone\n".to_owned());
-        }
         let mut lines = Vec::new();
+        if all.is_empty() {
+            lines.push("nobody: the page answers on this machine alone".to_owned());
+        }
         for person in &all {
             lines.push(line(person));
             lines.extend(self.people.tokens(person.id).map_err(failed)?.iter().map(token_line));
+        }
+        for gateway in &site.fleet.surroundings.gateways {
+            let Some(eui) = gateway.eui.map(GatewayEui::from_display_bytes) else { continue };
+            if self.people.gateway_word(eui).map_err(failed)?.is_some() {
+                lines.push(format!("gateway {} has a word for the websocket", gateway.name));
+            }
         }
         Ok(lines.join("\n") + "\n")
     }
@@ -223,6 +240,21 @@ impl Desk {
         Err(Failure::of(Problem::of_file("people", program, message, "see `people SITE.toml list`")))
     }
 
+    fn gateway(&self, site: &fleet::Site, name: &str, remove: bool) -> Result<String, Failure> {
+        let eui = gateway(site, name)?;
+        let failed = |error| log_failure(&self.settings.log, &error);
+        if !remove {
+            let word = Word::draw().map_err(|error| no_hash(&error))?;
+            self.people.give_gateway_word(eui, name, &word, by()).map_err(failed)?;
+            return Ok(format!("Authorization: Bearer {}\n", word.reveal()));
+        }
+        if self.people.take_gateway_word(eui, name, by()).map_err(failed)? {
+            return Ok(format!("{name} has no word any more\n"));
+        }
+        let message = format!("gateway {name} has no word");
+        Err(Failure::of(Problem::of_file("people", name, message, "leave `--remove` out to make one")))
+    }
+
     fn failure(&self, error: &PeopleError) -> Failure {
         let help = match error {
             PeopleError::Store(error) => return log_failure(&self.settings.log, error),
@@ -235,6 +267,22 @@ impl Desk {
         };
         Failure::of(Problem::of_file("people", "people", error.to_string(), help))
     }
+}
+
+/// The identity of a gateway of the site file.
+fn gateway(site: &fleet::Site, name: &str) -> Result<GatewayEui, Failure> {
+    let gateways = &site.fleet.surroundings.gateways;
+    let Some(gateway) = gateways.iter().find(|gateway| gateway.name == name) else {
+        let names: Vec<&str> = gateways.iter().map(|gateway| gateway.name.as_str()).collect();
+        let help = format!("the site file has: {}", names.join(", "));
+        let message = format!("there is no gateway {name:?} in the site file");
+        return Err(Failure::of(Problem::of_file("people", name, message, &help)));
+    };
+    let unnamed = || {
+        let message = format!("gateway {name} is only planned: it has no `eui`");
+        site.failure("eui", &format!("gateway.{name}"), message, "write the EUI that the gateway shows")
+    };
+    gateway.eui.map(GatewayEui::from_display_bytes).ok_or_else(unnamed)
 }
 
 fn no_hash(error: &NoHash) -> Failure {

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
-use design::serve::{Foreign, Page, Store};
+use design::serve::{Foreign, Page, Serve, Store, Websocket};
 use logbook::folder::{KEYS, REGISTRY};
 use logbook::network::{Plan, Setup, Station};
 use logbook::readings::Kind;
@@ -23,9 +23,11 @@ pub(crate) struct Settings {
     pub(crate) log: PathBuf,
     /// Where gateways are heard by UDP.
     pub(crate) udp: Option<SocketAddr>,
+    /// Where gateways connect by a websocket.
+    pub(crate) websocket: Option<Websocket>,
     /// Where the page is.
     pub(crate) page: Option<Page>,
-    /// Its certificate and key.
+    /// Certificate and key of both.
     pub(crate) certificate: Option<(PathBuf, PathBuf)>,
     /// Folder of registry and key box.
     pub(crate) registry: Option<PathBuf>,
@@ -53,15 +55,20 @@ impl Settings {
         Ok(Self {
             log,
             udp: serve.gateways.udp,
+            certificate: certificate(serve)
+                .map(|(certificate, key)| (site.folder.join(certificate), site.folder.join(key))),
+            websocket: serve.gateways.websocket.clone(),
             page: serve.page.clone(),
-            certificate: serve.page.as_ref().and_then(|page| {
-                let (certificate, key) = page.certificate.as_ref()?;
-                Some((site.folder.join(certificate), site.folder.join(key)))
-            }),
             registry: site.fleet.registry.as_ref().map(|name| site.folder.join(name)),
             passphrase_file: passphrase_file.map(Path::to_owned).or(in_file),
         })
     }
+}
+
+/// Page and websocket have one certificate.
+fn certificate(serve: &Serve) -> Option<&(String, String)> {
+    let of_page = serve.page.as_ref().and_then(|page| page.certificate.as_ref());
+    of_page.or_else(|| serve.gateways.websocket.as_ref()?.certificate.as_ref())
 }
 
 const EXAMPLE: &str = "write `[serve]` with `log = \"larkmoor.sqlite\"`, and `[serve.gateways]` with `udp = \"127.0.0.1:1700\"`";
@@ -113,6 +120,6 @@ fn network(site: &fleet::Site) -> Result<Setup, Failure> {
         return Err(at(site, "node", message, "write [radio] into the design file of a kind"));
     };
     let gateways = &site.fleet.surroundings.gateways;
-    let stations = gateways.iter().filter_map(|gateway| Station::of(gateway, Station::LEAD_UDP)).collect();
+    let stations = gateways.iter().filter_map(Station::of).collect();
     Ok(Setup::of(radio.region.clone(), &serve.gateways, stations))
 }

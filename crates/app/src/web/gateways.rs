@@ -56,6 +56,7 @@ fn shown(look: &Look<'_>, name: &str, eui: Option<GatewayEui>, heard: Option<&He
             at: look.when(report.at),
             heard: report.heard,
             intact: report.intact,
+            software: report.software.clone(),
             acknowledged_percent: report.acknowledged_share.map(|share| 100.0 * share),
         }),
     }

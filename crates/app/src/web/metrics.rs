@@ -45,11 +45,17 @@ fn what_came(out: &mut Families, house: &House) {
 }
 
 fn of_gateways(out: &mut Families, house: &House) {
-    let Some(gateways) = &house.gateways else { return };
-    let counts = gateways.counts();
-    out.counter("overwinter_datagrams", "Datagrams of gateways.", number(&counts.datagrams));
-    let unreadable = "Datagrams or entries that are no frame.";
-    out.counter("overwinter_datagrams_unreadable", unreadable, number(&counts.unreadable));
+    if let Some(gateways) = &house.gateways {
+        let counts = gateways.counts();
+        out.counter("overwinter_datagrams", "Datagrams of gateways.", number(&counts.datagrams));
+        let unreadable = "Datagrams or entries that are no frame.";
+        out.counter("overwinter_datagrams_unreadable", unreadable, number(&counts.unreadable));
+    }
+    if let Some(stations) = &house.stations {
+        out.counter("overwinter_gateway_texts", "Texts of gateways on websockets.", number(&stations.texts));
+        let unreadable = "Texts on websockets that are none of the protocol.";
+        out.counter("overwinter_gateway_texts_unreadable", unreadable, number(&stations.unreadable));
+    }
 }
 
 fn of_the_log(out: &mut Families, house: &House) {

@@ -4,6 +4,8 @@
 
 mod alarms;
 mod answered;
+#[path = "../../../logbook/tests/apart/mod.rs"]
+mod apart;
 mod api;
 mod broker;
 mod demo;
@@ -15,6 +17,7 @@ mod past;
 mod people;
 mod posted;
 mod power;
+mod stations;
 mod telling;
 mod told;
 #[path = "../../../laws/tests/trial/mod.rs"]
@@ -228,7 +231,12 @@ impl Enrolled {
     fn session(&self, answer: &[u8], nonce: u16) -> Session {
         let packet: Value = serde_json::from_slice(&answer[4..]).expect("JSON");
         let bytes = base64::decode(packet["txpk"]["data"].as_str().expect("a text")).expect("base64");
-        let Ok(Frame::JoinAccept(accept)) = frame::parse(&bytes) else { panic!("a join-accept") };
+        self.opened(&bytes, nonce)
+    }
+
+    /// The session that a join-accept opens.
+    fn opened(&self, bytes: &[u8], nonce: u16) -> Session {
+        let Ok(Frame::JoinAccept(accept)) = frame::parse(bytes) else { panic!("a join-accept") };
         let granted = accept.decrypt(&self.key).expect("for this node");
         let nonce = DevNonce::from(nonce);
         let keys = SessionKeys::derive(&self.key, granted.join_nonce, granted.net_id, nonce);

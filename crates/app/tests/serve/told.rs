@@ -265,8 +265,21 @@ fn fingerprint_by_openssl(folder: &Path) -> Option<String> {
 
 /// Asks over TLS as a client that trusts this certificate alone.
 fn over_tls(at: SocketAddr, pem: &[u8], head: &str) -> String {
-    use rustls::pki_types::pem::PemObject as _;
     use std::io::{Read as _, Write as _};
+    let mut stream = trusting(at, pem);
+    write!(stream, "{head}Host: {at}\r\nConnection: close\r\n\r\n").expect("it is sent");
+    let mut answer = String::new();
+    // A server that is done may close without a last word.
+    let _closed = stream.read_to_string(&mut answer);
+    answer
+}
+
+/// A sealed connection that trusts this certificate alone.
+pub(super) fn trusting(
+    at: SocketAddr,
+    pem: &[u8],
+) -> rustls::StreamOwned<rustls::ClientConnection, std::net::TcpStream> {
+    use rustls::pki_types::pem::PemObject as _;
     let mut roots = rustls::RootCertStore::empty();
     roots
         .add(rustls::pki_types::CertificateDer::from_pem_slice(pem).expect("a certificate"))
@@ -278,15 +291,10 @@ fn over_tls(at: SocketAddr, pem: &[u8], head: &str) -> String {
         .with_root_certificates(roots)
         .with_no_client_auth();
     let name = at.ip().into();
-    let mut client = rustls::ClientConnection::new(std::sync::Arc::new(config), name).expect("a client");
-    let mut socket = std::net::TcpStream::connect(at).expect("somebody listens");
+    let client = rustls::ClientConnection::new(std::sync::Arc::new(config), name).expect("a client");
+    let socket = std::net::TcpStream::connect(at).expect("somebody listens");
     socket.set_read_timeout(Some(Duration::from_secs(20))).expect("it can be set");
-    let mut stream = rustls::Stream::new(&mut client, &mut socket);
-    write!(stream, "{head}Host: {at}\r\nConnection: close\r\n\r\n").expect("it is sent");
-    let mut answer = String::new();
-    // A server that is done may close without a last word.
-    let _closed = stream.read_to_string(&mut answer);
-    answer
+    rustls::StreamOwned::new(client, socket)
 }
 
 #[test]

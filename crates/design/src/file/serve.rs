@@ -17,11 +17,11 @@ section! {
         passphrase_file: String = optional "larkmoor.pass";
         /// Address and port of the page, and of messages by HTTP.
         page: Listen = optional "127.0.0.1:8750";
-        /// Certificate of the page, PEM; with `key`. Beyond this machine the page needs it, or `behind_proxy`.
+        /// Certificate of the page and of the websocket of gateways, PEM; with `key`. Beyond this machine both need it, or `behind_proxy`.
         certificate: String = optional "page.pem";
         /// Private key of the certificate, PEM.
         key: String = optional "page.key";
-        /// Something before the page does its TLS.
+        /// Something before the page and the websocket does their TLS.
         behind_proxy: bool = default false;
         /// Names by which browsers may call the page, beside its address.
         hosts: Vec<At<String>> = optional ["larkmoor.example"];
@@ -51,7 +51,7 @@ section! {
     pub(crate) struct ServeGatewaysSection = "serve.gateways" {
         /// Address and port of the datagrams, as the gateway is set; there is no default. Anybody who reaches it may inject frames: a private network at most.
         udp: Listen = optional "127.0.0.1:1700";
-        /// Address and port of the websocket.
+        /// Address and port of the websocket. Beyond this machine it is sealed by the certificate of `serve`, and each gateway shows the word that `overwinter people SITE.toml gateway NAME` made for it.
         websocket: Listen = optional "127.0.0.1:8752";
         /// What is answered: `all`, `lifeline` (joins, acknowledgements, and nodes that ask for any answer), or `never`, beside another network.
         answers: Answers = default "all";

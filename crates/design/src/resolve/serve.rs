@@ -5,13 +5,14 @@ use crate::file::serve::{
     BasemapSection, OnwardMqttSection, OnwardSection, ServeGatewaysSection, ServeSection, SourceMqttSection,
     SourceSection,
 };
-use crate::file::value::Named;
+use crate::file::value::{Listen, Named};
 use crate::section::At;
 use crate::section::defaults;
 use crate::serve::{
     Basemap, Broker, GatewayIntake, MappedPort, Mapping, Onward, OnwardTransport, Page, ReadingForm, Serve,
-    Source, SourceTransport, Store,
+    Source, SourceTransport, Store, Websocket,
 };
+use core::net::SocketAddr;
 use std::ops::Range;
 
 /// Whole seconds by rounding may be off by so much \[s\].
@@ -23,21 +24,49 @@ pub(crate) fn serve(section: &ServeSection, found: &mut Diagnostics) -> Option<S
     if let (Some(_), Some(postgres)) = (&section.log, &section.postgres) {
         one_of(&postgres.span, "`log` and `postgres` name two places for one log", found);
     }
+    let sealing = sealing(section, found)?;
     Some(Serve {
         store: text(section.postgres.as_ref()).map_or(Store::File(file), Store::Postgres),
         passphrase_file: text(section.passphrase_file.as_ref()),
-        page: page(section, found)?,
+        page: page(section, &sealing, found)?,
         foreign: section.foreign.as_ref()?.value.0,
         gateways: match &section.gateways {
-            Some(gateways) => self::gateways(&gateways.value, found)?,
-            None => gateways(&defaults(&section.span).value, found)?,
+            Some(gateways) => self::gateways(&gateways.value, &sealing, found)?,
+            None => gateways(&defaults(&section.span).value, &sealing, found)?,
         },
     })
 }
 
-/// `None` after an error; the page itself may be absent.
-#[expect(clippy::option_option, reason = "a page may be absent, which is no error")]
-fn page(section: &ServeSection, found: &mut Diagnostics) -> Option<Option<Page>> {
+/// What seals the addresses that are listened on.
+struct Sealing {
+    certificate: Option<(String, String)>,
+    behind_proxy: bool,
+}
+
+impl Sealing {
+    /// An address that is sealed, or stays on this machine; else an error is noted, beginning with what would be open.
+    fn address(
+        &self,
+        listen: &At<Listen>,
+        what: &str,
+        usual: &str,
+        found: &mut Diagnostics,
+    ) -> Option<SocketAddr> {
+        let address = listen.value.0;
+        if address.ip().is_loopback() || self.certificate.is_some() || self.behind_proxy {
+            return Some(address);
+        }
+        let message = format!("{what} in the clear beyond this machine");
+        let help = format!(
+            "write `certificate` and `key` into [serve], or `behind_proxy = true` if something before it does TLS, or \
+             listen on \"{usual}\""
+        );
+        found.error(diagnostic::ADDRESS, &listen.span, message, help);
+        None
+    }
+}
+
+fn sealing(section: &ServeSection, found: &mut Diagnostics) -> Option<Sealing> {
     let certificate = match (&section.certificate, &section.key) {
         (Some(certificate), Some(key)) => Some((certificate.value.clone(), key.value.clone())),
         (None, None) => None,
@@ -46,23 +75,7 @@ fn page(section: &ServeSection, found: &mut Diagnostics) -> Option<Option<Page>>
             return None;
         }
     };
-    let behind_proxy = section.behind_proxy.as_ref()?.value;
-    let Some(listen) = &section.page else { return Some(None) };
-    let address = listen.value.0;
-    if !address.ip().is_loopback() && certificate.is_none() && !behind_proxy {
-        let message = "the page would be read in the clear beyond this machine";
-        let help = "write `certificate` and `key`, or `behind_proxy = true` if something before it does TLS, or listen on \
-                    \"127.0.0.1:8750\"";
-        found.error(diagnostic::ADDRESS, &listen.span, message, help);
-        return None;
-    }
-    let hosts = section.hosts.iter().flat_map(|hosts| &hosts.value).map(|host| host.value.clone());
-    let hosts = hosts.collect();
-    let basemap = match &section.basemap {
-        Some(basemap) => Some(self::basemap(&basemap.value, found)?),
-        None => None,
-    };
-    Some(Some(Page { listen: address, certificate, behind_proxy, hosts, basemap }))
+    Some(Sealing { certificate, behind_proxy: section.behind_proxy.as_ref()?.value })
 }
 
 /// `None` after an error. The origin goes into the policy of every page, so nothing but a host and a port may stand there.
@@ -87,7 +100,34 @@ fn basemap(section: &BasemapSection, found: &mut Diagnostics) -> Option<Basemap>
     Some(basemap)
 }
 
-fn gateways(section: &ServeGatewaysSection, found: &mut Diagnostics) -> Option<GatewayIntake> {
+/// `None` after an error; the page itself may be absent.
+#[expect(clippy::option_option, reason = "a page may be absent, which is no error")]
+fn page(section: &ServeSection, sealing: &Sealing, found: &mut Diagnostics) -> Option<Option<Page>> {
+    let Some(listen) = &section.page else { return Some(None) };
+    let listen = sealing.address(listen, "the page would be read", "127.0.0.1:8750", found)?;
+    let Sealing { certificate, behind_proxy } = sealing;
+    let hosts = section.hosts.iter().flat_map(|hosts| &hosts.value).map(|host| host.value.clone());
+    let (certificate, behind_proxy, hosts) = (certificate.clone(), *behind_proxy, hosts.collect());
+    let basemap = match &section.basemap {
+        Some(basemap) => Some(self::basemap(&basemap.value, found)?),
+        None => None,
+    };
+    Some(Some(Page { listen, certificate, behind_proxy, hosts, basemap }))
+}
+
+fn gateways(
+    section: &ServeGatewaysSection,
+    sealing: &Sealing,
+    found: &mut Diagnostics,
+) -> Option<GatewayIntake> {
+    let websocket = match &section.websocket {
+        Some(listen) => Some(Websocket {
+            listen: sealing.address(listen, "gateways would speak", "127.0.0.1:8752", found)?,
+            certificate: sealing.certificate.clone(),
+            behind_proxy: sealing.behind_proxy,
+        }),
+        None => None,
+    };
     let delay = section.rx1_delay.as_ref()?;
     let seconds = delay.value.seconds();
     if (seconds - seconds.round()).abs() > WHOLE_S {
@@ -97,7 +137,7 @@ fn gateways(section: &ServeGatewaysSection, found: &mut Diagnostics) -> Option<G
     }
     Some(GatewayIntake {
         udp: section.udp.as_ref().map(|at| at.value.0),
-        websocket: section.websocket.as_ref().map(|at| at.value.0),
+        websocket,
         answers: section.answers.as_ref()?.value,
         gather: section.gather.as_ref()?.value,
         #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "1 to 15 by its rule")]

@@ -21,6 +21,11 @@ impl Token {
         Ok(Self(Passphrase::from_file(path)?.digest()))
     }
 
+    /// As it was kept.
+    pub const fn from_digest(digest: [u8; 32]) -> Self {
+        Self(digest)
+    }
+
     /// The digest of a word.
     pub fn of(word: &str) -> Self {
         Self(Sha256::digest(word).into())

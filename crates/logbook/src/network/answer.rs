@@ -21,6 +21,15 @@ const WORD_WITHIN: Moment = 10 * SECOND;
 /// An uplink whose row is not kept for so long is answered no more; its windows are long over.
 const KEPT_WITHIN: Moment = 30 * SECOND;
 
+/// A gateway is asked so long before it sends \[us\]: by datagrams, and by a websocket (own choice; the queue of the
+/// reference forwarder wants 30 ms).
+const LEAD_UDP: Moment = 80_000;
+const LEAD_WEBSOCKET: Moment = 200_000;
+
+const fn lead(station: Option<StationClock>) -> Moment {
+    if station.is_some() { LEAD_WEBSOCKET } else { LEAD_UDP }
+}
+
 /// Number of a downlink: of this run of the program.
 pub type DownlinkNumber = u64;
 
@@ -254,7 +263,7 @@ impl Answering {
     ) -> Result<(f64, Moment), Prevented> {
         let station = setup.station(copy.gateway).ok_or(Prevented::TooLate)?;
         let leaves_at = copy.arrived_at + delay;
-        if copy.radio.clock_us.is_none() || now + station.lead > leaves_at {
+        if copy.radio.clock_us.is_none() || now + lead(copy.radio.station) > leaves_at {
             return Err(Prevented::TooLate);
         }
         let airtime = listening.airtime(content.length).ok_or(Prevented::Unlawful)?;
@@ -336,7 +345,7 @@ impl Answering {
     fn moved(&mut self, setup: &Setup, first: &Downlink, second: Listening, now: Moment) -> Option<Downlink> {
         let station = setup.station(first.gateway)?;
         let leaves_at = first.leaves_at + SECOND_AFTER_FIRST;
-        if now + station.lead > leaves_at || !second.fits(first.bytes.len()) {
+        if now + lead(first.station) > leaves_at || !second.fits(first.bytes.len()) {
             return None;
         }
         let airtime = second.airtime(first.bytes.len())?;

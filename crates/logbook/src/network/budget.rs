@@ -182,7 +182,6 @@ mod tests {
             eui: GatewayEui::from_display_bytes([2, 0, 0, 0xff, 0xfe, 0, 0, 1]),
             eirp_most_dbm: 40.0,
             gain: Decibels::ZERO,
-            lead: 0,
         }
     }
 

@@ -3,6 +3,8 @@
 //! All of it is written in short transactions of its own, beside the process that hears: a person is added or removed while
 //! that one runs, and what holds is read from the log each time.
 
+mod gateways;
+
 use std::path::Path;
 
 use rusqlite::{Connection, OptionalExtension as _, Row, Transaction, TransactionBehavior, params};

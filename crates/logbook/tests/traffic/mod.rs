@@ -122,8 +122,7 @@ pub(crate) fn site(given: u32) -> Site {
 }
 
 fn network() -> Setup {
-    let station =
-        |(_, eui)| Station { eui, eirp_most_dbm: 16.0, gain: Decibels::ZERO, lead: Station::LEAD_UDP };
+    let station = |(_, eui)| Station { eui, eirp_most_dbm: 16.0, gain: Decibels::ZERO };
     Setup {
         region: Region::builtin("EU868").expect("built in"),
         stations: gateways().into_iter().map(station).collect(),

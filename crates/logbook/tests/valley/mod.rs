@@ -22,12 +22,7 @@ pub(crate) fn gateway(number: u8) -> GatewayEui {
 
 /// A network with three gateways, 27 dBm each, that waits 250 ms for copies.
 pub(crate) fn setup(region: &str, answers: Answers) -> Setup {
-    let station = |number| Station {
-        eui: gateway(number),
-        eirp_most_dbm: 27.0,
-        gain: Decibels::ZERO,
-        lead: Station::LEAD_UDP,
-    };
+    let station = |number| Station { eui: gateway(number), eirp_most_dbm: 27.0, gain: Decibels::ZERO };
     Setup {
         region: Region::builtin(region).expect("built in"),
         stations: (1..=3).map(station).collect(),

@@ -55,6 +55,8 @@ pub struct GatewayReport {
     pub intact: Option<i64>,
     /// Share of what it passed on that was acknowledged \[%\].
     pub acknowledged_percent: Option<f64>,
+    /// Its program and model, where it says them.
+    pub software: Vec<String>,
 }
 
 /// A gateway that is not in the site file.
@@ -159,7 +161,7 @@ impl Gateway {
 
 impl GatewayReport {
     fn said(&self) -> Markup {
-        let mut parts = Vec::new();
+        let mut parts: Vec<String> = self.software.iter().map(|word| plain(word)).collect();
         parts.extend(self.heard.map(|count| format!("{count} heard")));
         parts.extend(self.intact.map(|count| format!("{count} intact")));
         parts.extend(

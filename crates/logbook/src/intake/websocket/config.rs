@@ -2,6 +2,7 @@
 
 use std::collections::BTreeSet;
 
+use design::law::{DIPOLE_GAIN, PowerReference};
 use design::quantity::Frequency;
 use design::region::{Modulation, Region};
 use serde_json::{Map, Value, json};
@@ -59,12 +60,23 @@ pub fn router_config(
         "NetID": [0],
         "JoinEui": join_euis,
         "region": name,
+        "max_eirp": largest_eirp_dbm(region),
         "hwspec": "sx1301/1",
         "freq_range": [hertz(region.span.0), hertz(region.span.1)],
         "DRs": (0..RATES).map(|rate| rate_row(region, rate)).collect::<Vec<_>>(),
         "sx1301_conf": [board(heard)?],
     })
     .to_string())
+}
+
+/// What an answer may radiate in every window of the plan \[dBm\]: these gateways choose the power themselves.
+fn largest_eirp_dbm(region: &Region) -> f64 {
+    let most = region.largest_power;
+    let eirp = match region.power_reference {
+        PowerReference::Erp => most + DIPOLE_GAIN,
+        PowerReference::Eirp | PowerReference::Conducted => most,
+    };
+    eirp.dbm().floor()
 }
 
 /// Names of the protocol (from memory).

@@ -48,6 +48,8 @@ pub struct Report {
     pub latitude_deg: Option<f64>,
     /// East positive \[°\].
     pub longitude_deg: Option<f64>,
+    /// Its program and model, where it says them.
+    pub software: Vec<String>,
 }
 
 /// All gateways that have ever sent something, and those of the site file, by name.
@@ -109,7 +111,7 @@ fn devices(log: &Connection, now: Moment) -> Result<BTreeMap<i64, Vec<String>>, 
 
 fn report(log: &Connection, gateway: i64) -> Result<Option<Report>, StoreError> {
     let mut statement = log.prepare_cached(
-        "SELECT at, heard, intact, acknowledged_share, latitude, longitude FROM gateway_report \
+        "SELECT at, heard, intact, acknowledged_share, latitude, longitude, extra FROM gateway_report \
          WHERE gateway = ? ORDER BY at DESC LIMIT 1",
     )?;
     let found = statement.query_row([gateway], |row| {
@@ -120,9 +122,18 @@ fn report(log: &Connection, gateway: i64) -> Result<Option<Report>, StoreError> 
             acknowledged_share: row.get(3)?,
             latitude_deg: row.get(4)?,
             longitude_deg: row.get(5)?,
+            software: software(row.get::<_, Option<String>>(6)?.as_deref()),
         })
     });
     Ok(found.optional()?)
+}
+
+/// What a gateway on a websocket says when it begins; others say nothing of it.
+fn software(extra: Option<&str>) -> Vec<String> {
+    let said: Option<serde_json::Value> = extra.and_then(|extra| serde_json::from_str(extra).ok());
+    let word =
+        |key: &str| said.as_ref()?.get(key)?.as_str().filter(|word| !word.is_empty()).map(str::to_owned);
+    ["software", "model"].into_iter().filter_map(word).collect()
 }
 
 fn answers(log: &Connection, gateway: i64, now: Moment) -> Result<(u32, Moment), StoreError> {
