@@ -13,6 +13,7 @@ mod known;
 mod learning;
 mod output;
 mod progress;
+mod proposal;
 mod service;
 mod web;
 

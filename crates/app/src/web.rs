@@ -53,6 +53,7 @@ use axum::middleware::from_fn_with_state;
 use axum::response::Response;
 use axum::routing::get;
 use axum::{Extension, Router};
+use design::node::Told;
 use design::serve::Page;
 use logbook::intake::door::Door;
 use logbook::intake::gateways::Gateways;
@@ -136,12 +137,14 @@ impl House {
     /// The unit of a value of a message of a kind of node, in UCUM; `1` of what the designs of today don't know.
     fn unit(&self, kind: &str, message: &str, column: &str) -> &str {
         let of_kind = self.site.kinds().find(|(_, design)| design.name == kind);
-        let message = of_kind.and_then(|(_, design)| design.messages.iter().find(|one| one.name == message));
-        let field = message.and_then(|message| {
-            let named = |name: &str| message.fields.iter().find(|field| field.name == name);
+        let told = of_kind.and_then(|(_, design)| {
+            let named = |name: &str| {
+                let is_it = |told: &Told<'_>| told.message == message && told.field == name;
+                design.told().find(is_it)
+            };
             named(column).or_else(|| named(column.rsplit_once('_').map_or(column, |(field, _)| field)))
         });
-        field.map_or("1", |field| field.unit.as_str())
+        told.map_or("1", |told| told.unit)
     }
 }
 
@@ -193,7 +196,7 @@ fn pages() -> Router<Arc<House>> {
         .route("/design/{*file}", design.post(typed).layer(DefaultBodyLimit::max(LONGEST_TEXT)))
         .route("/heard", page!(heard::state))
         .route("/heard/{frame}", page_of!(frame::state))
-        .route("/intake", page!(intake::state))
+        .route("/intake", page!(intake::state).post(pasted).layer(DefaultBodyLimit::max(LONGEST_TEXT)))
         .route("/about", page!(about::state))
         .merge(map::routes())
         .route(
@@ -202,6 +205,11 @@ fn pages() -> Router<Arc<House>> {
         )
         .route("/ground.png", get(|State(house): Asked| async move { assets::ground(&house) }))
         .layer(CompressionLayer::new())
+}
+
+/// What is proposed for messages that somebody has pasted; nothing is kept.
+async fn pasted(State(house): Asked, wish: Wish, Form(fields): Form<BTreeMap<String, String>>) -> Response {
+    shown::answer(house, wish, move |look| intake::proposed(look, &fields)).await
 }
 
 /// What is said of a text that somebody has typed; nothing is kept.

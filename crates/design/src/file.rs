@@ -1,6 +1,7 @@
 //! The design file as it was written: read, with the place of every key, but not yet resolved.
 
 pub(crate) mod fleet;
+pub(crate) mod given;
 pub(crate) mod message;
 pub(crate) mod node;
 pub(crate) mod part;

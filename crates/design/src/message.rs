@@ -17,6 +17,7 @@
 //! taken for the other.
 
 mod ceiling;
+pub mod given;
 mod keyword;
 mod layout;
 mod meaning;

@@ -9,7 +9,8 @@ use std::sync::Arc;
 
 use crate::catalog::Catalog;
 use crate::file::DesignFile;
-use crate::message::{Ceiling, Kind, Message};
+use crate::message::given::{Given, GivenKind};
+use crate::message::{Ceiling, Direction, Kind, Meaning, Message};
 use crate::part::{Battery, Charger, Panel, Radio, Receiver, Regulator};
 use crate::quantity::{
     Angle, Bytes, Capacitance, Current, Dbm, Decibels, Duration, Frequency, Irradiation, Length, Resistance,
@@ -44,6 +45,59 @@ impl Design {
         let holds = |kind: &Kind| matches!(kind, Kind::Bytes { length } if f64::from(*length) >= bytes);
         let place = message.fields.iter().position(|field| holds(&field.kind))?;
         Some((place, layout))
+    }
+}
+
+/// A value that the messages from a node tell.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Told<'a> {
+    /// The message.
+    pub message: &'a str,
+    /// The field.
+    pub field: &'a str,
+    /// What it is, in words; may be empty.
+    pub title: &'a str,
+    /// UCUM unit; `1` where there is none.
+    pub unit: &'a str,
+    /// What it tells about the node itself.
+    pub meaning: Option<Meaning>,
+    /// Whether it is a figure that can be drawn over time.
+    pub is_figure: bool,
+}
+
+impl Told<'_> {
+    /// Volts in one of its unit, if it is a voltage.
+    #[must_use]
+    pub fn volts(&self) -> f64 {
+        if self.unit == "mV" { 1e-3 } else { 1.0 }
+    }
+}
+
+impl Design {
+    /// What the node's messages tell, field by field: those of its own, then those of a bought node.
+    pub fn told(&self) -> impl Iterator<Item = Told<'_>> {
+        let up = self.messages.iter().filter(|message| message.direction == Direction::Up);
+        let own = up.flat_map(|message| {
+            message.fields.iter().map(|field| Told {
+                message: &message.name,
+                field: &field.name,
+                title: &field.title,
+                unit: &field.unit,
+                meaning: field.meaning(),
+                is_figure: matches!(field.kind, Kind::Number { .. } | Kind::Counter { .. } | Kind::Flag),
+            })
+        });
+        let bought = self.givens.iter().flat_map(|given| {
+            given.fields.iter().map(|field| Told {
+                message: &given.name,
+                field: &field.name,
+                title: &field.title,
+                unit: &field.unit,
+                meaning: field.means,
+                is_figure: !matches!(field.kind, GivenKind::Choice { .. } | GivenKind::Bytes),
+            })
+        });
+        own.chain(bought)
     }
 }
 
@@ -105,6 +159,8 @@ pub struct Intent {
     pub receiver: Option<Receiver>,
     /// The messages from and to the node, in the order of the file.
     pub messages: Vec<Message>,
+    /// The messages of a bought node, as its maker lays them out, in the order of the file.
+    pub givens: Vec<Given>,
     /// Everything that hangs on the battery, in the order of the file.
     pub loads: Vec<Load>,
     /// Where the node is over the year; empty for one that stays put under the open sky.

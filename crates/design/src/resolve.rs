@@ -2,6 +2,7 @@
 
 mod battery;
 mod channels;
+mod given;
 mod load;
 mod message;
 mod panel_place;
@@ -82,7 +83,8 @@ impl Resolver<'_> {
         }
         let receiver = root.receiver.as_ref().map(|at| self.receiver(&at.value));
         let messages = self.messages(root, radio.as_ref().and_then(Option::as_ref));
-        let loads = self.loads(root, radio.as_ref().and_then(Option::as_ref), &messages);
+        let givens = self.givens(root, &messages);
+        let loads = self.loads(root, radio.as_ref().and_then(Option::as_ref), (&messages, &givens));
         let activities = loads.iter().flatten().flat_map(|load| &load.activities);
         if !activities.into_iter().any(|activity| activity.every.by_charge()) {
             self.doubts.retain(|doubt| doubt.field != battery::GAUGE_ERROR);
@@ -105,6 +107,7 @@ impl Resolver<'_> {
             radio: none_or_good(radio)?,
             receiver: none_or_good(receiver)?,
             messages: messages.into_iter().filter_map(|(_, message)| message).collect(),
+            givens: givens.into_iter().filter_map(|(_, given)| given).collect(),
             loads: loads?,
             diary: diary?,
             sizing: sizing?,

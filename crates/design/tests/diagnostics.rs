@@ -77,6 +77,19 @@ tag = { kind = "bytes", length = "4 bytes", priority = 3 }
 port = 2
 direction = "down"
 field.interval = { unit = "s", range = [60, 86400], resolution = 60, sets = "report" }
+[given.probe]
+port = 20
+bytes = "6 bytes"
+[given.probe.field]
+water = { unit = "cm", byte = 1, bits = 16, absent = [65535] }
+volts = { unit = "V", bits = 8, step = 0.1, means = "battery" }
+wet = { kind = "flag", byte = 5, shift = 7, bits = 1 }
+[given.list]
+port = 21
+bytes = "20 bytes"
+[given.list.field]
+heat = { unit = "Cel", tag = "01 67", bits = 16, signed = true, step = 0.1 }
+mode = { kind = "choice", tag = "02", bits = 8, words = ["idle", "busy"] }
 [load.board]
 regulator = "main"
 floor = "12 uA"
@@ -187,6 +200,22 @@ const CASES: &[Case] = cases! {
     "history" at "rain =": "per_hour = 400, longest_gap = \"2 d\"" => "bits = 9, history = { earlier = 1, bits = 10 }";
     "history" at "rain =": "per_hour = 400, longest_gap = \"2 d\"" => "bits = 2, history = { earlier = 1, bits = 3 }";
     "one-of" at "lid =": "kind = \"flag\"" => "kind = \"flag\", sets = \"report\"";
+    "given-place" at "water =": "byte = 1" => "byte = 5";
+    "given-place" at "water =": "bits = 16, abs" => "bits = 64, shift = 1, abs";
+    "given-place" at "heat =": "bits = 16, signed = true, step = 0.1" => "kind = \"float\", bits = 16";
+    "given-place" at "mode =": "kind = \"choice\", tag = \"02\", bits = 8, words = [\"idle\", \"busy\"]" => "kind = \"bytes\", tag = \"02\", bits = 12";
+    "given-tag" at "mode =": "tag = \"02\", " => "";
+    "given-tag" at "heat =": "tag = \"02\"" => "tag = \"01\"";
+    "given-tag" at "heat =": "\"01 67\"" => "\"01 6\"";
+    "port-twice" at "[given.list]": "port = 21" => "port = 20";
+    "port-twice" at "[given.probe]": "port = 20" => "port = 2";
+    "one-of" at "wet =": "shift = 7" => "step = 2, shift = 7";
+    "choice-words" at "mode =": "\"busy\"" => "\"idle\"";
+    "field-unit" at "water =": "\"cm\"" => "\"C\"";
+    "field-number" at "water =": "[65535]" => "[0.5]";
+    "field-resolution" at "volts =": "step = 0.1" => "step = 0";
+    "field-meaning" at "wet =": "bits = 1 }" => "bits = 1, means = \"box\" }";
+    "missing-key" at "water =": "unit = \"cm\", " => "";
     "field-meaning" at "rain =": "unit = \"mm\"" => "unit = \"mm\", means = \"charging\"";
     "field-meaning" at "rain =": "unit = \"mm\", step = 0.2" => "unit = \"min\", step = 5, means = \"charging\"";
     "field-meaning" at "lid =": "kind = \"flag\"" => "kind = \"flag\", means = \"box\"";

@@ -12,7 +12,8 @@ macro_rules! examples {
 
 #[test]
 fn every_example_resolves_cleanly_and_says_that_it_is_invented() {
-    for (name, text) in examples! { "frost-mast" "spray-trailer" "soil-station" "tank-level" } {
+    for (name, text) in examples! { "frost-mast" "spray-trailer" "soil-station" "tank-level" "bought-probe" }
+    {
         let resolved = resolve(&Catalog::builtin(), &parse(text));
         let resolved = resolved.unwrap_or_else(|found| panic!("{name}: {found:#?}"));
         assert!(resolved.warnings.is_empty(), "{name}: {:#?}", resolved.warnings);

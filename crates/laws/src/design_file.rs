@@ -33,6 +33,7 @@ pub fn seeds() -> Vec<Vec<u8>> {
         include_str!("../../../examples/larkmoor/frost-mast.toml"),
         include_str!("../../../examples/larkmoor/spray-trailer.toml"),
         include_str!("../../../examples/larkmoor/tank-level.toml"),
+        include_str!("../../../examples/larkmoor/bought-probe.toml"),
     ];
     texts.map(|text| text.as_bytes().to_vec()).into()
 }

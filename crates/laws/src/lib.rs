@@ -8,6 +8,7 @@ pub mod datagram;
 pub mod design_file;
 pub mod frame;
 pub mod gateway_text;
+pub mod given_payload;
 pub mod identity;
 pub mod join_accept;
 pub mod key_box;
@@ -28,12 +29,13 @@ pub struct Law {
 }
 
 /// All of them.
-pub const LAWS: [Law; 14] = [
+pub const LAWS: [Law; 15] = [
     Law { name: "commands", holds: commands::holds, seeds: commands::seeds },
     Law { name: "datagram", holds: datagram::holds, seeds: datagram::seeds },
     Law { name: "design_file", holds: design_file::holds, seeds: design_file::seeds },
     Law { name: "frame", holds: frame::holds, seeds: frame::seeds },
     Law { name: "gateway_text", holds: gateway_text::holds, seeds: gateway_text::seeds },
+    Law { name: "given_payload", holds: given_payload::holds, seeds: given_payload::seeds },
     Law { name: "identity", holds: identity::holds, seeds: identity::seeds },
     Law { name: "join_accept", holds: join_accept::holds, seeds: join_accept::seeds },
     Law { name: "key_box", holds: key_box::holds, seeds: key_box::seeds },

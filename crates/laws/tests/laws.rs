@@ -37,6 +37,11 @@ fn texts_of_gateways_keep_their_law() {
 }
 
 #[test]
+fn payloads_of_bought_nodes_keep_their_law() {
+    keeps("given_payload", 20_000);
+}
+
+#[test]
 fn identities_and_keys_as_text_keep_their_law() {
     keeps("identity", 20_000);
 }

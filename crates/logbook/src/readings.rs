@@ -3,9 +3,11 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
+use design::message::given::{Given, GivenField};
 use design::message::{Direction, Field, Kind as Meaning, Message, Part};
 use design::node::{Design, Step};
 use serde_json::{Number, Value};
+use wire::given::{self, GivenError, GivenReading};
 use wire::payload::{Codec, DecodeError, Reading, State};
 
 use crate::received::Moment;
@@ -28,9 +30,27 @@ pub struct Uplinked {
     pub name: String,
     /// One for each value; earlier readings have those of the newest.
     pub columns: Vec<Column>,
-    codec: Codec,
+    layout: Layout,
     /// Time between two of them, where the design has one alone \[us\].
     interval: Option<Moment>,
+}
+
+/// How the bytes of a message are read.
+#[derive(Clone, Debug)]
+enum Layout {
+    /// As the design lays them out.
+    Own(Codec),
+    /// As the maker of a bought node does.
+    Given(Given),
+}
+
+impl Layout {
+    fn takes(&self, port: u8, payload: &[u8]) -> bool {
+        match self {
+            Self::Own(codec) => codec.form_on(port).is_some(),
+            Self::Given(given) => given.port == port && payload.starts_with(&given.begins),
+        }
+    }
 }
 
 /// One value of a message.
@@ -53,15 +73,21 @@ pub struct Said<'a> {
     pub message: &'a Uplinked,
     /// A value for each column; null if absent.
     pub values: Vec<Value>,
-    /// Columns whose value lay beyond the range, and on which side.
+    /// Columns whose value lay beyond the range, and on which side; or for which the design has no word.
     pub marks: BTreeMap<String, &'static str>,
     /// Earlier readings that rode along, newest first: how long before \[us\], and a value for each column.
     pub earlier: Vec<(Moment, Vec<Value>)>,
+    /// Bytes at the end behind a tag that the design does not know.
+    pub unread: usize,
 }
 
 impl PartialEq for Uplinked {
     fn eq(&self, other: &Self) -> bool {
-        self.codec.message() == other.codec.message()
+        match (&self.layout, &other.layout) {
+            (Layout::Own(one), Layout::Own(other)) => one.message() == other.message(),
+            (Layout::Given(one), Layout::Given(other)) => one == other,
+            _ => false,
+        }
     }
 }
 
@@ -79,13 +105,26 @@ pub enum Unreadable {
     /// The bytes are not that message.
     #[error("{0}")]
     Bytes(DecodeError),
+    /// The bytes are not that message of a bought node.
+    #[error("{0}")]
+    Given(GivenError),
+}
+
+impl Said<'_> {
+    /// What is to be said of the frame beside its values.
+    pub fn note(&self) -> Option<String> {
+        let unread = self.unread;
+        (unread > 0)
+            .then(|| format!("{unread} bytes at its end begin with a tag that the design does not know"))
+    }
 }
 
 impl Kind {
     /// The kind that a design file describes.
     pub fn new(design: &Design, text: String) -> Self {
         let up = design.messages.iter().filter(|message| message.direction == Direction::Up);
-        let messages = up.map(|message| Uplinked::new(message, interval(design, &message.name))).collect();
+        let own = up.map(|message| Uplinked::new(message, interval(design, &message.name)));
+        let messages = own.chain(design.givens.iter().map(Uplinked::of_bought)).collect();
         Self { name: design.name.clone(), design: text, messages }
     }
 
@@ -102,9 +141,12 @@ impl Kind {
     /// # Errors
     /// [`Unreadable`] if the design knows no such message.
     pub fn read_with(&self, port: u8, payload: &[u8], earlier: usize) -> Result<Said<'_>, Unreadable> {
-        let message = self.messages.iter().find(|message| message.codec.form_on(port).is_some());
+        let message = self.messages.iter().find(|message| message.layout.takes(port, payload));
         let message = message.ok_or_else(|| Unreadable::Port { kind: self.name.clone(), port })?;
-        message.read(port, payload, earlier).map_err(Unreadable::Bytes)
+        match &message.layout {
+            Layout::Own(codec) => message.read(codec, port, payload, earlier).map_err(Unreadable::Bytes),
+            Layout::Given(given) => message.read_bought(given, payload).map_err(Unreadable::Given),
+        }
     }
 
     /// Columns of each message: what an edition keeps, so that old values can be read for ever.
@@ -120,18 +162,44 @@ impl Kind {
 impl Uplinked {
     fn new(message: &Message, interval: Option<Moment>) -> Self {
         let columns = message.fields.iter().enumerate().flat_map(|(field, of)| columns(field, of)).collect();
-        Self { name: message.name.clone(), columns, codec: Codec::new(message), interval }
+        Self { name: message.name.clone(), columns, layout: Layout::Own(Codec::new(message)), interval }
     }
 
-    fn read(&self, port: u8, payload: &[u8], earlier: usize) -> Result<Said<'_>, DecodeError> {
+    fn of_bought(given: &Given) -> Self {
+        let column = |(field, of): (usize, &GivenField)| Column {
+            name: of.name.as_str().into(),
+            title: of.title.clone(),
+            unit: of.unit.as_str().into(),
+            field,
+            part: Part::Value,
+        };
+        let columns = given.fields.iter().enumerate().map(column).collect();
+        Self { name: given.name.clone(), columns, layout: Layout::Given(given.clone()), interval: None }
+    }
+
+    fn read_bought(&self, given: &Given, payload: &[u8]) -> Result<Said<'_>, GivenError> {
+        let readings = given::read(given, payload)?;
+        let unnamed = self.columns.iter().zip(&readings.fields);
+        let unnamed = unnamed.filter(|(_, reading)| matches!(reading, GivenReading::Unnamed(_)));
+        Ok(Said {
+            message: self,
+            marks: unnamed.map(|(column, _)| (column.name.to_string(), "unnamed")).collect(),
+            values: readings.fields.into_iter().map(bought).collect(),
+            earlier: Vec::new(),
+            unread: readings.unread,
+        })
+    }
+
+    fn read(&self, codec: &Codec, port: u8, payload: &[u8], earlier: usize) -> Result<Said<'_>, DecodeError> {
         let mut readings = Vec::new();
-        let form = self.codec.decode(port, payload, &mut readings)?;
-        let slots = self.codec.layout(form).map_or(&[][..], |layout| &layout.slots);
+        let form = codec.decode(port, payload, &mut readings)?;
+        let slots = codec.layout(form).map_or(&[][..], |layout| &layout.slots);
         let none = || vec![Value::Null; self.columns.len()];
-        let mut said = Said { message: self, values: none(), marks: BTreeMap::new(), earlier: Vec::new() };
+        let (marks, earlier_ones) = (BTreeMap::new(), Vec::new());
+        let mut said = Said { message: self, values: none(), marks, earlier: earlier_ones, unread: 0 };
         for (index, (slot, reading)) in slots.iter().zip(&readings).enumerate() {
-            let Some(field) = self.codec.message().fields.get(slot.field) else { continue };
-            let octets = || self.codec.octets(form, index, payload);
+            let Some(field) = codec.message().fields.get(slot.field) else { continue };
+            let octets = || codec.octets(form, index, payload);
             if matches!(slot.part, Part::Earlier(before) if usize::from(before) >= earlier) {
                 continue;
             }
@@ -161,6 +229,17 @@ impl Uplinked {
         if let Some((_, values)) = said.earlier.get_mut(usize::from(before)) {
             put(values, column, value);
         }
+    }
+}
+
+/// The value of a field of a bought node.
+fn bought(reading: GivenReading) -> Value {
+    match reading {
+        GivenReading::Absent | GivenReading::Unnamed(_) => Value::Null,
+        GivenReading::Number(number) => as_number(number),
+        GivenReading::Flag(is_set) => is_set.into(),
+        GivenReading::Word(word) => word.into(),
+        GivenReading::Octets(octets) => crate::digits::hex(&octets).into(),
     }
 }
 

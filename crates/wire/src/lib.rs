@@ -43,6 +43,7 @@ mod hex;
 pub mod counter;
 pub mod field;
 pub mod frame;
+pub mod given;
 pub mod identity;
 pub mod join;
 pub mod key;

@@ -48,7 +48,12 @@ fn written(arguments: &KitOf) -> Result<String, Failure> {
     let design = &checked.design;
     if design.messages.is_empty() {
         let name = arguments.design.to_string_lossy();
-        let message = "the design has no message, so there is nothing to encode".to_owned();
+        let message = if design.givens.is_empty() {
+            "the design has no message, so there is nothing to encode"
+        } else {
+            "the design has messages of a bought node alone: its firmware is the maker's, and `serve` reads them"
+        };
+        let message = message.to_owned();
         let help = "add a [message.report] with a port and fields, as examples/larkmoor/frost-mast.toml does";
         return Err(Failure::of(Problem::of_file("kit", &name, message, help)));
     }

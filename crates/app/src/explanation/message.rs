@@ -1,12 +1,15 @@
 //! Which message of which kind of node a payload may be, and what it says.
 
+use std::cmp::Ordering;
 use std::fmt::Write as _;
 
+use design::message::given::Given;
 use design::message::{Direction, Field, Form, Kind, Message, Part};
 use design::node::Design;
 use design::snapshot::SnapshotLayout;
 use kit::effect::{Effect, effects};
 use report::words;
+use wire::given::{self, GivenReading};
 use wire::payload::{Codec, Reading, State};
 
 /// A kind of node: what it is called, and its design.
@@ -18,6 +21,10 @@ pub(crate) fn messages(port: u8, length: usize, way: Option<Direction>, kinds: &
     for (file, design) in kinds {
         let travels = design.messages.iter().filter(|message| way.is_none_or(|way| message.direction == way));
         lines.extend(travels.filter_map(|message| named(message, port, length, file)));
+        if way != Some(Direction::Down) {
+            let bought = design.givens.iter().filter(|given| given.port == port);
+            lines.extend(bought.map(|given| named_bought(given, length, file)));
+        }
     }
     if lines.is_empty() {
         lines.push(format!(
@@ -39,6 +46,15 @@ fn named(message: &Message, port: u8, length: usize, file: &str) -> Option<Strin
     Some(format!("message  `{}` of {file}{short}, {fits}", message.name))
 }
 
+fn named_bought(given: &Given, length: usize, file: &str) -> String {
+    let fits = match length.cmp(&given.bytes) {
+        Ordering::Equal => "as long as it must be".to_owned(),
+        Ordering::Less if given.tagged => "as long as it may be".to_owned(),
+        _ => format!("but {} long instead of {}", words::count(length, "byte"), given.bytes),
+    };
+    format!("message  `{}` of {file}, of a bought node, {fits}", given.name)
+}
+
 fn form_on(message: &Message, port: u8) -> Option<Form> {
     message.forms().into_iter().find(|form| message.port_of(*form) == Some(port))
 }
@@ -51,6 +67,11 @@ pub(crate) fn values(port: u8, payload: &[u8], way: Option<Direction>, kinds: &[
         };
         if let Some(message) = design.messages.iter().find(travels) {
             return said(file, design, message, port, payload);
+        }
+        let bought = |given: &&Given| given.port == port && payload.starts_with(&given.begins);
+        let bought = design.givens.iter().find(bought).filter(|_| way != Some(Direction::Down));
+        if let Some(given) = bought {
+            return said_bought(file, given, payload);
         }
     }
     messages(port, payload.len(), way, kinds)
@@ -83,6 +104,37 @@ fn said(file: &str, design: &Design, message: &Message, port: u8, payload: &[u8]
     text
 }
 
+/// A line for each value of a message of a bought node.
+fn said_bought(file: &str, given: &Given, payload: &[u8]) -> String {
+    let readings = match given::read(given, payload) {
+        Ok(readings) => readings,
+        Err(error) => return format!("message  `{}` of {file} can't be read: {error}\n", given.name),
+    };
+    let mut text = format!("message  `{}` of {file}, of a bought node\n", given.name);
+    for (field, reading) in given.fields.iter().zip(&readings.fields) {
+        let value = match reading {
+            GivenReading::Absent => "no reading".to_owned(),
+            GivenReading::Number(number) if field.unit == "1" => number.to_string(),
+            GivenReading::Number(number) => format!("{number} {}", field.unit),
+            GivenReading::Flag(is_set) => if *is_set { "yes" } else { "no" }.to_owned(),
+            GivenReading::Word(word) => word.clone(),
+            GivenReading::Unnamed(code) => format!("{code}, for which the design has no word"),
+            GivenReading::Octets(octets) => hex(octets),
+        };
+        writeln!(text, "  {:<28} {value}", field.name).expect("a string takes any text");
+    }
+    if readings.unread > 0 {
+        let bytes = words::count(readings.unread, "byte");
+        writeln!(text, "  {bytes} at the end begin with a tag that the design does not know")
+            .expect("a string takes any text");
+    }
+    text
+}
+
+fn hex(octets: &[u8]) -> String {
+    octets.iter().map(|octet| format!("{octet:02X}")).collect::<Vec<_>>().join(" ")
+}
+
 /// When satellites were recorded, and by how much the code of each is late.
 fn satellites(layout: SnapshotLayout, octets: &[u8]) -> Option<String> {
     let recording = layout.read(octets)?;
@@ -107,8 +159,6 @@ fn name(field: &Field, part: Part) -> String {
 
 fn value(field: &Field, reading: &Reading, octets: Option<&[u8]>) -> String {
     if let Kind::Bytes { .. } = field.kind {
-        let hex =
-            |octets: &[u8]| octets.iter().map(|octet| format!("{octet:02X}")).collect::<Vec<_>>().join(" ");
         return octets.map_or_else(|| "no reading".to_owned(), hex);
     }
     let Some(number) = reading.value() else { return "no reading".to_owned() };

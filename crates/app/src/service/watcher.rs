@@ -7,7 +7,6 @@ use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant};
 
-use design::message::Direction;
 use design::watch::{Limit, WatchRule};
 use logbook::clock::now;
 use logbook::intake::door::Door;
@@ -213,13 +212,8 @@ fn threshold(site: &fleet::Site, rule: &WatchRule) -> Result<Threshold, Failure>
         (Limit::Above(limit), Some(within)) => (false, limit, Over::TimeIn(microseconds(within))),
     };
     let wrong = |message: String, help: &str| Err(site.failure("rule", &key, message, help));
-    let messages = site.designs().iter().flat_map(|design| &design.messages);
-    let units: BTreeSet<&str> = messages
-        .filter(|message| message.direction == Direction::Up)
-        .flat_map(|message| &message.fields)
-        .filter(|field| field.name == rule.field)
-        .map(|field| field.unit.as_str())
-        .collect();
+    let told = site.designs().iter().flat_map(design::node::Design::told);
+    let units: BTreeSet<&str> = told.filter(|told| told.field == rule.field).map(|told| told.unit).collect();
     if units.is_empty() {
         return wrong(
             format!("no node sends a field `{}`", rule.field),

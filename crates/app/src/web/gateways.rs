@@ -15,8 +15,6 @@ pub(super) fn state(look: &Look<'_>) -> Result<Option<Gateways>, StoreError> {
     let found = gateways::all(look.log, look.now)?;
     let planned = &look.house.site.fleet.surroundings.gateways;
     let eui = GatewayEui::from_display_bytes;
-    let ours: BTreeSet<String> =
-        planned.iter().filter_map(|gateway| Some(eui(gateway.eui?).to_string())).collect();
     let of_site: Vec<Gateway> = planned
         .iter()
         .map(|gateway| {
@@ -28,13 +26,26 @@ pub(super) fn state(look: &Look<'_>) -> Result<Option<Gateways>, StoreError> {
         .collect();
     let heard: BTreeSet<&String> = of_site.iter().flat_map(|gateway| &gateway.nodes).collect();
     let nodes_heard = heard.len();
-    let knocking = found.iter().filter(|heard| !ours.contains(&heard.eui));
     Ok(Some(Gateways {
         nodes: look.house.open_names().count(),
         nodes_heard,
-        knocking: knocking.map(|heard| stranger(look, heard)).collect(),
+        knocking: strangers(look, &found),
         gateways: of_site,
     }))
+}
+
+/// Those that are not in the site file.
+fn strangers(look: &Look<'_>, found: &[Heard]) -> Vec<Knocking> {
+    let planned = look.house.site.fleet.surroundings.gateways.iter();
+    let ours: BTreeSet<String> = planned
+        .filter_map(|gateway| Some(GatewayEui::from_display_bytes(gateway.eui?).to_string()))
+        .collect();
+    found.iter().filter(|heard| !ours.contains(&heard.eui)).map(|heard| stranger(look, heard)).collect()
+}
+
+/// Gateways that knock.
+pub(super) fn knocking(look: &Look<'_>) -> Result<Vec<Knocking>, StoreError> {
+    Ok(strangers(look, &gateways::all(look.log, look.now)?))
 }
 
 fn shown(look: &Look<'_>, name: &str, eui: Option<GatewayEui>, heard: Option<&Heard>) -> Gateway {

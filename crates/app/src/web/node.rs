@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use design::message::Field;
+use design::node::Told;
 use logbook::store::StoreError;
 use logbook::store::query::heard::{Wanted, newest};
 use logbook::store::query::nodes::{self as query, Day, Signal};
@@ -209,17 +209,17 @@ fn series(
         _ => Vec::new(),
     };
     let mut all = Vec::new();
-    for (message, field) in nodes::fields(design).filter(|(_, field)| nodes::is_drawn(field)) {
-        let points = points(look, dev_eui, (message, field), span, &said)?;
+    for told in design.told().filter(|told| told.is_figure) {
+        let points = points(look, dev_eui, told, span, &said)?;
         if !points.is_empty() {
-            all.push(drawn(look, (message, field), span, points));
+            all.push(drawn(look, told, span, points));
         }
     }
     Ok(all)
 }
 
 #[expect(clippy::cast_possible_truncation, reason = "a time of ours, to the microsecond")]
-fn drawn(look: &Look<'_>, (message, field): (&str, &Field), span: &Span, points: Vec<Point>) -> Series {
+fn drawn(look: &Look<'_>, told: Told<'_>, span: &Span, points: Vec<Point>) -> Series {
     let first = points.first().map_or(span.from(), |point| (point.at_s * 1e6) as i64);
     // What began within the stretch is drawn from there on.
     let from = first.max(span.from());
@@ -227,11 +227,11 @@ fn drawn(look: &Look<'_>, (message, field): (&str, &Field), span: &Span, points:
         points.windows(2).filter_map(|pair| Some(pair.get(1)?.at_s - pair.first()?.at_s)).collect();
     gaps.sort_by(f64::total_cmp);
     let usual_s = gaps.get(gaps.len() / 2).copied().unwrap_or(3600.0);
-    let name = field.name.replace('_', " ");
+    let name = told.field.replace('_', " ");
     Series {
-        id: format!("{message}-{}", field.name),
-        name: plain(&if field.title.is_empty() { name } else { format!("{name}, {}", field.title) }),
-        unit: if field.unit == "1" { String::new() } else { words::unit(&field.unit).to_owned() },
+        id: format!("{}-{}", told.message, told.field),
+        name: plain(&if told.title.is_empty() { name } else { format!("{name}, {}", told.title) }),
+        unit: if told.unit == "1" { String::new() } else { words::unit(told.unit).to_owned() },
         span_s: (from as f64 / 1e6, span.to as f64 / 1e6),
         gap_s: 3.5 * usual_s,
         named: span.named(look, from),
@@ -242,11 +242,11 @@ fn drawn(look: &Look<'_>, (message, field): (&str, &Field), span: &Span, points:
 fn points(
     look: &Look<'_>,
     dev_eui: &str,
-    (message, field): (&str, &Field),
+    told: Told<'_>,
     span: &Span,
     said: &[Said],
 ) -> Result<Vec<Point>, StoreError> {
-    let series = (message, field.name.as_str());
+    let series = (told.message, told.field);
     let of = |rows: Vec<Day>, unit_us: i64| -> Vec<Point> {
         let middle = |row: &Day| (row.day * unit_us + unit_us / 2) as f64 / 1e6;
         let inside = |row: &Day| row.day * unit_us < span.to;

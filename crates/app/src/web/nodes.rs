@@ -1,6 +1,6 @@
 //! What pages show of a node: who it is, what it said, and what is promised of it.
 
-use design::message::{Direction, Field, Kind, Meaning};
+use design::message::{Direction, Field, Meaning};
 use design::node::Design;
 use logbook::registry::Node;
 use logbook::store::StoreError;
@@ -67,9 +67,8 @@ pub(super) fn fields(design: &Design) -> impl Iterator<Item = (&str, &Field)> {
 
 /// The field by which a design tells the voltage of its battery.
 pub(super) fn battery(design: &Design) -> Option<BatteryField<'_>> {
-    let (message, field) = fields(design).find(|(_, field)| field.meaning() == Some(Meaning::Battery))?;
-    let volts = if field.unit == "mV" { 1e-3 } else { 1.0 };
-    Some(BatteryField { series: (message, &field.name), volts })
+    let told = design.told().find(|told| told.meaning == Some(Meaning::Battery))?;
+    Some(BatteryField { series: (told.message, told.field), volts: told.volts() })
 }
 
 /// A number that a reading holds; flags are 0 and 1.
@@ -231,9 +230,4 @@ pub(super) fn charges(
         }
     };
     days.iter().map(day).collect()
-}
-
-/// Whether a field is a figure that can be drawn.
-pub(super) fn is_drawn(field: &Field) -> bool {
-    matches!(field.kind, Kind::Number { .. } | Kind::Counter { .. } | Kind::Flag)
 }

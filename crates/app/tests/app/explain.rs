@@ -132,3 +132,19 @@ fn a_registry_that_is_not_there_is_an_error_also_beside_a_site() {
     assert_eq!(refused.code, Some(2));
     assert!(refused.stderr.contains("there is no site in this folder"), "{}", refused.stderr);
 }
+
+/// The sample of the sheet that the example states: 0x24 tenths of a volt, 0x0AF0 mm, 0xFB = -5 degrees, 1000 0001.
+#[test]
+fn a_message_of_a_bought_node_is_explained_by_its_sheet() {
+    let explain = |payload: &str| {
+        let kind = "examples/larkmoor/bought-probe.toml";
+        run(&["explain", payload, "--port", "7", "--kind", kind])
+    };
+    let page = explain("240AF0FB81");
+    assert_eq!(page.code, Some(0), "{}", page.stderr);
+    for words in ["of a bought node", "3.6 V", "2800 mm", "-5 Cel", "yes", "filling"] {
+        assert!(page.stdout.contains(words), "{words}: {}", page.stdout);
+    }
+    let page = explain("240A");
+    assert!(page.stdout.contains("2 bytes where the design says 5"), "{}", page.stdout);
+}

@@ -7,6 +7,7 @@ mod answered;
 #[path = "../../../logbook/tests/apart/mod.rs"]
 mod apart;
 mod api;
+mod bought;
 mod broker;
 mod demo;
 mod ends;
@@ -208,10 +209,15 @@ struct Enrolled {
 const JOIN_EUI: &str = "0200000000000001";
 
 fn enrol(folder: &Path) -> Enrolled {
+    enrol_kind(folder, "frost-mast.toml")
+}
+
+/// A node of a kind that is enrolled in a folder.
+fn enrol_kind(folder: &Path, kind: &str) -> Enrolled {
     let pass = folder.join("larkmoor.pass");
     fs::write(&pass, "larkmoor in the rain\n").expect("it is written");
     fs::set_permissions(&pass, std::os::unix::fs::PermissionsExt::from_mode(0o600)).expect("it is ours");
-    let enrol = ["enrol", "frost-mast.toml", "--count", "1", "--local", "--join-eui", JOIN_EUI];
+    let enrol = ["enrol", kind, "--count", "1", "--local", "--join-eui", JOIN_EUI];
     let rest = ["-o", "enrolled", "--passphrase-file", "larkmoor.pass"];
     let enrolled = program(folder, &[&enrol[..], &rest].concat()).output().expect("it runs");
     assert!(enrolled.status.success(), "{}", String::from_utf8_lossy(&enrolled.stderr));

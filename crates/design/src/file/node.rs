@@ -1,5 +1,6 @@
 //! The keys of the design file that are not parts.
 
+use crate::file::given::GivenSection;
 use crate::file::message::MessageSection;
 use crate::file::part::{BatterySection, ChargerSection, PanelSection, RadioSection, ReceiverSection};
 use crate::file::surroundings::{GatewaySection, GroundSection};
@@ -51,6 +52,8 @@ section! {
         receiver: ReceiverSection = optional {};
         /// The messages, each under a name of your choice.
         message: Named<MessageSection> = optional report;
+        /// The messages of a bought node, as its maker lays them out.
+        given: Named<GivenSection> = optional status;
         /// Regulators between battery and loads, each under a name of your choice.
         regulator: Named<RegulatorSection> = optional main;
         /// Everything that hangs on the battery, each under a name of your choice; at least one.
@@ -249,7 +252,7 @@ section! {
 section! {
     /// One message sent: either `message` or `payload`.
     pub(crate) struct UplinkSection = "uplink" {
-        /// Name of a message of this file.
+        /// Name of a message of this file, `message` or `given`.
         message: String = depends "report";
         /// Application bytes, while the message is not designed yet.
         payload: Bytes = depends "12 bytes" where PAYLOAD;

@@ -8,6 +8,7 @@ use crate::file::node::{
 };
 use crate::file::part::SensorSection;
 use crate::file::value::RegulatorWord;
+use crate::message::given::Given;
 use crate::message::{Direction, Form, Message};
 use crate::node::{Activity, Condition, Load, RadioUse, Step};
 use crate::part::{Regulator, Sensor};
@@ -24,6 +25,7 @@ struct Surroundings<'a> {
     has_receiver: bool,
     /// Messages by name; `None` for those that are wrong in themselves.
     messages: &'a [(String, Option<Message>)],
+    givens: &'a [(String, Option<Given>)],
 }
 
 impl Resolver<'_> {
@@ -31,7 +33,7 @@ impl Resolver<'_> {
         &mut self,
         root: &RootSection,
         radio: Option<&RadioUse>,
-        messages: &[(String, Option<Message>)],
+        (messages, givens): (&[(String, Option<Message>)], &[(String, Option<Given>)]),
     ) -> Option<Vec<Load>> {
         let named = root.load.as_ref()?;
         if named.value.0.is_empty() {
@@ -44,6 +46,7 @@ impl Resolver<'_> {
             has_radio: root.radio.is_some(),
             has_receiver: root.receiver.is_some(),
             messages,
+            givens,
         };
         if root.regulator.is_none() && !self.file.writes("cutoff.stops_below") {
             let message =
@@ -359,7 +362,10 @@ impl Resolver<'_> {
             );
         }
         let (message, payload) = match (&section.message, &section.payload) {
-            (Some(name), None) => (Some(name.value.clone()), self.longest_sent(name, around)?),
+            (Some(name), None) => match around.givens.iter().find(|(known, _)| *known == name.value) {
+                Some((_, given)) => (None, self.fitting(&longest(name, given.as_ref()?), around)?),
+                None => (Some(name.value.clone()), self.longest_sent(name, around)?),
+            },
             (None, Some(payload)) => (None, self.fitting(payload, around)?),
             (Some(_), Some(payload)) => {
                 let help = "remove `payload`: the message knows its length";
@@ -404,12 +410,12 @@ impl Resolver<'_> {
     /// The longest form of a message that is sent at the data rates in use.
     fn longest_sent(&mut self, name: &At<String>, around: &Surroundings<'_>) -> Option<Bytes> {
         let Some((_, message)) = around.messages.iter().find(|(known, _)| *known == name.value) else {
-            self.unknown_message(name, around.messages);
+            self.unknown_message(name, around);
             return None;
         };
         let message = message.as_ref()?;
         if message.direction == Direction::Down {
-            self.unknown_message(name, around.messages);
+            self.unknown_message(name, around);
             return None;
         }
         let rates: Vec<(u8, usize)> = around.radio.iter().flat_map(|radio| ceilings(radio)).collect();
@@ -427,11 +433,12 @@ impl Resolver<'_> {
         Some(Bytes::from_bytes(bytes as f64))
     }
 
-    fn unknown_message(&mut self, name: &At<String>, messages: &[(String, Option<Message>)]) {
+    fn unknown_message(&mut self, name: &At<String>, around: &Surroundings<'_>) {
         let up =
             |message: &Option<Message>| message.as_ref().is_none_or(|one| one.direction == Direction::Up);
+        let own = around.messages.iter().filter(|(_, message)| up(message)).map(|(known, _)| known);
         let known: Vec<&str> =
-            messages.iter().filter(|(_, message)| up(message)).map(|(known, _)| known.as_str()).collect();
+            own.chain(around.givens.iter().map(|(known, _)| known)).map(String::as_str).collect();
         let help = match diagnostic::nearest(&name.value, known.iter().copied()) {
             Some(near) => format!("did you mean \"{near}\"?"),
             None if known.is_empty() => format!("add a table `[message.{}]`", shortened(&name.value)),
@@ -547,4 +554,9 @@ fn condition(section: &WhenSection) -> Condition {
 /// The data rates in use and the application bytes that each carries.
 fn ceilings(radio: &RadioUse) -> impl Iterator<Item = (u8, usize)> {
     radio.data_rates.iter().map(|(rate, _)| (*rate, radio.ceiling(*rate).bytes))
+}
+
+/// How long a message of a bought node is, where an uplink names it.
+fn longest(name: &At<String>, given: &Given) -> At<Bytes> {
+    At { value: Bytes::from_bytes(given.bytes as f64), span: name.span.clone() }
 }

@@ -79,7 +79,7 @@ impl Resolver<'_> {
         (named && meant).then_some(message)
     }
 
-    fn port(&mut self, port: &At<u32>) -> Option<u8> {
+    pub(super) fn port(&mut self, port: &At<u32>) -> Option<u8> {
         let good = u8::try_from(port.value).ok().filter(|port| PORTS.contains(port));
         if good.is_none() {
             let message = format!("port {} can't be used", port.value);

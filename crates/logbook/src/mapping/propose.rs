@@ -57,6 +57,14 @@ pub struct Candidate {
     pub score: u32,
 }
 
+impl Candidate {
+    /// The place, and how it is written there.
+    pub fn label(&self) -> String {
+        let form = self.text_form.map(text_form).or_else(|| self.time_form.map(time_form));
+        form.map_or_else(|| self.at.to_string(), |form| format!("{} as {form}", self.at))
+    }
+}
+
 /// What is proposed, for a person to confirm.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Proposal {
@@ -96,6 +104,22 @@ pub fn propose(pasted: &[Pasted<'_>], devices: &Devices, layouts: &dyn Layouts) 
     ]);
     let mapping = best(&samples, &candidates);
     Proposal { mapping, candidates, reversed, unreadable }
+}
+
+/// The mapping of places that a person has chosen among the candidates; what was not chosen is as it is proposed, `None` leaves
+/// a meaning out.
+pub fn chosen(
+    pasted: &[Pasted<'_>],
+    proposal: &Proposal,
+    chosen: &BTreeMap<Meaning, Option<Candidate>>,
+) -> Option<Mapping> {
+    let pasted = pasted.get(..MOST_SAMPLES).unwrap_or(pasted);
+    let samples: Vec<Sample> = pasted.iter().filter_map(leaves::read).collect();
+    let mut candidates = proposal.candidates.clone();
+    for (meaning, chosen) in chosen {
+        candidates.insert(*meaning, chosen.iter().cloned().collect());
+    }
+    best(&samples, &candidates)
 }
 
 struct Search<'a> {
@@ -306,6 +330,25 @@ fn best(samples: &[Sample], candidates: &BTreeMap<Meaning, Vec<Candidate>>) -> O
     })
 }
 
+/// As the site file writes it.
+const fn text_form(form: TextForm) -> &'static str {
+    match form {
+        TextForm::Base64 => "base64",
+        TextForm::Hex => "hex",
+    }
+}
+
+/// As the site file writes it.
+const fn time_form(form: TimeForm) -> &'static str {
+    match form {
+        TimeForm::Rfc3339 => "RFC 3339",
+        TimeForm::Seconds => "s since 1970",
+        TimeForm::Milliseconds => "ms since 1970",
+        TimeForm::Microseconds => "us since 1970",
+        TimeForm::Nanoseconds => "ns since 1970",
+    }
+}
+
 /// A mapping as the lines of a site file that a person copies.
 pub fn toml(mapping: &Mapping) -> String {
     let mut out = String::new();
@@ -324,19 +367,10 @@ pub fn toml(mapping: &Mapping) -> String {
         }
     }
     let (at, form) = &mapping.payload;
-    let form = match form {
-        TextForm::Base64 => "base64",
-        TextForm::Hex => "hex",
-    };
+    let form = text_form(*form);
     let _ = writeln!(out, "payload = {{ at = {}, is = \"{form}\" }}", quoted(&at.to_string()));
     if let Some((at, form)) = &mapping.time {
-        let form = match form {
-            TimeForm::Rfc3339 => "RFC 3339",
-            TimeForm::Seconds => "s since 1970",
-            TimeForm::Milliseconds => "ms since 1970",
-            TimeForm::Microseconds => "us since 1970",
-            TimeForm::Nanoseconds => "ns since 1970",
-        };
+        let form = time_form(*form);
         let _ = writeln!(out, "time = {{ at = {}, is = \"{form}\" }}", quoted(&at.to_string()));
     }
     for (key, at) in [("rssi", &mapping.rssi), ("snr", &mapping.snr)] {

@@ -137,7 +137,7 @@ pub(super) fn stretch(
                 let stands = lost == 0 && past.message.as_deref() == Some(said.message.name.as_str());
                 let before = if stands { 1 } else { forget(log, &past, lost, again.span)? };
                 if before == 0 {
-                    explain(log, past.id, None)?;
+                    explain(log, past.id, said.note().as_deref())?;
                 }
                 again.before += before;
                 let earlier = sheet.readings.len();

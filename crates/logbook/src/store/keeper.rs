@@ -616,6 +616,7 @@ impl Keeper {
                     let node = self.nodes.get(&dev_eui).ok_or_else(|| lost("its device has no row"))?.id;
                     let late = kept.verdict == "late";
                     sheet.put_readings((node, kept.seq, kept.at), edition, &said, late);
+                    kept.reason = said.note().or_else(|| kept.reason.take());
                     kept.message = Some(told(said));
                     self.note_stale(dev_eui, sheet, before);
                 }

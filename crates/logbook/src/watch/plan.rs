@@ -145,12 +145,7 @@ pub struct Granted {
 impl NodePlan {
     /// What a design says, for a node of this name.
     pub fn of(name: &str, design: &Design) -> Self {
-        let column = |meaning: Meaning| {
-            let up = design.messages.iter().filter(|message| message.direction == Direction::Up);
-            let mut fields = up.flat_map(|message| &message.fields);
-            fields.find(|field| field.meaning() == Some(meaning))
-        };
-        let volts = |unit: &str| if unit == "mV" { 1e-3 } else { 1.0 };
+        let column = |meaning: Meaning| design.told().find(|told| told.meaning == Some(meaning));
         Self {
             name: name.to_owned(),
             intervals: intervals(design),
@@ -161,11 +156,11 @@ impl NodePlan {
             latitude_deg: design.site.latitude.degrees(),
             longitude_deg: design.site.longitude.degrees(),
             elevation_m: design.site.elevation.metres(),
-            battery: column(Meaning::Battery).map(|field| (field.name.clone(), volts(&field.unit))),
-            charging: column(Meaning::Charging).map(|field| field.name.clone()),
+            battery: column(Meaning::Battery).map(|told| (told.field.to_owned(), told.volts())),
+            charging: column(Meaning::Charging).map(|told| told.field.to_owned()),
             gate: design.charger.clone().filter(|charger| !charger.temperature_gate.is_empty()),
             warmth: warmth(design),
-            restarted: column(Meaning::Restarted).map(|field| field.name.clone()),
+            restarted: column(Meaning::Restarted).map(|told| told.field.to_owned()),
             sensors: sensors(design),
             granted: granted(design),
             spreading_factor: spreading_factor(design),

@@ -186,7 +186,7 @@ impl Knocking {
         )
     }
 
-    fn section(&self) -> Markup {
+    pub(super) fn section(&self) -> Markup {
         html! {
             section data-part={ "knocking-" (self.eui) } {
                 h2 { "A gateway " (self.eui) " knocks and is not in your site file" }

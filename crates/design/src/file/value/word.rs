@@ -2,7 +2,9 @@
 
 use super::text_of;
 use crate::diagnostic::{self, Diagnostics};
+use crate::file::given::GivenWord;
 use crate::file::message::KindWord;
+use crate::message::given::Order;
 use crate::message::{Direction, Meaning};
 use crate::part::{Chemistry, Cover};
 use crate::quantity::{a, shortened};
@@ -99,6 +101,11 @@ words! {
         "cheapest" = Self::Cheapest, "smallest" = Self::Smallest, "most-reports" = Self::MostReports
     }
     RegulatorWord "kind of regulator" { "none" = Self::None, "ldo" = Self::Ldo, "buck" = Self::Buck }
+    Order "order of bytes" { "big" = Self::Big, "little" = Self::Little }
+    GivenWord "kind of field of a bought node" {
+        "number" = Self::Number, "float" = Self::Float, "flag" = Self::Flag, "choice" = Self::Choice,
+        "bytes" = Self::Bytes
+    }
     Direction "direction" { "up" = Self::Up, "down" = Self::Down }
     KindWord "kind of field" {
         "number" = Self::Number, "battery" = Self::Battery, "counter" = Self::Counter, "flag" = Self::Flag,

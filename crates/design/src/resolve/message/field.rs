@@ -107,6 +107,11 @@ impl Resolver<'_> {
             };
             return Some(unit.to_owned());
         };
+        self.ucum(unit)
+    }
+
+    /// A unit as UCUM writes it; says so if it is none.
+    pub(in crate::resolve) fn ucum(&mut self, unit: &At<String>) -> Option<String> {
         let slip = UNIT_SLIPS.iter().find(|(slip, _)| *slip == unit.value);
         if slip.is_none() && is_ucum_text(&unit.value) {
             return Some(unit.value.clone());

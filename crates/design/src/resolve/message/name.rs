@@ -27,7 +27,7 @@ fn ends_like_a_multiplier(name: &str) -> bool {
 
 impl Resolver<'_> {
     /// Whether a name of a message or field can be used; says so if not.
-    pub(super) fn check_name(&mut self, name: &At<String>, of: &str) -> bool {
+    pub(in crate::resolve) fn check_name(&mut self, name: &At<String>, of: &str) -> bool {
         let text = name.value.as_str();
         let taken = match of {
             _ if is_keyword(text) => "is a keyword of a generated language",

@@ -110,9 +110,10 @@ impl Keeper {
         };
         kept.verdict = place.verdict;
         let said = self.said(reported.dev_eui, kept.at, reported.port, &reported.payload, place.lost);
-        if let Err(unreadable) = &said {
-            kept.reason = Some(unreadable.clone());
-        }
+        kept.reason = match &said {
+            Ok((_, said)) => said.note().or(kept.reason),
+            Err(unreadable) => Some(unreadable.clone()),
+        };
         keep_row(log, message, &kept, Some((place.standing.session, reported)), whole)?;
         if let Ok((edition, said)) = said {
             let mut sheet = Sheet::default();

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use design::message::{Direction, Meaning};
+use design::message::Meaning;
 use design::node::Design;
 use design::quantity::{Temperature, Voltage};
 use forecast::learn::Reading as Told;
@@ -71,14 +71,10 @@ pub fn changed_at(log: &Connection, dev_eui: DevEui) -> Result<Option<Moment>, S
 }
 
 fn meanings(kind: &Design) -> Meanings {
-    let up = kind.messages.iter().filter(|message| message.direction == Direction::Up);
-    let fields = up.flat_map(|message| message.fields.iter().map(|field| (message.name.clone(), field)));
-    fields
-        .filter_map(|(message, field)| {
-            let in_volts = if field.unit == "mV" { 1e-3 } else { 1.0 };
-            Some(((message, field.name.clone()), (field.meaning()?, in_volts)))
-        })
-        .collect()
+    let meant = kind.told().filter_map(|told| {
+        Some(((told.message.to_owned(), told.field.to_owned()), (told.meaning?, told.volts())))
+    });
+    meant.collect()
 }
 
 /// What a reading tells; none if it tells nothing of the supply.
