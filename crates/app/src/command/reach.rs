@@ -115,12 +115,15 @@ fn reach(arguments: &ReachOf) -> Result<Option<(String, Verdict)>, Failure> {
     }
     let threads = std::thread::available_parallelism().map_or(1, Into::into);
     let placed: Vec<&Design> = designs.iter().collect();
+    // From here on a stop is heard.
+    let mut counter = Counter::counting("rows", "stops and writes nothing");
     let reaches = site::reaches(&placed, site.terrain.as_ref(), arguments.seed, threads);
     let help = "look at the places and antennas of the site's file";
     let grid = map::around(&map_places(&site), site.terrain.as_ref(), arguments.side as usize)
         .ok_or_else(|| wrong("neither nodes nor gateways lie on the terrain", help))?;
     let ground = site.terrain.as_ref().map_or_else(|| Cow::Owned(Terrain::flat(&grid)), Cow::Borrowed);
-    let Some(coverage) = surveyed(&ground, shown, grid).map_err(|error| wrong(&error, help))? else {
+    let Some(coverage) = surveyed(&ground, shown, grid, &mut counter).map_err(|error| wrong(&error, help))?
+    else {
         return Ok(None);
     };
     let (nodes, gateways) = (map_nodes(designs, &reaches), map_gateways(&site));
@@ -153,6 +156,7 @@ fn surveyed(
     terrain: &Terrain,
     (design, radio): (&Design, &RadioUse),
     grid: Grid,
+    counter: &mut Counter,
 ) -> Result<Option<Coverage>, String> {
     let stations = stations(design, Side::Inside);
     let survey = Survey {
@@ -163,10 +167,9 @@ fn surveyed(
         frequency: frequency(radio),
         grid,
     };
-    let mut counter = Counter::counting("rows", "stops and writes nothing");
     counter.at("map".to_owned());
     let threads = std::thread::available_parallelism().map_or(1, Into::into);
-    coverage(&survey, threads, &counter).map_err(|error| error.to_string())
+    coverage(&survey, threads, counter).map_err(|error| error.to_string())
 }
 
 fn map_places(site: &Site) -> Vec<Place> {
