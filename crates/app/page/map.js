@@ -314,7 +314,7 @@ async function begin() {
   const line = element('span', 'scale');
   const said = element('p', 'quiet');
   said.setAttribute('role', 'status');
-  section.querySelector('.ground')?.before(target, words, said);
+  section.querySelector('noscript')?.before(target, words, said);
   section.classList.add('drawn');
   const ground = new Ground(first, target);
   for (const [word, does] of /** @type {[string, () => void][]} */ ([
@@ -335,4 +335,15 @@ async function begin() {
   });
 }
 
-if (section) begin().catch(() => {});
+/** The picture that stands there for those without script: on paper, and where no map can be drawn. */
+function picture() {
+  const unread = section.querySelector('noscript');
+  if (!unread) return;
+  const read = new DOMParser().parseFromString(unread.textContent ?? '', 'text/html');
+  unread.replaceWith(...read.body.childNodes);
+}
+
+if (section) {
+  addEventListener('beforeprint', picture);
+  begin().catch(picture);
+}

@@ -124,9 +124,9 @@ pub(crate) fn tile(terrain: &Terrain, tile: Tile, stretched: f64, every_m: f64) 
     Some(Picture { columns: WIDE - 2, places: places.map(pixel).collect(), palette }.png())
 }
 
-/// Every third step: a tile of a map weighs half as much, and level ground stays level.
+/// Every fourth step: a tile of a map weighs less than half, and level ground stays level.
 const fn coarse(step: u8) -> u8 {
-    (step + 1) / 3 * 3
+    (step + 2) / 4 * 4
 }
 
 /// The same extent in fewer places, if it has more than so many in a row or column.

@@ -149,7 +149,8 @@ impl Page for Site {
             @if let Some(ground) = &self.ground {
                 section.figure #map {
                     h2 { "Where they stand" }
-                    div.ground data-part="ground" { (ground.linked()) }
+                    // Where a script draws the map, the picture need not come.
+                    noscript { div.ground { (ground.linked()) } }
                     @if let Some(note) = &ground.note { p.quiet { (note) } }
                 }
             }
