@@ -362,9 +362,8 @@ impl Service {
         let newest = log.progress().map_err(|error| log_failure(&settings.log, &error))?.0;
         let pulse = Arc::new(Pulse::new(newest));
         let tally = Arc::new(Mutex::new(Tally::default()));
-        let names: BTreeMap<DevEui, String> =
-            setup.registry.iter().map(|row| (row.dev_eui, row.name.clone())).collect();
         let registry = setup.registry.clone();
+        let names: BTreeMap<DevEui, String> = named(&registry);
         let (teller, printed) = teller::begin().map_err(|error| no_threads(&error))?;
         let (lookout, twin, waiting) = watcher::open();
         let tellers = self.tellers;
@@ -453,6 +452,11 @@ impl Service {
         stopped.map_err(|error| log_failure(&settings.log, &error))?;
         mark::note(&settings)
     }
+}
+
+/// The names of the nodes by who they are.
+fn named(registry: &[logbook::registry::Node]) -> BTreeMap<DevEui, String> {
+    registry.iter().map(|row| (row.dev_eui, row.name.clone())).collect()
 }
 
 fn no_random(error: &dyn std::fmt::Display) -> Failure {

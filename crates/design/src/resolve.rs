@@ -84,7 +84,7 @@ impl Resolver<'_> {
         let receiver = root.receiver.as_ref().map(|at| self.receiver(&at.value));
         let messages = self.messages(root, radio.as_ref().and_then(Option::as_ref));
         let givens = self.givens(root, &messages);
-        let loads = self.loads(root, radio.as_ref().and_then(Option::as_ref), (&messages, &givens));
+        let loads = self.loads(root, radio.as_ref().and_then(Option::as_ref), &messages, &givens);
         let activities = loads.iter().flatten().flat_map(|load| &load.activities);
         if !activities.into_iter().any(|activity| activity.every.by_charge()) {
             self.doubts.retain(|doubt| doubt.field != battery::GAUGE_ERROR);

@@ -52,7 +52,10 @@ fn is_read(field: &GivenField, said: &GivenReading, bytes: &[u8]) {
         }
         (GivenKind::Flag, GivenReading::Flag(is_set)) => assert_eq!(*is_set, raw != 0),
         (GivenKind::Choice { words }, GivenReading::Word(word)) => {
-            assert_eq!(words.iter().position(|known| known == word).map(|place| place as i64), Some(raw));
+            assert_eq!(
+                words.iter().position(|known| known == word).and_then(|place| i64::try_from(place).ok()),
+                Some(raw)
+            );
         }
         (GivenKind::Choice { words }, GivenReading::Unnamed(code)) => assert!(*code >= words.len() as u64),
         other => panic!("{}: {other:?}", field.name),

@@ -137,7 +137,7 @@ impl Nominal {
         self.fcnt += 1;
         self.fades = if self.fades { self.chance.draw() > 1.0 / 3.0 } else { self.chance.draw() < 0.003 };
         let lost = if self.fades { 0.6 } else { self.loss };
-        if self.chance.draw() < lost || self.fault == Some(Fault::Lost) && self.fcnt % 2 == 0 {
+        if self.chance.draw() < lost || self.fault == Some(Fault::Lost) && self.fcnt.is_multiple_of(2) {
             return None;
         }
         let message = self.design.messages.iter().find(|message| message.direction == Direction::Up)?.clone();

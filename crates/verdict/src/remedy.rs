@@ -110,6 +110,8 @@ pub struct Moved {
 pub enum Proof {
     /// Lives that the search never saw.
     Fresh(JudgedVariant),
+    /// Reckoned over its links, and lived: the spreading factor or data rate at which it is usually heard, and how it lives.
+    Heard(String, JudgedVariant),
     /// The lives of the search alone: share of them without an outage.
     Searched(Share),
     /// Reckoned outright, as the law's limits and the links are.
@@ -157,7 +159,7 @@ impl Remedy {
     /// Whether the verdict then holds, and not only by a hair.
     #[must_use]
     pub fn is_firm(&self) -> bool {
-        !matches!(&self.proof, Proof::Fresh(judged) if judged.verdict != Verdict::Holds)
+        !matches!(&self.proof, Proof::Fresh(judged) | Proof::Heard(_, judged) if judged.verdict != Verdict::Holds)
     }
 
     /// The design after it.
@@ -292,16 +294,14 @@ fn by_reach(
         let rate = spots.as_ref().and_then(|spots| usual_rate(design, spots));
         let mut moved: Vec<Moved> =
             remedy.changes(design, gateway).into_iter().map(|change| moved(design, change)).collect();
-        if let (Some(last), Some(rate)) = (moved.last_mut(), rate) {
-            last.then = format!("{}, heard at {rate}", last.then);
-        }
         if moved.is_empty() {
             let (now, then) = (String::new(), String::new());
             moved.push(Moved { lever: Lever::AnotherGateway, change: None, now, then });
         }
         let lived =
             changed.zip(spots).zip(search).map(|((changed, spots), search)| search.lived(&changed, &spots));
-        Remedy { question: Question::Reach, moved, proof: lived.map_or(Proof::Reckoned, Proof::Fresh) }
+        let proof = rate.zip(lived).map_or(Proof::Reckoned, |(rate, lived)| Proof::Heard(rate, lived));
+        Remedy { question: Question::Reach, moved, proof }
     };
     answer.reach.remedies.iter().map(remedy).collect()
 }

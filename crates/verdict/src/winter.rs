@@ -78,12 +78,12 @@ mod tests {
     use super::*;
 
     /// By hand: from 2026-10-31 (20,757 days after 1970) to 1 March 2027 there are 30 + 31 + 31 + 28 + 1 = 121 days; from
-    /// 1 March itself a year; in the south from 31 October to 1 September 2027 there are 305.
+    /// 1 March itself a leap year, 366; in the south from 31 October to 1 September 2027 there are 305.
     #[test]
     fn winter_is_over_in_march_and_in_the_south_in_september() {
         let october = 20_757 * DAY_S;
         assert_eq!(days_to_the_end(october, 47.0), 121);
-        assert_eq!(days_to_the_end(october + 121 * DAY_S, 47.0), 365);
+        assert_eq!(days_to_the_end(october + 121 * DAY_S, 47.0), 366);
         assert_eq!(days_to_the_end(october, -38.0), 305);
     }
 }

@@ -10,7 +10,7 @@ use std::time::{Duration, Instant};
 use zeroize::Zeroizing;
 
 /// An answer to a command must have come by then, and the network must have taken a message.
-const SLOWEST: (Duration, Duration) = (Duration::from_secs(10), Duration::from_secs(60));
+const SLOWEST: (Duration, Duration) = (Duration::from_secs(10), Duration::from_mins(1));
 /// Letters of one message in the modem's own alphabet of 7 bits.
 const LETTERS: usize = 160;
 /// Ends a text.

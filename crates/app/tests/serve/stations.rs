@@ -316,11 +316,14 @@ fn what_a_gateway_can_not_say_stops_nothing() {
     let mut question = Socket::ask(plain(port), "/router-info", "").expect("anybody may ask");
     question.say(r#"{"router":"2-0-0-ff-fe-0-0-9"}"#);
     let _closed = question.receive();
-    let shown = get(page, "/gateways").body;
-    assert!(
-        shown.contains("020000FFFE000009 knocks") && shown.contains("eui = &quot;020000FFFE000009&quot;"),
-        "{shown}"
-    );
+    // It is shown once it is kept.
+    let until = Instant::now() + Duration::from_secs(20);
+    let mut shown = get(page, "/gateways").body;
+    while !shown.contains("020000FFFE000009 knocks") && Instant::now() < until {
+        std::thread::sleep(Duration::from_millis(50));
+        shown = get(page, "/gateways").body;
+    }
+    assert!(shown.contains("eui = &quot;020000FFFE000009&quot;"), "{shown}");
     assert!(shown.contains("2.0.6"), "its software, as it tells: {shown}");
     assert_eq!(server.stop("-TERM").0, Some(0));
 }

@@ -33,7 +33,8 @@ impl Resolver<'_> {
         &mut self,
         root: &RootSection,
         radio: Option<&RadioUse>,
-        (messages, givens): (&[(String, Option<Message>)], &[(String, Option<Given>)]),
+        messages: &[(String, Option<Message>)],
+        givens: &[(String, Option<Given>)],
     ) -> Option<Vec<Load>> {
         let named = root.load.as_ref()?;
         if named.value.0.is_empty() {

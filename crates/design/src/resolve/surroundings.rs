@@ -8,6 +8,9 @@ use crate::quantity::{Decibels, Length, Uncertain};
 use crate::section::At;
 use crate::surroundings::{Around, Clutter, Gateway, GatewaySurvey, Ground, NodeAntenna, Spot, Surroundings};
 
+/// A node is heard with no more than this over or under what is predicted, as the gateway's correction may be.
+const MOST_CORRECTION_DB: f64 = 100.0;
+
 /// What hears a node of this name, if there is one; `None` only after an error was noted.
 pub(crate) fn resolve(
     gateways: Option<&Named<GatewaySection>>,
@@ -89,6 +92,15 @@ fn survey_is_sound(
     for span in sure.chain(sure_nodes) {
         let message = "nothing that was surveyed is known without a doubt".to_owned();
         refuse(span, message, "write its standard deviation too, as \"-9 dB +- 3 dB\"");
+        sound = false;
+    }
+    for (name, _) in nodes(survey).filter(|(_, found)| found.nominal.decibels().abs() > MOST_CORRECTION_DB) {
+        let message = format!("a correction of more than {MOST_CORRECTION_DB} dB is none of a survey");
+        refuse(
+            &name.span,
+            message,
+            "write what the node was heard with over the prediction, as \"-4 dB +- 3 dB\"",
+        );
         sound = false;
     }
     if gateway.place.is_none() {

@@ -141,8 +141,11 @@ fn measure(at: &At<String>, found: &mut Diagnostics) -> Option<Measure> {
 /// Who is told, in the order of the file.
 pub(crate) fn tells(named: Option<&At<Named<TellSection>>>, found: &mut Diagnostics) -> Vec<Tell> {
     let sections = named.into_iter().flat_map(|at| &at.value.0);
-    let tells: Vec<Tell> = sections.filter_map(|(name, section)| tell(&name.value, section, found)).collect();
-    if let Some(at) = named {
+    let tells: Vec<Option<Tell>> =
+        sections.map(|(name, section)| tell(&name.value, section, found)).collect();
+    let all_read = tells.iter().all(Option::is_some);
+    let tells: Vec<Tell> = tells.into_iter().flatten().collect();
+    if let Some(at) = named.filter(|_| all_read) {
         nobody_on_duty(&tells, at, found);
     }
     tells

@@ -191,7 +191,7 @@ mod tests {
             let quantity = (field.schema)().contains("\\\\s*[-+]?[0-9.]+");
             (plain || quantity) && field.rule.is_none()
         };
-        // What is checked against its neighbours instead: editions, ports and widths, a skyline, an azimuth.
+        // What is checked against its neighbours instead: editions, ports and widths, a skyline, an azimuth, what a survey found at nodes.
         let checked_elsewhere = [
             "schema",
             "port",
@@ -206,6 +206,8 @@ mod tests {
             "every_by_month_and_charge",
             "resolution",
             "step",
+            "offset",
+            "nodes",
         ];
         let unbounded: Vec<&str> = every_field()
             .into_iter()

@@ -137,9 +137,9 @@ mod tests {
     fn three_leaps_in_a_day_are_wrong_and_a_day_without_one_ends_it() {
         let mut jumps = calm();
         let leap = |jumps: &mut Jumps, minute: Moment| {
-            [(0, 10.0), (10, 16.0), (20, 10.2)]
-                .into_iter()
-                .for_each(|(more, value)| hear(jumps, minute + more, value));
+            for (more, value) in [(0, 10.0), (10, 16.0), (20, 10.2)] {
+                hear(jumps, minute + more, value);
+            }
         };
         leap(&mut jumps, 500);
         leap(&mut jumps, 600);
@@ -154,9 +154,11 @@ mod tests {
     fn what_goes_and_stays_or_goes_in_steps_or_is_small_is_no_leap() {
         let mut front = calm();
         // A cold front, each in one step: it does not come back.
-        [(500, 10.0), (510, 3.0), (520, 3.0), (530, -4.0), (540, -4.2), (550, -12.0), (560, -12.1)]
-            .into_iter()
-            .for_each(|(minute, value)| hear(&mut front, minute, value));
+        let passing =
+            [(500, 10.0), (510, 3.0), (520, 3.0), (530, -4.0), (540, -4.2), (550, -12.0), (560, -12.1)];
+        for (minute, value) in passing {
+            hear(&mut front, minute, value);
+        }
         assert_eq!(front.find(560 * MINUTE), Finding::Right);
         let mut small = calm();
         (0..10).for_each(|time| {

@@ -28,6 +28,7 @@ pub(super) fn remedies(subject: &ReportedDesign, found: &Remedies) -> Value {
 
 fn remedy(subject: &ReportedDesign, remedy: &Remedy) -> Value {
     let (proof, judged, share) = match &remedy.proof {
+        Proof::Heard(_, judged) => ("links_and_fresh_lives", Some(judged), Some(judged.without_outage)),
         Proof::Fresh(judged) => ("fresh_lives", Some(judged), Some(judged.without_outage)),
         Proof::Searched(share) => ("searched_lives", None, Some(*share)),
         Proof::Reckoned => ("reckoned", None, None),
@@ -36,6 +37,7 @@ fn remedy(subject: &ReportedDesign, remedy: &Remedy) -> Value {
         "question": words::question(remedy.question),
         "changes": remedy.moved.iter().map(|one| moved(subject, one)).collect::<Vec<_>>(),
         "known_from": proof,
+        "usually_heard_at": if let Proof::Heard(rate, _) = &remedy.proof { json!(rate) } else { Value::Null },
         "verdict": judged.map(|judged| verdict(judged.verdict)),
         "without_outage_percent": share.map(|share| number(share.percent())),
         "interval_percent": judged.map(|judged| {

@@ -22,8 +22,8 @@ pub struct RemedyRow {
     pub now: String,
     /// What it would say.
     pub then: String,
-    /// Whether it is tight, or not confirmed.
-    pub remark: &'static str,
+    /// Whether it is tight, or not confirmed, or at which rate it is heard.
+    pub remark: String,
 }
 
 /// "It would hold with a report every 40 min, or a panel of 2 W."; nothing where it holds or nothing is known to help.
@@ -123,11 +123,13 @@ pub fn tables(subject: &ReportedDesign, remedies: &Remedies) -> Vec<(&'static st
 
 fn rows_of(subject: &ReportedDesign, remedy: &Remedy) -> Vec<RemedyRow> {
     let (lives, remark) = match &remedy.proof {
-        Proof::Fresh(judged) if remedy.question == Question::Reach => (share(judged.without_outage), "heard"),
-        Proof::Fresh(judged) if judged.verdict == Verdict::Holds => (share(judged.without_outage), ""),
-        Proof::Fresh(judged) => (share(judged.without_outage), "tight"),
-        Proof::Searched(found) => (share(*found), "about"),
-        Proof::Reckoned => (words::question(remedy.question).to_owned(), ""),
+        Proof::Heard(rate, judged) => (share(judged.without_outage), format!("(heard at {rate})")),
+        Proof::Fresh(judged) if judged.verdict == Verdict::Holds => {
+            (share(judged.without_outage), String::new())
+        }
+        Proof::Fresh(judged) => (share(judged.without_outage), "tight".to_owned()),
+        Proof::Searched(found) => (share(*found), "about".to_owned()),
+        Proof::Reckoned => (words::question(remedy.question).to_owned(), String::new()),
     };
     let row = |(index, moved): (usize, &Moved)| {
         let name = lever(&moved.lever);
@@ -138,7 +140,7 @@ fn rows_of(subject: &ReportedDesign, remedy: &Remedy) -> Vec<RemedyRow> {
             lives: if index == 0 { lives.clone() } else { String::new() },
             now: moved.now.clone(),
             then: moved.then.clone(),
-            remark: if index == 0 { remark } else { "" },
+            remark: if index == 0 { remark.clone() } else { String::new() },
         }
     };
     remedy.moved.iter().enumerate().map(row).collect()
@@ -159,7 +161,11 @@ pub fn remarks(remedies: &Remedies) -> Vec<String> {
     if !best.is_empty() {
         said.push(format!("Already the best of its kind: {}.", best.join("; ")));
     }
-    let lived = remedies.holds.iter().chain(&remedies.spare).any(|one| matches!(one.proof, Proof::Fresh(_)));
+    let lived = remedies
+        .holds
+        .iter()
+        .chain(&remedies.spare)
+        .any(|one| matches!(one.proof, Proof::Fresh(_) | Proof::Heard(..)));
     if lived {
         let (searched, confirmed) = (words::grouped(remedies.searched), words::grouped(remedies.confirmed));
         let about = remedies.holds.iter().any(|one| matches!(one.proof, Proof::Searched(_)));
