@@ -123,7 +123,7 @@ pub fn tables(subject: &ReportedDesign, remedies: &Remedies) -> Vec<(&'static st
 
 fn rows_of(subject: &ReportedDesign, remedy: &Remedy) -> Vec<RemedyRow> {
     let (lives, remark) = match &remedy.proof {
-        Proof::Heard(rate, judged) => (share(judged.without_outage), format!("(heard at {rate})")),
+        Proof::Heard(rate, judged) => (share(judged.without_outage), format!("(at {rate})")),
         Proof::Fresh(judged) if judged.verdict == Verdict::Holds => {
             (share(judged.without_outage), String::new())
         }
