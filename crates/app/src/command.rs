@@ -12,6 +12,7 @@ mod kit;
 mod learn;
 mod people;
 mod reach;
+mod reach_map;
 mod reach_survey;
 mod serve;
 mod size;

@@ -48,15 +48,15 @@ impl Checked {
 
     /// The terrain that the design file names, if any.
     pub(crate) fn terrain(&self) -> Result<Option<Terrain>, Failure> {
-        let at = |message, help| Problem {
+        let at = |listed: &terrain::Listed, message, help| Problem {
             warning: false,
-            code: "terrain",
+            code: listed.code,
             source: self.source.clone(),
-            span: Some(self.file.span_of("ground.terrain")),
+            span: Some(self.file.span_of(listed.key)),
             message,
             help,
         };
-        terrain::terrain(&self.design.surroundings.ground.terrain, &self.folder, at)
+        terrain::terrain(&self.design.surroundings.ground, &self.folder, at)
     }
 
     /// The text of the design file.

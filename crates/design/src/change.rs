@@ -136,6 +136,8 @@ pub enum Change {
     Position(Angle, Angle, Length),
     /// What people call it.
     Name(String),
+    /// A gateway more, where one may stand: the name of that place.
+    AnotherGateway(String),
     /// On which side of a wall a gateway's antenna is; what a survey found on the other side is gone.
     GatewayPlace {
         /// The gateway.
@@ -236,6 +238,7 @@ impl Change {
             Self::Name(_) => "name".to_owned(),
             Self::GatewayPlace { gateway, .. } => format!("gateway.{gateway}.place"),
             Self::Unsurveyed => "gateway".to_owned(),
+            Self::AnotherGateway(place) => format!("gateway.{place}"),
         }
     }
 
@@ -314,6 +317,15 @@ impl Change {
             }
             Self::Name(name) => {
                 root.name = Some(At { value: name, span: span.clone() });
+                Ok(())
+            }
+            Self::AnotherGateway(place) => {
+                let planned = named(&mut root.may_stand, &place, "place for a gateway")?.gateway(span);
+                let gateways =
+                    root.gateway.get_or_insert_with(|| At { value: Named(Vec::new()), span: span.clone() });
+                gateways.value.0.push((At { value: place.clone(), span: span.clone() }, planned));
+                let places = root.may_stand.iter_mut().map(|at| &mut at.value.0);
+                places.for_each(|places| places.retain(|(known, _)| known.value != place));
                 Ok(())
             }
             Self::GatewayPlace { gateway, place } => {

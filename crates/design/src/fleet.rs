@@ -5,7 +5,7 @@ use crate::diagnostic::{self, Diagnostic, Diagnostics};
 use crate::file::FleetFile;
 use crate::file::fleet::{FleetSection, PlacedSection, ShownSection};
 use crate::file::node::RootSection;
-use crate::file::surroundings::{GatewaySection, GroundSection};
+use crate::file::surroundings::{GatewaySection, GroundSection, MayStandSection};
 use crate::file::value::Named;
 use crate::node::Design;
 use crate::quantity::{Angle, Duration, Length};
@@ -45,6 +45,7 @@ pub struct Fleet {
     /// The nodes in the order of the file.
     pub nodes: Vec<Placed>,
     gateway: Option<At<Named<GatewaySection>>>,
+    may_stand: Option<At<Named<MayStandSection>>>,
     ground: Option<At<GroundSection>>,
 }
 
@@ -126,7 +127,13 @@ fn fleet(root: &FleetSection, found: &mut Diagnostics) -> Option<Fleet> {
         rules,
         areas,
         tells,
-        surroundings: surroundings::resolve(gateways, root.ground.as_ref().map(|at| &at.value), None, found)?,
+        surroundings: surroundings::resolve(
+            gateways,
+            root.may_stand.as_ref().map(|at| &at.value),
+            root.ground.as_ref().map(|at| &at.value),
+            None,
+            found,
+        )?,
         nodes: nodes
             .value
             .0
@@ -134,6 +141,7 @@ fn fleet(root: &FleetSection, found: &mut Diagnostics) -> Option<Fleet> {
             .map(|(name, section)| placed(&name.value, section))
             .collect::<Option<_>>()?,
         gateway,
+        may_stand: root.may_stand.clone(),
         ground: root.ground.clone(),
     })
 }
@@ -206,6 +214,7 @@ impl Fleet {
         if let Some(root) = &mut file.root {
             root.name = Some(At { value: node.name.clone(), span: node.section.span.clone() });
             root.gateway.clone_from(&self.gateway);
+            root.may_stand.clone_from(&self.may_stand);
             root.ground.clone_from(&self.ground);
             node.section.place(root);
         }

@@ -113,6 +113,7 @@ impl Resolver<'_> {
             sizing: sizing?,
             surroundings: surroundings::resolve(
                 root.gateway.as_ref().map(|at| &at.value),
+                root.may_stand.as_ref().map(|at| &at.value),
                 root.ground.as_ref().map(|at| &at.value),
                 root.name
                     .as_ref()

@@ -11,6 +11,8 @@ use crate::quantity::{Angle, Dbm, Decibels, Length, Uncertain};
 pub struct Surroundings {
     /// The gateways in the order of the file.
     pub gateways: Vec<Gateway>,
+    /// Those that are not there and may be.
+    pub may_stand: Vec<Gateway>,
     /// The ground.
     pub ground: Ground,
     /// Where the node's antenna is.
@@ -46,16 +48,21 @@ pub struct Around {
     pub clearing: Option<Length>,
     /// The file says what it is.
     pub stated: bool,
+    /// It says so of this antenna alone, so that no map goes over it.
+    pub own: bool,
+    /// Whether trees there bear leaves.
+    pub leaves: Leaves,
 }
 
 impl Around {
     /// Where a file says nothing: a village, neither the best nor the worst.
-    pub const ASSUMED: Self = Self { clutter: Clutter::Village, clearing: None, stated: false };
+    pub const ASSUMED: Self =
+        Self { clutter: Clutter::Village, clearing: None, stated: false, own: false, leaves: Leaves::InLeaf };
 
     /// This, as stated, with a clearing of which nothing is known.
     #[must_use]
     pub const fn of(clutter: Clutter) -> Self {
-        Self { clutter, clearing: None, stated: true }
+        Self { clutter, clearing: None, stated: true, own: false, leaves: Leaves::InLeaf }
     }
 }
 
@@ -168,12 +175,28 @@ pub enum Sensitivity {
 pub struct Ground {
     /// Terrain tiles as the file names them; empty for flat ground.
     pub terrain: Vec<String>,
+    /// Land-cover maps as the file names them.
+    pub land_cover: Vec<String>,
+    /// Whether trees bear leaves.
+    pub leaves: Leaves,
+    /// The terrain is a surface: roofs and tree tops are in its heights.
+    pub roofs_in_terrain: bool,
     /// Loss in leaves and stems where the file states it; it then takes the place of what would be reckoned for trees.
     pub vegetation: Option<Decibels>,
     /// Loss by what the node is mounted on or in where the file states it; it then takes the place of that of the antenna.
     pub mounting: Option<Decibels>,
     /// Standard deviation from one position to the next, if surveyed.
     pub spread: Option<Decibels>,
+}
+
+/// Whether trees bear leaves.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Leaves {
+    /// They do, which costs more.
+    #[default]
+    InLeaf,
+    /// They do not.
+    Bare,
 }
 
 /// What stands around an antenna.

@@ -410,10 +410,19 @@ fn larger_cases() -> Vec<(&'static str, String, &'static str)> {
         ("address", site("127.0.0.1:1700", "localhost"), "udp ="),
         ("limit", site("again_at = \"2 Cel\"", "again_at = \"0.5 Cel\""), "again_at ="),
         ("survey", site("antenna_height = \"12 m\"", SURVEYED_TOO_WELL), "gateway.roof"),
+        ("out-of-range", site("antenna_height = \"12 m\"", SURVEYED_TOO_FAR), "gateway.roof"),
+        ("may-stand", site("[source.fields]", MAY_STAND_TWICE), "may_stand.roof"),
         ("pointer", site("/who/id", "who.id"), "device ="),
         ("diary-overlap", overlap, "[[diary]]\nfrom = \"02-01\" # again"),
     ]
 }
+
+/// No survey finds more than 100 dB over the prediction.
+const SURVEYED_TOO_FAR: &str = "antenna_height = \"12 m\", place = \"outside\", survey = { correction = \"-9 dB +- 3 dB\", \
+                                spots = \"11 dB\", packets = 214, until = \"2026-10-04\", nodes = { near = \"-140 dB +- 3 dB\" } }";
+
+/// A gateway stands there already.
+const MAY_STAND_TWICE: &str = "[may_stand.roof]\nlatitude = \"47 deg\"\nlongitude = \"13 deg\"\nantenna_height = \"15 m\"\n[source.fields]";
 
 /// A survey leaves a doubt, which is missing here.
 const SURVEYED_TOO_WELL: &str = "antenna_height = \"12 m\", place = \"outside\", survey = { correction = \"-9 dB\", \

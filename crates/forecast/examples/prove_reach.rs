@@ -142,7 +142,13 @@ fn band(distance_km: f64, floor_dbm: f64) -> [f64; 3] {
 }
 
 fn level(distance_km: f64, antennas_m: [f64; 2], walls: Walls, clutter_m: f64) -> Level {
-    let end = |antenna_m, clutter_m| End { antenna_m, clutter_m, clearing_m: USUAL_CLEARING_M, trees: None };
+    let end = |antenna_m, clutter_m| End {
+        antenna_m,
+        clutter_m,
+        clearing_m: USUAL_CLEARING_M,
+        trees: None,
+        cover: None,
+    };
     let known = Known {
         way: Way {
             frequency_ghz: 0.868,
@@ -156,6 +162,7 @@ fn level(distance_km: f64, antennas_m: [f64; 2], walls: Walls, clutter_m: f64) -
         gateway_antenna: Doubtful { mean_db: if walls == Walls::Outside { 3.0 } else { 0.0 }, sd_db: 2.0 },
         noise: Doubtful { mean_db: NOISE_DB[0], sd_db: NOISE_DB[1] },
         spot_sd_db: SPOT_SD_DB,
+        clearing_known: [false; 2],
     };
     let mut columns = Columns::default();
     let flat = |way: &Way| way.over_flat_ground(&mut columns).map(|loss| loss.total_db);

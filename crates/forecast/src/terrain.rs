@@ -3,6 +3,7 @@
 //! A [`Tile`] is read from the bytes of an HGT file or a GeoTIFF; a [`Terrain`] is several of them side by side.
 //! Heights are metres above sea level as the file has them; small holes are filled, and said.
 
+mod cover;
 mod error;
 mod geotiff;
 mod grid;
@@ -11,6 +12,7 @@ mod section;
 mod tile;
 mod voids;
 
+pub use cover::{CoverError, CoverTile};
 pub use error::{GroundError, TileError};
 pub use grid::Grid;
 pub use path::geodesic::Place;
@@ -19,6 +21,8 @@ pub(crate) use section::{POSTS_A_STEP, crossings, steps};
 pub use tile::Tile;
 
 use design::quantity::Length;
+use design::surroundings::{Around, Clutter};
+use path::clutter::Standing;
 
 /// Mean radius of the Earth [m], for lengths of a degree that need no more than three digits (IUGG mean radius R1).
 const EARTH_M: f64 = 6_371_008.8;
@@ -27,28 +31,62 @@ const EARTH_M: f64 = 6_371_008.8;
 const FLAT_POSTS_M: f64 = 50.0;
 const MOST_FLAT_POSTS: usize = 2000;
 
-/// Tiles side by side; where they overlap the earlier one in the list speaks.
+/// Tiles side by side, and what stands on them; where they overlap the earlier one in the list speaks.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Terrain {
     tiles: Vec<Tile>,
+    cover: Vec<CoverTile>,
 }
 
 impl Terrain {
     /// The ground under these tiles.
     pub fn new(tiles: Vec<Tile>) -> Self {
-        Self { tiles }
+        Self { tiles, cover: Vec::new() }
     }
 
     /// Flat ground at sea level under all of a grid, where nobody has named a tile: posts about every 50 m, 2000 a side at
     /// most.
     #[must_use]
     pub fn flat(under: &Grid) -> Self {
-        Self { tiles: vec![Tile::flat(under.with_posts_every(FLAT_POSTS_M, MOST_FLAT_POSTS))] }
+        Self::new(vec![Tile::flat(under.with_posts_every(FLAT_POSTS_M, MOST_FLAT_POSTS))])
     }
 
     /// The tiles, as given.
     pub fn tiles(&self) -> &[Tile] {
         &self.tiles
+    }
+
+    /// The same ground with maps of what stands on it.
+    #[must_use]
+    pub fn with_cover(self, cover: Vec<CoverTile>) -> Self {
+        Self { cover, ..self }
+    }
+
+    /// Whether there is a map of what stands on it.
+    #[must_use]
+    pub fn has_cover(&self) -> bool {
+        !self.cover.is_empty()
+    }
+
+    /// What a map says stands at a place; `None` where none says anything.
+    #[inline]
+    #[must_use]
+    pub fn standing(&self, at: Place) -> Option<Clutter> {
+        self.cover.iter().find_map(|tile| tile.standing(at))
+    }
+
+    /// The same as what a path is laid over.
+    #[inline]
+    pub(crate) fn obstacle(&self, at: Place) -> Option<Standing> {
+        let known = self.standing(at)?.standing();
+        Some(Standing { height_m: known.height.metres(), trees: known.trees })
+    }
+
+    /// What stands around an antenna: what a map says of its place, unless that is said of this antenna alone.
+    #[must_use]
+    pub fn around(&self, at: Place, said: Around) -> Around {
+        let mapped = self.standing(at).filter(|_| !said.own);
+        mapped.map_or(said, |clutter| Around { clutter, stated: true, ..said })
     }
 
     /// Height of the ground \[m\], straight between the four posts around the place; `None` outside every tile and

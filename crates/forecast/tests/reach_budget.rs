@@ -39,7 +39,7 @@ fn at_the_place_of_each_node_the_map_leaves_the_margin_of_its_link() {
     assert!(designs.len() >= 4);
     for design in &designs {
         let radio = design.radio.as_ref().expect("a radio");
-        let stations = stations(design, Side::Outside);
+        let stations = stations(design);
         let grid = Grid {
             north_deg: design.site.latitude.degrees(),
             west_deg: design.site.longitude.degrees(),
@@ -89,7 +89,11 @@ fn a_gateway_with_more_antenna_or_less_noise_bears_more() {
     let better = "\n[gateway.better]\nlatitude = \"47.005 deg\"\nlongitude = \"13.035 deg\"\nantenna_height = \"11 m\"\nantenna_gain = \"7 dBi\"\ncable_loss = \"1 dB\"\n";
     let (designs, _) = with_gateways(better);
     let design = designs.first().expect("a node");
-    let advantages: Vec<f64> =
-        stations(design, Side::Outside).iter().map(|station| station.advantage.decibels()).collect();
-    assert!(advantages[0].abs() < 1e-12 && (advantages[1] - 4.0).abs() < 1e-9, "{advantages:?}");
+    let stations = stations(design);
+    let outside: Vec<f64> = stations.iter().map(|station| station.advantage_outside.decibels()).collect();
+    assert!(outside[0].abs() < 1e-12 && (outside[1] - 4.0).abs() < 1e-9, "{outside:?}");
+    // Of the second it is not said on which side of a wall it is: inside it loses 19.9 dB on average (the page of the method:
+    // Rec. ITU-R P.2109-2 at 868 MHz, 70 traditional to 30 insulated), and half of all lose less than 17 dB or so.
+    let lost_db = outside[1] - stations[1].advantage.decibels();
+    assert!((13.0..22.0).contains(&lost_db), "{lost_db} dB");
 }

@@ -18,7 +18,8 @@ fn jacksboro() -> Terrain {
 fn station(latitude_deg: f64, longitude_deg: f64, advantage_db: f64) -> Station {
     let place = Place { latitude_deg, longitude_deg };
     let end = End { place, antenna: Length::from_metres(12.0), surroundings: Around::of(Clutter::Open) };
-    Station { end, advantage: Decibels::from_decibels(advantage_db) }
+    let advantage = Decibels::from_decibels(advantage_db);
+    Station { end, advantage, advantage_outside: advantage }
 }
 
 /// Places all over the tile, the outermost beyond its edge.

@@ -15,7 +15,8 @@ use proptest::prelude::*;
 const LIVES: u64 = 20_000;
 
 fn known(clutter_m: f64, walls: [Walls; 2], length_km: f64) -> Known {
-    let end = |antenna_m| End { antenna_m, clutter_m, clearing_m: USUAL_CLEARING_M, trees: None };
+    let end =
+        |antenna_m| End { antenna_m, clutter_m, clearing_m: USUAL_CLEARING_M, trees: None, cover: None };
     Known {
         way: Way {
             frequency_ghz: 0.868,
@@ -29,6 +30,7 @@ fn known(clutter_m: f64, walls: [Walls; 2], length_km: f64) -> Known {
         gateway_antenna: Doubtful { mean_db: 3.0, sd_db: 2.0 },
         noise: Doubtful { mean_db: NOISE_DB[0], sd_db: NOISE_DB[1] },
         spot_sd_db: SPOT_SD_DB,
+        clearing_known: [false; 2],
     }
 }
 

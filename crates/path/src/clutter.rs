@@ -43,6 +43,18 @@ pub struct End {
     pub clearing_m: f64,
     /// The clutter is trees, which let a wave through; `None` for houses.
     pub trees: Option<Trees>,
+    /// By how much what a map says stands in this half of the path is taken to be higher than the map's table has it, 1 for as
+    /// high; `None`: no map is asked, and what stands around the antenna stands up to the middle.
+    pub cover: Option<f64>,
+}
+
+/// What a map says stands at a point.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Standing {
+    /// Its height above the ground \[m\].
+    pub height_m: f64,
+    /// It is trees.
+    pub trees: bool,
 }
 
 /// From one antenna to another. All that concerns direction is the same both ways.
@@ -76,8 +88,14 @@ pub struct Columns {
     terrain_m: Vec<f64>,
     clutter_m: Vec<f64>,
     bare_m: Vec<f64>,
+    /// What a map says at each point; empty where none was asked.
+    mapped: Vec<Option<Standing>>,
     /// Place of the point half-way.
     middle: usize,
+    /// What the half of each end would have stand there \[m\].
+    middle_m: [f64; 2],
+    /// How far from each end its trees go \[km\].
+    wood_km: [f64; 2],
     scratch: Scratch,
 }
 
@@ -104,15 +122,36 @@ impl Way {
         ground_m: &[f64],
         columns: &mut Columns,
     ) -> Result<Loss, Error> {
+        self.over_mapped_section(distance_km, ground_m, &[], columns)
+    }
+
+    /// The same where a map says what stands at the points, in as many rows; `None` where it says nothing. In the halves of ends
+    /// with `cover` it holds beyond their clearing, and what stands around the antenna is asked where it says nothing.
+    ///
+    /// # Errors
+    /// An input outside its range, a void in the terrain among them; columns that are no section of this way.
+    pub fn over_mapped_section(
+        &self,
+        distance_km: &[f64],
+        ground_m: &[f64],
+        standing: &[Option<Standing>],
+        columns: &mut Columns,
+    ) -> Result<Loss, Error> {
         self.check()?;
-        self.lay_over(distance_km, ground_m, columns);
+        self.lay_over(distance_km, ground_m, standing, columns);
         Profile::TERRAIN.check_points(&columns.terrain_m)?;
         self.loss(columns)
     }
 
     /// Merges the points of a section with the first rows of both ends and the middle; the ground between two points is
     /// straight.
-    fn lay_over(&self, distance_km: &[f64], ground_m: &[f64], columns: &mut Columns) {
+    fn lay_over(
+        &self,
+        distance_km: &[f64],
+        ground_m: &[f64],
+        standing: &[Option<Standing>],
+        columns: &mut Columns,
+    ) {
         let half_km = 0.5 * self.length_km;
         let [near, far] = self.ends.map(|end| end.clearing_m / 1000.0);
         let rows = [1.0, 2.0, 3.0];
@@ -122,8 +161,13 @@ impl Way {
         let mut laid = before.into_iter().chain([half_km]).chain(after).peekable();
         columns.distance_km.clear();
         columns.terrain_m.clear();
+        columns.mapped.clear();
         let mut last: Option<(f64, f64)> = None;
-        for (at_km, here_m) in distance_km.iter().copied().zip(ground_m.iter().copied()) {
+        let mut last_stands = None;
+        let said = standing.iter().copied().chain(std::iter::repeat(None));
+        for ((at_km, here_m), here_stands) in
+            distance_km.iter().copied().zip(ground_m.iter().copied()).zip(said)
+        {
             while let Some(row_km) = laid.next_if(|row_km| *row_km < at_km + SAME_KM) {
                 let Some((last_km, last_m)) = last.filter(|_| row_km < at_km - SAME_KM) else { continue };
                 let reached_km = columns.distance_km.last().copied().unwrap_or(0.0);
@@ -132,17 +176,24 @@ impl Way {
                     columns
                         .terrain_m
                         .push(last_m + (here_m - last_m) * (row_km - last_km) / (at_km - last_km));
+                    let is_nearer = at_km - row_km < row_km - last_km;
+                    columns.mapped.push(if is_nearer { here_stands } else { last_stands });
                 }
             }
             columns.distance_km.push(at_km);
             columns.terrain_m.push(here_m);
+            columns.mapped.push(here_stands);
             last = Some((at_km, here_m));
+            last_stands = here_stands;
         }
         columns.middle = columns.distance_km.partition_point(|at_km| *at_km < half_km - SAME_KM);
         let on_middle =
             columns.distance_km.get(columns.middle).is_some_and(|at_km| *at_km < half_km + SAME_KM);
-        let middle_m = if on_middle { self.middle_clutter_m([true; 2]) } else { 0.0 };
-        let standing = |(at, at_km): (usize, &f64)| {
+        let mapped_middle = columns.mapped.get(columns.middle).copied().flatten();
+        columns.middle_m = self.middle_m(mapped_middle);
+        columns.wood_km = self.wood_km(columns);
+        let middle_m = if on_middle { columns.middle_m[0].max(columns.middle_m[1]) } else { 0.0 };
+        let standing_m = |((at, at_km), mapped): ((usize, &f64), &Option<Standing>)| {
             let (from_end_km, end) = if at < columns.middle {
                 (*at_km, self.ends[0])
             } else {
@@ -151,11 +202,26 @@ impl Way {
             match on_middle && at == columns.middle {
                 true => middle_m,
                 false if 1000.0 * (from_end_km + SAME_KM) < end.clearing_m => 0.0,
-                false => end.clutter_m,
+                false => end.standing_m(*mapped),
             }
         };
         columns.clutter_m.clear();
-        columns.clutter_m.extend(columns.distance_km.iter().enumerate().map(standing));
+        columns.clutter_m.extend(columns.distance_km.iter().enumerate().zip(&columns.mapped).map(standing_m));
+    }
+
+    /// How far from each end its trees go \[km\]: up to the middle where no map says otherwise.
+    fn wood_km(&self, columns: &Columns) -> [f64; 2] {
+        let half_km = 0.5 * self.length_km;
+        let points = || columns.distance_km.iter().copied().zip(columns.mapped.iter().copied());
+        let ends_at = |end: &End, from_end_km: f64, mapped: Option<Standing>| {
+            let is_other = mapped.is_some_and(|standing| !standing.trees);
+            end.cover.is_some() && is_other && 1000.0 * from_end_km >= end.clearing_m
+        };
+        let [from, to] = &self.ends;
+        let near = points().find(|(at_km, mapped)| ends_at(from, *at_km, *mapped));
+        let far = points().rev().find(|(at_km, mapped)| ends_at(to, self.length_km - at_km, *mapped));
+        [near.map_or(half_km, |(at_km, _)| at_km), far.map_or(half_km, |(at_km, _)| self.length_km - at_km)]
+            .map(|reached_km| reached_km.min(half_km))
     }
 
     /// Median loss over terrain: `height_m` gives the height \[m\] of the ground at a distance \[km\] from the first
@@ -195,8 +261,11 @@ impl Way {
         let half_m = 500.0 * self.length_km;
         let [from, to] = self.ends;
         half(half_m, from, step_m, |at_m, clutter_m| columns.push(at_m / 1000.0, clutter_m));
+        columns.mapped.clear();
         columns.middle = columns.distance_km.len();
-        columns.push(half_m / 1000.0, self.middle_clutter_m([true; 2]));
+        columns.middle_m = self.middle_m(None);
+        columns.wood_km = [0.5 * self.length_km; 2];
+        columns.push(half_m / 1000.0, columns.middle_m[0].max(columns.middle_m[1]));
         let far = columns.distance_km.len();
         half(half_m, to, step_m, |at_m, clutter_m| columns.push(self.length_km - at_m / 1000.0, clutter_m));
         columns.distance_km.get_mut(far..).unwrap_or_default().reverse();
@@ -204,11 +273,10 @@ impl Way {
         Ok(())
     }
 
-    /// Half-way the higher clutter of those ends stands, unless that is still their clearing.
-    fn middle_clutter_m(&self, with_clutter: [bool; 2]) -> f64 {
+    /// What each end has stand half-way, of which the higher counts: nothing where that is still its clearing.
+    fn middle_m(&self, mapped: Option<Standing>) -> [f64; 2] {
         let stands = |end: &End| end.clearing_m < 500.0 * self.length_km;
-        let ends = self.ends.iter().zip(with_clutter).filter(|(end, with)| *with && stands(end));
-        ends.map(|(end, _)| end.clutter_m).fold(0.0, f64::max)
+        self.ends.map(|end| if stands(&end) { end.standing_m(mapped) } else { 0.0 })
     }
 
     fn loss(&self, columns: &mut Columns) -> Result<Loss, Error> {
@@ -241,20 +309,20 @@ impl Way {
     fn through_trees_db(&self, columns: &mut Columns, over_db: f64) -> Result<f64, Error> {
         let mut least_db = over_db;
         for over in [[false, true], [true, false], [false, false]] {
-            let through = self.ends.iter().zip(over).filter(|(_, over)| !over).map(|(end, _)| end);
-            let Some(through_db) = through.map(|end| self.trees_db(end)).sum::<Option<f64>>() else {
+            let through = self
+                .ends
+                .iter()
+                .zip(&columns.wood_km)
+                .zip(over)
+                .filter(|(_, over)| !over)
+                .map(|(end, _)| end);
+            let Some(through_db) = through.map(|(end, wood_km)| trees_db(end, *wood_km)).sum::<Option<f64>>()
+            else {
                 continue;
             };
             least_db = least_db.min(self.predict(columns, over)?.loss_db + through_db);
         }
         Ok(least_db)
-    }
-
-    /// Loss through the trees at an end, up to the middle; `None` without trees.
-    fn trees_db(&self, end: &End) -> Option<f64> {
-        let depth_m = (500.0 * self.length_km - end.clearing_m).max(0.0);
-        let trees = end.trees.filter(|_| end.clutter_m > 0.0)?;
-        trees.loss_db(depth_m).ok()
     }
 
     /// The model's answer with the clutter of those ends.
@@ -269,18 +337,25 @@ impl Way {
             climate: self.climate,
             coast_km: [FAR_FROM_SEA_KM; 2],
         };
-        let Columns { distance_km, terrain_m, clutter_m, bare_m, middle, scratch } = columns;
+        let Columns { distance_km, terrain_m, clutter_m, bare_m, middle, middle_m, wood_km, scratch, .. } =
+            columns;
         let clutter_m = if with_clutter == [true; 2] {
             &*clutter_m
         } else {
             bare_m.clear();
-            let middle_m = self.middle_clutter_m(with_clutter);
-            bare_m.extend(clutter_m.iter().enumerate().map(|(at, height_m)| match at.cmp(middle) {
-                Ordering::Equal => middle_m,
-                Ordering::Less if with_clutter[0] => *height_m,
-                Ordering::Greater if with_clutter[1] => *height_m,
+            // Trees that the wave goes through; what stands behind them it goes over.
+            let half_km = 0.5 * self.length_km;
+            let keeps_middle = [0, 1].map(|end| with_clutter[end] || wood_km[end] < half_km);
+            let kept_m =
+                middle_m.iter().zip(keeps_middle).filter(|(_, keeps)| *keeps).map(|(height_m, _)| *height_m);
+            let kept_m = kept_m.fold(0.0, f64::max);
+            let of_point = |((at, height_m), at_km): ((usize, &f64), &f64)| match at.cmp(middle) {
+                Ordering::Equal => kept_m,
+                Ordering::Less if with_clutter[0] || *at_km >= wood_km[0] => *height_m,
+                Ordering::Greater if with_clutter[1] || self.length_km - at_km >= wood_km[1] => *height_m,
                 _ => 0.0,
-            }));
+            };
+            bare_m.extend(clutter_m.iter().enumerate().zip(&*distance_km).map(of_point));
             &*bare_m
         };
         let profile = Profile::new(distance_km, terrain_m, clutter_m, &[])?;
@@ -296,6 +371,23 @@ impl Way {
         let low_m = self.ends.map(|end| end.antenna_m.max(LOWEST_M));
         let rays_db = |antennas_m| rays_db(self.frequency_ghz, self.length_km.max(NEAREST_KM), antennas_m);
         (rays_db(low_m) - rays_db(self.raised_m())).max(0.0)
+    }
+}
+
+/// Loss through the trees at an end, as far as they go; `None` without trees.
+fn trees_db(end: &End, wood_km: f64) -> Option<f64> {
+    let depth_m = (1000.0 * wood_km - end.clearing_m).max(0.0);
+    let trees = end.trees.filter(|_| end.clutter_m > 0.0)?;
+    trees.loss_db(depth_m).ok()
+}
+
+impl End {
+    /// What stands in its half at a point of which a map says this \[m\].
+    fn standing_m(&self, mapped: Option<Standing>) -> f64 {
+        match (self.cover, mapped) {
+            (Some(times), Some(standing)) => times * standing.height_m,
+            _ => self.clutter_m,
+        }
     }
 }
 

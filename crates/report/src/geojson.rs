@@ -1,11 +1,11 @@
-//! The map for other programs: GeoJSON (RFC 7946) of where each data rate is the fastest that holds, nodes and gateways.
+//! The map for other programs: GeoJSON (RFC 7946) of where it is heard and how, nodes and gateways.
 
 mod outline;
 
 use forecast::terrain::{Grid, Place};
 use serde_json::{Value, json};
 
-use crate::chart::coverage::CoverageMap;
+use crate::chart::coverage::{CoverageMap, Zone};
 use crate::words;
 use outline::{Cells, Ring};
 
@@ -17,49 +17,60 @@ const LEAST_CELLS: usize = 3;
 /// The text of the file: a collection with a feature a line.
 pub fn text(map: &CoverageMap) -> String {
     let features: Vec<String> =
-        steps(map).into_iter().chain(points(map)).map(|feature| feature.to_string()).collect();
+        zones(map).into_iter().chain(points(map)).map(|feature| feature.to_string()).collect();
     format!(
         "{{\"type\":\"FeatureCollection\",\"generator\":\"overwinter\",\"features\":[\n{}\n]}}\n",
         features.join(",\n")
     )
 }
 
-fn steps(map: &CoverageMap) -> Vec<Value> {
+fn zones(map: &CoverageMap) -> Vec<Value> {
     let grid = crate::chart::relief::coarser(&map.coverage.grid, MOST_CELLS);
-    let cells = Cells { columns: grid.columns, steps: sampled(map, &grid) };
+    let zones = map.zones();
+    let cells = Cells { columns: grid.columns, steps: sampled(map, &zones, &grid) };
     let polygons = outline::polygons(&cells, LEAST_CELLS);
-    let shares = map.shares();
-    map.steps
+    zones
         .iter()
-        .zip(shares)
+        .zip(map.zone_shares())
         .enumerate()
-        .map(|(number, (step, share))| {
+        .map(|(number, (zone, share))| {
             let mine = polygons.iter().filter(|polygon| polygon.step == number);
             let coordinates: Vec<Value> =
                 mine.map(|polygon| polygon.rings.iter().map(|one| ring(one, &grid)).collect()).collect();
             json!({
                 "type": "Feature",
-                "properties": {
-                    "kind": "coverage",
-                    "fastest_rate": step.words,
-                    "margin_db": if step.keeps_margin { rounded(map.margin_db, 10.0) } else { 0.0 },
-                    "most_loss_db": rounded(step.most_loss_db, 10.0),
-                    "share_of_map_percent": rounded(100.0 * share, 10.0),
-                },
+                "properties": properties(map, *zone, share),
                 "geometry": { "type": "MultiPolygon", "coordinates": coordinates },
             })
         })
         .collect()
 }
 
-/// The step of the place in the middle of each coarser cell.
-fn sampled(map: &CoverageMap, grid: &Grid) -> Vec<Option<usize>> {
+fn properties(map: &CoverageMap, zone: Zone, share: f64) -> Value {
+    let step = match zone {
+        Zone::Heard(number) => map.steps.get(number),
+        _ => None,
+    };
+    json!({
+        "kind": "coverage",
+        "heard": map.zone_words(zone),
+        "fastest_rate": step.map(|step| &step.words),
+        "margin_db": step.map(|step| if step.keeps_margin { rounded(map.margin_db, 10.0) } else { 0.0 }),
+        "most_loss_db": step.map(|step| rounded(step.most_loss_db, 10.0)),
+        "share_of_map_percent": rounded(100.0 * share, 10.0),
+    })
+}
+
+/// What is said of the place in the middle of each coarser cell, by its number.
+fn sampled(map: &CoverageMap, zones: &[Zone], grid: &Grid) -> Vec<Option<usize>> {
     let fine = &map.coverage.grid;
     let middle = |at: usize, count: usize, of: usize| (2 * at + 1) * of / (2 * count);
     let places = (0..grid.rows).flat_map(|row| (0..grid.columns).map(move |column| (row, column)));
     places
         .map(|(row, column)| {
-            map.step(middle(row, grid.rows, fine.rows), middle(column, grid.columns, fine.columns))
+            let zone =
+                map.zone(middle(row, grid.rows, fine.rows), middle(column, grid.columns, fine.columns));
+            zones.iter().position(|known| *known == zone)
         })
         .collect()
 }
@@ -110,14 +121,19 @@ mod tests {
 
     /// RFC 7946: longitude first, a collection of features, outer rings counterclockwise; every figure says its unit.
     #[test]
-    fn the_file_is_a_collection_of_steps_gateways_and_nodes() {
+    fn the_file_is_a_collection_of_what_is_heard_gateways_and_nodes() {
         let file: Value = serde_json::from_str(&with_map(text)).expect("JSON");
         assert_eq!(file["type"], "FeatureCollection");
         let features = file["features"].as_array().expect("features");
         let kinds: Vec<&str> = features.iter().filter_map(|one| one["properties"]["kind"].as_str()).collect();
-        assert_eq!(kinds, ["coverage", "coverage", "coverage", "gateway", "node"]);
+        assert_eq!(kinds, [&["coverage"; 6][..], &["gateway", "node"]].concat());
+        let heard = |at: usize| features[at]["properties"]["heard"].as_str().expect("words");
+        assert_eq!(
+            [0, 1, 3, 5].map(heard),
+            ["heard at SF7", "only at SF12", "heard if gateway roof is outside", "height unknown"]
+        );
         assert_eq!(features[0]["properties"]["share_of_map_percent"], 15.0);
-        assert_eq!(features[4]["geometry"]["coordinates"], serde_json::json!([13.0, 46.99]));
+        assert_eq!(features[7]["geometry"]["coordinates"], serde_json::json!([13.0, 46.99]));
         // By hand: the fastest step covers 9 columns and 3 rows from the north-west corner of the map.
         let ring = &features[0]["geometry"]["coordinates"][0][0];
         let corners: Vec<(f64, f64)> = ring

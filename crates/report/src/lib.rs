@@ -3,6 +3,7 @@
 pub mod chart;
 pub mod comparison;
 pub mod geojson;
+pub mod geotiff;
 pub mod hours;
 pub mod html;
 pub mod json;

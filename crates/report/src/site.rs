@@ -74,9 +74,12 @@ impl NodeRow {
         }
         said.extend(self.remedy.iter().map(|remedy| ("what helps", remedy.clone())));
         if self.answer.reach.verdict != Verdict::Holds {
-            said.push(("reach", sentences::reach::short(&self.answer.reach)));
+            let reach = &self.answer.reach;
+            let heard = sentences::reach::heard(reach);
+            said.push(("reach", format!("{heard}: {}", sentences::reach::short(reach))));
             let best = self.answer.reach.links.first();
             said.extend(best.and_then(sentences::reach::obstacle).map(|obstacle| ("in the way", obstacle)));
+            said.extend(sentences::reach::not_known(reach));
         }
         if self.answer.law.verdict == Verdict::Fails || self.answer.law.verdict == Verdict::NotKnown {
             said.push(("law", sentences::law(&self.answer.law)));

@@ -8,6 +8,7 @@ pub mod expected;
 pub mod finding;
 pub mod law;
 pub mod message;
+pub mod placing;
 pub mod plan;
 mod quota;
 pub mod reach;

@@ -5,32 +5,30 @@
     reason = "counts of spots are small and not negative"
 )]
 
-use design::change::Change;
+mod findings;
+mod unknowns;
+mod ways;
+
 use design::node::Design;
-use design::quantity::{Decibels, Duration, Length, Quantity, Share};
+use design::quantity::{Decibels, Duration, Share};
+use design::region::Modulation;
 use design::surroundings::Place as Side;
 
-use crate::finding::{Finding, Severity, Verdict};
+use crate::finding::{Finding, Verdict};
+use findings::{findings, other_region, side_unknown};
 use forecast::radio::adr::{self, Settling};
 use forecast::radio::collisions::Sender;
-use forecast::radio::level::{Cause, DoubtPart};
 use forecast::radio::link::{Bench, Link, bench, links, place_is_unknown};
 use forecast::radio::spots::Spots;
 use forecast::stats;
-use forecast::terrain::{Place, Terrain};
+use forecast::terrain::Terrain;
+use ways::remedies;
 
-/// Stated and mapped height of a place may differ by so much: a mesh of 90 m in the hills (own choice) \[m\].
-const ELEVATION_SLIP_M: f64 = 40.0;
-/// Nobody places a node farther from its gateway on purpose (own choice) \[km\].
-const FARTHEST_KM: f64 = 100.0;
-/// Under this margin an answer is not to be relied on: fading takes one in three (Rayleigh) \[dB\].
-const LEAST_ANSWER_DB: f64 = 4.0;
+pub use unknowns::{Errand, Unknown, cheapest};
+pub use ways::Remedy;
+
 /// Spots that are looked at.
 const SPOTS: u64 = 1000;
-/// Most that a mast at the node, a mast at the gateway and an antenna there can be made better.
-const TALLER_NODE_M: u32 = 10;
-const TALLER_GATEWAY_M: u32 = 30;
-const BETTER_ANTENNA_DB: u32 = 12;
 
 /// What is said of being heard.
 #[derive(Clone, Debug)]
@@ -59,77 +57,12 @@ pub struct Reach {
     pub all_rates: Vec<(u8, Share)>,
     /// How long adaptation takes; `None` where the data rate is fixed.
     pub settling: Option<Settling>,
+    /// What is not known, what is worth most first.
+    pub unknowns: Vec<Unknown>,
     /// What wants attention.
     pub findings: Vec<Finding>,
     /// What lives draw their spots from.
     pub spots: Spots,
-}
-
-/// A single change that makes the node heard.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Remedy {
-    /// A taller mast at the node.
-    TallerNode(Length),
-    /// A taller mast at the gateway that hears it best.
-    TallerGateway(Length),
-    /// Both, where neither alone is enough: at the node, then at the gateway.
-    TallerBoth(Length, Length),
-    /// That gateway's antenna outside the walls behind which it is.
-    GatewayOutside,
-    /// A better antenna there; receiving is not limited by the law.
-    BetterAntenna(Decibels),
-    /// None of these: another gateway.
-    AnotherGateway,
-}
-
-impl Remedy {
-    /// What changes in a design, for the gateway at this place in the file; nothing where the file has no key for it.
-    pub(crate) fn changes(self, design: &Design, gateway: usize) -> Vec<Change> {
-        let (Some(known), Some(radio)) = (design.surroundings.gateways.get(gateway), &design.radio) else {
-            return Vec::new();
-        };
-        let gateway = || known.name.clone();
-        let taller_node = |by| Change::AntennaHeight(radio.antenna_height + by);
-        let taller_gateway =
-            |by| Change::GatewayHeight { gateway: gateway(), height: known.antenna_height + by };
-        match self {
-            Self::TallerNode(by) => vec![taller_node(by)],
-            Self::TallerGateway(by) => vec![taller_gateway(by)],
-            Self::TallerBoth(at_node, at_gateway) => vec![taller_node(at_node), taller_gateway(at_gateway)],
-            Self::GatewayOutside => {
-                vec![Change::GatewayPlace { gateway: gateway(), place: Side::Outside }]
-            }
-            Self::BetterAntenna(by) => {
-                vec![Change::GatewayGain { gateway: gateway(), gain: known.antenna_gain + by }]
-            }
-            Self::AnotherGateway => Vec::new(),
-        }
-    }
-
-    /// The design after it, for the gateway at this place in the file; `None` if it is out of range.
-    pub(crate) fn made_to(self, design: &Design, gateway: usize) -> Option<Design> {
-        let changes = self.changes(design, gateway);
-        let (first, rest) = changes.split_first()?;
-        let changed = design.with(first.clone()).ok()?;
-        rest.iter().try_fold(changed, |design, change| design.with(change.clone()).ok())
-    }
-
-    /// In words.
-    #[must_use]
-    pub fn text(self, gateway: &str) -> String {
-        match self {
-            Self::TallerNode(by) => format!("{} more mast at the node", by.text()),
-            Self::TallerGateway(by) => format!("{} more mast at gateway {gateway}", by.text()),
-            Self::TallerBoth(at_node, at_gateway) => format!(
-                "{} more mast at the node together with {} more at gateway {gateway}",
-                at_node.text(),
-                at_gateway.text()
-            ),
-            Self::GatewayOutside => format!("the antenna of gateway {gateway} outside the building"),
-            Self::BetterAntenna(by) => format!("{:.0} dB more antenna at gateway {gateway}", by.decibels()),
-            Self::AnotherGateway => "a second gateway, or another place for the node".to_owned(),
-        }
-    }
 }
 
 /// Both answers of a design that does not say on which side of a wall its antennas are.
@@ -141,6 +74,8 @@ pub struct Sides {
     pub inside: Verdict,
     /// By how much the best link is better outside: what knowing is worth.
     pub worth: Decibels,
+    /// Whose antennas these are, with the verb: "gateway barn is".
+    pub whose: String,
 }
 
 /// Judges whether a design is heard by its gateways, over a terrain if there is one, among others who send.
@@ -159,11 +94,13 @@ pub fn judge(design: &Design, terrain: Option<&Terrain>, crowd: &[Sender], seed:
         outside: outside.verdict,
         inside: inside.verdict,
         worth: Decibels::from_decibels(level(&outside) - level(&inside)),
+        whose: unsaid(design),
     };
     let agree = outside.verdict == inside.verdict;
     let terrain_unusable = inside.links.first().is_some_and(|best| best.path.problem.is_some());
     let mut findings = inside.findings;
     findings.insert(0, side_unknown(design, &sides));
+    let unknowns = inside.links.first().map(|best| unknowns::unknowns(design, terrain, best, Some(&sides)));
     Reach {
         verdict: if agree { inside.verdict } else { Verdict::NotKnown },
         reason: if agree {
@@ -173,7 +110,7 @@ pub fn judge(design: &Design, terrain: Option<&Terrain>, crowd: &[Sender], seed:
         } else {
             format!(
                 "it is not said whether {} outside: then {:.0} % of the plausible positions would do, inside {:.0} %; knowing is worth {:.0} dB",
-                unsaid(design),
+                sides.whose,
                 outside.spots_heard.percent(),
                 inside.spots_heard.percent(),
                 sides.worth.decibels()
@@ -181,12 +118,40 @@ pub fn judge(design: &Design, terrain: Option<&Terrain>, crowd: &[Sender], seed:
         },
         remedies: if agree { inside.remedies } else { Vec::new() },
         sides: Some(sides),
+        unknowns: unknowns.unwrap_or_default(),
         findings,
         ..inside
     }
 }
 
-/// Whose antennas the file leaves on an unknown side of the walls, with the verb.
+/// Whose antennas the file leaves on an unknown side of the walls, with the verb: "gateway barn is"; `None` where it says all.
+#[must_use]
+pub fn left_open(design: &Design) -> Option<String> {
+    place_is_unknown(design).then(|| unsaid(design))
+}
+
+/// A data rate in short: "SF7", "SF7/250" where the channel is wider, "DR7" where it is not LoRa.
+#[must_use]
+pub fn rate_name(data_rate: u8, modulation: Modulation) -> String {
+    match modulation {
+        Modulation::Lora { spreading_factor, bandwidth } if bandwidth.kilohertz() > USUAL_KHZ => {
+            format!("SF{spreading_factor}/{:.0}", bandwidth.kilohertz())
+        }
+        Modulation::Lora { spreading_factor, .. } => format!("SF{spreading_factor}"),
+        _ => format!("DR{data_rate}"),
+    }
+}
+
+/// The data rate of most uplinks on the middle spot: "SF10" where it is LoRa.
+pub(crate) fn usual_rate(design: &Design, spots: &Spots) -> Option<String> {
+    let rates = &spots.middle_state().data_rates;
+    let (rate, _) = rates.iter().max_by(|one, other| one.1.fraction().total_cmp(&other.1.fraction()))?;
+    Some(rate_name(*rate, design.radio.as_ref()?.region.modulation(*rate)?))
+}
+
+/// The width of most channels, with some room.
+const USUAL_KHZ: f64 = 130.0;
+
 fn unsaid(design: &Design) -> String {
     let gateways = design.surroundings.gateways.iter().filter(|gateway| gateway.spot.place.is_none());
     let names: Vec<&str> = gateways.map(|gateway| gateway.name.as_str()).collect();
@@ -196,21 +161,6 @@ fn unsaid(design: &Design) -> String {
         (Some(_), [one]) => format!("gateway {one} is"),
         (Some(_), _) => "the gateways are".to_owned(),
     }
-}
-
-fn side_unknown(design: &Design, sides: &Sides) -> Finding {
-    let field = match design.surroundings.gateways.iter().find(|gateway| gateway.spot.place.is_none()) {
-        Some(gateway) => format!("gateway.{}", gateway.name),
-        None => "radio".to_owned(),
-    };
-    let message = format!(
-        "it is not said whether {} outside or inside: knowing is worth {:.0} dB; life and law are reckoned for inside",
-        unsaid(design),
-        sides.worth.decibels()
-    );
-    let help =
-        "write `place = \"outside\"` or `place = \"inside\"` for the gateway and in `[radio]` for the node";
-    finding("reach-place-unknown", Severity::Warning, &field, message, help)
 }
 
 /// The answer with antennas of unknown place on this side of the walls.
@@ -244,6 +194,10 @@ fn judged(design: &Design, terrain: Option<&Terrain>, crowd: &[Sender], seed: u6
         middle_rates: spots.middle_state().data_rates.clone(),
         all_rates: seen.rates,
         settling: settling(design, &spots),
+        unknowns: spots
+            .links()
+            .first()
+            .map_or_else(Vec::new, |best| unknowns::unknowns(design, terrain, best, None)),
         findings: findings(design, terrain, &spots),
         links: spots.links().to_vec(),
         spots,
@@ -356,223 +310,4 @@ fn reporting_interval(design: &Design) -> Option<Duration> {
         activities.filter(|activity| activity.sends() && activity.when == design::node::Condition::default());
     let intervals = all_year.filter_map(|activity| activity.every.at_full_charge());
     intervals.reduce(|shortest, one| if one < shortest { one } else { shortest })
-}
-
-/// The smallest change of each kind that makes it hold: first by how much the best link must get better, then what brings
-/// as much. Heights are tried one by one: more height can cost decibels.
-fn remedies(
-    design: &Design,
-    terrain: Option<&Terrain>,
-    crowd: &[Sender],
-    seed: u64,
-    unknown: Side,
-) -> Vec<Remedy> {
-    let Some(best) = links(design, terrain, unknown).first().cloned() else { return Vec::new() };
-    let Some(gateway) = design.surroundings.gateways.get(best.index) else { return Vec::new() };
-    let changed_links = |change: Remedy| {
-        let changed = change.made_to(design, best.index)?;
-        Some((links(&changed, terrain, unknown), changed))
-    };
-    let holds = |change: Remedy| {
-        changed_links(change)
-            .is_some_and(|(links, changed)| holds(&changed, &Spots::new(&changed, links, crowd, seed)))
-    };
-    let better = |by: u32| Remedy::BetterAntenna(Decibels::from_decibels(by.into()));
-    // A better antenna never costs signal: where the best is not enough, no lesser one need be tried.
-    let antenna = holds(better(BETTER_ANTENNA_DB))
-        .then(|| (1..=BETTER_ANTENNA_DB).find(|by| holds(better(*by))))
-        .flatten();
-    // What brings less than an antenna that is not enough need not be simulated.
-    let needed_db = f64::from(antenna.unwrap_or(BETTER_ANTENNA_DB));
-    let brings_enough = |change: &Remedy| {
-        let Some((links, _)) = changed_links(*change) else { return false };
-        let margin = links.iter().find(|link| link.index == best.index).map(Link::slowest_margin);
-        margin.is_some_and(|margin| margin >= best.slowest_margin() + needed_db) && holds(*change)
-    };
-    let metres = |by: u32| Length::from_metres(by.into());
-    let inside = gateway.spot.place.unwrap_or(unknown) == Side::Inside;
-    let outside = inside.then_some(Remedy::GatewayOutside).filter(|change| holds(*change));
-    let node = (1..=TALLER_NODE_M).map(|by| Remedy::TallerNode(metres(by))).find(brings_enough);
-    let mast = (1..=TALLER_GATEWAY_M).map(|by| Remedy::TallerGateway(metres(by))).find(brings_enough);
-    let both = (node.is_none() && mast.is_none())
-        .then(|| {
-            both_taller()
-                .into_iter()
-                .map(|[a, b]| Remedy::TallerBoth(metres(a), metres(b)))
-                .find(brings_enough)
-        })
-        .flatten();
-    let found: Vec<Remedy> = [outside, node, mast, both, antenna.map(better)].into_iter().flatten().collect();
-    if found.is_empty() { vec![Remedy::AnotherGateway] } else { found }
-}
-
-/// Taller masts at both ends, in steps of a pole, the least of both together first \[m\].
-fn both_taller() -> Vec<[u32; 2]> {
-    let steps = |most: u32, step: usize| (1..=most).rev().step_by(step);
-    let mut pairs: Vec<[u32; 2]> = steps(TALLER_NODE_M, 2)
-        .flat_map(|node| steps(TALLER_GATEWAY_M, 5).map(move |gateway| [node, gateway]))
-        .collect();
-    pairs.sort_by_key(|[node, gateway]| (node + gateway, *node));
-    pairs
-}
-
-fn findings(design: &Design, terrain: Option<&Terrain>, spots: &Spots) -> Vec<Finding> {
-    let Some(best) = spots.links().first() else { return other_region(design).into_iter().collect() };
-    let found = [
-        other_region(design),
-        far_away(best),
-        terrain_unusable(best),
-        flat_ground(terrain, best),
-        low_antenna(best),
-        elevation_differs(design, terrain),
-        spread_of_level(best),
-        surroundings_assumed(design, best),
-        adapts_while_moving(design),
-        answers_unheard(best),
-    ];
-    found.into_iter().flatten().collect()
-}
-
-fn finding(code: &'static str, severity: Severity, field: &str, message: String, help: &str) -> Finding {
-    Finding { code, severity, field: field.to_owned(), message, help: help.to_owned() }
-}
-
-/// A gateway that listens to another regional plan hears nothing of it.
-fn other_region(design: &Design) -> Option<Finding> {
-    let region = &design.radio.as_ref()?.region.name;
-    let gateways = &design.surroundings.gateways;
-    let deaf = gateways.iter().find(|gateway| !gateway.listens_to(region))?;
-    let listens = deaf.region.as_deref().unwrap_or_default();
-    let message = format!("gateway {} listens to {listens}, the node sends by {region}", deaf.name);
-    let none_hears = gateways.iter().all(|gateway| !gateway.listens_to(region));
-    let severity = if none_hears { Severity::Danger } else { Severity::Warning };
-    let help = "set both to the regional plan of the country";
-    Some(finding("reach-other-region", severity, "radio.region", message, help))
-}
-
-fn far_away(best: &Link) -> Option<Finding> {
-    let km = best.distance.kilometres();
-    let message = format!("the nearest gateway, {}, is {km:.0} km away", best.gateway);
-    let help = "look whether latitude and longitude are swapped, in the file of the node or of the gateway";
-    (km > FARTHEST_KM).then(|| finding("reach-far-away", Severity::Danger, "gateway", message, help))
-}
-
-fn terrain_unusable(best: &Link) -> Option<Finding> {
-    let problem = best.path.problem.as_ref()?;
-    let (km, gateway) = (best.distance.kilometres(), &best.gateway);
-    let message = format!("the {km:.1} km to {gateway} are taken for flat ground: {problem}");
-    let help = "until that is mended, expect ridges that nobody has looked at";
-    Some(finding("reach-terrain-unusable", Severity::Warning, "ground.terrain", message, help))
-}
-
-fn flat_ground(terrain: Option<&Terrain>, best: &Link) -> Option<Finding> {
-    if terrain.is_some() {
-        return None;
-    }
-    let (km, gateway) = (best.distance.kilometres(), &best.gateway);
-    let message = format!("the {km:.1} km to {gateway} are taken for flat ground");
-    let help = "name a terrain tile in [ground] to see ridges";
-    Some(finding("reach-flat-ground", Severity::Note, "ground.terrain", message, help))
-}
-
-fn low_antenna(best: &Link) -> Option<Finding> {
-    let low_db = best.path.low_antenna.decibels();
-    let message = format!(
-        "the antenna is lower than the model of paths over terrain goes, 1 m; {low_db:.1} dB were added for it"
-    );
-    let help = "survey the spot, or raise the antenna to 1 m";
-    (low_db > 0.0)
-        .then(|| finding("reach-low-antenna", Severity::Note, "radio.antenna_height", message, help))
-}
-
-fn elevation_differs(design: &Design, terrain: Option<&Terrain>) -> Option<Finding> {
-    let (latitude_deg, longitude_deg) = (design.site.latitude.degrees(), design.site.longitude.degrees());
-    let ground_m = terrain?.height_m(Place { latitude_deg, longitude_deg })?;
-    let stated_m = design.site.elevation.metres();
-    let message = format!("the file says {stated_m:.0} m, the terrain there {ground_m:.0} m");
-    let help = "look whether the place is right; antennas are counted from the terrain's ground";
-    ((ground_m - stated_m).abs() > ELEVATION_SLIP_M)
-        .then(|| finding("reach-elevation-differs", Severity::Warning, "site.elevation", message, help))
-}
-
-/// What is not known of the level, by parts, and what would settle the greatest.
-fn spread_of_level(best: &Link) -> Option<Finding> {
-    let parts = best.level.parts();
-    let greatest = parts.first()?;
-    let said = parts
-        .iter()
-        .filter(|part| part.sd_db() >= LEAST_SAID_DB)
-        .map(|part| format!("{} {:.0} dB", cause(part, best), part.sd_db()));
-    let message = format!(
-        "the level at {} may lie {:.0} dB off either way (one standard deviation): {}",
-        best.gateway,
-        best.level.spread().sd_db,
-        said.collect::<Vec<_>>().join(", ")
-    );
-    let help = match greatest.cause {
-        _ if best.surveyed.is_some_and(|found| found.is_here) => {
-            "send packets on other days too: a day may lie 3 dB off the next"
-        }
-        Cause::NodeEntry | Cause::GatewayEntry => {
-            "walls cost most: put that antenna outside, or survey it: send 20 packets from its position at fixed power"
-        }
-        _ => "walk out with a node and send 20 packets from its position at fixed power: that leaves 4 dB",
-    };
-    Some(finding("reach-spread", Severity::Note, "ground.spread", message, help))
-}
-
-/// Parts below this say nothing \[dB\].
-const LEAST_SAID_DB: f64 = 1.5;
-
-fn cause(part: &DoubtPart, link: &Link) -> &'static str {
-    match part.cause {
-        Cause::Site if link.surveyed.is_some() => "what its survey left open",
-        Cause::Site => "how well the model suits the place",
-        Cause::Air => "the air on so long a path",
-        Cause::Spot => "the position itself",
-        Cause::Noise => "noise at the gateway",
-        Cause::NodeAntenna => "the node's antenna",
-        Cause::NodeClutter => "how high things stand around the node",
-        Cause::NodeClearing => "how far they are from it",
-        Cause::NodeEntry => "the walls around the node",
-        Cause::GatewayAntenna => "the gateway's antenna",
-        Cause::GatewayClutter => "how high things stand around the gateway",
-        Cause::GatewayClearing => "how far they are from that",
-        Cause::GatewayEntry => "the walls around the gateway",
-    }
-}
-
-fn surroundings_assumed(design: &Design, best: &Link) -> Option<Finding> {
-    let node = !design.surroundings.node.around.stated;
-    let gateway = design.surroundings.gateways.get(best.index).is_some_and(|one| !one.spot.around.stated);
-    let (whom, field) = match (node, gateway) {
-        (true, true) => ("the node and the gateways", "ground.around_nodes"),
-        (true, false) => ("the node", "ground.around_nodes"),
-        (false, true) => ("the gateways", "ground.around_gateways"),
-        (false, false) => return None,
-    };
-    let message = format!("what stands around {whom} is not said, and a village is assumed");
-    let help = "write `around_nodes` and `around_gateways` in [ground]: open ground against a village is worth up to 30 dB";
-    Some(finding("reach-surroundings-assumed", Severity::Warning, field, message, help))
-}
-
-fn adapts_while_moving(design: &Design) -> Option<Finding> {
-    design.radio.as_ref()?.adaptation_margin?;
-    let message = "it moves, and the network adapts its data rate to where it was".to_owned();
-    let help = "write a fixed `data_rate` that reaches everywhere, and switch adaptation off while it moves";
-    let moves = design.diary.iter().any(|stay| stay.moving.is_some());
-    moves.then(|| finding("reach-adapts-while-moving", Severity::Warning, "radio.data_rate", message, help))
-}
-
-/// Answers that fade away although messages get through: nothing that needs one can be relied on.
-fn answers_unheard(best: &Link) -> Option<Finding> {
-    let margin = best.answers.iter().flatten().map(|answer| answer.margin.decibels()).reduce(f64::max)?;
-    let message = format!(
-        "answers of {} arrive {margin:.1} dB over what the node can demodulate, its messages {:.1} dB",
-        best.gateway,
-        best.slowest_margin()
-    );
-    let help = "do not make it wait for a join, a setting or an acknowledgement; let the gateway answer with more power where the law allows it";
-    (margin < LEAST_ANSWER_DB && best.slowest_margin() > LEAST_ANSWER_DB)
-        .then(|| finding("reach-answers-weak", Severity::Warning, "gateway", message, help))
 }

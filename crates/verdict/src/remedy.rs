@@ -11,9 +11,7 @@ mod spare;
 use design::change::Change;
 use design::node::Design;
 use design::quantity::{Decibels, Quantity, Share};
-use design::region::Modulation;
 use forecast::Progress;
-use forecast::radio::spots::Spots;
 
 use crate::adaptive::{Adapted, Aim, NoTable, adaptive, most_often};
 use crate::answer::{Answer, Environment, Question};
@@ -87,6 +85,11 @@ pub enum Lever {
     GatewayAntenna {
         /// The gateway.
         gateway: String,
+    },
+    /// A second gateway where one may stand.
+    SecondGateway {
+        /// The place.
+        place: String,
     },
     /// Another gateway, or another place.
     AnotherGateway,
@@ -291,7 +294,7 @@ fn by_reach(
             let Environment { terrain, others, .. } = *environment;
             reach::spots(changed, terrain, others, search.effort.seed).0
         });
-        let rate = spots.as_ref().and_then(|spots| usual_rate(design, spots));
+        let rate = spots.as_ref().and_then(|spots| reach::usual_rate(design, spots));
         let mut moved: Vec<Moved> =
             remedy.changes(design, gateway).into_iter().map(|change| moved(design, change)).collect();
         if moved.is_empty() {
@@ -304,16 +307,6 @@ fn by_reach(
         Remedy { question: Question::Reach, moved, proof }
     };
     answer.reach.remedies.iter().map(remedy).collect()
-}
-
-/// The data rate of most uplinks on the middle spot: "SF10" where it is LoRa.
-fn usual_rate(design: &Design, spots: &Spots) -> Option<String> {
-    let rates = &spots.middle_state().data_rates;
-    let (rate, _) = rates.iter().max_by(|one, other| one.1.fraction().total_cmp(&other.1.fraction()))?;
-    Some(match design.radio.as_ref()?.region.modulation(*rate)? {
-        Modulation::Lora { spreading_factor, .. } => format!("SF{spreading_factor}"),
-        _ => format!("DR{rate}"),
-    })
 }
 
 /// A change of a link as a lever with what stands in the file now.
@@ -333,6 +326,9 @@ fn moved(design: &Design, change: Change) -> Moved {
         ),
         Change::GatewayPlace { gateway, .. } => {
             (Lever::GatewayPlace { gateway: gateway.clone() }, "inside".to_owned(), "outside".to_owned())
+        }
+        Change::AnotherGateway(place) => {
+            (Lever::SecondGateway { place: place.clone() }, "none".to_owned(), place.clone())
         }
         Change::AntennaHeight(height) => (
             Lever::NodeMast,

@@ -82,7 +82,8 @@ pub fn reaches(designs: &[&Design], terrain: Option<&Terrain>, seed: u64, thread
 }
 
 /// What each node hears of the others.
-fn crowds(designs: &[&Design], terrain: Option<&Terrain>, seed: u64, threads: usize) -> Vec<Vec<Sender>> {
+#[must_use]
+pub fn crowds(designs: &[&Design], terrain: Option<&Terrain>, seed: u64, threads: usize) -> Vec<Vec<Sender>> {
     let alone: Vec<Vec<Sender>> = on_threads(threads, designs.len(), |index| {
         // Antennas of unknown place are inside, as in the worse of two answers.
         let links = links(designs[index], terrain, Side::Inside);

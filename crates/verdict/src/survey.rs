@@ -67,6 +67,8 @@ pub struct SurveyedLink {
     pub node: String,
     /// Name of the gateway.
     pub gateway: String,
+    /// Where the node stood: north and east \[degrees\].
+    pub place_deg: [f64; 2],
     /// Packets that were heard.
     pub heard: u32,
     /// Packets that were missed.
@@ -101,13 +103,22 @@ pub struct Surveyed {
     pub links: Vec<SurveyedLink>,
     /// The gateways that were looked at.
     pub gateways: Vec<SurveyedGateway>,
-    /// What looks wrong, in words.
-    pub suspects: Vec<String>,
+    /// What looks wrong.
+    pub suspects: Vec<Suspected>,
     /// Gateways and nodes of which the file does not say on which side of a wall they are: the level before was taken for
     /// outside.
     pub unplaced: Vec<String>,
     /// Nodes of the site that were surveyed where they stand; other positions were walked to.
     pub at_nodes: Vec<String>,
+}
+
+/// Something in a survey that looks wrong.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Suspected {
+    /// The nodes that it is about.
+    pub nodes: Vec<String>,
+    /// What it is and what to look at.
+    pub text: String,
 }
 
 /// Why a survey should not be written into the file.
@@ -133,7 +144,7 @@ impl Surveyed {
             return Err(NotWritten::Unplaced(self.unplaced.join(", ")));
         }
         if let Some(suspect) = self.suspects.first() {
-            return Err(NotWritten::LooksWrong(suspect.clone()));
+            return Err(NotWritten::LooksWrong(suspect.text.clone()));
         }
         Ok(self.gateways.iter().filter_map(|gateway| Some((&*gateway.name, self.at(gateway)?))).collect())
     }
@@ -188,6 +199,7 @@ pub fn survey(
         SurveyedLink {
             node: link.node.clone(),
             gateway: link.gateway.clone(),
+            place_deg: link.place_deg,
             heard: count(at, |run| run.heard),
             missed: count(at, |run| run.missed),
             before: link.before,
@@ -317,6 +329,7 @@ fn unplaced(stood: &[Design], laid: &[Laid]) -> Vec<String> {
 struct Laid {
     node: String,
     gateway: String,
+    place_deg: [f64; 2],
     before: Doubtful,
     /// How much more power it was surveyed with than its design sends.
     other_power_db: f64,
@@ -342,7 +355,9 @@ fn laid_over(stood: &[Design], log: &SurveyLog, terrain: Option<&Terrain>) -> (S
             let before = link.level.spread();
             case.links.push(Predicted { node, gateway, level_dbm: before.mean_db + other_power_db });
             case.runs.extend(runs);
-            laid.push(Laid { node: design.name.clone(), gateway: link.gateway, before, other_power_db });
+            let place_deg = [design.site.latitude, design.site.longitude].map(Angle::degrees);
+            let (node, gateway) = (design.name.clone(), link.gateway);
+            laid.push(Laid { node, gateway, place_deg, before, other_power_db });
         }
     }
     (case, laid)
@@ -389,21 +404,29 @@ fn of_gateway_db(level: &Level) -> f64 {
     parts.iter().filter(|part| own.contains(&part.cause)).map(|part| part.sd_db().powi(2)).sum::<f64>().sqrt()
 }
 
-fn suspect(suspect: &Suspect, nodes: &[&str], links: &[Laid]) -> String {
+fn suspect(suspect: &Suspect, nodes: &[&str], links: &[Laid]) -> Suspected {
+    let named = |of: &[usize]| of.iter().map(|node| nodes[*node].to_owned()).collect();
     match *suspect {
         Suspect::FarOff { link, over_db } => {
             let Laid { node, gateway, .. } = &links[link];
-            format!(
+            let text = format!(
                 "{node} at {gateway} is heard {over_db:+.0} dB off all that could explain it: look at both places"
-            )
+            );
+            Suspected { nodes: vec![node.clone()], text }
         }
-        Suspect::Swapped { node, other } => format!(
-            "{} and {} fit far better at each other's place: were they mixed up?",
-            nodes[node], nodes[other]
-        ),
-        Suspect::Weak { node, over_db } => format!(
-            "{} is {:.0} dB weaker than the others at every gateway: look at its antenna, plug and power",
-            nodes[node], -over_db
-        ),
+        Suspect::Swapped { node, other } => {
+            let text = format!(
+                "{} and {} fit far better at each other's place: were they mixed up?",
+                nodes[node], nodes[other]
+            );
+            Suspected { nodes: named(&[node, other]), text }
+        }
+        Suspect::Weak { node, over_db } => {
+            let text = format!(
+                "{} is {:.0} dB weaker than the others at every gateway: look at its antenna, plug and power",
+                nodes[node], -over_db
+            );
+            Suspected { nodes: named(&[node]), text }
+        }
     }
 }

@@ -18,7 +18,7 @@ use forecast::random::normal_quantile;
 use forecast::sky::climate::Climate;
 use forecast::terrain::{Place, Terrain, Tile};
 use verdict::plan::{Cause, Effort, Verdict, Weather, plan};
-use verdict::reach::{Remedy, judge};
+use verdict::reach::{Errand, Remedy, cheapest, judge};
 
 /// A node at 47 N 8 E with 14 dBm and dipoles, and one gateway so many kilometres north of it.
 fn node(km: f64, radio: &str, gateway: &str, ground: &str) -> Design {
@@ -180,7 +180,7 @@ fn verdicts_go_from_holds_to_fails_with_distance_and_name_what_helps() {
     // Far behind the horizon of the tallest masts, 12 and 42 m: 4.12 (sqrt 12 + sqrt 42) = 41 km.
     assert_eq!(at(80.0).remedies, [Remedy::AnotherGateway]);
     let Some(Remedy::BetterAntenna(by)) =
-        middling.remedies.iter().find(|one| matches!(one, Remedy::BetterAntenna(_))).copied()
+        middling.remedies.iter().find(|one| matches!(one, Remedy::BetterAntenna(_))).cloned()
     else {
         panic!("an antenna helps: {:?}", middling.remedies)
     };
@@ -480,4 +480,101 @@ fn the_doubt_is_said_by_its_parts() {
         said.message.contains("the position itself 8 dB") && said.help.contains("20 packets"),
         "{said:?}"
     );
+}
+
+/// A place where a gateway may stand, so many kilometres south of the node's gateway.
+fn may_stand(name: &str, km_to_node: f64) -> String {
+    format!(
+        "[may_stand.{name}]\nlatitude = \"{} deg\"\nlongitude = \"8 deg\"\nantenna_height = \"12 m\"\n\
+         cable_loss = \"0 dB\"\nplace = \"outside\"\nsurroundings = \"open\"\n",
+        47.0 - km_to_node / 111.19
+    )
+}
+
+/// Of two places the nearer is proposed, and a gateway there makes it hold; one that is as far away as the gateway is not.
+#[test]
+fn a_second_gateway_is_proposed_where_one_may_stand_and_makes_it_hold() {
+    let places = may_stand("hill", 1.5) + &may_stand("barn", 1.0);
+    let design = node(80.0, "", &places, "");
+    let far = judge(&design, None, &[], 1);
+    assert_eq!(far.remedies, [Remedy::SecondGateway("barn".to_owned())]);
+    let changed = design.with(Change::AnotherGateway("barn".to_owned())).expect("one may stand there");
+    assert_eq!(judge(&changed, None, &[], 1).verdict, Verdict::Holds);
+    assert_eq!(
+        judge(&node(80.0, "", &may_stand("peak", 80.0), ""), None, &[], 1).remedies,
+        [Remedy::AnotherGateway]
+    );
+}
+
+/// By hand: the barn hears both nodes that are not heard, so that it is chosen first, and nothing is left for the hill.
+#[test]
+fn the_place_that_brings_most_nodes_comes_first() {
+    let places = may_stand("hill", 1.5) + &may_stand("barn", 0.5);
+    let far = node(80.0, "", &places, "");
+    let [north, east] = [47.0, 8.01].map(design::quantity::Angle::from_degrees);
+    let beside = far.with(Change::Position(north, east, far.site.elevation)).expect("a position");
+    let designs = [&far, &beside];
+    let reaches: Vec<_> = designs.iter().map(|design| judge(design, None, &[], 1)).collect();
+    let more = verdict::placing::more_gateways(&designs, &reaches, None, 1, 2);
+    assert_eq!(more.len(), 1, "{more:?}");
+    assert_eq!(more[0].brings, [0, 1]);
+}
+
+/// A second gateway never makes a node be heard less, wherever it stands.
+#[test]
+fn a_second_gateway_wherever_it_may_stand_never_worsens() {
+    for km in [3.0, 6.0, 9.0, 14.0] {
+        for away_km in [0.5, 5.0, 20.0, 60.0] {
+            let design = node(km, "", &may_stand("barn", away_km), "");
+            let one = judge(&design, None, &[], 3);
+            let changed =
+                design.with(Change::AnotherGateway("barn".to_owned())).expect("one may stand there");
+            let two = judge(&changed, None, &[], 3);
+            assert!(
+                two.spots_heard >= one.spots_heard && two.middle.fraction() > one.middle.fraction() - 1e-9,
+                "{km} km, {away_km} km: {:?} {:?}",
+                one.spots_heard,
+                two.spots_heard
+            );
+        }
+    }
+}
+
+/// What is not known is said with what knowing is worth, the most first; the cheapest is to look which side of the wall it is.
+#[test]
+fn what_is_not_known_says_what_it_is_worth_and_what_settles_it() {
+    let unplaced = judge(&node(2.0, "", "", ""), None, &[], 1);
+    assert!(unplaced.unknowns.windows(2).all(|pair| pair[0].worth_db >= pair[1].worth_db));
+    let hills = unplaced.unknowns.first().expect("no terrain is named");
+    assert!(hills.settled_by.contains("elevation tile"), "{hills:?}");
+    let walk =
+        unplaced.unknowns.iter().find(|one| one.errand == Errand::WalkOut).expect("a position is in doubt");
+    // By hand: open ground, 6, 8, 1.2, 2 and 1.5 dB make 10.4 dB; 4 dB are left, and 19 in 20 lie 1.645 sd below.
+    assert!((walk.worth_db - 1.645 * (10.43 - 4.0)).abs() < 0.2, "{walk:?}");
+    let text = "[gateway.shed]\nlatitude = \"47.02 deg\"\nlongitude = \"8 deg\"\nantenna_height = \"4 m\"\n";
+    let open = judge(&common::primary(&(without_gateway("") + text)), None, &[], 1);
+    let side = open.unknowns.iter().find(|one| one.what.contains("gateway shed is outside or inside"));
+    let sides = open.sides.as_ref().expect("two answers");
+    assert!(
+        side.is_some_and(|side| (side.worth_db - sides.worth.decibels()).abs() < 1e-9),
+        "{:?}",
+        open.unknowns
+    );
+    assert_eq!(cheapest(&open.unknowns).map(|one| one.errand), Some(Errand::Look));
+}
+
+/// A clearing that was paced out is no longer in doubt.
+#[test]
+fn what_was_written_as_known_is_no_longer_among_what_is_not() {
+    let about = |clearing: &str| {
+        let design = node(2.0, clearing, "surroundings = \"suburban\"", "");
+        judge(&design, None, &[], 1)
+            .unknowns
+            .iter()
+            .filter(|one| one.settled_by.contains("`clearing`"))
+            .count()
+    };
+    let suburb = "surroundings = \"suburban\"\n";
+    assert_eq!(about(suburb), 2, "of the node and of the gateway");
+    assert_eq!(about(&format!("{suburb}clearing = \"30 m\"")), 1, "of the gateway alone");
 }

@@ -6,25 +6,27 @@ use std::process::ExitCode;
 
 use clap::Args;
 use design::node::{Design, RadioUse};
-use design::quantity::Decibels;
-use design::region::Modulation;
-use design::surroundings::Place as Side;
-use forecast::radio::adr;
-use forecast::radio::budget::{around_on_map, borne_losses, stations};
+use forecast::Progress;
+use forecast::radio::budget::{around_on_map, stations};
+use forecast::radio::collisions::Sender;
 use forecast::radio::coverage::{Coverage, Survey, coverage};
 use forecast::radio::link::frequency;
 use forecast::radio::trail::{LAPSE_N_KM, REFRACTIVITY_N};
-use forecast::terrain::{Grid, Place, Terrain};
+use forecast::terrain::{Grid, Terrain};
 use report::chart::clearance::{self, NamedLink};
-use report::chart::coverage::{self as map, CoverageMap, MapGateway, MapNode, Step};
+use report::chart::coverage::{self as map, CoverageMap};
 use report::geojson;
+use report::geotiff;
 use report::problem::{Failure, Problem};
 use report::{overlay, sentences, words};
 use verdict::Verdict;
-use verdict::reach::Reach;
-use verdict::site;
+use verdict::placing::{MoreGateway, WayLived, more_gateways, ways_lived};
+use verdict::plan::{Effort, Weather};
+use verdict::reach::{self, Reach};
+use verdict::site::{self, crowds};
 
-use super::reach_survey;
+use super::reach_map::{map_gateways, map_nodes, map_places, steps};
+use super::reach_survey::{self, SurveyOf};
 use crate::drawings::{self, Drawing};
 use crate::input::fleet::{self, Site};
 use crate::output;
@@ -37,13 +39,14 @@ Example:
 
   overwinter reach SITE.toml --survey survey.csv
   overwinter reach SITE.toml --survey survey.csv --write
+  overwinter reach SITE.toml --survey survey.csv -o surveyed
 
 Columns of a survey, in any order: time (UTC), node (or latitude_deg and longitude_deg, of a position that was walked to \
 with a node like that of --node), gateway, data_rate (DR0), rssi_dbm, snr_db, power_dbm (fixed: without it a level says \
 nothing of the path), and counter (packets in between were missed) or sent and heard; frequency_mhz if you like.
 
 Writes coverage.svg (the map), the same for other programs as coverage.png with its world file coverage.pgw, \
-coverage.kml and coverage.geojson, and, over terrain, link-NODE.svg for the way of each node to the gateway that hears it \
+coverage.tif (a GeoTIFF), coverage.kml and coverage.geojson, and, over terrain, link-NODE.svg for the way of each node to the gateway that hears it \
 best. Without terrain the ground is taken for flat, and that is said. Files are written whole, once everything is known; others in \
 the folder are left alone. Exit code: 0 every node is heard (or in doubt), 1 one is not, 2 something is wrong with the \
 input or the folder, 130 stopped by Ctrl-C.";
@@ -57,8 +60,9 @@ pub(super) struct ReachOf {
     /// Folder to write to; it is made if it is not there
     #[arg(short, long, value_name = "DIR", required_unless_present = "survey")]
     output: Option<PathBuf>,
-    /// Packets that were sent at the site, one row each or with counts, as CSV: prints what they say about each link
-    #[arg(long, value_name = "FILE", conflicts_with = "output")]
+    /// Packets that were sent at the site, one row each or with counts, as CSV: prints what they say about each link; with -o
+    /// also draws a map of what was heard over the prediction
+    #[arg(long, value_name = "FILE")]
     survey: Option<PathBuf>,
     /// Writes what the survey found into the site's file, where `check` and `reach` go by it from then on; comments stay
     #[arg(long, requires = "survey")]
@@ -110,7 +114,13 @@ fn reach(arguments: &ReachOf) -> Result<Option<(String, Verdict)>, Failure> {
         )
     })?;
     if let Some(survey) = &arguments.survey {
-        let page = reach_survey::page(&site, shown.0, survey, arguments.write)?;
+        let asked = SurveyOf {
+            path: survey,
+            write: arguments.write,
+            folder: arguments.output.as_deref(),
+            side: arguments.side as usize,
+        };
+        let page = reach_survey::page(&site, shown.0, &asked)?;
         return Ok(Some((page, Verdict::NotKnown)));
     }
     let threads = std::thread::available_parallelism().map_or(1, Into::into);
@@ -133,15 +143,22 @@ fn reach(arguments: &ReachOf) -> Result<Option<(String, Verdict)>, Failure> {
         is_flat: site.terrain.is_none(),
         coverage: &coverage,
         steps: &steps,
+        left_open: reach::left_open(shown.0).unwrap_or_default(),
         who: format!("A node like {}, {:.1} m up,", shown.0.name, shown.1.antenna_height.metres()),
         margin_db,
         nodes: &nodes,
         gateways: &gateways,
     };
+    let lived = lived(&site, &reaches, arguments.seed, &counter);
+    let more = more_gateways(&placed, &reaches, site.terrain.as_ref(), arguments.seed, threads);
+    if counter.stop() {
+        return Ok(None);
+    }
     let drawings = drawn(&map, designs, &reaches);
     let folder = arguments.output.as_deref().unwrap_or(Path::new("."));
     let written = drawings::write(&drawings, folder)?;
-    let page = page(&site, &map, designs, &reaches) + &written;
+    let page =
+        Said { site: &site, map: &map, reaches: &reaches, lived: &lived, more: &more }.page() + &written;
     let worst = Verdict::worst(reaches.iter().map(|reach| reach.verdict));
     Ok(Some((page, worst.unwrap_or(Verdict::NotKnown))))
 }
@@ -158,7 +175,7 @@ fn surveyed(
     grid: Grid,
     counter: &mut Counter,
 ) -> Result<Option<Coverage>, String> {
-    let stations = stations(design, Side::Inside);
+    let stations = stations(design);
     let survey = Survey {
         terrain,
         stations: &stations,
@@ -172,69 +189,15 @@ fn surveyed(
     coverage(&survey, threads, counter).map_err(|error| error.to_string())
 }
 
-fn map_places(site: &Site) -> Vec<Place> {
-    let nodes = site.fleet.nodes.iter().map(|node| (node.latitude, node.longitude));
-    let gateways =
-        site.fleet.surroundings.gateways.iter().map(|gateway| (gateway.latitude, gateway.longitude));
-    nodes
-        .chain(gateways)
-        .map(|(latitude, longitude)| place(latitude.degrees(), longitude.degrees()))
-        .collect()
-}
-
-fn place(latitude_deg: f64, longitude_deg: f64) -> Place {
-    Place { latitude_deg, longitude_deg }
-}
-
-fn map_nodes(designs: &[Design], reaches: &[Reach]) -> Vec<MapNode> {
-    let node = |(design, reach): (&Design, &Reach)| MapNode {
-        name: design.name.clone(),
-        place: place(design.site.latitude.degrees(), design.site.longitude.degrees()),
-        verdict: reach.verdict,
-    };
-    designs.iter().zip(reaches).map(node).collect()
-}
-
-fn map_gateways(site: &Site) -> Vec<MapGateway> {
-    let gateways = site.fleet.surroundings.gateways.iter();
-    let gateway = |gateway: &design::surroundings::Gateway| MapGateway {
-        name: gateway.name.clone(),
-        place: place(gateway.latitude.degrees(), gateway.longitude.degrees()),
-    };
-    gateways.map(gateway).collect()
-}
-
-/// The data rates with the margin that adaptation keeps, then the slowest without; and that margin \[dB\].
-fn steps(design: &Design, radio: &RadioUse) -> (Vec<Step>, f64) {
-    let margin_db = radio.adaptation_margin.map_or(adr::USUAL_MARGIN_DB, Decibels::decibels);
-    let rates = borne_losses(design, Side::Inside);
-    let words = |modulation: &Modulation| match modulation {
-        Modulation::Lora { spreading_factor, bandwidth } if bandwidth.kilohertz() > 130.0 => {
-            format!("SF{spreading_factor}/{:.0}", bandwidth.kilohertz())
-        }
-        Modulation::Lora { spreading_factor, .. } => format!("SF{spreading_factor}"),
-        _ => "other".to_owned(),
-    };
-    let kept = rates.iter().map(|rate| Step {
-        words: words(&rate.modulation),
-        keeps_margin: true,
-        most_loss_db: rate.most.decibels() - margin_db,
-    });
-    let thin = rates.last().map(|slowest| Step {
-        words: "thin".to_owned(),
-        keeps_margin: false,
-        most_loss_db: slowest.most.decibels(),
-    });
-    (kept.chain(thin).collect(), margin_db)
-}
-
 fn drawn(map: &CoverageMap, designs: &[Design], reaches: &[Reach]) -> Vec<Drawing> {
     let drawing = |name: String, bytes: Vec<u8>| Drawing { name, bytes };
+    let plate = map.plate();
     let mut drawings = vec![
         drawing("coverage.svg".to_owned(), map::chart(map).file().into_bytes()),
-        drawing(overlay::PICTURE.to_owned(), map.picture().png()),
-        drawing("coverage.pgw".to_owned(), overlay::world_file(map).into_bytes()),
-        drawing("coverage.kml".to_owned(), overlay::kml(map).into_bytes()),
+        drawing(overlay::PICTURE.to_owned(), plate.picture.png()),
+        drawing("coverage.pgw".to_owned(), overlay::world_file(map, &plate).into_bytes()),
+        drawing("coverage.tif".to_owned(), geotiff::bytes(map)),
+        drawing("coverage.kml".to_owned(), overlay::kml(map, &plate).into_bytes()),
         drawing("coverage.geojson".to_owned(), geojson::text(map).into_bytes()),
     ];
     for (design, reach) in designs.iter().zip(reaches) {
@@ -257,41 +220,127 @@ fn file_name(name: &str) -> String {
     name.chars().map(|one| if one.is_alphanumeric() || one == '_' { one } else { '-' }).collect()
 }
 
-/// The answer in words: a line for the site, one for the map, and one or two for each node.
-fn page(site: &Site, map: &CoverageMap, designs: &[Design], reaches: &[Reach]) -> String {
-    let heard = reaches.iter().filter(|reach| reach.verdict == Verdict::Holds).count();
-    let mut lines = vec![
-        format!("{}: {} of {} will be heard", site.fleet.name, heard, words::count(designs.len(), "node")),
-        map::chart(map).title + ".",
-        String::new(),
-    ];
-    for (design, reach) in designs.iter().zip(reaches) {
-        let answer = sentences::reach::will_it_be_heard(reach.verdict);
-        let way = match reach.links.first() {
-            None => "no gateway".to_owned(),
-            Some(best) => match &best.path.trail {
-                Some(trail) => {
-                    format!(
-                        "{:.1} km to {}; {}",
-                        best.distance.kilometres(),
-                        best.gateway,
-                        sentences::obstacle::finding(trail)
-                    )
-                }
-                None => {
-                    format!("{:.1} km to {} over flat ground", best.distance.kilometres(), best.gateway)
-                }
-            },
+/// Nodes that are not heard whose ways out are lived: each takes a second or so.
+const MOST_LIVED: usize = 8;
+/// Lives of each way out: enough to tell 95 from 98 % (own choice).
+const WAY_LIVES: usize = 400;
+
+/// How the nodes that are not heard would live after their ways out, in the order of the nodes; of many the first few, and a
+/// reason where there is no climate to live in.
+fn lived(site: &Site, reaches: &[Reach], seed: u64, counter: &Counter) -> Vec<Result<Vec<WayLived>, String>> {
+    let threads = std::thread::available_parallelism().map_or(1, Into::into);
+    let effort = Effort { lives: Some(WAY_LIVES), seed, threads };
+    let placed: Vec<&Design> = site.designs().iter().collect();
+    let terrain = site.terrain.as_ref();
+    let crowds = crowds(&placed, terrain, seed, threads);
+    let mut asked = 0;
+    let of = |((design, reach), crowd): ((&&Design, &Reach), &Vec<Sender>)| {
+        if reach.remedies.is_empty() || asked == MOST_LIVED {
+            return Ok(Vec::new());
+        }
+        asked += 1;
+        let climate = site.climate(design).map_err(|failure| {
+            failure.problems.first().map_or_else(String::new, |problem| problem.message.clone())
+        })?;
+        Ok(ways_lived(design, reach, (terrain, crowd), Weather::Climate(&climate), effort, counter))
+    };
+    placed.iter().zip(reaches).zip(&crowds).map(of).collect()
+}
+
+/// All that the page says.
+struct Said<'a> {
+    site: &'a Site,
+    map: &'a CoverageMap<'a>,
+    reaches: &'a [Reach],
+    lived: &'a [Result<Vec<WayLived>, String>],
+    more: &'a [MoreGateway],
+}
+
+impl Said<'_> {
+    /// The answer in words: a line for the site, one for the map, some for each node, and what was assumed.
+    fn page(&self) -> String {
+        let designs = self.site.designs();
+        let heard = self.reaches.iter().filter(|reach| reach.verdict == Verdict::Holds).count();
+        let mut lines = vec![
+            format!(
+                "{}: {} of {} will be heard",
+                self.site.fleet.name,
+                heard,
+                words::count(designs.len(), "node")
+            ),
+            map::chart(self.map).title + ".",
+            String::new(),
+        ];
+        for ((design, reach), lived) in designs.iter().zip(self.reaches).zip(self.lived) {
+            lines.extend(node(design, reach, lived));
+        }
+        lines.extend(self.more());
+        lines.push(String::new());
+        lines.extend(if self.map.is_flat { vec![FLAT.to_owned()] } else { assumed(self.map.terrain) });
+        lines.push(String::new());
+        lines.join("\n") + "\n"
+    }
+
+    /// Where a gateway more would bring most.
+    fn more(&self) -> Vec<String> {
+        let names = |brings: &[usize]| {
+            let known = brings.iter().filter_map(|index| self.site.designs().get(*index));
+            known.map(|design| design.name.as_str()).collect::<Vec<_>>().join(", ")
         };
-        lines.push(format!("{:<17} {answer} {way}", design.name));
-        if let Some(remedies) = sentences::reach::remedies(reach) {
-            lines.push(format!("{:<17} would hold with {remedies}", ""));
+        let places = self.site.fleet.surroundings.may_stand.len();
+        let is_wanted = self.reaches.iter().any(|reach| !matches!(reach.verdict, Verdict::Holds));
+        if places == 0 || !is_wanted {
+            return Vec::new();
+        }
+        let said = match self.more {
+            [] => format!(
+                "None of the {} where a gateway may stand brings a node that is not heard.",
+                words::count(places, "place")
+            ),
+            more => {
+                let each = more.iter().map(|one| format!("{} brings {}", one.place, names(&one.brings)));
+                format!("Where a gateway may stand: {}.", each.collect::<Vec<_>>().join(", then "))
+            }
+        };
+        vec![String::new(), said]
+    }
+}
+
+/// What is said of a node: how it is heard, what is in the way, what would help, and what is not known.
+fn node(design: &Design, reach: &Reach, lived: &Result<Vec<WayLived>, String>) -> Vec<String> {
+    let answer = sentences::reach::will_it_be_heard(reach.verdict);
+    let heard = sentences::reach::heard(reach);
+    let mut lines = vec![format!("{:<17} {answer} {heard}: {}", design.name, way(reach))];
+    let mut more = |text: String| lines.push(format!("{:<17} {text}", ""));
+    match (lived, reach.links.first()) {
+        (Ok(ways), Some(best)) if !ways.is_empty() => {
+            let said = ways.iter().map(|way| sentences::reach::way_lived(way, &best.gateway));
+            more(format!("would hold with {}", said.collect::<Vec<_>>().join("; or ")));
+        }
+        _ => {
+            if let Some(remedies) = sentences::reach::remedies(reach) {
+                more(format!("would hold with {remedies}"));
+            }
         }
     }
-    lines.push(String::new());
-    lines.extend(if map.is_flat { vec![FLAT.to_owned()] } else { assumed(map.terrain) });
-    lines.push(String::new());
-    lines.join("\n") + "\n"
+    if let Err(reason) = lived {
+        more(format!("how it would then live is not said: {reason}"));
+    }
+    for (label, text) in sentences::reach::not_known(reach) {
+        more(format!("{label}: {text}"));
+    }
+    lines
+}
+
+/// The way to the gateway that hears a node best.
+fn way(reach: &Reach) -> String {
+    let Some(best) = reach.links.first() else { return "no gateway".to_owned() };
+    let far = format!("{:.1} km to {}", best.distance.kilometres(), best.gateway);
+    match (&best.path.trail, &best.path.problem) {
+        (Some(trail), _) => format!("{far}; {}", sentences::obstacle::finding(trail)),
+        (None, Some(problem)) => format!("{far}; {problem}"),
+        (None, None) => format!("{far} over flat ground"),
+    }
 }
 
 /// What is said where no terrain is named.

@@ -1,16 +1,22 @@
 //! `overwinter reach --survey`: what packets that were sent at a site say about its links.
 
+use std::borrow::Cow;
 use std::io::ErrorKind;
 use std::path::Path;
 
 use design::node::Design;
 use design::surroundings::GatewaySurvey;
 use forecast::radio::survey::{Anomaly, SurveyLog, read};
+use forecast::terrain::{Place, Terrain};
 use logbook::bounded;
+use report::chart::coverage::around;
+use report::chart::residuals::{self, Residual, ResidualMap};
 use report::problem::{Failure, Problem};
 use report::words;
 use verdict::survey::{NotWritten, Surveyed, SurveyedGateway, SurveyedLink, survey};
 
+use super::reach_map::{map_gateways, map_places};
+use crate::drawings::{self, Drawing};
 use crate::edited;
 use crate::input::fleet::Site;
 use crate::output::{self, reason};
@@ -20,9 +26,22 @@ const LARGEST_BYTES: u64 = 48 << 20;
 /// Rows that were left out and are named; more are counted.
 const MOST_NAMED: usize = 20;
 
+/// What is asked of a survey.
+pub(super) struct SurveyOf<'a> {
+    /// Its file.
+    pub(super) path: &'a Path,
+    /// What it found is written into the site's file.
+    pub(super) write: bool,
+    /// Where a map of it is drawn.
+    pub(super) folder: Option<&'a Path>,
+    /// Places along the longer side of that.
+    pub(super) side: usize,
+}
+
 /// The page of a survey laid over its site; positions were walked to with a node like `walked`. Written into the site's
-/// file where that is asked for.
-pub(super) fn page(site: &Site, walked: &Design, path: &Path, write: bool) -> Result<String, Failure> {
+/// file, and drawn, where that is asked for.
+pub(super) fn page(site: &Site, walked: &Design, asked: &SurveyOf<'_>) -> Result<String, Failure> {
+    let SurveyOf { path, write, .. } = *asked;
     let name = path.to_string_lossy();
     let wrong = |message: String, help: &str| Failure::of(Problem::of_file("survey", &name, message, help));
     let bytes = bounded::read(path, LARGEST_BYTES).map_err(|error| {
@@ -37,8 +56,43 @@ pub(super) fn page(site: &Site, walked: &Design, path: &Path, write: bool) -> Re
     let surveyed = survey(site.designs(), walked, &log, site.terrain.as_ref()).map_err(|error| {
         wrong(error.to_string(), "names, places and band must be those of the site's file")
     })?;
-    let page = said(&site.fleet.name, &surveyed, &log);
+    let mut page = said(&site.fleet.name, &surveyed, &log);
+    if let Some(folder) = asked.folder {
+        page += &drawn(site, &surveyed, folder, asked.side)?;
+    }
     Ok(if write { page + &written(site, &surveyed)? } else { page })
+}
+
+/// Draws what was heard over the prediction, and says so.
+fn drawn(site: &Site, surveyed: &Surveyed, folder: &Path, side: usize) -> Result<String, Failure> {
+    let is_suspect = |node: &String| surveyed.suspects.iter().any(|suspect| suspect.nodes.contains(node));
+    let mark = |link: &SurveyedLink| Residual {
+        name: link.node.clone(),
+        gateway: link.gateway.clone(),
+        place: Place { latitude_deg: link.place_deg[0], longitude_deg: link.place_deg[1] },
+        over_db: link.after.mean_dbm - link.before.mean_db,
+        sd_db: link.after.sd_db,
+        is_suspect: is_suspect(&link.node),
+    };
+    let residuals: Vec<Residual> = surveyed.links.iter().map(mark).collect();
+    let places: Vec<Place> =
+        map_places(site).into_iter().chain(residuals.iter().map(|residual| residual.place)).collect();
+    let grid = around(&places, site.terrain.as_ref(), side).ok_or_else(|| {
+        let name = site.path.to_string_lossy();
+        let message = "no map can be drawn: neither nodes nor gateways lie on the terrain".to_owned();
+        Failure::of(Problem::of_file("survey", &name, message, "look at the places of the site's file"))
+    })?;
+    let ground = site.terrain.as_ref().map_or_else(|| Cow::Owned(Terrain::flat(&grid)), Cow::Borrowed);
+    let gateways = map_gateways(site);
+    let map = ResidualMap {
+        site: &site.fleet.name,
+        terrain: &ground,
+        grid,
+        residuals: &residuals,
+        gateways: &gateways,
+    };
+    let bytes = residuals::chart(&map).file().into_bytes();
+    drawings::write(&[Drawing { name: "residuals.svg".to_owned(), bytes }], folder)
 }
 
 /// Writes what a survey found into the site's file, and says so.
@@ -88,7 +142,7 @@ fn said(site: &str, surveyed: &Surveyed, log: &SurveyLog) -> String {
     lines.extend(surveyed.links.iter().map(link));
     lines.push(String::new());
     lines.extend(surveyed.gateways.iter().map(gateway));
-    lines.extend(surveyed.suspects.iter().map(|suspect| format!("looks wrong: {suspect}")));
+    lines.extend(surveyed.suspects.iter().map(|suspect| format!("looks wrong: {}", suspect.text)));
     if !surveyed.unplaced.is_empty() {
         lines.push(format!(
             "the file does not say on which side of a wall {} is: before is for outside",

@@ -74,11 +74,11 @@ pub(crate) fn site(path: &Path) -> Result<Site, Failure> {
         (source.clone(), file.span_of(&format!("node.{}.kind", node.name)))
     });
     warnings.extend(kinds.values().flat_map(|checked| checked.warnings.iter().cloned()));
-    let at = |message, help| Problem {
+    let at = |listed: &terrain::Listed, message, help| Problem {
         warning: false,
-        code: "terrain",
+        code: listed.code,
         source: source.clone(),
-        span: Some(file.span_of("ground.terrain")),
+        span: Some(file.span_of(listed.key)),
         message,
         help,
     };
@@ -96,7 +96,7 @@ pub(crate) fn site(path: &Path) -> Result<Site, Failure> {
         message,
         help: "a gateway listens to one regional plan: write `region` in each [gateway.NAME]".to_owned(),
     }));
-    match terrain::terrain(&fleet.surroundings.ground.terrain, folder, at) {
+    match terrain::terrain(&fleet.surroundings.ground, folder, at) {
         Ok(terrain) if problems.is_empty() => {
             let (folder, path) = (folder.to_owned(), path.to_owned());
             Ok(Site { fleet, terrain, warnings, folder, path, kinds, designs, source, file })

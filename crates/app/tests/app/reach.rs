@@ -6,6 +6,8 @@ use std::path::Path;
 use crate::program::{Run, program, root, run};
 
 const SITE: &str = "examples/larkmoor/larkmoor.toml";
+const MAPS: [&str; 6] =
+    ["coverage.geojson", "coverage.kml", "coverage.pgw", "coverage.png", "coverage.svg", "coverage.tif"];
 
 fn reach(site: &str, folder: &Path, more: &[&str]) -> Run {
     let folder = folder.to_str().expect("the path is text");
@@ -45,8 +47,7 @@ fn draws_map_and_links_once_and_the_second_time_changes_nothing() {
     // Two nodes lie behind a ridge.
     assert_eq!((first.code, first.stderr.as_str()), (Some(1), ""));
     let links = ["link-hail-net.svg", "link-mast-hollow.svg", "link-mast-slope.svg", "link-spring-tank.svg"];
-    let maps = ["coverage.geojson", "coverage.kml", "coverage.pgw", "coverage.png", "coverage.svg"];
-    let expected = [&maps[..], &links[..]].concat();
+    let expected = [&MAPS[..], &links[..]].concat();
     assert_eq!(names(&place), expected);
     let second = reach(SITE, &place, &[]);
     assert_eq!(second.stdout.matches("unchanged").count(), expected.len(), "{}", second.stdout);
@@ -95,8 +96,7 @@ fn without_terrain_the_map_is_drawn_over_flat_ground_and_says_so() {
     assert_eq!(drawn.stderr, "");
     assert!(drawn.stdout.contains("the ground was taken for flat"), "{}", drawn.stdout);
     assert!(drawn.stdout.contains("[ground] terrain"), "{}", drawn.stdout);
-    let maps = ["coverage.geojson", "coverage.kml", "coverage.pgw", "coverage.png", "coverage.svg"];
-    assert_eq!(names(&out), maps);
+    assert_eq!(names(&out), MAPS);
     let svg = fs::read_to_string(out.join("coverage.svg")).expect("it is there");
     assert!(svg.contains("flat ground assumed") && !svg.contains("NaN"));
 }
@@ -201,4 +201,75 @@ fn a_survey_without_its_power_is_refused_and_says_why() {
     let refused = run(&["reach", SITE, "--survey", survey.to_str().expect("the path is text")]);
     assert_eq!(refused.code, Some(2));
     assert!(refused.stderr.contains("column `power_dbm` is missing"), "{}", refused.stderr);
+}
+
+/// A copy of the example with a place for a gateway on the moraine, from which the hollow is seen.
+#[test]
+fn where_a_gateway_may_stand_is_tried_and_how_the_node_then_lives_is_said() {
+    let folder = tempfile::tempdir().expect("there is room");
+    let place = "[may_stand.moraine]\nlatitude = \"46.981 deg\"\nlongitude = \"13.052 deg\"\nantenna_height = \"11 m\"\n\
+                 antenna_gain = \"3 dBi\"\nplace = \"outside\"\nsurroundings = \"open\"\n\n[ground]";
+    let site = changed_site(folder.path(), "[ground]", place);
+    let said = reach(&site, &folder.path().join("out"), &[]).stdout;
+    assert!(said.contains("a second gateway at moraine (heard at SF"), "{said}");
+    assert!(said.contains("% of lives without an outage)"), "{said}");
+    let more = said.lines().find(|line| line.starts_with("Where a gateway may stand: moraine brings"));
+    assert!(more.is_some_and(|line| line.contains("mast-hollow")), "{said}");
+}
+
+/// The words of the map stand in the list too, and what is not known with what knowing is worth.
+#[test]
+fn a_newcomer_reads_why_a_node_is_not_heard_and_what_would_settle_it() {
+    let folder = tempfile::tempdir().expect("there is room");
+    let site = changed_site(
+        folder.path(),
+        "place = \"outside\"\nsurroundings = \"village\"",
+        "surroundings = \"village\"",
+    );
+    let out = folder.path().join("out");
+    let said = reach(&site, &out, &[]).stdout;
+    let slope = said.lines().find(|line| line.starts_with("mast-slope")).expect("a line for the node");
+    assert!(slope.contains("if gateway packing-house is outside"), "{slope}");
+    assert!(said.contains("whether gateway packing-house is outside or inside; knowing is worth"), "{said}");
+    assert!(said.contains("look, and write `place = \"outside\"`"), "{said}");
+    let svg = fs::read_to_string(out.join("coverage.svg")).expect("it is there");
+    assert!(svg.contains("heard if gateway packing-house is outside on"), "the map says so too");
+}
+
+/// A land-cover map without a terrain, and one that is no map, are refused at their line.
+#[test]
+fn a_land_cover_map_is_refused_with_what_to_do() {
+    let folder = tempfile::tempdir().expect("there is room");
+    let out = folder.path().join("out");
+    let tile = "terrain = [\"terrain/larkmoor.tif\"]\n";
+    let bare = changed_site(folder.path(), tile, "land_cover = [\"terrain/larkmoor.tif\"]\n");
+    let refused = reach(&bare, &out, &[]);
+    assert_eq!(refused.code, Some(2));
+    assert!(
+        refused.stderr.contains("land-cover") && refused.stderr.contains("name a terrain tile too"),
+        "{}",
+        refused.stderr
+    );
+    // Heights are no classes.
+    let heights = format!("{tile}land_cover = [\"terrain/larkmoor.tif\"]\n");
+    let refused = reach(&changed_site(folder.path(), tile, &heights), &out, &[]);
+    assert_eq!(refused.code, Some(2));
+    assert!(refused.stderr.contains("give the map of classes itself"), "{}", refused.stderr);
+}
+
+/// Twenty packets at one node 20 dB better than at the others: each has its bar.
+#[test]
+fn a_survey_is_drawn_where_a_folder_is_given() {
+    let folder = tempfile::tempdir().expect("there is room");
+    let (survey, out) = (folder.path().join("survey.csv"), folder.path().join("out"));
+    let rows = "time,node,gateway,data_rate,rssi_dbm,snr_db,power_dbm,sent,heard\n\
+                2026-10-04,mast-slope,packing-house,DR0,-110,5,14,20,20\n\
+                2026-10-04,hail-net,packing-house,DR0,-125,-8,14,20,20\n";
+    fs::write(&survey, rows).expect("it can be written");
+    let text = |path: &Path| path.to_str().expect("the path is text").to_owned();
+    let said = run(&["reach", SITE, "--survey", &text(&survey), "-o", &text(&out), "--side", "60"]);
+    assert_eq!((said.code, said.stderr.as_str()), (Some(0), ""));
+    assert_eq!(names(&out), ["residuals.svg"]);
+    let svg = fs::read_to_string(out.join("residuals.svg")).expect("it is there");
+    assert!(svg.contains("mast-slope at packing-house") && svg.contains("hail-net at packing-house"));
 }

@@ -1,7 +1,7 @@
 //! The keys of a site's file: gateways, ground, and nodes that are placed there.
 
 use crate::file::serve::{OnwardSection, ServeSection, SourceSection};
-use crate::file::surroundings::{GatewaySection, GroundSection};
+use crate::file::surroundings::{GatewaySection, GroundSection, MayStandSection};
 use crate::file::value::{Facing, Horizon, Named, RegionName, TimeZone};
 use crate::file::watch::{AreaSection, TellSection, WatchSection};
 use crate::quantity::{Angle, Decibels, Duration, Length};
@@ -28,6 +28,8 @@ section! {
         region: RegionName = optional "EU868";
         /// The gateways, each under a name of your choice; at least one.
         gateway: Named<GatewaySection> = required roof;
+        /// Where a gateway more may stand, each under a name of your choice.
+        may_stand: Named<MayStandSection> = optional silo;
         /// The ground in between.
         ground: GroundSection = optional {};
         /// How `overwinter serve` works.

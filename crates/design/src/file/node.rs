@@ -3,7 +3,7 @@
 use crate::file::given::GivenSection;
 use crate::file::message::MessageSection;
 use crate::file::part::{BatterySection, ChargerSection, PanelSection, RadioSection, ReceiverSection};
-use crate::file::surroundings::{GatewaySection, GroundSection};
+use crate::file::surroundings::{GatewaySection, GroundSection, MayStandSection};
 use crate::file::value::{
     Date, Horizon, Hours, IntervalRows, MonthRows, Monthly, Months, Named, Pair, RegulatorWord, SnowDays,
 };
@@ -64,6 +64,8 @@ section! {
         size: SizeSection = optional {};
         /// The gateways that hear it, each under a name of your choice. Left out: whether it is heard is not known. A site file brings its own.
         gateway: Named<GatewaySection> = optional roof;
+        /// Where a gateway more may stand, each under a name of your choice. A site file brings its own.
+        may_stand: Named<MayStandSection> = optional silo;
         /// The ground between it and the gateways.
         ground: GroundSection = optional {};
     }

@@ -10,8 +10,8 @@ use crate::quantity::{Angle, Dbm, Decibels, Length, Uncertain};
 use crate::section::rule::{
     ANTENNA_GAIN, CABLE_LOSS, CLEARING, LATITUDE, LONGITUDE, OBSTACLE_LOSS, RADIO_POWER, Rule, within,
 };
-use crate::section::{At, Field, as_table, in_order, read_field, section};
-use crate::surroundings::{Building, Clutter, Place, Sensitivity};
+use crate::section::{At, Field, as_table, defaults, in_order, read_field, section};
+use crate::surroundings::{Building, Clutter, Leaves, Place, Sensitivity};
 
 section! {
     /// A gateway that hears the nodes.
@@ -93,10 +93,58 @@ impl Field for NodeCorrections {
 const CORRECTION: Rule = within("-100 dB", "100 dB").usually("-40 dB", "40 dB");
 
 section! {
+    /// Where a gateway may stand that is not there: what one would bring is said by `check` and `reach`, for nodes that are not heard.
+    pub(crate) struct MayStandSection = "may_stand" {
+        /// North positive.
+        latitude: Angle = required "46.51 deg" where LATITUDE;
+        /// East positive.
+        longitude: Angle = required "7.43 deg" where LONGITUDE;
+        /// Height that its antenna would have above the ground.
+        antenna_height: Length = required "15 m" where within("0 m", "1000 m").usually("0 m", "200 m");
+        /// Which side of a wall its antenna would be on: `outside` or `inside`. Left out, both are reckoned.
+        place: Place = shown "outside";
+        /// How the walls around it are made where it would be inside: `traditional` or `insulated`.
+        building: Building = optional "traditional";
+        /// What stands around it, as `around_gateways` of `ground`, over which it goes.
+        surroundings: Clutter = shown "open";
+        /// From its antenna to the first roofs or trees. Left out: about the width of a street, 27 m.
+        clearing: Length = optional "27 m" where CLEARING;
+        /// What its antenna would gain over an isotropic one.
+        antenna_gain: Decibels = default "2.15 dBi" where ANTENNA_GAIN;
+        /// What cable, plugs and lightning arrester would lose.
+        cable_loss: Decibels = default "1 dB" where CABLE_LOSS;
+    }
+}
+
+impl MayStandSection {
+    /// The gateway that would stand there; all that is not said is as of any gateway.
+    pub(crate) fn gateway(&self, span: &std::ops::Range<usize>) -> GatewaySection {
+        GatewaySection {
+            latitude: self.latitude.clone(),
+            longitude: self.longitude.clone(),
+            antenna_height: self.antenna_height.clone(),
+            place: self.place.clone(),
+            building: self.building.clone(),
+            surroundings: self.surroundings.clone(),
+            clearing: self.clearing.clone(),
+            antenna_gain: self.antenna_gain.clone(),
+            cable_loss: self.cable_loss.clone(),
+            ..defaults::<GatewaySection>(span).value
+        }
+    }
+}
+
+section! {
     /// The ground between nodes and gateways, and what stands on it.
     pub(crate) struct GroundSection = "ground" {
         /// Terrain tiles, HGT or GeoTIFF in latitude and longitude; their paths count from the folder of this file. Left out: flat ground, with a wide doubt.
         terrain: Vec<At<String>> = optional ["terrain/larkmoor.tif"];
+        /// Land-cover maps, GeoTIFF in latitude and longitude with one class a pixel, whose paths count as those of the terrain. They say what stands along the way where neither node nor gateway has `surroundings` of its own; around them they take the place of `around_nodes` and `around_gateways`. Classes are numbered as in the legend of ESA WorldCover: 10 and 95 trees, 50 built up, 80 water, 20, 30, 40, 60, 70, 90 and 100 open. Left out: those words, up to half-way.
+        land_cover: Vec<At<String>> = optional ["terrain/larkmoor-cover.tif"];
+        /// The terrain is a surface model, with roofs and tree tops in its heights: then nothing is laid over it.
+        roofs_in_terrain: bool = default false;
+        /// Trees are `in-leaf`, which costs more, or `bare`. Left out: in leaf, as in the worst season.
+        leaves: Leaves = optional "in-leaf";
         /// What stands around the nodes up to half-way: `open`, `water`, `sparse-trees`, `village`, `suburban`, `trees`, `urban`, `industrial` or `dense-urban`. Left out: a village is assumed, and said; open ground against a village is worth 30 dB at 1 km.
         around_nodes: Clutter = shown "open";
         /// What stands around the gateways, in the same words.
@@ -105,7 +153,7 @@ section! {
         vegetation: Decibels = optional "6 dB" where OBSTACLE_LOSS;
         /// Loss by what the node is mounted on or in: a steel wall, a wet post, a body. It takes the place of that of `antenna`.
         mounting: Decibels = optional "6 dB" where OBSTACLE_LOSS;
-        /// Standard deviation of the loss from one plausible position to the next, from packets of a survey. Left out: 8 dB, what cities show.
+        /// Standard deviation of the loss from one plausible position to the next, from packets of a survey. Left out: 8 dB, what cities show, and 5 dB where terrain and a land-cover map are named.
         spread: Decibels = optional "5 dB" where within("0.1 dB", "40 dB").usually("2 dB", "16 dB");
     }
 }

@@ -2,39 +2,43 @@
 
 use crate::diagnostic::{self, Diagnostics};
 use crate::file::part::RadioSection;
-use crate::file::surroundings::{GatewaySection, GroundSection, NodeCorrections, SurveySection};
+use crate::file::surroundings::{
+    GatewaySection, GroundSection, MayStandSection, NodeCorrections, SurveySection,
+};
 use crate::file::value::Named;
 use crate::quantity::{Decibels, Length, Uncertain};
 use crate::section::At;
-use crate::surroundings::{Around, Clutter, Gateway, GatewaySurvey, Ground, NodeAntenna, Spot, Surroundings};
-
-/// A node is heard with no more than this over or under what is predicted, as the gateway's correction may be.
-const MOST_CORRECTION_DB: f64 = 100.0;
+use crate::surroundings::{
+    Around, Clutter, Gateway, GatewaySurvey, Ground, Leaves, NodeAntenna, Spot, Surroundings,
+};
 
 /// What hears a node of this name, if there is one; `None` only after an error was noted.
 pub(crate) fn resolve(
     gateways: Option<&Named<GatewaySection>>,
+    may_stand: Option<&Named<MayStandSection>>,
     ground: Option<&GroundSection>,
     radio: Option<(&str, &RadioSection)>,
     found: &mut Diagnostics,
 ) -> Option<Surroundings> {
     let named = gateways.map_or(&[][..], |named| &named.0);
-    let around = ground.and_then(|ground| value(ground.around_gateways.as_ref()));
+    let leaves = ground.and_then(|ground| value(ground.leaves.as_ref())).unwrap_or_default();
+    let around = (ground.and_then(|ground| value(ground.around_gateways.as_ref())), leaves);
     let sound = named.iter().map(|(_, section)| survey_is_sound(section, radio, found));
     let all_sound = sound.filter(|one| !one).count() == 0;
     let gateways = named.iter().map(|(name, section)| gateway(&name.value, section, around));
     let gateways = gateways.collect::<Option<_>>().filter(|_| all_sound)?;
-    let around = ground.and_then(|ground| value(ground.around_nodes.as_ref()));
+    let may_stand = self::may_stand(named, may_stand.map_or(&[][..], |named| &named.0), around, found)?;
+    let around = (ground.and_then(|ground| value(ground.around_nodes.as_ref())), leaves);
     let node = radio.map_or_else(Spot::default, |(_, radio)| Spot {
         place: value(radio.place.as_ref()),
         building: value(radio.building.as_ref()),
-        around: standing(value(radio.surroundings.as_ref()).or(around), radio.clearing.as_ref()),
+        around: standing(value(radio.surroundings.as_ref()), around, radio.clearing.as_ref()),
         antenna: value(radio.antenna.as_ref()).unwrap_or(NodeAntenna::Counterpoise),
     });
-    Some(Surroundings { gateways, ground: ground.map(self::ground).unwrap_or_default(), node })
+    Some(Surroundings { gateways, may_stand, ground: ground.map(self::ground).unwrap_or_default(), node })
 }
 
-fn gateway(name: &str, section: &GatewaySection, around: Option<Clutter>) -> Option<Gateway> {
+fn gateway(name: &str, section: &GatewaySection, around: OfGround) -> Option<Gateway> {
     Some(Gateway {
         name: name.to_owned(),
         latitude: section.latitude.as_ref()?.value,
@@ -50,7 +54,7 @@ fn gateway(name: &str, section: &GatewaySection, around: Option<Clutter>) -> Opt
         spot: Spot {
             place: value(section.place.as_ref()),
             building: value(section.building.as_ref()),
-            around: standing(value(section.surroundings.as_ref()).or(around), section.clearing.as_ref()),
+            around: standing(value(section.surroundings.as_ref()), around, section.clearing.as_ref()),
             ..Spot::default()
         },
         survey: match &section.survey {
@@ -58,6 +62,25 @@ fn gateway(name: &str, section: &GatewaySection, around: Option<Clutter>) -> Opt
             None => None,
         },
     })
+}
+
+/// Where a gateway may stand. A place that has the name of a gateway could not be told from it.
+fn may_stand(
+    gateways: &[(At<String>, GatewaySection)],
+    places: &[(At<String>, MayStandSection)],
+    around: OfGround,
+    found: &mut Diagnostics,
+) -> Option<Vec<Gateway>> {
+    for (name, _) in
+        places.iter().filter(|(name, _)| gateways.iter().any(|(known, _)| known.value == name.value))
+    {
+        let message = format!("`{}` is the name of a gateway too", name.value);
+        found.error(diagnostic::MAY_STAND, &name.span, message, "give the place a name of its own");
+    }
+    let planned = |(name, section): &(At<String>, MayStandSection)| {
+        self::gateway(&name.value, &section.gateway(&name.span), around)
+    };
+    places.iter().map(planned).collect()
 }
 
 fn survey(section: &SurveySection) -> Option<GatewaySurvey> {
@@ -94,15 +117,6 @@ fn survey_is_sound(
         refuse(span, message, "write its standard deviation too, as \"-9 dB +- 3 dB\"");
         sound = false;
     }
-    for (name, _) in nodes(survey).filter(|(_, found)| found.nominal.decibels().abs() > MOST_CORRECTION_DB) {
-        let message = format!("a correction of more than {MOST_CORRECTION_DB} dB is none of a survey");
-        refuse(
-            &name.span,
-            message,
-            "write what the node was heard with over the prediction, as \"-4 dB +- 3 dB\"",
-        );
-        sound = false;
-    }
     if gateway.place.is_none() {
         let message = "it is not said on which side of a wall the gateway is: the prediction that the survey is over \
                        hangs on it";
@@ -125,15 +139,23 @@ fn survey_is_sound(
     sound
 }
 
-fn standing(clutter: Option<Clutter>, clearing: Option<&At<Length>>) -> Around {
-    let around = clutter.map_or(Around::ASSUMED, Around::of);
-    Around { clearing: value(clearing), ..around }
+/// What stands around an antenna: by its own key, else by that of the ground, else assumed.
+fn standing(own: Option<Clutter>, (of_ground, leaves): OfGround, clearing: Option<&At<Length>>) -> Around {
+    let around = own.or(of_ground).map_or(Around::ASSUMED, Around::of);
+    Around { clearing: value(clearing), own: own.is_some(), leaves, ..around }
 }
+
+/// What the ground says of surroundings, and whether trees bear leaves.
+type OfGround = (Option<Clutter>, Leaves);
 
 fn ground(section: &GroundSection) -> Ground {
     let tiles = section.terrain.as_ref().map_or(&[][..], |at| &at.value);
+    let maps = section.land_cover.as_ref().map_or(&[][..], |at| &at.value);
     Ground {
         terrain: tiles.iter().map(|tile| tile.value.clone()).collect(),
+        land_cover: maps.iter().map(|map| map.value.clone()).collect(),
+        leaves: value(section.leaves.as_ref()).unwrap_or_default(),
+        roofs_in_terrain: value(section.roofs_in_terrain.as_ref()).unwrap_or_default(),
         vegetation: value(section.vegetation.as_ref()),
         mounting: value(section.mounting.as_ref()),
         spread: value(section.spread.as_ref()),

@@ -47,17 +47,18 @@ pub fn borne_losses(design: &Design, unknown: Side) -> Vec<BorneLoss> {
     rates
 }
 
-/// The gateways of a design as a map sees them: how much more each bears than the first, at the slowest data rate.
+/// The gateways of a design as a map sees them: how much more each bears at the slowest data rate than the first does with
+/// what the file leaves open inside.
 #[must_use]
-pub fn stations(design: &Design, unknown: Side) -> Vec<Station> {
+pub fn stations(design: &Design) -> Vec<Station> {
     let gateways = &design.surroundings.gateways;
-    let slowest = borne_losses(design, unknown).last().map(|rate| rate.modulation);
-    let bears = |gateway: &Gateway| {
+    let slowest = borne_losses(design, Side::Inside).last().map(|rate| rate.modulation);
+    let bears = |gateway: &Gateway, unknown| {
         let weakest = slowest.and_then(|slowest| weakest(slowest, gateway.sensitivity, gateway.noise));
         let arrives = design.radio.as_ref().map(|radio| without_path(design, radio, gateway, unknown));
         arrives.map_or(0.0, Dbm::dbm) - weakest.map_or(0.0, Dbm::dbm)
     };
-    let first = gateways.first().map_or(0.0, bears);
+    let first = gateways.first().map_or(0.0, |first| bears(first, Side::Inside));
     gateways
         .iter()
         .map(|gateway| Station {
@@ -66,7 +67,8 @@ pub fn stations(design: &Design, unknown: Side) -> Vec<Station> {
                 antenna: gateway.antenna_height,
                 surroundings: around_gateway(design, gateway),
             },
-            advantage: Decibels::from_decibels(bears(gateway) - first),
+            advantage: Decibels::from_decibels(bears(gateway, Side::Inside) - first),
+            advantage_outside: Decibels::from_decibels(bears(gateway, Side::Outside) - first),
         })
         .collect()
 }

@@ -4,11 +4,11 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use design::quantity::{Decibels, Frequency, Length};
 use design::surroundings::Around;
-use path::clutter::{Columns, Way};
+use path::clutter::{Columns, Standing, Way};
 use path::geodesic::Line;
 use path::p1812;
 
-use super::trail::{End, TrailError, way};
+use super::trail::{End, TrailError, end_of_way, way};
 use crate::Progress;
 use crate::terrain::{Grid, POSTS_A_STEP, Place, Terrain, crossings, steps};
 
@@ -17,8 +17,11 @@ use crate::terrain::{Grid, POSTS_A_STEP, Place, Terrain, crossings, steps};
 pub struct Station {
     /// Where it stands.
     pub end: End,
-    /// By how much more loss it bears than the figures the map is read with: more gain, less noise.
+    /// By how much more loss it bears than the figures the map is read with: more gain, less noise. What is not known to be
+    /// outside is inside.
     pub advantage: Decibels,
+    /// The same if all that is not known to be inside is outside.
+    pub advantage_outside: Decibels,
 }
 
 /// What is asked of a map.
@@ -48,13 +51,24 @@ pub struct Coverage {
     pub loss_db: Vec<f32>,
     /// The number of that gateway, counted from 0.
     pub best: Vec<u8>,
+    /// The loss \[dB\] if all that is not known to be inside is outside; `None` where nothing is left open.
+    pub outside_db: Option<Vec<f32>>,
 }
 
 impl Coverage {
     /// Loss at a row and column \[dB\]; `None` where it is not known.
     pub fn loss_db(&self, row: usize, column: usize) -> Option<f32> {
+        self.at(&self.loss_db, row, column)
+    }
+
+    /// The same if all that is not known to be inside is outside.
+    pub fn outside_db(&self, row: usize, column: usize) -> Option<f32> {
+        self.at(self.outside_db.as_ref()?, row, column)
+    }
+
+    fn at(&self, losses_db: &[f32], row: usize, column: usize) -> Option<f32> {
         let at = row.checked_mul(self.grid.columns)?.checked_add(column)?;
-        let loss_db = (column < self.grid.columns).then(|| self.loss_db.get(at).copied()).flatten()?;
+        let loss_db = (column < self.grid.columns).then(|| losses_db.get(at).copied()).flatten()?;
         (!loss_db.is_nan()).then_some(loss_db)
     }
 }
@@ -89,7 +103,7 @@ pub fn coverage(
         }
         finished
     };
-    let mut finished: Vec<(usize, Vec<(f32, u8)>)> = std::thread::scope(|scope| {
+    let mut finished: Vec<(usize, Vec<Cell>)> = std::thread::scope(|scope| {
         let work = &work;
         let handles: Vec<_> = (0..threads.max(1)).map(|_| scope.spawn(work)).collect();
         handles.into_iter().flat_map(|handle| handle.join().expect("a surveyor does not panic")).collect()
@@ -98,8 +112,14 @@ pub fn coverage(
         return Ok(None);
     }
     finished.sort_by_key(|(row, _)| *row);
-    let (loss_db, best) = finished.into_iter().flat_map(|(_, row)| row).unzip();
-    Ok(Some(Coverage { grid: survey.grid, loss_db, best }))
+    let cells = || finished.iter().flat_map(|(_, row)| row);
+    let is_open = survey.stations.iter().any(|station| station.advantage != station.advantage_outside);
+    Ok(Some(Coverage {
+        grid: survey.grid,
+        loss_db: cells().map(|cell| cell.loss_db).collect(),
+        best: cells().map(|cell| cell.best).collect(),
+        outside_db: is_open.then(|| cells().map(|cell| cell.outside_db).collect()),
+    }))
 }
 
 fn check(survey: &Survey<'_>) -> Result<(), TrailError> {
@@ -111,6 +131,14 @@ fn check(survey: &Survey<'_>) -> Result<(), TrailError> {
     Ok(())
 }
 
+/// A place of the map: its least losses, and the gateway of the first.
+#[derive(Clone, Copy)]
+struct Cell {
+    loss_db: f32,
+    best: u8,
+    outside_db: f32,
+}
+
 /// One thread's working memory.
 struct Surveyor<'a> {
     survey: &'a Survey<'a>,
@@ -119,6 +147,7 @@ struct Surveyor<'a> {
     columns: Columns,
     distance_km: Vec<f64>,
     ground_m: Vec<f64>,
+    standing: Vec<Option<Standing>>,
     between: Vec<f64>,
 }
 
@@ -132,52 +161,69 @@ impl<'a> Surveyor<'a> {
             ways: survey
                 .stations
                 .iter()
-                .map(|station| way([&station.end, &node], survey.frequency, 0.0))
+                .map(|station| way([&station.end, &node], Some(survey.terrain), survey.frequency, 0.0))
                 .collect(),
             mesh_m: meshes.fold(f64::INFINITY, f64::min),
             columns: Columns::default(),
             distance_km: Vec::new(),
             ground_m: Vec::new(),
+            standing: Vec::new(),
             between: Vec::new(),
         }
     }
 
-    fn row(&mut self, row: usize) -> Vec<(f32, u8)> {
+    fn row(&mut self, row: usize) -> Vec<Cell> {
         (0..self.survey.grid.columns).map(|column| self.best(self.survey.grid.place(row, column))).collect()
     }
 
     /// Least loss at a place, and the number of its gateway.
     #[expect(clippy::cast_possible_truncation, reason = "a map needs no tenth of a millibel")]
-    fn best(&mut self, node: Place) -> (f32, u8) {
-        let mut best = (f32::NAN, 0);
-        for (station, number) in (0..self.survey.stations.len()).zip(0..=u8::MAX) {
-            let loss_db = self.loss_db(station, node).unwrap_or(f64::NAN) as f32;
-            if best.0.is_nan() || loss_db < best.0 {
-                best = (loss_db, number);
+    fn best(&mut self, node: Place) -> Cell {
+        let mut best = Cell { loss_db: f32::NAN, best: 0, outside_db: f32::NAN };
+        for (station, number) in self.survey.stations.iter().zip(0..=u8::MAX) {
+            let Some(path_db) = self.path_db(usize::from(number), node) else { continue };
+            let loss_db = (path_db - station.advantage.decibels()) as f32;
+            if best.loss_db.is_nan() || loss_db < best.loss_db {
+                best = Cell { loss_db, best: number, ..best };
             }
+            // The least of two, of which the first may not be known.
+            best.outside_db = best.outside_db.min((path_db - station.advantage_outside.decibels()) as f32);
         }
         best
     }
 
-    fn loss_db(&mut self, station: usize, node: Place) -> Option<f64> {
+    /// What is lost on the way from a gateway to a place.
+    fn path_db(&mut self, station: usize, node: Place) -> Option<f64> {
         let known = self.survey.stations.get(station)?;
         let course = Course::between(known.end.place, node)?;
         let length_km = course.length_m / 1000.0;
-        let way = Way { length_km, ..*self.ways.get(station)? };
+        let mut way = Way { length_km, ..*self.ways.get(station)? };
+        let Survey { terrain, antenna, surroundings, .. } = *self.survey;
+        if terrain.has_cover() {
+            way.ends[1] = end_of_way(&End { place: node, antenna, surroundings }, Some(terrain));
+        }
         self.section(&course)?;
-        let loss = way.over_section(&self.distance_km, &self.ground_m, &mut self.columns).ok()?;
-        Some(loss.total_db - known.advantage.decibels())
+        let loss = way
+            .over_mapped_section(&self.distance_km, &self.ground_m, &self.standing, &mut self.columns)
+            .ok()?;
+        Some(loss.total_db)
     }
 
     /// The ground along a course, at the same points as [`Terrain::between`]; `None` where it is not known.
     fn section(&mut self, course: &Course) -> Option<()> {
         let terrain = self.survey.terrain;
-        let (distance_km, ground_m) = (&mut self.distance_km, &mut self.ground_m);
+        let (distance_km, ground_m, standing) =
+            (&mut self.distance_km, &mut self.ground_m, &mut self.standing);
         distance_km.clear();
         ground_m.clear();
+        standing.clear();
+        let is_mapped = terrain.has_cover();
         let mut add = |share: f64, at: Place| {
             distance_km.push(share * course.length_m / 1000.0);
             ground_m.push(terrain.height_m(at)?);
+            if is_mapped {
+                standing.push(terrain.obstacle(at));
+            }
             Some(())
         };
         let steps = steps(course.length_m, POSTS_A_STEP * self.mesh_m);

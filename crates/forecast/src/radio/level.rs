@@ -21,6 +21,8 @@ pub const DAY_SD_DB: f64 = 3.0;
 pub const SITE_SD_DB: f64 = 6.0;
 /// From one spot to the next (measured in cities, 7.8 to 9; Rec. ITU-R P.1546 gives 1.2 + 1.3 lg f/MHz, from memory) \[dB\].
 pub const SPOT_SD_DB: f64 = 8.0;
+/// The same where terrain and a map of what stands on it are known \[dB\].
+pub const MAPPED_SPOT_SD_DB: f64 = 5.0;
 /// What a gateway's surroundings add to the noise of its receiver, and its scatter (own choice) \[dB\].
 pub const NOISE_DB: [f64; 2] = [1.6, 1.2];
 /// Scatter of the logarithm of a clutter height that is taken from a table (own choice).
@@ -136,6 +138,8 @@ pub struct Known {
     pub noise: Doubtful,
     /// Scatter from one spot to the next \[dB\].
     pub spot_sd_db: f64,
+    /// Whether the clearings of the two ends were measured: of the others nothing is known.
+    pub clearing_known: [bool; 2],
 }
 
 /// The level of one link.
@@ -299,8 +303,10 @@ fn around<E>(
     mut loss_db: impl FnMut(&Way) -> Result<f64, E>,
 ) -> Result<Vec<DoubtPart>, E> {
     type Change = fn(End, f64) -> End;
-    let higher: Change =
-        |end, deviate| End { clutter_m: end.clutter_m * (CLUTTER_LOG_SD * deviate).exp(), ..end };
+    let higher: Change = |end, deviate| {
+        let times = (CLUTTER_LOG_SD * deviate).exp();
+        End { clutter_m: times * end.clutter_m, cover: end.cover.map(|higher| times * higher), ..end }
+    };
     let wider: Change = |end, deviate| {
         let clearing_m = end.clearing_m * (CLEARING_LOG_SD * deviate).exp();
         End { clearing_m: clearing_m.clamp(CLEARING.min, CLEARING.max), ..end }
@@ -311,8 +317,13 @@ fn around<E>(
         (Cause::GatewayClutter, 1, higher),
         (Cause::GatewayClearing, 1, wider),
     ];
+    let is_unknown = |cause: Cause, at: usize| {
+        let end = known.way.ends[at];
+        let is_clearing = matches!(cause, Cause::NodeClearing | Cause::GatewayClearing);
+        (end.clutter_m > 0.0 || end.cover.is_some()) && !(is_clearing && known.clearing_known[at])
+    };
     let mut parts = Vec::new();
-    for (cause, at, change) in unknown.into_iter().filter(|(_, at, _)| known.way.ends[*at].clutter_m > 0.0) {
+    for (cause, at, change) in unknown.into_iter().filter(|(cause, at, _)| is_unknown(*cause, *at)) {
         let mut moved_db = |deviate: f64| {
             let mut way = known.way;
             way.ends[at] = change(way.ends[at], deviate);

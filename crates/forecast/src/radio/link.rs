@@ -13,7 +13,7 @@ use path::{entry, free_space_db};
 
 use super::airtime;
 use super::demodulation::{usual_noise, weakest};
-use super::level::{Cause, Doubtful, Known, Level, NOISE_DB, SPOT_SD_DB, Walls};
+use super::level::{Cause, Doubtful, Known, Level, MAPPED_SPOT_SD_DB, NOISE_DB, SPOT_SD_DB, Walls};
 use super::loss::{Antenna, BEYOND_DB, Loss, Way};
 use crate::terrain::Terrain;
 
@@ -176,7 +176,11 @@ fn link(
         frequency: frequency(radio),
     };
     let path = way.loss(terrain);
-    let known = known(design, radio, gateway, way.of_model(), unknown);
+    let mapped = terrain.filter(|terrain| terrain.has_cover() && path.trail.is_some()).is_some();
+    let known = Known {
+        spot_sd_db: spot_sd_db(design, mapped),
+        ..known(design, radio, gateway, way.of_model(terrain), unknown)
+    };
     let section = way.section(terrain.filter(|_| path.trail.is_some()));
     let mut columns = Columns::default();
     let like = |other: &_| {
@@ -264,7 +268,12 @@ pub(super) fn around_gateway(design: &Design, gateway: &Gateway) -> Around {
 }
 
 fn without_stated_trees(design: &Design, around: Around) -> Around {
-    let stated = design.surroundings.ground.vegetation.is_some() && around.clutter.standing().trees;
+    let ground = &design.surroundings.ground;
+    if ground.roofs_in_terrain && !ground.terrain.is_empty() {
+        // What stands there is in the heights already, and no map is to say it again.
+        return Around { clutter: Clutter::Open, stated: true, own: true, ..around };
+    }
+    let stated = ground.vegetation.is_some() && around.clutter.standing().trees;
     if stated { Around { clutter: Clutter::Open, ..around } } else { around }
 }
 
@@ -286,6 +295,7 @@ const NOTHING: path::clutter::End = path::clutter::End {
     clutter_m: 0.0,
     clearing_m: path::clutter::USUAL_CLEARING_M,
     trees: None,
+    cover: None,
 };
 
 fn known(
@@ -310,8 +320,16 @@ fn known(
         },
         gateway_antenna: Doubtful { mean_db: gateway_gain(gateway).decibels(), sd_db: GATEWAY_ANTENNA_SD_DB },
         noise: gateway.noise.map_or(noise(NOISE_DB[0], NOISE_DB[1]), |_| noise(0.0, 0.0)),
-        spot_sd_db: ground.spread.map_or(SPOT_SD_DB, Decibels::decibels),
+        spot_sd_db: spot_sd_db(design, false),
+        clearing_known: [around_node(design), around_gateway(design, gateway)]
+            .map(|around| around.clearing.is_some()),
     }
+}
+
+/// From one spot to the next: as stated, else less where terrain and a map of what stands on it are known.
+fn spot_sd_db(design: &Design, mapped: bool) -> f64 {
+    let usual_db = if mapped { MAPPED_SPOT_SD_DB } else { SPOT_SD_DB };
+    design.surroundings.ground.spread.map_or(usual_db, Decibels::decibels)
 }
 
 /// Directions, match and cable of a gateway's antenna (from memory) \[dB\].

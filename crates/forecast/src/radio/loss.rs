@@ -55,14 +55,14 @@ impl Way {
     /// The median loss: over the terrain where there is one, else over flat ground.
     #[must_use]
     pub fn loss(&self, terrain: Option<&Terrain>) -> Loss {
-        let low_antenna = Decibels::from_decibels(self.of_model().low_antenna_db());
+        let low_antenna = Decibels::from_decibels(self.of_model(None).low_antenna_db());
         match terrain.map(|terrain| self.over(terrain)) {
             Some(Ok(trail)) => {
                 Loss { median: trail.loss + low_antenna, trail: Some(trail), low_antenna, problem: None }
             }
             // So near a gateway, the ground between is in sight.
-            Some(Err(TrailError::TooNear { .. })) | None => self.over_flat_ground(low_antenna, None),
-            Some(Err(problem)) => self.over_flat_ground(low_antenna, Some(problem)),
+            Some(Err(TrailError::TooNear { .. })) | None => self.over_flat_ground(low_antenna, terrain, None),
+            Some(Err(problem)) => self.over_flat_ground(low_antenna, terrain, Some(problem)),
         }
     }
 
@@ -82,16 +82,19 @@ impl Way {
         columns: &mut Columns,
     ) -> Result<f64, path::Error> {
         let loss = match section {
-            Some(section) => way.over_section(&section.distance_km, &section.height_m, columns),
+            Some(section) => {
+                way.over_mapped_section(&section.distance_km, &section.height_m, &section.standing, columns)
+            }
             None => way.over_flat_ground(columns),
         };
         loss.map(|loss| loss.total_db)
     }
 
-    /// The way as the models take it.
+    /// The way as the models take it, over this terrain or flat ground.
     #[must_use]
-    pub fn of_model(&self) -> clutter::Way {
-        trail::way([&self.node_end(), &self.gateway_end()], self.frequency, self.distance.kilometres())
+    pub fn of_model(&self, terrain: Option<&Terrain>) -> clutter::Way {
+        let ends = [&self.node_end(), &self.gateway_end()];
+        trail::way(ends, terrain, self.frequency, self.distance.kilometres())
     }
 
     fn node_end(&self) -> End {
@@ -102,8 +105,13 @@ impl Way {
         End { place: self.gateway_place, antenna: self.gateway.height, surroundings: self.gateway.around }
     }
 
-    fn over_flat_ground(&self, low_antenna: Decibels, problem: Option<TrailError>) -> Loss {
-        let loss = self.of_model().over_flat_ground(&mut Columns::default());
+    fn over_flat_ground(
+        &self,
+        low_antenna: Decibels,
+        terrain: Option<&Terrain>,
+        problem: Option<TrailError>,
+    ) -> Loss {
+        let loss = self.of_model(terrain).over_flat_ground(&mut Columns::default());
         let median = Decibels::from_decibels(loss.map_or(BEYOND_DB, |loss| loss.total_db));
         Loss { median, trail: None, low_antenna, problem }
     }

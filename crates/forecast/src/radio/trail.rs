@@ -1,7 +1,7 @@
 //! The way of a radio link over the terrain: its loss, its clearance, and the obstacle that rules it.
 
 use design::quantity::{Decibels, Frequency, Length};
-use design::surroundings::Around;
+use design::surroundings::{Around, Leaves};
 use path::Profile;
 use path::clutter::{self, Columns, USUAL_CLEARING_M, Way};
 use path::fresnel::{self, Clearance};
@@ -135,9 +135,14 @@ impl Trail {
         let section = terrain.between(from.place, to.place, step_over(meshes))?;
         let length_km = section.distance_km.last().copied().unwrap_or(0.0);
         refuse_near(length_km)?;
-        let way = way([from, to], frequency, length_km);
+        let way = way([from, to], Some(terrain), frequency, length_km);
         let mut columns = Columns::default();
-        let loss = way.over_section(&section.distance_km, &section.height_m, &mut columns)?;
+        let loss = way.over_mapped_section(
+            &section.distance_km,
+            &section.height_m,
+            &section.standing,
+            &mut columns,
+        )?;
         let (line, _) =
             Line::between(from.place, to.place).map_err(|_nearly_antipodal| GroundError::Antipodal)?;
         let profile = columns.profile()?;
@@ -190,13 +195,14 @@ fn too_near(length_km: f64) -> TrailError {
     TrailError::TooNear { length: Length::from_kilometres(length_km), shortest }
 }
 
-/// A way as the models take it: upright antennas, half of the time, far from the sea, the usual air.
-pub(super) fn way(ends: [&End; 2], frequency: Frequency, length_km: f64) -> Way {
+/// A way as the models take it: upright antennas, half of the time, far from the sea, the usual air; where the ground has a map of
+/// what stands on it, that is asked.
+pub(super) fn way(ends: [&End; 2], terrain: Option<&Terrain>, frequency: Frequency, length_km: f64) -> Way {
     let [from, to] = ends.map(|end| end.place.latitude_deg);
     Way {
         frequency_ghz: frequency.megahertz() / 1000.0,
         length_km,
-        ends: ends.map(end_of_way),
+        ends: ends.map(|end| end_of_way(end, terrain)),
         climate: Climate {
             latitude_deg: f64::midpoint(from, to),
             lapse_n_km: LAPSE_N_KM,
@@ -205,13 +211,19 @@ pub(super) fn way(ends: [&End; 2], frequency: Frequency, length_km: f64) -> Way 
     }
 }
 
-fn end_of_way(end: &End) -> clutter::End {
-    let standing = end.surroundings.clutter.standing();
+pub(super) fn end_of_way(end: &End, terrain: Option<&Terrain>) -> clutter::End {
+    let around = terrain.map_or(end.surroundings, |terrain| terrain.around(end.place, end.surroundings));
+    let standing = around.clutter.standing();
+    let trees = match around.leaves {
+        Leaves::InLeaf => Trees::IN_LEAF,
+        Leaves::Bare => Trees::BARE,
+    };
     clutter::End {
         antenna_m: end.antenna.metres(),
         clutter_m: standing.height.metres(),
-        clearing_m: end.surroundings.clearing.map_or(USUAL_CLEARING_M, Length::metres),
-        trees: standing.trees.then_some(Trees::IN_LEAF),
+        clearing_m: around.clearing.map_or(USUAL_CLEARING_M, Length::metres),
+        trees: standing.trees.then_some(trees),
+        cover: terrain.filter(|terrain| terrain.has_cover() && !around.own).map(|_| 1.0),
     }
 }
 

@@ -37,6 +37,55 @@ const USER_DEFINED: u16 = 32767;
 type File<'a> = Decoder<Cursor<&'a [u8]>>;
 
 pub(super) fn read(name: &str, bytes: &[u8]) -> Result<Tile, TileError> {
+    let (grid, sampling, heights_m) = values(name, bytes)?;
+    Tile::new(name, grid, sampling, heights_m)
+}
+
+/// The classes that a file holds, by rows from the north, NaN where it says nothing; the grid is that of the middles of its
+/// pixels. Maps of classes bring their colours, which are not looked at.
+pub(super) fn read_classes(name: &str, bytes: &[u8]) -> Result<(Grid, Vec<f32>), TileError> {
+    let mut plain = bytes.to_vec();
+    if let Some(value) = colours_said_at(bytes).and_then(|at| plain.get_mut(at..at + 2)) {
+        let grey = if bytes.starts_with(b"II") { GREY.to_le_bytes() } else { GREY.to_be_bytes() };
+        value.copy_from_slice(&grey);
+    }
+    let (grid, _, values) = values(name, &plain)?;
+    Ok((grid, values))
+}
+
+/// The tag that says how numbers become colours, and two of its values: from black to white, and by a palette, of which the
+/// decoder reads nothing (TIFF 6.0, section 5).
+const COLOURS: u16 = 262;
+const GREY: u16 = 1;
+const BY_PALETTE: u16 = 3;
+
+/// Where the first directory of a file says that its numbers are those of a palette \[bytes from the beginning\]; `None` if it
+/// doesn't.
+fn colours_said_at(bytes: &[u8]) -> Option<usize> {
+    let little = bytes.starts_with(b"II");
+    let number = |at: usize, length: usize| {
+        let field = bytes.get(at..at.checked_add(length)?)?;
+        let shifted = |number: u64, byte: &u8| number << 8 | u64::from(*byte);
+        let number = if little { field.iter().rev().fold(0, shifted) } else { field.iter().fold(0, shifted) };
+        usize::try_from(number).ok()
+    };
+    // The large form of the format has longer offsets, counts and entries.
+    let (directory, count, entry, value) = match number(2, 2)? {
+        42 => (number(4, 4)?, 2, 12, 8),
+        43 => (number(8, 8)?, 8, 20, 12),
+        _ => return None,
+    };
+    let first = directory.checked_add(count)?;
+    let entries = number(directory, count)?.min(MOST_ENTRIES);
+    let at = (0..entries).map(|place| first.saturating_add(place * entry));
+    let at = at.into_iter().find(|at| number(*at, 2) == Some(usize::from(COLOURS)))?.checked_add(value)?;
+    (number(at, 2) == Some(usize::from(BY_PALETTE))).then_some(at)
+}
+
+/// A directory of a map has some twenty entries.
+const MOST_ENTRIES: usize = 1000;
+
+fn values(name: &str, bytes: &[u8]) -> Result<(Grid, Sampling, Vec<f32>), TileError> {
     let mut file = Decoder::new(Cursor::new(bytes)).map_err(|error| damaged(&error))?;
     let keys = keys(&mut file)?;
     let sampling = check_keys(name, &keys)?;
@@ -51,7 +100,7 @@ pub(super) fn read(name: &str, bytes: &[u8]) -> Result<Tile, TileError> {
             "give one with the height alone, as a single band",
         ));
     }
-    Tile::new(name, grid, sampling, heights_m)
+    Ok((grid, sampling, heights_m))
 }
 
 fn refused(problem: String, help: &'static str) -> TileError {

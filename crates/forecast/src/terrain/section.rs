@@ -5,6 +5,7 @@
 )]
 
 use design::quantity::Length;
+use path::clutter::Standing;
 use path::geodesic::{Line, Place};
 
 use super::{GroundError, Terrain};
@@ -26,6 +27,8 @@ pub struct Section {
     pub height_m: Vec<f64>,
     /// Where.
     pub places: Vec<Place>,
+    /// What a map says stands there; empty without a map.
+    pub standing: Vec<Option<Standing>>,
 }
 
 /// Number of equal steps over a length, for a wanted step; at least 10, at most 2000.
@@ -48,6 +51,9 @@ pub(super) fn between(
         section.distance_km.push(distance_km);
         section.height_m.push(height_m);
         section.places.push(at);
+        if terrain.has_cover() {
+            section.standing.push(terrain.obstacle(at));
+        }
         Ok(())
     };
     let (mut here, mut passed, mut between) = (0.0, from, Vec::new());

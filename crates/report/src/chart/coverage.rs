@@ -5,16 +5,24 @@
     reason = "opacities are shares of 255, and steps are few"
 )]
 
+mod extent;
+pub(crate) mod plate;
+mod zone;
+
 use forecast::radio::coverage::Coverage;
-use forecast::terrain::{Grid, Place, Terrain, Tile};
+use forecast::terrain::{Grid, Place, Terrain};
 use maud::{Markup, html};
 use verdict::plan::Verdict;
 
+pub use extent::around;
+pub use plate::Plate;
+pub use zone::Zone;
+
 use super::frame::{line, px, tick_label};
-use super::picture::{Colour, Picture, over};
+use super::picture::Picture;
 use super::relief::{Heights, shade};
 use super::signboard::{Sign, standing};
-use super::{Chart, RIGHT, WIDTH, contour};
+use super::{Chart, RIGHT, WIDTH, contour, wrapped};
 
 /// A step of the map: a data rate, and the loss up to which it holds with its margin.
 pub struct Step {
@@ -54,6 +62,8 @@ pub struct CoverageMap<'a> {
     pub coverage: &'a Coverage,
     /// Data rates, the fastest first.
     pub steps: &'a [Step],
+    /// What the file does not say to be outside, with the verb: "gateway barn is"; empty where it says all.
+    pub left_open: String,
     /// For whom: "A node like mast, 2 m up,".
     pub who: String,
     /// What the steps keep in hand \[dB\].
@@ -73,27 +83,13 @@ const CONTOURED: usize = 240;
 /// Opacity of the fastest and of the slowest data rate.
 const DARKEST: f64 = 0.78;
 const PALEST: f64 = 0.16;
-/// The hue of the map in pictures that no page colours, and the paper below.
-const BLUE: [u8; 3] = [0x1f, 0x76, 0xc0];
-const PAPER: Colour = [0xfb, 0xfa, 0xf5, 255];
 
 impl CoverageMap<'_> {
-    /// The step that holds at a place, counted from 0 as the fastest: `None` where none does or nothing is known.
-    pub fn step(&self, row: usize, column: usize) -> Option<usize> {
-        let loss_db = f64::from(self.coverage.loss_db(row, column)?);
-        self.steps.iter().position(|step| loss_db <= step.most_loss_db)
-    }
-
-    /// Share of the known places where each step is the fastest that holds.
+    /// Shares of the known places where each step is the fastest that holds.
     pub fn shares(&self) -> Vec<f64> {
-        let known = self.coverage.loss_db.iter().filter(|loss_db| !loss_db.is_nan()).count().max(1);
-        let mut counts = vec![0_usize; self.steps.len()];
-        for (row, column) in self.places() {
-            if let Some(count) = self.step(row, column).and_then(|step| counts.get_mut(step)) {
-                *count += 1;
-            }
-        }
-        counts.into_iter().map(|count| count as f64 / known as f64).collect()
+        let mut shares = self.zone_shares();
+        shares.truncate(self.steps.len());
+        shares
     }
 
     fn places(&self) -> impl Iterator<Item = (usize, usize)> + use<> {
@@ -101,115 +97,84 @@ impl CoverageMap<'_> {
         (0..rows).flat_map(move |row| (0..columns).map(move |column| (row, column)))
     }
 
+    /// How dark a step is drawn: those that keep the margin from the fastest to the slowest.
     fn opacity(&self, step: usize) -> f64 {
-        let last = self.steps.len().saturating_sub(1).max(1) as f64;
-        DARKEST + (PALEST - DARKEST) * step as f64 / last
+        let kept = self.steps.iter().filter(|step| step.keeps_margin).count();
+        let last = kept.saturating_sub(1).max(1) as f64;
+        DARKEST + (PALEST - DARKEST) * (step as f64 / last).min(1.0)
     }
 
-    /// The steps as a picture, clear where none holds; its colour is white, so that a drawing can lay its own under it.
-    fn mask(&self) -> Picture {
-        let byte = |place| self.step_byte(place);
-        let white = |step: usize| [255, 255, 255, (255.0 * self.opacity(step)).round() as u8];
+    /// The same as a byte.
+    pub(crate) fn opacity_byte(&self, step: usize) -> u8 {
+        (255.0 * self.opacity(step)).round() as u8
+    }
+
+    /// Where some things are said as a picture, each as opaque as asked for and the rest clear; its colour is white, so that a
+    /// drawing can lay its own under it.
+    fn mask(&self, opacity: impl Fn(Zone) -> Option<f64>) -> Picture {
+        let zones: Vec<(Zone, f64)> =
+            self.zones().into_iter().filter_map(|zone| Some((zone, opacity(zone)?))).collect();
+        let byte = |(row, column): (usize, usize)| {
+            let zone = self.zone(row, column);
+            let place = zones.iter().position(|(known, _)| *known == zone);
+            place.map_or(0, |place| u8::try_from(place + 1).unwrap_or(u8::MAX))
+        };
+        let white = |(_, opacity): &(Zone, f64)| [255, 255, 255, (255.0 * opacity).round() as u8];
         Picture {
             columns: self.coverage.grid.columns,
             places: self.places().map(byte).collect(),
-            palette: std::iter::once([0; 4]).chain((0..self.steps.len()).map(white)).collect(),
+            palette: std::iter::once([0; 4]).chain(zones.iter().map(white)).collect(),
         }
     }
 
-    fn step_byte(&self, (row, column): (usize, usize)) -> u8 {
-        self.step(row, column).map_or(0, |step| u8::try_from(step + 1).unwrap_or(u8::MAX))
+    fn is_kept(&self, step: usize) -> bool {
+        self.steps.get(step).is_some_and(|step| step.keeps_margin)
     }
 
-    /// The map without words as a picture of its own: steps and shade on paper, a pixel a place.
-    pub fn picture(&self) -> Picture {
-        let grid = &self.coverage.grid;
-        let shade = shade(&Heights::sampled(self.terrain, grid, usize::MAX));
-        let steps: Vec<Colour> = std::iter::once(PAPER)
-            .chain((0..self.steps.len()).map(|step| {
-                let [red, green, blue] = BLUE;
-                over([red, green, blue, (255.0 * self.opacity(step)).round() as u8], PAPER)
-            }))
-            .collect();
-        // Few steps times few shades; where that is more than a byte holds, neighbouring shades become one.
-        let per_step = (256 / steps.len().max(1)).max(1);
-        let merged = shade.palette.len().div_ceil(per_step).max(1);
-        let shades: Vec<Colour> = shade.palette.iter().copied().step_by(merged).collect();
-        let index = |place: (usize, usize), shaded: u8| {
-            let number = usize::from(self.step_byte(place)) * shades.len() + usize::from(shaded) / merged;
-            u8::try_from(number).unwrap_or(u8::MAX)
-        };
-        Picture {
-            columns: grid.columns,
-            places: self.places().zip(&shade.places).map(|(place, shaded)| index(place, *shaded)).collect(),
-            palette: steps.iter().flat_map(|step| shades.iter().map(|shade| over(*shade, *step))).collect(),
+    /// How a zone is told from the others without colour.
+    fn texture(&self, zone: Zone) -> Texture {
+        match zone {
+            Zone::Heard(step) if self.is_kept(step) => Texture::Even,
+            Zone::Heard(_) => Texture::Lines,
+            Zone::IfOutside => Texture::Hatched,
+            Zone::NotHeard => Texture::Bare,
+            Zone::HeightUnknown => Texture::Dotted,
         }
     }
 }
 
-/// Ground drawn beyond the outermost node or gateway \[m\], and the share of their spread that is drawn beyond too.
-const BEYOND_M: f64 = 2000.0;
-const BEYOND_SHARE: f64 = 0.35;
-
-/// The places of a map around some others: as far beyond them as the terrain goes, about square on the ground, so many
-/// along the longer side. `None` if the others lie off the terrain. Without one, the ground goes on without end.
-pub fn around(places: &[Place], terrain: Option<&Terrain>, side: usize) -> Option<Grid> {
-    let is_ground =
-        |place: &Place| terrain.is_none_or(|terrain| terrain.tiles().iter().any(|tile| tile.holds(*place)));
-    let on_terrain: Vec<&Place> = places.iter().filter(|place| is_ground(place)).collect();
-    let range = |values: &dyn Fn(&Place) -> f64| {
-        let (low, high) = on_terrain.iter().fold((f64::MAX, f64::MIN), |(low, high), place| {
-            (low.min(values(place)), high.max(values(place)))
-        });
-        (low <= high).then_some((low, high))
-    };
-    let (south_deg, north_deg) = range(&|place| place.latitude_deg)?;
-    let (west_deg, east_deg) = range(&|place| place.longitude_deg)?;
-    let degree_m = 111_195.0; // of the mean sphere; a map's edge needs no more
-    let shrunk = f64::midpoint(south_deg, north_deg).to_radians().cos().max(0.01);
-    let widest_m = degree_m * (north_deg - south_deg).max((east_deg - west_deg) * shrunk);
-    let beyond_deg = (BEYOND_M + BEYOND_SHARE * widest_m) / degree_m;
-    let edges = terrain.map_or(ENDLESS, edges);
-    let north_deg = (north_deg + beyond_deg).min(edges[0]);
-    let south_deg = (south_deg - beyond_deg).max(edges[1]);
-    let west_deg = (west_deg - beyond_deg / shrunk).max(edges[2]);
-    let east_deg = (east_deg + beyond_deg / shrunk).min(edges[3]);
-    let (high_m, wide_m) = (degree_m * (north_deg - south_deg), degree_m * shrunk * (east_deg - west_deg));
-    let step_m = high_m.max(wide_m) / side as f64;
-    let count = |length_m: f64| ((length_m / step_m).round() as usize).clamp(2, side);
-    let (rows, columns) = (count(high_m), count(wide_m));
-    let (row_step_deg, column_step_deg) =
-        ((north_deg - south_deg) / rows as f64, (east_deg - west_deg) / columns as f64);
-    Some(Grid {
-        north_deg: north_deg - 0.5 * row_step_deg,
-        west_deg: west_deg + 0.5 * column_step_deg,
-        row_step_deg,
-        column_step_deg,
-        rows,
-        columns,
-    })
+/// How ground is filled, so that it is told apart in light, dark and print, and without colour.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Texture {
+    /// The darker the faster.
+    Even,
+    /// Level lines.
+    Lines,
+    /// Slanting lines.
+    Hatched,
+    /// Dots.
+    Dotted,
+    /// Nothing.
+    Bare,
 }
 
-/// North, south, west and east of ground without end \[degrees\].
-const ENDLESS: [f64; 4] = [85.0, -85.0, f64::MIN, f64::MAX];
-
-/// Where a terrain ends in the north, south, west and east \[degrees\].
-fn edges(terrain: &Terrain) -> [f64; 4] {
-    let held = terrain.tiles().iter().map(Tile::grid);
-    held.fold([f64::MIN, f64::MAX, f64::MAX, f64::MIN], |[north, south, west, east], grid| {
-        [
-            north.max(grid.north_deg),
-            south.min(grid.south_deg()),
-            west.min(grid.west_deg),
-            east.max(grid.east_deg()),
-        ]
-    })
+impl Texture {
+    /// The pattern that fills it, by its name in the drawing; `None` of an even fill and of nothing.
+    fn pattern(self) -> Option<&'static str> {
+        match self {
+            Self::Lines => Some("lines"),
+            Self::Hatched => Some("hatched"),
+            Self::Dotted => Some("dotted"),
+            Self::Even | Self::Bare => None,
+        }
+    }
 }
 
 /// The map.
 pub fn chart(map: &CoverageMap) -> Chart {
     let frame = Frame::new(&map.coverage.grid);
     let shares = map.shares();
+    let key = key(map, &frame);
     let kept = map.steps.iter().zip(&shares).filter(|(step, _)| step.keeps_margin);
     let heard: f64 = kept.map(|(_, share)| share).sum();
     let fastest = map.steps.first().map_or("", |step| step.words.as_str());
@@ -235,24 +200,45 @@ pub fn chart(map: &CoverageMap) -> Chart {
     Chart {
         id: "coverage".to_owned(),
         title,
-        description: description(map, &shares),
-        note: Some(format!(
-            "Each shade of blue is the fastest data rate that holds there with {:.0} dB in hand, at half of the positions in half \
-             of the time; where it is thin the slowest is heard without that reserve, on some spots and not on others. {ground}",
-            map.margin_db,
-        )),
+        description: description(map),
+        note: Some(format!("{} {ground}", read_so(map))),
         width: WIDTH,
-        height: frame.bottom() + 8.0,
-        body: body(map, &frame, &shares, &heights, every_m),
+        height: frame.bottom().max(key.bottom) + 8.0,
+        body: body(map, &frame, &key, &heights, every_m),
     }
 }
 
-fn description(map: &CoverageMap, shares: &[f64]) -> String {
-    let steps: Vec<String> = map
-        .steps
-        .iter()
-        .zip(shares)
-        .map(|(step, share)| format!("{} on {:.0} %", step.words, 100.0 * share))
+/// How the map is read.
+fn read_so(map: &CoverageMap) -> String {
+    let mut said = format!(
+        "Each shade of blue is the fastest data rate that holds there with {:.0} dB in hand, at half of the positions in half \
+         of the time; between level lines the slowest is heard without that reserve, in some places and not in others.",
+        map.margin_db,
+    );
+    if map.coverage.outside_db.is_some() {
+        said += &format!(
+            " Slanting lines: heard with that reserve only if {} outside, which the file does not say.",
+            map.left_open
+        );
+    }
+    let zones = map.zones();
+    let unknown = zones.iter().zip(map.zone_shares()).find(|(zone, _)| **zone == Zone::HeightUnknown);
+    if let Some((_, share)) = unknown {
+        said += &format!(
+            " Dots, on {:.0} % of the map: the height of the ground is not known there or on the way, so nothing is said; the \
+             other shares are of the rest.",
+            (100.0 * share).max(1.0)
+        );
+    }
+    said
+}
+
+fn description(map: &CoverageMap) -> String {
+    let zones: Vec<String> = map
+        .zones()
+        .into_iter()
+        .zip(map.zone_shares())
+        .map(|(zone, share)| format!("{} on {:.0} %", map.zone_words(zone), 100.0 * share))
         .collect();
     let stands = |name: &str, place: &Place| {
         format!("{name} at {:.4}, {:.4}", place.latitude_deg, place.longitude_deg)
@@ -264,8 +250,8 @@ fn description(map: &CoverageMap, shares: &[f64]) -> String {
         .map(|at| format!("{} ({})", stands(&at.name, &at.place), crate::words::verdict(at.verdict)))
         .collect();
     format!(
-        "Map of the fastest data rate that holds: {}. Gateways: {}. Nodes: {}.",
-        steps.join(", "),
+        "Map of where it is heard: {}. Gateways: {}. Nodes: {}.",
+        zones.join(", "),
         gateways.join(", "),
         if nodes.is_empty() { "none".to_owned() } else { nodes.join(", ") }
     )
@@ -314,6 +300,19 @@ impl Frame {
         }
     }
 
+    /// Ground filled where a mask is opaque: with the colour of what is heard, or with a pattern.
+    fn filled(&self, id: &str, mask: &Picture, pattern: Option<&str>) -> Markup {
+        let (x, y, width, height) = (px(LEFT), px(TOP), px(self.width), px(self.height));
+        html! {
+            mask id=(id) maskUnits="userSpaceOnUse" x=(x) y=(y) width=(width) height=(height) { (self.picture(&mask.address())) }
+            @if let Some(pattern) = pattern {
+                rect x=(x) y=(y) width=(width) height=(height) mask={ "url(#" (id) ")" } fill={ "url(#" (pattern) ")" } {}
+            } @else {
+                rect.reach x=(x) y=(y) width=(width) height=(height) mask={ "url(#" (id) ")" } {}
+            }
+        }
+    }
+
     /// The line around it.
     pub(super) fn edge(&self) -> Markup {
         html! { rect.edge x=(px(LEFT)) y=(px(TOP)) width=(px(self.width)) height=(px(self.height)) {} }
@@ -326,9 +325,8 @@ impl Frame {
     }
 }
 
-fn body(map: &CoverageMap, frame: &Frame, shares: &[f64], heights: &Heights, every_m: f64) -> Markup {
+fn body(map: &CoverageMap, frame: &Frame, key: &Key, heights: &Heights, every_m: f64) -> Markup {
     let shaded = shade(&Heights::sampled(map.terrain, &map.coverage.grid, SHADED)).address();
-    let (width, height) = (px(frame.width), px(frame.height));
     let signs: Vec<Sign> = map
         .nodes
         .iter()
@@ -342,17 +340,37 @@ fn body(map: &CoverageMap, frame: &Frame, shares: &[f64], heights: &Heights, eve
         .filter_map(|gateway| Some((gateway.name.as_str(), frame.of(gateway.place)?)))
         .collect();
     html! {
-        mask id="heard" maskUnits="userSpaceOnUse" x=(px(LEFT)) y=(px(TOP)) width=(width) height=(height) {
-            image x=(px(LEFT)) y=(px(TOP)) width=(width) height=(height) preserveAspectRatio="none" href=(map.mask().address()) {}
-        }
-        rect.reach x=(px(LEFT)) y=(px(TOP)) width=(width) height=(height) mask="url(#heard)" {}
+        (patterns())
+        (frame.filled("heard", &map.mask(|zone| match zone {
+            Zone::Heard(step) if map.is_kept(step) => Some(map.opacity(step)),
+            _ => None,
+        }), None))
         (frame.picture(&shaded))
+        @for texture in [Texture::Lines, Texture::Hatched, Texture::Dotted] {
+            @if let (Some(name), true) = (texture.pattern(), map.zones().iter().any(|zone| map.texture(*zone) == texture)) {
+                (frame.filled(&format!("where-{name}"), &map.mask(|zone| (map.texture(zone) == texture).then_some(1.0)), Some(name)))
+            }
+        }
         @for level in levels(heights, every_m) { path.contour d=(level_path(heights, frame, level)) {} }
         (frame.edge())
         (standing(&houses, signs, frame.right()))
         (scale_bar(frame))
         (north(frame))
-        (key(map, frame, shares, every_m))
+        (key.drawn)
+        (ground_key(map, frame, key, every_m))
+    }
+}
+
+/// The patterns that fill what is not even.
+fn patterns() -> Markup {
+    html! {
+        defs {
+            pattern id="lines" width="4" height="4" patternUnits="userSpaceOnUse" { path.lines d="M0 1h4" {} }
+            pattern id="hatched" width="7" height="7" patternUnits="userSpaceOnUse" patternTransform="rotate(45)" {
+                path.hatched d="M1 0v7" {}
+            }
+            pattern id="dotted" width="6" height="6" patternUnits="userSpaceOnUse" { circle.dotted-ground cx="2" cy="2" r="1" {} }
+        }
     }
 }
 
@@ -373,18 +391,23 @@ pub(super) fn level_path(heights: &Heights, frame: &Frame, level_m: f64) -> Stri
         .collect()
 }
 
-/// 1, 2 or 5 times a power of ten \[km\], at most a quarter of the map.
-pub(super) fn scale_bar(frame: &Frame) -> Markup {
-    let most_m = frame.width / frame.pixels_per_m / 4.0;
+/// A length of 1, 2 or 5 times a power of ten, at most a quarter of a map so wide \[m\], and its words.
+fn measure(wide_m: f64) -> (f64, String) {
+    let most_m = wide_m / 4.0;
     let power = 10_f64.powf(most_m.log10().floor());
     let length_m = [5.0, 2.0, 1.0].iter().map(|factor| factor * power).find(|length| *length <= most_m);
     let length_m = length_m.unwrap_or(power);
-    let (x, y) = (LEFT + 14.0, frame.bottom() - 14.0);
     let words = if length_m < 1000.0 {
         format!("{} m", tick_label(length_m))
     } else {
         format!("{} km", tick_label(length_m / 1000.0))
     };
+    (length_m, words)
+}
+
+pub(super) fn scale_bar(frame: &Frame) -> Markup {
+    let (length_m, words) = measure(frame.width / frame.pixels_per_m);
+    let (x, y) = (LEFT + 14.0, frame.bottom() - 14.0);
     html! {
         path.measure d={ "M" (px(x)) " " (px(y - 6.0)) "v6h" (px(length_m * frame.pixels_per_m)) "v-6" } {}
         text.halo x=(px(x + 6.0)) y=(px(y - 6.0)) { (words) }
@@ -399,36 +422,81 @@ pub(super) fn north(frame: &Frame) -> Markup {
     }
 }
 
-/// The steps with their words, the fastest on top.
-fn key(map: &CoverageMap, frame: &Frame, shares: &[f64], every_m: f64) -> Markup {
+/// What the fills mean, beside the map.
+struct Key {
+    drawn: Markup,
+    bottom: f64,
+}
+
+/// Room for a line of words, and letters that it has room for.
+const KEY_LINE: f64 = 15.0;
+const KEY_LETTERS: usize = 14;
+
+/// What is told apart with its words and its share, the fastest on top.
+fn key(map: &CoverageMap, frame: &Frame) -> Key {
     let left = frame.right() + 14.0;
-    let bottom = TOP + 34.0 + 20.0 * map.steps.len() as f64;
+    let mut top = TOP + 18.0;
+    let rows: Vec<(f64, Zone, Vec<String>)> = map
+        .zones()
+        .into_iter()
+        .zip(map.zone_shares())
+        .map(|(zone, share)| {
+            let words = format!("{}, {:.0} %", map.zone_words(zone), 100.0 * share);
+            let lines = wrapped(&words, KEY_LETTERS);
+            let begins = top;
+            top += (KEY_LINE * lines.len() as f64).max(16.0) + 6.0;
+            (begins, zone, lines)
+        })
+        .collect();
+    let drawn = html! {
+        text.tick x=(px(left)) y=(px(TOP + 10.0)) { "% of known ground" }
+        @for (top, zone, lines) in &rows {
+            (swatch(map, *zone, (left, *top)))
+            @for (at, line) in lines.iter().enumerate() {
+                text x=(px(left + 23.0)) y=(px(top + 13.0 + KEY_LINE * at as f64)) { (line) }
+            }
+        }
+    };
+    Key { drawn, bottom: top + KEY_LINE }
+}
+
+/// A sample of how ground is filled.
+fn swatch(map: &CoverageMap, zone: Zone, (left, top): (f64, f64)) -> Markup {
+    let (x, y) = (px(left), px(top));
+    let step = match zone {
+        Zone::Heard(step) => step,
+        _ => 0,
+    };
     html! {
-        text.tick x=(px(left)) y=(px(TOP + 10.0)) { "fastest that holds," }
-        text.tick x=(px(left)) y=(px(TOP + 24.0)) { "% of the map" }
-        @for (step, (rate, share)) in map.steps.iter().zip(shares).enumerate() {
-            @let top = TOP + 34.0 + 20.0 * step as f64;
-            rect.reach x=(px(left)) y=(px(top)) width="16" height="16" fill-opacity=(format!("{:.2}", map.opacity(step))) {}
-            text x=(px(left + 23.0)) y=(px(top + 13.0)) { (rate.words) }
-            text.tick.end x=(px(left + 112.0)) y=(px(top + 13.0)) { (format!("{:.0}", 100.0 * share)) }
+        @match (map.texture(zone), map.texture(zone).pattern()) {
+            (Texture::Even, _) => {
+                rect.reach x=(x) y=(y) width="16" height="16" fill-opacity=(format!("{:.2}", map.opacity(step))) {}
+            }
+            (_, Some(pattern)) => {
+                rect x=(x) y=(y) width="16" height="16" fill={ "url(#" (pattern) ")" } {}
+                rect.edge x=(x) y=(y) width="16" height="16" {}
+            }
+            (_, None) => rect.edge x=(x) y=(y) width="16" height="16" {},
         }
-        rect.edge x=(px(left)) y=(px(bottom)) width="16" height="16" {}
-        text x=(px(left + 23.0)) y=(px(bottom + 13.0)) { "not heard" }
-        text.tick.end x=(px(left + 112.0)) y=(px(bottom + 13.0)) {
-            (format!("{:.0}", 100.0 * (1.0 - shares.iter().sum::<f64>())))
-        }
+    }
+}
+
+/// What the lines of the ground mean, below the rest.
+fn ground_key(map: &CoverageMap, frame: &Frame, key: &Key, every_m: f64) -> Markup {
+    let (left, line) = (frame.right() + 14.0, key.bottom);
+    html! {
         @if map.is_flat {
-            text.tick x=(px(left)) y=(px(bottom + 34.0)) { "flat ground assumed" }
+            text.tick x=(px(left)) y=(px(line)) { "flat ground assumed" }
         } @else {
-            path.contour d={ "M" (px(left)) " " (px(bottom + 30.0)) "h16" } {}
-            text.tick x=(px(left + 23.0)) y=(px(bottom + 34.0)) { (format!("every {every_m:.0} m")) }
+            path.contour d={ "M" (px(left)) " " (px(line - 4.0)) "h16" } {}
+            text.tick x=(px(left + 23.0)) y=(px(line)) { (format!("every {every_m:.0} m")) }
         }
     }
 }
 
 #[cfg(test)]
 pub(crate) mod tests {
-    use super::{CoverageMap, MapGateway, MapNode, Step, around, chart};
+    use super::{CoverageMap, MapGateway, MapNode, Plate, Step, Texture, Zone, around, chart};
     use forecast::radio::coverage::Coverage;
     use forecast::terrain::{Grid, Place, Terrain, Tile};
     use verdict::plan::Verdict;
@@ -454,7 +522,12 @@ pub(crate) mod tests {
             columns: 10,
         };
         let loss = |at: usize| if at % 10 == 9 { f32::NAN } else { 120.0 + 2.0 * (at / 10) as f32 };
-        let coverage = Coverage { grid, loss_db: (0..200).map(loss).collect(), best: vec![0; 200] };
+        let coverage = Coverage {
+            grid,
+            loss_db: (0..200).map(loss).collect(),
+            best: vec![0; 200],
+            outside_db: Some((0..200).map(|at| loss(at) - 16.0).collect()),
+        };
         let step = |words: &str, most_loss_db, keeps_margin| Step {
             words: words.to_owned(),
             keeps_margin,
@@ -464,7 +537,8 @@ pub(crate) mod tests {
             terrain: &terrain,
             is_flat: false,
             coverage: &coverage,
-            steps: &[step("SF7", 125.0, true), step("SF12", 135.0, true), step("thin", 145.0, false)],
+            steps: &[step("SF7", 125.0, true), step("SF12", 135.0, true), step("SF12", 145.0, false)],
+            left_open: "gateway roof is".to_owned(),
             who: "A node like mast, 2.0 m up,".to_owned(),
             margin_db: 10.0,
             nodes: &[MapNode { name: "mast".to_owned(), place: place(46.99, 13.0), verdict: Verdict::Fails }],
@@ -472,14 +546,18 @@ pub(crate) mod tests {
         })
     }
 
-    /// By hand: 3 rows of 20 are below 125 dB, 5 more below 135, 5 more below 145.
+    /// By hand, losses of 120, 122 .. 158 dB by row: the first 3 rows of 20 are below 125 dB, 5 more below 135; outside, with 16
+    /// dB less, all up to 151 dB are below 135, which are 8 rows more; the last 4 are not heard, and the last column of ten is
+    /// not known.
     #[test]
     fn shares_count_the_known_places_and_the_title_those_with_the_margin() {
         with_map(|map| {
-            assert_eq!(map.shares(), [0.15, 0.25, 0.25]);
+            assert_eq!(map.zone_shares(), [0.15, 0.25, 0.0, 0.4, 0.2, 0.1]);
+            assert_eq!(map.shares(), [0.15, 0.25, 0.0]);
+            let zones = [(2, 0), (3, 0), (8, 0), (19, 0), (0, 9)].map(|(row, column)| map.zone(row, column));
             assert_eq!(
-                (map.step(2, 0), map.step(3, 0), map.step(19, 0), map.step(0, 9)),
-                (Some(0), Some(1), None, None)
+                zones,
+                [Zone::Heard(0), Zone::Heard(1), Zone::IfOutside, Zone::NotHeard, Zone::HeightUnknown]
             );
             let title = chart(map).title;
             assert_eq!(
@@ -490,35 +568,93 @@ pub(crate) mod tests {
     }
 
     #[test]
-    fn the_map_says_in_words_what_it_shows_and_draws_every_node_and_gateway() {
+    fn every_zone_says_in_words_what_it_is_and_no_two_look_alike() {
         with_map(|map| {
-            let drawn = chart(map);
-            assert!(
-                drawn.description.contains("SF7 on 15 %, SF12 on 25 %, thin on 25 %"),
-                "{}",
-                drawn.description
+            let words: Vec<String> = map.zones().into_iter().map(|zone| map.zone_words(zone)).collect();
+            assert_eq!(
+                words,
+                [
+                    "heard at SF7",
+                    "only at SF12",
+                    "at SF12 in places",
+                    "heard if gateway roof is outside",
+                    "not heard",
+                    "height unknown"
+                ]
             );
-            assert!(drawn.description.contains("mast at 46.9900, 13.0000 (fails)"));
-            let svg = drawn.svg().into_string();
-            for part in
-                ["class=\"house\"", "class=\"board\"", "gateway roof", ">1 km</text>", ">N</text>", "every "]
-            {
-                assert!(svg.contains(part), "{part}");
+            let looks: Vec<(Texture, Option<usize>)> = map
+                .zones()
+                .into_iter()
+                .map(|zone| match (map.texture(zone), zone) {
+                    (Texture::Even, Zone::Heard(step)) => (Texture::Even, Some(step)),
+                    (texture, _) => (texture, None),
+                })
+                .collect();
+            for (at, look) in looks.iter().enumerate() {
+                assert!(!looks[..at].contains(look), "{look:?}");
             }
-            assert!(!svg.contains("NaN"));
         });
     }
 
     #[test]
-    fn the_picture_is_darker_where_a_faster_rate_holds_and_paper_where_none_does() {
+    fn the_map_says_in_words_what_it_shows_and_draws_every_node_and_gateway() {
         with_map(|map| {
-            let picture = map.picture();
-            assert!(picture.palette.len() <= 256 && picture.places.len() == 200);
-            let blueness = |row: usize| {
-                let [red, _, blue, _] = picture.palette[usize::from(picture.places[row * 10 + 4])];
-                i32::from(blue) - i32::from(red)
+            let drawn = chart(map);
+            assert!(
+                drawn.description.contains("heard at SF7 on 15 %, only at SF12 on 25 %"),
+                "{}",
+                drawn.description
+            );
+            assert!(drawn.description.contains("mast at 46.9900, 13.0000 (fails)"));
+            let note = drawn.note.clone().expect("a note");
+            assert!(
+                note.contains("only if gateway roof is outside") && note.contains("on 10 % of the map"),
+                "{note}"
+            );
+            let svg = drawn.svg().into_string();
+            for part in [
+                "class=\"house\"",
+                "class=\"board\"",
+                "gateway roof",
+                ">1 km</text>",
+                ">N</text>",
+                "every ",
+                "url(#hatched)",
+                "url(#dotted)",
+                ">height</text>",
+            ] {
+                assert!(svg.contains(part), "{part}");
+            }
+            assert!(!svg.contains("NaN"));
+            assert!(drawn.file().contains("@font-face"), "the file brings its typefaces");
+        });
+    }
+
+    /// Each zone of the picture is told from the others without its colour: by its lightness or by the figure of its points.
+    #[test]
+    fn the_picture_is_darker_where_a_faster_rate_holds_and_tells_the_rest_by_its_figure() {
+        with_map(|map| {
+            let Plate { picture, zoom } = map.plate();
+            assert!(picture.palette.len() <= 256 && picture.columns == 10 * zoom && picture.columns >= 360);
+            let light = |x: usize, y: usize| {
+                let [red, green, blue, _] =
+                    picture.palette[usize::from(picture.places[y * picture.columns + x])];
+                u32::from(red) + u32::from(green) + u32::from(blue)
             };
-            assert!(blueness(1) > blueness(5) && blueness(5) > blueness(10) && blueness(10) > blueness(18));
+            // A square in the middle of a place, which no shade changes much: its mean light, and how much it varies.
+            let square = |row: usize, column: usize| {
+                let points = (0..14).flat_map(|y| (0..14).map(move |x| (x, y)));
+                let all: Vec<u32> = points.map(|(x, y)| light(column * zoom + x, row * zoom + y)).collect();
+                (
+                    all.iter().sum::<u32>() / 196,
+                    all.iter().max().unwrap_or(&0) - all.iter().min().unwrap_or(&0),
+                )
+            };
+            let [fast, slow, open, not_heard, unknown] =
+                [(1, 4), (5, 4), (12, 4), (18, 4), (5, 9)].map(|(row, column)| square(row, column));
+            assert!(fast.0 < slow.0 && slow.0 < not_heard.0, "{fast:?} {slow:?} {not_heard:?}");
+            assert!(fast.1 == 0 && slow.1 == 0 && not_heard.1 == 0, "{fast:?} {slow:?} {not_heard:?}");
+            assert!(open.1 > 150 && unknown.1 > 150 && open.0 < unknown.0, "{open:?} {unknown:?}");
         });
     }
 

@@ -3,9 +3,10 @@
 use design::quantity::Share;
 use forecast::radio::link::{Answer, Link, RateMargin};
 use serde_json::{Value, json};
-use verdict::reach::{Reach, Remedy};
+use verdict::reach::{Errand, Reach, Remedy, Unknown, cheapest};
 
 use super::{ReportedDesign, finding, number, verdict};
+use crate::sentences;
 
 /// Everything that is said of being heard.
 pub(crate) fn of(subject: &ReportedDesign) -> Value {
@@ -22,8 +23,11 @@ pub(crate) fn of(subject: &ReportedDesign) -> Value {
 pub fn summary(reach: &Reach) -> Value {
     json!({
         "verdict": verdict(reach.verdict),
+        "heard": sentences::reach::heard(reach),
         "reason": reach.reason,
-        "remedies": reach.remedies.iter().map(|one| remedy(*one)).collect::<Vec<_>>(),
+        "not_known": reach.unknowns.iter().map(unknown).collect::<Vec<_>>(),
+        "cheapest_to_know": cheapest(&reach.unknowns).map(unknown),
+        "remedies": reach.remedies.iter().map(remedy).collect::<Vec<_>>(),
         "spots_heard_percent": number(reach.spots_heard.percent()),
         "delivered_on_middle_spot_percent": number(reach.middle.percent()),
         "delivered_on_worst_fifth_percent": number(reach.worst_fifth.percent()),
@@ -42,7 +46,21 @@ fn mix(rates: &[(u8, Share)]) -> Value {
     rates.iter().map(row).collect()
 }
 
-fn remedy(remedy: Remedy) -> Value {
+fn unknown(one: &Unknown) -> Value {
+    json!({
+        "what": one.what,
+        "off_db": number(one.off_db),
+        "worth_db": number(one.worth_db),
+        "errand": match one.errand {
+            Errand::Look => "look",
+            Errand::Bench => "bench",
+            Errand::WalkOut => "walk_out",
+        },
+        "settled_by": one.settled_by,
+    })
+}
+
+fn remedy(remedy: &Remedy) -> Value {
     match remedy {
         Remedy::TallerNode(by) => json!({ "taller_at_node_m": number(by.metres()) }),
         Remedy::TallerGateway(by) => json!({ "taller_at_gateway_m": number(by.metres()) }),
@@ -51,6 +69,7 @@ fn remedy(remedy: Remedy) -> Value {
             "taller_at_node_m": number(at_node.metres()),
             "taller_at_gateway_m": number(at_gateway.metres()),
         }),
+        Remedy::SecondGateway(place) => json!({ "second_gateway": place }),
         Remedy::GatewayOutside => json!({ "gateway_outside": true }),
         Remedy::AnotherGateway => json!({ "another_gateway": true }),
     }

@@ -3,8 +3,10 @@
 use design::quantity::{Decibels, Share};
 use design::region::Modulation;
 use forecast::radio::link::{Link, Surveyed};
+use forecast::radio::trail::TrailError;
+use verdict::placing::WayLived;
 use verdict::plan::Verdict;
-use verdict::reach::{Reach, Remedy};
+use verdict::reach::{Errand, Reach, Remedy, Unknown, cheapest, rate_name};
 
 use super::obstacle::finding;
 use crate::words;
@@ -38,6 +40,64 @@ pub fn will_it_be_heard(verdict: Verdict) -> &'static str {
         Verdict::Fails => "It will not be heard.",
         Verdict::NotKnown => "Whether it is heard is not known.",
     }
+}
+
+/// How it is heard, in the words of the map: "heard at SF7", "only at SF12", "heard if gateway barn is outside", "not heard",
+/// "height unknown".
+pub fn heard(reach: &Reach) -> String {
+    let Some(best) = reach.links.first() else {
+        return if reach.verdict == Verdict::Fails { "not heard" } else { "no gateway" }.to_owned();
+    };
+    if let (Verdict::NotKnown, Some(sides)) = (reach.verdict, &reach.sides) {
+        match sides.outside {
+            Verdict::Holds => return format!("heard if {} outside", sides.whose),
+            Verdict::Tight => return format!("heard in places if {} outside", sides.whose),
+            Verdict::Fails | Verdict::NotKnown => {}
+        }
+    }
+    let share = |one: &&(u8, Share)| one.1.fraction();
+    let usual = reach.middle_rates.iter().max_by(|one, other| share(one).total_cmp(&share(other)));
+    let rate = usual.and_then(|(usual, _)| best.rates.iter().find(|rate| rate.data_rate == *usual));
+    let Some(rate) = rate else { return "not known".to_owned() };
+    let is_slowest = best.rates.len() > 1 && best.rates.first() == Some(rate);
+    let name = rate_name(rate.data_rate, rate.modulation);
+    match (reach.verdict, &best.path.problem) {
+        (Verdict::Holds, _) if is_slowest => format!("only at {name}"),
+        (Verdict::Holds, _) => format!("heard at {name}"),
+        (Verdict::Tight, _) => format!("at {name} in places"),
+        (Verdict::Fails, _) => "not heard".to_owned(),
+        (Verdict::NotKnown, Some(TrailError::Ground(_))) => "height unknown".to_owned(),
+        (Verdict::NotKnown, _) => "not known".to_owned(),
+    }
+}
+
+/// What is not known that costs most, and the cheapest thing that settles what is worth it: label and text; nothing of what
+/// holds.
+pub fn not_known(reach: &Reach) -> Vec<(&'static str, String)> {
+    if reach.verdict == Verdict::Holds {
+        return Vec::new();
+    }
+    let said = |one: &Unknown| {
+        let off = if one.errand == Errand::Look && one.off_db >= one.worth_db {
+            String::new()
+        } else {
+            format!(", {:.0} dB either way", one.off_db)
+        };
+        format!("{}{off}; knowing is worth {:.0} dB: {}", one.what, one.worth_db, one.settled_by)
+    };
+    let most = reach.unknowns.first();
+    let cheapest = cheapest(&reach.unknowns).filter(|cheapest| most != Some(cheapest));
+    let rows = [("not known", most), ("cheapest", cheapest)];
+    rows.into_iter().filter_map(|(label, one)| Some((label, said(one?)))).collect()
+}
+
+/// What a way out would do: "9 m more mast at the node (heard at SF10, 98 % of lives without an outage)".
+pub fn way_lived(way: &WayLived, gateway: &str) -> String {
+    let lives = way.without_outage.map_or_else(
+        || "how it would live is not known".to_owned(),
+        |share| format!("{} % of lives without an outage", figure(share.percent())),
+    );
+    format!("{} (heard at {}, {lives})", way.remedy.text(gateway), way.rate)
 }
 
 /// The smallest changes that would make it hold; `None` where it holds.

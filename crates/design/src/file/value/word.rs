@@ -11,7 +11,7 @@ use crate::quantity::{a, shortened};
 use crate::section::Field;
 use crate::serve::{Answers, ReadingForm, TextForm, TimeForm};
 use crate::sizing::Preference;
-use crate::surroundings::{Building, Clutter, NodeAntenna, Place, Sensitivity, Sky};
+use crate::surroundings::{Building, Clutter, Leaves, NodeAntenna, Place, Sensitivity, Sky};
 use toml::Spanned;
 use toml::de::DeValue;
 
@@ -121,6 +121,7 @@ words! {
         "dense-urban" = Self::DenseUrban
     }
     Place "place" { "outside" = Self::Outside, "inside" = Self::Inside }
+    Leaves "state of trees" { "in-leaf" = Self::InLeaf, "bare" = Self::Bare }
     Building "kind of building" { "traditional" = Self::Traditional, "insulated" = Self::Insulated }
     NodeAntenna "kind of antenna" {
         "on counterpoise" = Self::Counterpoise, "in box" = Self::Box, "on metal" = Self::Metal

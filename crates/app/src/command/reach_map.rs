@@ -1,0 +1,63 @@
+//! What stands on the maps of a site, and the data rates they tell apart.
+
+use design::node::{Design, RadioUse};
+use design::quantity::Decibels;
+use design::surroundings::Place as Side;
+use forecast::radio::adr;
+use forecast::radio::budget::{BorneLoss, borne_losses};
+use forecast::terrain::Place;
+use report::chart::coverage::{MapGateway, MapNode, Step};
+use verdict::reach::{self, Reach};
+
+use crate::input::fleet::Site;
+
+/// The places of all nodes and gateways.
+pub(super) fn map_places(site: &Site) -> Vec<Place> {
+    let nodes = site.fleet.nodes.iter().map(|node| (node.latitude, node.longitude));
+    let gateways =
+        site.fleet.surroundings.gateways.iter().map(|gateway| (gateway.latitude, gateway.longitude));
+    nodes
+        .chain(gateways)
+        .map(|(latitude, longitude)| place(latitude.degrees(), longitude.degrees()))
+        .collect()
+}
+
+pub(super) fn place(latitude_deg: f64, longitude_deg: f64) -> Place {
+    Place { latitude_deg, longitude_deg }
+}
+
+pub(super) fn map_nodes(designs: &[Design], reaches: &[Reach]) -> Vec<MapNode> {
+    let node = |(design, reach): (&Design, &Reach)| MapNode {
+        name: design.name.clone(),
+        place: place(design.site.latitude.degrees(), design.site.longitude.degrees()),
+        verdict: reach.verdict,
+    };
+    designs.iter().zip(reaches).map(node).collect()
+}
+
+pub(super) fn map_gateways(site: &Site) -> Vec<MapGateway> {
+    let gateways = site.fleet.surroundings.gateways.iter();
+    let gateway = |gateway: &design::surroundings::Gateway| MapGateway {
+        name: gateway.name.clone(),
+        place: place(gateway.latitude.degrees(), gateway.longitude.degrees()),
+    };
+    gateways.map(gateway).collect()
+}
+
+/// The data rates with the margin that adaptation keeps, then the slowest without; and that margin \[dB\].
+pub(super) fn steps(design: &Design, radio: &RadioUse) -> (Vec<Step>, f64) {
+    let margin_db = radio.adaptation_margin.map_or(adr::USUAL_MARGIN_DB, Decibels::decibels);
+    let rates = borne_losses(design, Side::Inside);
+    let words = |rate: &BorneLoss| reach::rate_name(rate.data_rate, rate.modulation);
+    let kept = rates.iter().map(|rate| Step {
+        words: words(rate),
+        keeps_margin: true,
+        most_loss_db: rate.most.decibels() - margin_db,
+    });
+    let thin = rates.last().map(|slowest| Step {
+        words: words(slowest),
+        keeps_margin: false,
+        most_loss_db: slowest.most.decibels(),
+    });
+    (kept.chain(thin).collect(), margin_db)
+}
