@@ -337,18 +337,13 @@ impl Way {
             climate: self.climate,
             coast_km: [FAR_FROM_SEA_KM; 2],
         };
-        let Columns { distance_km, terrain_m, clutter_m, bare_m, middle, middle_m, wood_km, scratch, .. } =
-            columns;
+        let kept_m = self.kept_middle_m(columns, with_clutter);
+        let Columns { distance_km, terrain_m, clutter_m, bare_m, middle, wood_km, scratch, .. } = columns;
         let clutter_m = if with_clutter == [true; 2] {
             &*clutter_m
         } else {
             bare_m.clear();
             // Trees that the wave goes through; what stands behind them it goes over.
-            let half_km = 0.5 * self.length_km;
-            let keeps_middle = [0, 1].map(|end| with_clutter[end] || wood_km[end] < half_km);
-            let kept_m =
-                middle_m.iter().zip(keeps_middle).filter(|(_, keeps)| *keeps).map(|(height_m, _)| *height_m);
-            let kept_m = kept_m.fold(0.0, f64::max);
             let of_point = |((at, height_m), at_km): ((usize, &f64), &f64)| match at.cmp(middle) {
                 Ordering::Equal => kept_m,
                 Ordering::Less if with_clutter[0] || *at_km >= wood_km[0] => *height_m,
@@ -360,6 +355,17 @@ impl Way {
         };
         let profile = Profile::new(distance_km, terrain_m, clutter_m, &[])?;
         p1812::predict(&link, &profile, scratch)
+    }
+
+    /// What stands half-way once the wave goes through the trees of the other ends: what a map says is of both.
+    fn kept_middle_m(&self, columns: &Columns, with_clutter: [bool; 2]) -> f64 {
+        let half_km = 0.5 * self.length_km;
+        let keeps = [0, 1].map(|end| with_clutter[end] || columns.wood_km[end] < half_km);
+        let is_mapped = columns.mapped.get(columns.middle).copied().flatten().is_some();
+        let of_map = [0, 1].map(|end| is_mapped && self.ends[end].cover.is_some());
+        let goes_through_map = (0..2).any(|end| of_map[end] && !keeps[end]);
+        let kept = (0..2).filter(|end| keeps[*end] && !(of_map[*end] && goes_through_map));
+        kept.map(|end| columns.middle_m[end]).fold(0.0, f64::max)
     }
 
     fn raised_m(&self) -> [f64; 2] {
