@@ -125,6 +125,18 @@ fn a_gateway_is_told_the_rates_and_channels_of_the_region() {
     assert_eq!(rates, [lora, vec![json!([7, 250, 0]), json!([0, 0, 0])]].concat());
     assert_eq!(config["DRs"].as_array().map(Vec::len), Some(16));
     assert_eq!(heard(&config), [868_100_000, 868_300_000, 868_500_000]);
+    // DR6 and DR7 are heard on one channel each, here the one in the middle of the three.
+    let single = |config: &Value, name: &str| {
+        let board = &config["sx1301_conf"][0];
+        let one = &board[name];
+        let radio = board[format!("radio_{}", one["radio"])]["freq"].as_i64().expect("a number");
+        (radio + one["if"].as_i64().expect("a number"), one["bandwidth"].clone())
+    };
+    assert_eq!(single(&config, "chan_Lora_std"), (868_300_000, json!(250_000)));
+    assert_eq!(single(&config, "chan_FSK"), (868_300_000, json!(125_000)));
+    let board = &config["sx1301_conf"][0];
+    assert_eq!(board["chan_Lora_std"]["spread_factor"], 7);
+    assert_eq!(board["chan_FSK"]["datarate"], 50_000);
     let five = [867.1, 867.3, 867.5, 867.7, 867.9].map(Frequency::from_megahertz);
     let eight: Vec<Frequency> = eu868().default_channels().into_iter().chain(five).collect();
     let config: Value =
@@ -140,6 +152,15 @@ fn a_gateway_is_told_the_rates_and_channels_of_the_region() {
             .expect("JSON");
     assert_eq!((&config["DRs"][8], &config["DRs"][0]), (&json!([12, 500, 1]), &json!([10, 125, 0])));
     assert_eq!(heard(&config)[0], 903_900_000);
+    assert_eq!(config["sx1301_conf"][0].get("chan_Lora_std"), None, "none of the bank is wide");
+    // RP002-1.0.5, section 3.5: channel 65 lies at 904.6 MHz, DR4 is SF8 at 500 kHz.
+    let wide = [&bank[..], &[Frequency::from_megahertz(904.6)]].concat();
+    let text = router_config(&us, &wide, &join_euis).expect("a board hears them");
+    let config: Value = serde_json::from_str(&text).expect("JSON");
+    assert_eq!(heard(&config).len(), 8, "the wide one is none of the eight");
+    assert_eq!(single(&config, "chan_Lora_std"), (904_600_000, json!(500_000)));
+    assert_eq!(config["sx1301_conf"][0]["chan_Lora_std"]["spread_factor"], 8);
+    assert_eq!(config["sx1301_conf"][0].get("chan_FSK"), None);
     let apart = [863.1, 865.1, 868.1].map(Frequency::from_megahertz);
     assert_eq!(router_config(&eu868(), &apart, &join_euis), Err(ConfigError::Apart));
 }

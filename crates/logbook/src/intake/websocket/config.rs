@@ -10,10 +10,15 @@ use wire::identity::JoinEui;
 
 /// Channels of one rate each that a board hears at once.
 const MULTI: usize = 8;
+/// Width of the channel of FSK \[Hz\] (from memory).
+const FSK_HZ: i64 = 125_000;
 /// Radios of a board.
 const RADIOS: usize = 2;
 /// A channel of 125 kHz lies so near to the centre of its radio \[Hz\] (from memory).
 const REACH_HZ: i64 = 400_000;
+/// A radio hears so far from its centre, the edges of a channel included \[Hz\]: as usual plans set the channel of 500 kHz beside
+/// a bank of eight (from memory).
+const EDGE_HZ: i64 = 550_000;
 /// Data rates of a region.
 const RATES: u8 = 16;
 
@@ -64,7 +69,7 @@ pub fn router_config(
         "hwspec": "sx1301/1",
         "freq_range": [hertz(region.span.0), hertz(region.span.1)],
         "DRs": (0..RATES).map(|rate| rate_row(region, rate)).collect::<Vec<_>>(),
-        "sx1301_conf": [board(heard)?],
+        "sx1301_conf": [board(heard, &single_channels(region, if channels.is_empty() { &own } else { channels }))?],
     })
     .to_string())
 }
@@ -125,8 +130,44 @@ fn hertz(frequency: Frequency) -> i64 {
     hertz
 }
 
-/// A board with two radios, each in the middle of the channels that it hears.
-fn board(mut channels: Vec<i64>) -> Result<Value, ConfigError> {
+/// A channel of one rate, beside the eight: where it may lie, how wide it is, and what else is told of it.
+struct Single {
+    name: &'static str,
+    may_lie_at: Vec<i64>,
+    width_hz: i64,
+    told: Map<String, Value>,
+}
+
+/// The wide channel and that of FSK, where the plan has such rates: a board hears each on one channel alone. The names of the
+/// keys are from memory.
+fn single_channels(region: &Region, channels: &[Frequency]) -> Vec<Single> {
+    let carrying = |rate: u8| -> Vec<i64> {
+        channels
+            .iter()
+            .filter(|channel| region.carries(**channel, rate))
+            .map(|channel| hertz(*channel))
+            .collect()
+    };
+    let single = |(rate, modulation): &(u8, Modulation)| {
+        let (name, width_hz, key, told) = match modulation {
+            Modulation::Lora { spreading_factor, bandwidth } if bandwidth.kilohertz() > 200.0 => {
+                ("chan_Lora_std", hertz(*bandwidth), "spread_factor", i64::from(*spreading_factor))
+            }
+            Modulation::Fsk { bit_rate } =>
+            {
+                #[expect(clippy::cast_possible_truncation, reason = "some ten thousand")]
+                ("chan_FSK", FSK_HZ, "datarate", bit_rate.round() as i64)
+            }
+            _ => return None,
+        };
+        let told = [("bandwidth".to_owned(), json!(width_hz)), (key.to_owned(), json!(told))];
+        Some(Single { name, may_lie_at: carrying(*rate), width_hz, told: told.into_iter().collect() })
+    };
+    region.data_rates.iter().filter_map(single).collect()
+}
+
+/// A board with two radios, each in the middle of the channels that it hears; a channel of one rate lies nearest to a middle.
+fn board(mut channels: Vec<i64>, singles: &[Single]) -> Result<Value, ConfigError> {
     channels.sort_unstable();
     channels.dedup();
     if channels.len() > MULTI {
@@ -156,6 +197,25 @@ fn board(mut channels: Vec<i64>) -> Result<Value, ConfigError> {
     for (place, (radio, offset)) in heard.enumerate() {
         let setting = json!({ "enable": true, "radio": radio, "if": offset });
         board.insert(format!("chan_multiSF_{place}"), setting);
+    }
+    for single in singles {
+        let middles = || groups.iter().map(centre).enumerate();
+        let places = single
+            .may_lie_at
+            .iter()
+            .flat_map(|hertz| middles().map(move |(radio, middle)| (radio, hertz - middle)));
+        let nearest = places.min_by_key(|(_, offset)| offset.abs());
+        let Some((radio, offset)) = nearest.filter(|(_, at)| at.abs() + single.width_hz / 2 <= EDGE_HZ)
+        else {
+            continue;
+        };
+        let mut setting = single.told.clone();
+        setting.extend([
+            ("enable".to_owned(), json!(true)),
+            ("radio".to_owned(), json!(radio)),
+            ("if".to_owned(), json!(offset)),
+        ]);
+        board.insert(single.name.to_owned(), setting.into());
     }
     Ok(Value::Object(board))
 }
