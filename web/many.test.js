@@ -2,32 +2,15 @@
 // A site of 300 nodes in a real browser: what wants a hand is seen at once, and the map stays quick.
 
 import assert from 'node:assert/strict';
-import { spawn } from 'node:child_process';
-import { cpSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
-import { createServer } from 'node:net';
-import { tmpdir } from 'node:os';
-import { join } from 'node:path';
 import { after, before, test } from 'node:test';
-import { chromium } from 'playwright-core';
+import { served } from './served.js';
 
 const NODES = 300;
-const folder = mkdtempSync(join(tmpdir(), 'overwinter-'));
-/** @type {import('node:child_process').ChildProcess} */
-let served;
-/** @type {import('playwright-core').Browser} */
-let browser;
-let base = '';
-
-/** A port that was free a moment ago. @returns {Promise<number>} */
-const port = () => new Promise((found) => {
-  const server = createServer().listen(0, '127.0.0.1', () => {
-    const at = server.address();
-    server.close(() => found(typeof at === 'object' && at ? at.port : 0));
-  });
-});
+/** @type {Awaited<ReturnType<typeof served>>} */
+let site;
 
 /** Three hundred places over the terrain of the example: twenty in a row. */
-function site(/** @type {number} */ at) {
+function text(/** @type {number} */ at) {
   const kinds = ['frost-mast.toml', 'tank-level.toml', 'soil-station.toml'];
   const nodes = Array.from({ length: NODES }, (_, number) => `[node.n${number}]\nkind = "${kinds[number % 3]}"\n`
     + `latitude = "${(46.96 + 0.006 * Math.floor(number / 20)).toFixed(4)} deg"\nlongitude = "${(12.95 + 0.006 * (number % 20)).toFixed(4)} deg"\n`);
@@ -49,31 +32,14 @@ ${nodes.join('')}`;
 }
 
 before(async () => {
-  cpSync('../examples/larkmoor', folder, { recursive: true });
-  writeFileSync(join(folder, 'site.toml'), site(await port()));
-  const program = process.env.PROGRAM ?? '../target/debug/overwinter';
-  served = spawn(program, ['serve', join(folder, 'site.toml')], { stdio: ['pipe', 'ignore', 'pipe'] });
-  base = await new Promise((found, failed) => {
-    let said = '';
-    served.stderr?.on('data', (piece) => {
-      said += piece;
-      const address = /Open (http:\S+)\/ in a browser/.exec(said)?.[1];
-      if (address) found(address);
-    });
-    served.on('exit', () => failed(new Error(`it ended: ${said}`)));
-  });
-  browser = await chromium.launch({ executablePath: process.env.BROWSER ?? '/usr/bin/chromium', args: ['--no-sandbox', '--disable-gpu'] });
+  site = await served((port) => ({ 'site.toml': text(port) }));
 });
 
-after(async () => {
-  await browser?.close();
-  served?.kill('SIGINT');
-  rmSync(folder, { recursive: true, force: true });
-});
+after(() => site?.end());
 
 test('of 300 nodes the first are seen and the others are a line', async () => {
-  const page = await browser.newPage({ viewport: { width: 390, height: 800 } });
-  await page.goto(base);
+  const page = await site.browser.newPage({ viewport: { width: 390, height: 800 } });
+  await page.goto(site.base);
   assert.match((await page.textContent('h1')) ?? '', /^300 nodes/);
   assert.equal(await page.locator('table.site tbody tr:visible').count(), 24);
   assert.match((await page.textContent('[data-part=nodes] summary')) ?? '', /^276 more/);
@@ -82,8 +48,8 @@ test('of 300 nodes the first are seen and the others are a line', async () => {
 
 // The better of three tries: this machine may be at work with other things. Boards that are laid out anew in each frame turn it red.
 test('a map of 300 nodes is drawn twenty times a second without a graphics card', async () => {
-  const page = await browser.newPage({ viewport: { width: 1100, height: 900 } });
-  await page.goto(base);
+  const page = await site.browser.newPage({ viewport: { width: 1100, height: 900 } });
+  await page.goto(site.base);
   await page.locator('a.board').first().waitFor();
   assert.equal(await page.locator('a.board').count(), NODES);
   const view = await page.locator('.view').boundingBox();

@@ -4,12 +4,14 @@
 // `cargo xtask ci` runs it: BROWSER is the browser, PROGRAM the program.
 
 import assert from 'node:assert/strict';
-import { spawn } from 'node:child_process';
-import { readFileSync } from 'node:fs';
+import { spawn, spawnSync } from 'node:child_process';
+import { cpSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
 import { after, before, test } from 'node:test';
 import { setTimeout as wait } from 'node:timers/promises';
-import { chromium } from 'playwright-core';
+import { PROGRAM, address, launched } from './served.js';
 
 const axe = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
 const ROUTES = [
@@ -31,18 +33,9 @@ let browser;
 let base = '';
 
 before(async () => {
-  const program = process.env.PROGRAM ?? '../target/debug/overwinter';
-  demo = spawn(program, ['demo', '--pace', '10', '--json'], { stdio: ['pipe', 'ignore', 'pipe'] });
-  base = await new Promise((found, failed) => {
-    let said = '';
-    demo.stderr?.on('data', (piece) => {
-      said += piece;
-      const address = /Open (http:\S+)\/ in a browser/.exec(said)?.[1];
-      if (address) found(address);
-    });
-    demo.on('exit', () => failed(new Error(`it ended: ${said}`)));
-  });
-  browser = await chromium.launch({ executablePath: process.env.BROWSER ?? '/usr/bin/chromium', args: ['--no-sandbox'] });
+  demo = spawn(PROGRAM, ['demo', '--pace', '10', '--json'], { stdio: ['pipe', 'ignore', 'pipe'] });
+  base = await address(demo);
+  browser = await launched();
   // All four nodes are heard before anything is looked at.
   for (let tries = 0; tries < 200; tries += 1) {
     const { page } = await (await fetch(`${base}/gateways?format=json`)).json();
@@ -95,6 +88,62 @@ for (const [name, screen] of Object.entries(SCREENS)) {
     await context.close();
   });
 }
+
+/** Reports that the program writes as files, by their names; and the folder in which they lie. */
+function reports() {
+  const folder = mkdtempSync(join(tmpdir(), 'overwinter-'));
+  const file = (/** @type {string} */ name) => join(folder, name);
+  cpSync('../examples/larkmoor', folder, { recursive: true });
+  const mast = readFileSync(file('frost-mast.toml'), 'utf8').replace('"5 years"', '"1 year"');
+  writeFileSync(file('choice.toml'), `${mast}\n[size]\npanels = ["panel-0w3", "panel-1w"]\ncapacities = ["300 mAh", "2 Ah"]\nintervals = ["10 min", "15 min"]\n`);
+  writeFileSync(file('pass'), 'sleet over the hill\n', { mode: 0o600 });
+  const learnt = '../crates/forecast/tests/data/learn/p-buried';
+  /** @type {Record<string, string[]>} */
+  const commands = {
+    'check.html': ['check', file('frost-mast.toml'), '--lives', '150', '--report', file('check.html')],
+    'site.html': ['check', file('larkmoor.toml'), '--lives', '20', '--no-remedies', '--report', file('site.html')],
+    'size.html': ['size', file('choice.toml'), '--lives', '100', '--report', file('size.html')],
+    'learn.html': ['learn', `${learnt}.toml`, `${learnt}.csv`, '--report', file('learn.html')],
+    'climate.html': ['climate', file('frost-mast.toml'), '--report', file('climate.html')],
+    'sheets/sheets.html': ['enrol', file('frost-mast.toml'), '--count', '3', '-o', file('sheets'), '--passphrase-file', file('pass')],
+  };
+  for (const [name, command] of Object.entries(commands)) {
+    const done = spawnSync(PROGRAM, command, { encoding: 'utf8' });
+    // 1 says that a verdict fails, which is no fault of the report.
+    assert.ok(done.status === 0 || done.status === 1, `${name}: ${done.stderr}`);
+  }
+  return { folder, names: Object.keys(commands) };
+}
+
+test('every report that is written as a file is sound', async () => {
+  const { folder, names } = reports();
+  try {
+    for (const [name, screen] of Object.entries(SCREENS)) {
+      const context = await browser.newContext(screen);
+      const page = await context.newPage();
+      /** @type {string[]} */
+      const complaints = [];
+      page.on('console', (message) => complaints.push(message.text()));
+      page.on('pageerror', (error) => complaints.push(error.message));
+      page.on('request', (request) => { if (!/^(file|data):/.test(request.url())) complaints.push(`asks ${request.url()}`); });
+      for (const report of names) {
+        await page.goto(`file://${join(folder, report)}`);
+        assert.ok(((await page.textContent('h1')) ?? '').trim().length > 3, `${report} has a title`);
+        const beyond = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
+        // Labels and sheets are paper: as wide as that.
+        if (!report.includes('sheets')) assert.equal(beyond, 0, `${report} is wider than the screen: ${name}`);
+        await page.evaluate(axe);
+        // @ts-ignore: the tool brings its own name.
+        const { violations } = await page.evaluate(() => window.axe.run({ resultTypes: ['violations'] }));
+        complaints.push(...violations.map((/** @type {any} */ one) => `${name} ${report} ${one.id}: ${one.nodes[0].html}`));
+      }
+      assert.deepEqual(complaints, []);
+      await context.close();
+    }
+  } finally {
+    rmSync(folder, { recursive: true, force: true });
+  }
+});
 
 test('on paper there is black on white and nothing to press', async () => {
   const { context, page, complaints } = await opened({ ...SCREENS.dark });
@@ -170,6 +219,48 @@ test('typing shows what is wrong, and the problem selects its place', async () =
     return area.value.slice(area.selectionStart, area.selectionEnd);
   });
   assert.match(chosen, /nonsense/);
+  assert.deepEqual(complaints, []);
+  await context.close();
+});
+
+// Work that is not shared between texts, lives that are lived to their end while somebody types, or an answer that comes only when
+// all is known turn this red. The whole answer of the same moment says how busy this machine is.
+test('law and first lives follow the typing within 300 ms', async () => {
+  const { context, page, complaints } = await opened(SCREENS.light);
+  await page.goto(`${base}/design/frost-mast.toml`);
+  const text = await page.inputValue('#text');
+  const whole = await page.evaluate(async (text) => {
+    const begun = performance.now();
+    const body = new URLSearchParams({ text, step: 'whole', part: 'answer', by: 'reference' });
+    const said = await (await fetch(location.href, { method: 'POST', body })).text();
+    if (!said.includes('1,000')) throw new Error(said);
+    return performance.now() - begun;
+  }, text.replace("2000 mAh", "1990 mAh"));
+  /** @type {{ law: number, life: number }[]} */
+  const waits = [];
+  for (const capacity of [2100, 2200, 2300, 2400, 2500]) {
+    waits.push(await page.evaluate(([typed, name]) => new Promise((done) => {
+      const area = /** @type {HTMLTextAreaElement} */ (document.getElementById('text'));
+      const answer = /** @type {HTMLElement} */ (document.querySelector('.answer'));
+      area.value = typed;
+      const begun = performance.now();
+      let law = 0;
+      const seen = new MutationObserver(() => {
+        if (!answer.querySelector('p')?.textContent?.startsWith(name)) return;
+        law ||= performance.now() - begun;
+        const life = answer.querySelector('.verdict:not(.waiting, .older) p')?.textContent === 'life';
+        if (!life) return;
+        seen.disconnect();
+        done({ law, life: performance.now() - begun });
+      });
+      seen.observe(answer, { childList: true, subtree: true });
+      area.dispatchEvent(new Event('input'));
+    }), [text.replace('2000 mAh', `${capacity} mAh`).replace('name = "Frost mast"', `name = "Mast ${capacity}"`), `Mast ${capacity}`]));
+  }
+  const best = { law: Math.min(...waits.map((wait) => wait.law)), life: Math.min(...waits.map((wait) => wait.life)) };
+  console.log(`while typing: law after ${best.law.toFixed(0)} ms, first lives after ${best.life.toFixed(0)} ms; all after ${whole.toFixed(0)} ms`);
+  assert.ok(best.law < Math.max(300, whole / 10), `law after ${best.law} ms, all after ${whole} ms`);
+  assert.ok(best.life < Math.max(300, whole / 5), `first lives after ${best.life} ms, all after ${whole} ms`);
   assert.deepEqual(complaints, []);
   await context.close();
 });
@@ -266,6 +357,61 @@ test('a visit is noted without script, and a picture that is too large is refuse
   await page.setInputFiles('#photo', { name: 'a.jpg', mimeType: 'image/jpeg', buffer: jpeg(2_000_000) });
   await page.click('text=Note it');
   assert.match((await page.textContent('main')) ?? '', /swapped the cell/);
+  await context.close();
+});
+
+// A zoom that loads the page anew, or waits for more than what it draws, turns this red.
+test('a zoom is drawn at once without leaving the page, and the way back leads back', async () => {
+  const { context, page, complaints } = await opened(SCREENS.light);
+  await page.goto(`${base}/node/mast-slope`);
+  const words = () => page.textContent('[data-stretch] nav span');
+  const before = await words();
+  await page.evaluate(() => { /** @type {any} */ (window).stayed = true; });
+  let best = Infinity;
+  for (const word of ['wider', 'closer', 'wider', 'closer', 'closer']) {
+    best = Math.min(best, await page.evaluate((word) => new Promise((done) => {
+      const link = [...document.querySelectorAll('[data-stretch] nav a')].find((one) => one.textContent === word);
+      const begun = performance.now();
+      const seen = new MutationObserver(() => {
+        seen.disconnect();
+        // A frame later it is on the screen.
+        requestAnimationFrame(() => requestAnimationFrame(() => done(performance.now() - begun)));
+      });
+      seen.observe(document.querySelector('main') ?? document.body, { childList: true, subtree: true });
+      if (link instanceof HTMLElement) link.click();
+    }), word));
+    assert.match(page.url(), /hours=/);
+  }
+  console.log(`a zoom from click to picture: ${best.toFixed(0)} ms`);
+  assert.ok(best < 100, `${best} ms`);
+  assert.ok(await page.evaluate(() => /** @type {any} */ (window).stayed), 'the page was not left');
+  for (let steps = 0; steps < 5; steps += 1) await page.goBack();
+  await page.waitForFunction((before) => document.querySelector('[data-stretch] nav span')?.textContent?.startsWith((before ?? '').split(' up to')[0]), before);
+  assert.deepEqual(complaints, []);
+  await context.close();
+});
+
+// Against an empty page of the same browser, as this machine may be at work with other things.
+test('something is seen within half a second', async () => {
+  const { context, page } = await opened(SCREENS.light);
+  const painted = async (/** @type {string} */ address) => {
+    await page.goto(address);
+    return page.evaluate(async () => {
+      for (let tries = 0; tries < 100; tries += 1) {
+        const [first] = performance.getEntriesByName('first-contentful-paint');
+        if (first) return first.startTime;
+        await new Promise((later) => { setTimeout(later, 20); });
+      }
+      throw new Error('nothing is painted');
+    });
+  };
+  for (const route of ['/', '/node/mast-slope', '/alarms']) {
+    const tries = [];
+    for (let count = 0; count < 3; count += 1) tries.push((await painted(base + route)) - (await painted(`${base}/page/`)));
+    const best = Math.min(...tries);
+    console.log(`${route} is painted ${best.toFixed(0)} ms after an empty page`);
+    assert.ok(best < 500, `${route}: ${tries} ms`);
+  }
   await context.close();
 });
 

@@ -31,7 +31,7 @@ pub(crate) fn check(root: &Path) -> Result<()> {
     vendor::check(root)?;
     run(&web, "npx", &["--no-install", "tsc", "-p", "tsconfig.json"])?;
     run(root, "cargo", &["build", "--locked", "-p", "overwinter"])?;
-    run(&web, "node", &["--test", "--test-concurrency=1", "pages.test.js", "many.test.js"])
+    run(&web, "node", &["--test", "--test-concurrency=1", "pages.test.js", "many.test.js", "south.test.js"])
 }
 
 fn run(folder: &Path, program: &str, arguments: &[&str]) -> Result<()> {

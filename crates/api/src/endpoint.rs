@@ -205,7 +205,7 @@ impl Endpoint {
             Self::Frames => &[AFTER, VERDICT, LIMIT],
             Self::Visits | Self::Settings => &[NODE],
             Self::ExportCsv => &[KIND, MESSAGE, FROM, TO],
-            Self::ExportSenml | Self::ExportGeojson | Self::ExportGpx => &[FROM, TO],
+            Self::ExportSenml | Self::ExportGeojson | Self::ExportGpx => &[FROM, TO, NODE],
         }
     }
 
@@ -270,7 +270,7 @@ const TO: Parameter =
     Parameter { name: "to", about: "Until when. Left out: now", place: Place::Optional, form: Form::Time };
 const COLUMNS: Parameter = Parameter {
     name: "columns",
-    about: "At most so many columns, 1 to 5,000. Left out: 1,000. Columns of an hour and more begin with an hour",
+    about: "At most so many columns, 1 to 5,000. Left out: 1,000. Columns of an hour and more begin with an hour, of a day and more with a day of UTC",
     place: Place::Optional,
     form: Form::Number,
 };

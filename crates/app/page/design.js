@@ -1,8 +1,9 @@
 // @ts-check
 // Design files whose verdicts follow the typing: one, or two side by side.
 
-/** Wait so long after a key [ms]; and so long until it is taken for finished. */
-const WHILE_TYPING = 120;
+/** Wait so long after a key until law and message are asked for, and the first lives after them [ms]. */
+const WHILE_TYPING = 60;
+/** So long after the last key the text is taken for finished, and all lives are lived [ms]. */
 const AT_REST = 1500;
 
 /** What two editors side by side say, in their order. @type {HTMLElement[]} */
@@ -11,6 +12,23 @@ const answers = [];
 function title() {
   const h1 = document.querySelector('h1');
   if (h1) h1.textContent = answers.map((answer) => answer.querySelector('p')?.textContent ?? '').join('; beside it: ');
+}
+
+/**
+ * Shows a newer answer; where it says nothing of the life yet, what was said last stays, marked as older.
+ * @param {HTMLElement} answer
+ * @param {string} part
+ */
+function show(answer, part) {
+  const newer = new DOMParser().parseFromString(part, 'text/html').body;
+  const waiting = newer.querySelector('.verdict.waiting');
+  const known = answer.querySelector('.verdict:not(.waiting)');
+  if (waiting && known?.querySelector('p')?.textContent === 'life') {
+    known.classList.add('older');
+    waiting.replaceWith(known);
+  }
+  answer.replaceChildren(...newer.childNodes);
+  title();
 }
 
 /** @param {HTMLFormElement} form */
@@ -23,32 +41,34 @@ function follow(form) {
   let typing;
   /** @type {number | undefined} */
   let resting;
-  let asked = 0;
-  /** Tells the work of this editor from that of others, so that older work of its own is stopped. */
+  /** What is being asked; a newer question ends it, here and at the station. */
+  let asking = new AbortController();
+  /** Tells the work of this editor from that of others. */
   const by = Math.random().toString(36).slice(2);
 
-  /** @param {boolean} isResting */
-  async function ask(isResting) {
-    const own = (asked += 1);
+  /** @param {...string} steps one after the other */
+  async function ask(...steps) {
+    asking.abort();
+    const own = (asking = new AbortController());
     try {
-      const body = new URLSearchParams({ text: text.value, resting: isResting ? 'yes' : 'no', part: 'answer', by });
-      const said = await fetch(form.action, { method: 'POST', body });
-      const part = await said.text();
-      // A newer question has been asked meanwhile.
-      if (own !== asked || !said.ok) return;
-      const newer = new DOMParser().parseFromString(part, 'text/html');
-      answer.replaceChildren(...newer.body.childNodes);
-      title();
+      for (const step of steps) {
+        const body = new URLSearchParams({ text: text.value, step, part: 'answer', by });
+        const said = await fetch(form.action, { method: 'POST', body, signal: own.signal });
+        const part = await said.text();
+        if (own.signal.aborted) return;
+        if (said.ok) show(answer, part);
+        else answer.textContent = `The verdicts are of an older text: ${part}`;
+      }
     } catch {
-      if (own === asked) answer.textContent = 'No connection: the verdicts are of an older text.';
+      if (!own.signal.aborted) answer.textContent = 'No connection: the verdicts are of an older text.';
     }
   }
 
   text.addEventListener('input', () => {
     clearTimeout(typing);
     clearTimeout(resting);
-    typing = window.setTimeout(() => ask(false), WHILE_TYPING);
-    resting = window.setTimeout(() => ask(true), AT_REST);
+    typing = window.setTimeout(() => ask('at-once', 'first-lives'), WHILE_TYPING);
+    resting = window.setTimeout(() => ask('whole'), AT_REST);
   });
 
   answer.addEventListener('click', (event) => {
@@ -62,7 +82,7 @@ function follow(form) {
 
   form.addEventListener('submit', (event) => {
     event.preventDefault();
-    void ask(true);
+    void ask('whole');
   });
 
   download.hidden = false;
@@ -72,6 +92,9 @@ function follow(form) {
     link.download = (form.dataset.design ?? 'design.toml').split('/').pop() ?? '';
     link.click();
   });
+
+  // The page came with the first lives alone.
+  void ask('whole');
 }
 
 document.querySelectorAll('form[data-design]').forEach((form) => { if (form instanceof HTMLFormElement) follow(form); });

@@ -6,7 +6,10 @@ import * as ol from './vendor/openlayers.js';
  * @typedef {{ name: string, page: string, verdict: string, latitude_deg: number, longitude_deg: number, moves: boolean, is_enrolled: boolean }} Standing
  * @typedef {{ name: string, latitude_deg: number, longitude_deg: number }} Gateway
  * @typedef {{ address: string, finest: number, credit: string | null }} Tiles
- * @typedef {{ edges_deg: number[], ground: Tiles | null, basemap: Tiles | null, nodes: Standing[], gateways: Gateway[], may_move: boolean }} Shown
+ * @typedef {{ latitude_deg: number, longitude_deg: number, accuracy_m: number }} Fix
+ * @typedef {{ name: string, fixes: Fix[], is_stale: boolean, ago: string }} Way
+ * @typedef {{ name: string, rings: number[][][] }} Border
+ * @typedef {{ edges_deg: number[], ground: Tiles | null, basemap: Tiles | null, nodes: Standing[], gateways: Gateway[], tracks: Way[], areas: Border[], may_move: boolean }} Shown
  * @typedef {{ node: Standing, link: HTMLAnchorElement, overlay: InstanceType<typeof ol.Overlay> }} Board
  */
 
@@ -88,16 +91,24 @@ class Ground {
     /** @type {Board[]} */
     this.boards = [];
     this.gateways = shown.gateways;
+    /** How old the place of a node that moves is, by its name. @type {Map<string, string>} */
+    this.ages = new Map();
+    /** Borders of areas, and where nodes that move have been. */
+    this.lines = new ol.VectorSource();
     this.edges = ol.transformExtent(shown.edges_deg, 'EPSG:4326', 'EPSG:3857');
     const tiles = [shown.basemap, shown.ground].filter((one) => one !== null);
     this.map = new ol.Map({
       target,
       controls: [],
       interactions: ol.interactions({ onFocusOnly: true, altShiftDragRotate: false, pinchRotate: false }),
-      layers: tiles.map((one) => new ol.TileLayer({ source: new ol.XYZ({ url: one.address, maxZoom: one.finest }) })),
+      layers: [
+        ...tiles.map((one) => new ol.TileLayer({ source: new ol.XYZ({ url: one.address, maxZoom: one.finest }) })),
+        new ol.VectorLayer({ source: this.lines }),
+      ],
       view: new ol.View({ center: ol.getCenter(this.edges), zoom: 10, maxZoom: CLOSEST, enableRotation: false }),
     });
     for (const gateway of shown.gateways) this.house(gateway);
+    this.draw(shown);
     this.nodes(shown.nodes);
     this.all();
     this.map.on('moveend', () => this.settle());
@@ -111,6 +122,28 @@ class Ground {
     this.map.addOverlay(new ol.Overlay({ element: at, position: place(gateway), positioning: 'bottom-center', stopEvent: false, insertFirst: false }));
   }
 
+  /** Areas dashed; each track as a line with rings as wide as its positions may err, the last one dashed where it is old. @param {Shown} shown */
+  draw({ areas, tracks }) {
+    const ink = new ol.Stroke({ color: colour('--ink'), width: 1.5, lineDash: [6, 4] });
+    const [track, old] = [undefined, [3, 3]].map((lineDash) => new ol.Stroke({ color: colour('--spend'), width: 1.6, lineDash }));
+    this.lines.clear();
+    /** @param {InstanceType<typeof ol.Polygon> | InstanceType<typeof ol.LineString>} shape @param {InstanceType<typeof ol.Style>} style */
+    const add = (shape, style) => {
+      const feature = new ol.Feature(shape.transform('EPSG:4326', 'EPSG:3857'));
+      feature.setStyle(style);
+      this.lines.addFeature(feature);
+    };
+    for (const area of areas) for (const ring of area.rings) add(new ol.LineString(ring), new ol.Style({ stroke: ink }));
+    for (const { fixes, is_stale: isStale } of tracks) {
+      add(new ol.LineString(fixes.map((fix) => [fix.longitude_deg, fix.latitude_deg])), new ol.Style({ stroke: track }));
+      fixes.forEach((fix, at) => {
+        const stroke = isStale && at + 1 === fixes.length ? old : track;
+        add(ol.circular([fix.longitude_deg, fix.latitude_deg], fix.accuracy_m), new ol.Style({ stroke }));
+      });
+    }
+    this.ages = new Map(tracks.map((way) => [way.name, `${way.is_stale ? 'it was here' : 'found'} ${way.ago}`]));
+  }
+
   /** Boards that are there are painted anew, so that what has the focus keeps it. @param {Standing[]} nodes worst first */
   nodes(nodes) {
     const known = new Map(this.boards.map((board) => [board.node.name, board]));
@@ -118,6 +151,8 @@ class Ground {
       const board = known.get(node.name) ?? this.board(node);
       known.delete(node.name);
       if (board.node.verdict !== node.verdict || !board.link.firstChild) paint(node, board.link);
+      const age = this.ages.get(node.name);
+      if (age) board.link.title = `${node.name}: ${node.verdict}, ${age}`;
       board.node = node;
       board.overlay.setPosition(place(node));
       return board;
@@ -148,15 +183,20 @@ class Ground {
       const pixel = this.map.getPixelFromCoordinate(place(gateway));
       return pixel ? [[pixel[0] - HOUSE.name - BOARD.letter * gateway.name.length, pixel[1] - HOUSE.high, pixel[0] + HOUSE.high / 2, pixel[1]]] : [];
     });
+    const [wide] = this.map.getSize() ?? [Infinity];
     for (const { node, link, overlay } of this.boards) {
       const at = overlay.getPosition();
       const pixel = at && this.map.getPixelFromCoordinate(at);
       if (!pixel) continue;
       const [x, y] = pixel;
-      const room = [x - BOARD.wide / 2, y - BOARD.high, x + BOARD.wide / 2 + BOARD.letter * node.name.length, y];
+      const name = BOARD.letter * node.name.length;
+      const isLeft = x + BOARD.wide / 2 + name > wide && x - BOARD.wide / 2 - name > 0;
+      const room = [x - BOARD.wide / 2 - (isLeft ? name : 0), y - BOARD.high, x + BOARD.wide / 2 + (isLeft ? 0 : name), y];
       const isFree = taken.every((other) => room[2] < other[0] || other[2] < room[0] || room[3] < other[1] || other[3] < room[1]);
       if (isFree) taken.push(room);
       link.classList.toggle('dot', !isFree);
+      // Where its name would be cut at the edge of the map, it stands on the other side.
+      link.classList.toggle('leftward', isLeft);
       // A dot never hides a board.
       if (link.parentElement) link.parentElement.style.zIndex = isFree ? '1' : '';
     }
@@ -331,7 +371,7 @@ async function begin() {
   ground.map.on('moveend', () => scale(ground.map, line));
   document.addEventListener('overwinter-newer', () => {
     if (moving?.board) return;
-    shown().then((newer) => ground.nodes(newer.nodes)).catch(() => {});
+    shown().then((newer) => { ground.draw(newer); ground.nodes(newer.nodes); }).catch(() => {});
   });
 }
 

@@ -37,7 +37,12 @@ pub(crate) struct Checked {
     source: Source,
     file: DesignFile,
     folder: PathBuf,
+    catalog: Catalog,
+    parts: Vec<Part>,
 }
+
+/// A part file by the name under which a design file names it, and what was read of it.
+type Part = (String, Result<Source, Box<Problem>>);
 
 impl Checked {
     /// The site, as a place from which the sun is seen.
@@ -57,6 +62,26 @@ impl Checked {
             help,
         };
         terrain::terrain(&self.design.surroundings.ground, &self.folder, at)
+    }
+
+    /// Another text in place of this one, with the part files that this one names and no others: nothing is read.
+    pub(crate) fn retyped(&self, text: &str) -> Result<Self, Failure> {
+        let source = Source::new(&self.source.file, text);
+        let file = design::file::parse(text);
+        resolved(source, file, &self.folder, self.catalog.clone(), self.parts.clone())
+    }
+
+    /// Said of terrain that a text names and that is not read for it.
+    pub(crate) fn terrain_not_read(&self) -> Problem {
+        Problem {
+            warning: true,
+            code: "terrain",
+            source: self.source.clone(),
+            span: Some(self.file.span_of("ground.terrain")),
+            message: "these tiles are not those of the file on the disk, so the ground is not looked at"
+                .to_owned(),
+            help: "download this text and run `overwinter check` on it".to_owned(),
+        }
     }
 
     /// The text of the design file.
@@ -206,19 +231,29 @@ pub(crate) fn design(path: &Path) -> Result<Checked, Failure> {
             Err(problem) => parts.push((name.to_owned(), Err(problem))),
         }
     }
+    resolved(source, file, folder, catalog, parts)
+}
+
+/// A design file whose part files are read.
+fn resolved(
+    source: Source,
+    file: DesignFile,
+    folder: &Path,
+    catalog: Catalog,
+    parts: Vec<Part>,
+) -> Result<Checked, Failure> {
     let problem = |diagnostic: Diagnostic| problem(diagnostic, &source, &parts);
     match design::resolve::resolve(&catalog, &file) {
         Ok(resolved) => {
             let warnings = resolved.warnings.into_iter().map(problem).collect();
-            Ok(Checked { design: resolved.design, warnings, source, file, folder: folder.to_owned() })
+            let (design, folder) = (resolved.design, folder.to_owned());
+            Ok(Checked { design, warnings, source, file, folder, catalog, parts })
         }
         Err(found) => Err(Failure { problems: found.into_iter().map(problem).collect() }),
     }
 }
 
-type Parts = [(String, Result<Source, Box<Problem>>)];
-
-fn problem(found: Diagnostic, design: &Source, parts: &Parts) -> Problem {
+fn problem(found: Diagnostic, design: &Source, parts: &[Part]) -> Problem {
     let part = |name: &str| parts.iter().find(|(part, _)| part == name).map(|(_, read)| read);
     let source = match found.file.as_deref().and_then(part) {
         Some(Ok(source)) => source,

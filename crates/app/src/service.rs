@@ -116,7 +116,7 @@ pub(crate) fn open(
     }
     let greeting = greeting(site, &settings, &setup);
     let posted = sources::posted(site, &setup)?;
-    let zone = site.fleet.time_zone.as_deref().and_then(Zone::named).unwrap_or(Zone::UTC);
+    let zone = settings::zone(site)?;
     let kinds = site.texts().map(|(file, design, _)| (file.to_owned(), design.name.clone())).collect();
     let subscriptions = links::subscriptions(site, &setup, &own_word(&settings, &log)?)?;
     let onward = onward::all(site, &setup)?;
@@ -366,6 +366,7 @@ impl Service {
         let names: BTreeMap<DevEui, String> = named(&registry);
         let (teller, printed) = teller::begin().map_err(|error| no_threads(&error))?;
         let (lookout, twin, waiting) = watcher::open();
+        let areas = watch.areas.clone();
         let tellers = self.tellers;
         let watched = Arc::new(Watched {
             setup: watcher::paced(watch, pace),
@@ -420,6 +421,7 @@ impl Service {
                 posted,
                 page,
                 known,
+                areas,
                 places: web::Places::of(settings.registry.clone()),
                 gate,
             };

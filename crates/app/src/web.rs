@@ -40,6 +40,7 @@ mod track;
 mod tries;
 mod trip;
 mod truths;
+mod typing;
 mod visit;
 mod who;
 
@@ -48,7 +49,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use axum::extract::{DefaultBodyLimit, Form, Path, Query, State};
-use axum::http::HeaderMap;
+use axum::http::{HeaderMap, StatusCode};
 use axum::middleware::from_fn_with_state;
 use axum::response::Response;
 use axum::routing::get;
@@ -59,6 +60,7 @@ use logbook::intake::door::Door;
 use logbook::intake::gateways::Gateways;
 use logbook::registry::Node;
 use logbook::store::writer::Counts;
+use logbook::watch::Area;
 use logbook::zone::Zone;
 use tower_http::compression::CompressionLayer;
 use wire::identity::DevEui;
@@ -67,7 +69,6 @@ use crate::input::fleet;
 use crate::known::Known;
 use pulse::Pulse;
 
-pub(crate) use designs::Typing;
 pub(crate) use listener::{Doorway, Listening};
 pub(crate) use login::Gate;
 pub(crate) use posted::Posted;
@@ -76,6 +77,8 @@ pub(crate) use put::Places;
 use shown::Wish;
 use stations::Stations;
 pub(crate) use truths::Truths;
+use typing::Step;
+pub(crate) use typing::Typing;
 use who::Asker;
 
 /// What the routes know.
@@ -112,6 +115,8 @@ pub(crate) struct House {
     pub(crate) page: Page,
     /// What is known of the site beside its log.
     pub(crate) known: Known,
+    /// Ground that nodes are not to leave.
+    pub(crate) areas: Vec<Area>,
     /// Where nodes were put.
     pub(crate) places: Places,
     /// Who is let in.
@@ -181,7 +186,10 @@ fn pages() -> Router<Arc<House>> {
     });
     Router::new()
         .route("/", page!(nodes::site))
-        .route("/node/{name}", page_of!(node::state))
+        .route(
+            "/node/{name}",
+            get(|State(house): Asked, Path(name): Path<String>, wish: Wish| node_or_part(house, name, wish)),
+        )
         .route("/node/{name}/first-days", page_of!(first_days::state))
         .route("/track/{name}", page_of!(track::state))
         .route("/alarms", page!(alarms::state))
@@ -207,6 +215,17 @@ fn pages() -> Router<Arc<House>> {
         .layer(CompressionLayer::new())
 }
 
+/// The page of a node, or of it what a zoom changes.
+async fn node_or_part(house: Arc<House>, name: String, wish: Wish) -> Response {
+    if wish.word("part") == Some("sent") {
+        return shown::part(house, wish, move |look| {
+            Ok(node::sent(look, &name)?.map(|sent| sent.shown().into_string()))
+        })
+        .await;
+    }
+    shown::answer(house, wish, move |look| node::state(look, &name)).await
+}
+
 /// What is proposed for messages that somebody has pasted; nothing is kept.
 async fn pasted(State(house): Asked, wish: Wish, Form(fields): Form<BTreeMap<String, String>>) -> Response {
     shown::answer(house, wish, move |look| intake::proposed(look, &fields)).await
@@ -219,13 +238,18 @@ async fn typed(
     wish: Wish,
     Form(form): Form<BTreeMap<String, String>>,
 ) -> Response {
-    let text = form.get("text").cloned().unwrap_or_default();
-    let lives = designs::lives(form.get("resting").is_none_or(|word| word == "yes"));
+    let Some(text) = form.get("text").cloned() else {
+        return problem::plain(StatusCode::BAD_REQUEST, "send the text of a design as `text`");
+    };
+    let step = Step::named(form.get("step").map(String::as_str));
     let is_part = form.contains_key("part");
-    let by = form.get("by").cloned().unwrap_or_default();
+    let question = house.typing.question(form.get("by").map_or("", String::as_str));
+    // Dropped with the connection: work for somebody who has gone ends.
+    let _waiting = question.waiting();
     let beside = wish.word("beside").filter(|_| !is_part).map(str::to_owned);
     let page = move |house: &House| {
-        designs::beside(house, designs::page(house, &file, &text, lives, &by), beside.as_deref())
+        let page = designs::page(house, &file, &text, step, &question)?;
+        Some(designs::beside(house, page, beside.as_deref(), &question))
     };
     shown::typed(house, wish, is_part, page).await
 }

@@ -43,6 +43,8 @@ use wire::payload::{Reading, State};
 /// An interval that was set, and what follows it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Effect {
+    /// The field, as it is called in the design.
+    pub field: String,
     /// The field that sets it, and its value in its unit, as `report_interval 15 min`.
     pub set: String,
     /// The interval in the unit of the field, as `15 min`.
@@ -128,6 +130,7 @@ impl<'a> Setting<'a> {
     fn effect(&self, value: f64) -> Effect {
         let interval = format!("{value} {}", self.field.unit);
         Effect {
+            field: self.field.name.clone(),
             set: format!("{} {interval}", self.field.name),
             interval_s: value * f64::from(self.interval.unit_s),
             interval,
@@ -151,8 +154,8 @@ mod tests {
     fn the_next_one_is_never_awaited_before_it_is_due() {
         let words = String::new;
         let due = |interval_s: f64| {
-            let (set, interval, next, only) = (words(), words(), words(), words());
-            Effect { set, interval, interval_s, next, only }.next_by(1000)
+            let (field, set, interval, next, only) = (words(), words(), words(), words(), words());
+            Effect { field, set, interval, interval_s, next, only }.next_by(1000)
         };
         assert_eq!((due(90.5), due(90.0), due(0.1)), (1091, 1090, 1001));
     }

@@ -64,7 +64,7 @@ use threshold::Wall;
 use too_long_on_air::OnAir;
 
 pub use alarm::{About, Alarm, AlarmId, Change, Evidence, Key, Rule, Urgency};
-pub use area::{Area, Ground, Place, metres_between};
+pub use area::{Area, Ground, METRES_PER_DEGREE, Place, metres_between};
 pub use event::{Event, Frame, Host, Uplink, What};
 pub use first_days::{FIRST_DAYS, FirstDay, Point, Promised, first_days};
 pub use foretold::{Foretold, SOON_D};

@@ -24,6 +24,7 @@ mod signboard;
 pub mod survival;
 pub mod tape;
 pub mod tornado;
+pub mod track;
 pub mod verdict_mark;
 pub mod year;
 

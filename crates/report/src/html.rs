@@ -9,8 +9,13 @@ pub mod site;
 pub mod sizing;
 pub mod truth;
 
+use design::node::Promise;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
-use verdict::plan::{Plan, Severity, Survival, Verdict};
+use verdict::BeforeLife;
+use verdict::law::LawPlan;
+use verdict::message::MessageView;
+use verdict::plan::{LifeInBrief, Plan, Severity, Survival, Verdict};
+use verdict::reach::Reach;
 
 use super::{ReportedDesign, darkest_month, sentences, words};
 use crate::sentences::life::{life_rows, mean_rows, weather_rows};
@@ -114,6 +119,23 @@ pub fn verdict_rows(subject: &ReportedDesign, plan: &Plan) -> String {
     html! { div.verdicts { (answers(subject, plan)) } }.into_string()
 }
 
+/// The verdicts of a design of which only the first few lives are lived, or none yet, as a piece of a page.
+pub fn first_verdict_rows(before: &BeforeLife, life: Option<&LifeInBrief>, promise: &Promise) -> String {
+    let life = match life {
+        Some(life) => {
+            let sentence = sentences::will_it_live(life.verdict, &life.kept);
+            let promised = words::figure_short(promise.without_outage.percent());
+            let figure = format!("{}; promised {promised} %", life.reason);
+            verdict_row("life", life.verdict, &sentence, &figure, sentences::SO_FEW)
+        }
+        None => html! {
+            div.verdict.waiting { p.quiet { "life" } span {} p.quiet { "Lives are being lived." } }
+        },
+    };
+    html! { div.verdicts { (life) (answers_before_life(&before.law, &before.reach, &before.messages)) } }
+        .into_string()
+}
+
 /// The charge over the year: of many lives, or of the only one.
 fn charge(subject: &ReportedDesign, plan: &Plan) -> Markup {
     match &plan.chances {
@@ -176,15 +198,23 @@ fn answers(subject: &ReportedDesign, plan: &Plan) -> Markup {
     let weather = sentences::life::drawn_from(subject, plan)
         .map_or_else(|| weather_sentence(plan), |from| format!("Weather {from}."));
     let reason = format!("{reason} {weather}");
+    let kept = plan.chances.as_ref().map_or(&[][..], |chances| &chances.kept);
     html! {
-        (verdict_row("life", plan.verdict, &sentences::will_it_live(plan), &figure, reason.trim()))
+        (verdict_row("life", plan.verdict, &sentences::will_it_live(plan.verdict, kept), &figure, reason.trim()))
         (remedy::sentence(subject, plan))
         @if let Some(gated) = plan.with_gate {
             p { (sentences::with_gate(plan, gated)) }
         }
-        (law::verdict(subject))
-        (reach::verdict(subject))
-        (message::verdict(subject))
+        (answers_before_life(&subject.law, &subject.reach, &subject.messages))
+    }
+}
+
+/// The answers that hang on no life; of reach and message nothing if nothing is sent.
+fn answers_before_life(law: &LawPlan, reach: &Reach, messages: &[MessageView]) -> Markup {
+    html! {
+        (law::verdict(law))
+        @if !messages.is_empty() || !law.checks.is_empty() { (reach::verdict(reach)) }
+        (message::verdict(law, messages))
     }
 }
 
@@ -241,7 +271,7 @@ fn fact(label: &str, figure: &str, rest: &str) -> Markup {
     html! { div { dt { (label) } dd { b { (figure) } br; (rest) } } }
 }
 
-fn ledger(plan: &Plan) -> Markup {
+pub(crate) fn ledger(plan: &Plan) -> Markup {
     let month = darkest_month(plan).map_or("the darkest month", words::month);
     let dark = |entry: &verdict::plan::LedgerEntry| entry.per_dark_day.milliampere_hours();
     let top = super::top_of_ledger(plan.ledger.iter().map(dark));

@@ -198,6 +198,11 @@ impl Found {
 }
 
 impl Failure {
+    /// What is wrong, without the places, in a line.
+    pub fn in_a_line(&self) -> String {
+        self.problems.iter().map(|problem| problem.message.as_str()).collect::<Vec<_>>().join("; ")
+    }
+
     /// One problem.
     pub fn of(problem: Problem) -> Self {
         Self { problems: vec![problem] }

@@ -3,18 +3,19 @@
 pub mod alarm;
 pub mod learnable;
 pub mod life;
+pub mod message;
 pub mod obstacle;
 pub mod reach;
 pub mod remedy;
 pub mod truth;
 pub mod winter;
 
-use design::message::{Direction, Form, Part};
+use design::message::Part;
 use design::quantity::Share;
 use forecast::life::climate_view::ClimateView;
 use forecast::sky::recorded::Winters;
 use verdict::law::{Bound, LawPlan, Limit, RateRow};
-use verdict::message::{FormView, MessageView, RateView, Row};
+use verdict::message::{RateView, Row};
 use verdict::plan::{Cause, Course, Driver, FaultRow, JudgedPromise, Plan, Promised, Survival, Verdict};
 
 use super::{Assumed, Origin, ReportedDesign, words};
@@ -24,6 +25,8 @@ const LEAST_WEIGHT: f64 = 0.05;
 
 /// With fewer lives their fifths say nothing.
 const FEW_LIVES: usize = 100;
+/// What is said of them instead.
+pub(crate) const SO_FEW: &str = "So few lives say little: the interval shows how little.";
 
 /// A share of lives or reports with the digits worth reading: "98.2 %", "99.99 %"; never rounded up to all.
 pub fn share(share: Share) -> String {
@@ -44,7 +47,7 @@ pub fn headline(subject: &ReportedDesign, chances: &Survival) -> String {
 /// What the figure depends on, and what it leaves out.
 pub fn caveat(chances: &Survival) -> String {
     let mut said = if chances.lives < FEW_LIVES {
-        "So few lives say little: the interval shows how little.".to_owned()
+        SO_FEW.to_owned()
     } else {
         let (worst, best) = (share(chances.worst_fifth), share(chances.best_fifth));
         format!(
@@ -274,17 +277,16 @@ fn missed(chances: &Survival) -> String {
     chances.missed().map(sentence).collect()
 }
 
-/// What is said of a life: that of survival, unless only a smaller promise is broken.
-pub fn will_it_live(plan: &Plan) -> String {
-    let survival = plan.chances.as_ref().and_then(|chances| chances.kept.first());
-    match survival {
-        Some(survival) if plan.verdict == Verdict::Fails && survival.verdict != Verdict::Fails => {
-            let missed = plan.chances.iter().flat_map(Survival::missed);
+/// The answer to "will it live?" from what was promised, survival first.
+pub fn will_it_live(verdict: Verdict, kept: &[JudgedPromise]) -> String {
+    match kept {
+        [survival, rest @ ..] if verdict == Verdict::Fails && survival.verdict != Verdict::Fails => {
+            let missed = rest.iter().filter(|kept| kept.verdict != Verdict::Holds);
             let names: Vec<&str> = missed.map(|kept| kept.promised.name()).collect();
             let lives = if survival.verdict == Verdict::Holds { "It will live" } else { "It may live" };
             format!("{lives}, but not keep its promise: {}.", names.join(", "))
         }
-        _ => words::will_it_live(plan.verdict).to_owned(),
+        _ => words::will_it_live(verdict).to_owned(),
     }
 }
 
@@ -305,89 +307,6 @@ pub fn fault(row: &FaultRow) -> String {
         words::days(median),
         words::days(most)
     )
-}
-
-/// What a message needs of what it may have at a data rate.
-struct Room<'a> {
-    message: &'a str,
-    /// None where only the length of the message is known.
-    form: Option<Form>,
-    bytes: usize,
-    most: usize,
-    data_rate: u8,
-}
-
-impl Room<'_> {
-    /// Bytes left \[may be negative\].
-    fn left(&self) -> f64 {
-        self.most as f64 - self.bytes as f64
-    }
-
-    fn sentence(&self, unit: &str) -> String {
-        match self.most {
-            0 => format!("no room at DR{}", self.data_rate),
-            most => format!("{} of {most}{unit} at DR{}", self.bytes, self.data_rate),
-        }
-    }
-}
-
-impl ReportedDesign {
-    /// Whether every message fits.
-    pub fn message_verdict(&self) -> Verdict {
-        verdict::message::verdict(&self.law)
-    }
-
-    /// The verdict on the messages with the figures of the one with least room, each of its forms at the data rate that
-    /// leaves it least: "report has 12 of 115 bytes at DR3, in short form 5 of 51 at DR0". `None` if nothing is sent.
-    pub fn message_room(&self) -> Option<(Verdict, String)> {
-        let rooms = self.rooms();
-        let least = |one: &&Room<'_>, other: &&Room<'_>| one.left().total_cmp(&other.left());
-        let message = rooms.iter().min_by(least)?.message;
-        let of_form =
-            |form| rooms.iter().filter(|room| room.message == message && room.form == form).min_by(least);
-        let said = match (of_form(Some(Form::Full)), of_form(Some(Form::Short))) {
-            (Some(full), Some(short)) => {
-                format!("{}, in short form {}", full.sentence(" bytes"), short.sentence(""))
-            }
-            (Some(only), None) | (None, Some(only)) => only.sentence(" bytes"),
-            (None, None) => of_form(None)?.sentence(" bytes"),
-        };
-        Some((self.message_verdict(), format!("{message} has {said}")))
-    }
-
-    /// Every message sent, in the form that is sent at each data rate.
-    fn rooms(&self) -> Vec<Room<'_>> {
-        let designed = self.messages.iter().filter(|message| message.direction == Direction::Up);
-        let designed = designed.flat_map(|message| {
-            sent(message).map(move |(form, rate)| Room {
-                message: &message.name,
-                form: Some(form.form),
-                bytes: form.bytes,
-                most: rate.ceiling.bytes,
-                data_rate: rate.data_rate,
-            })
-        });
-        let designed: Vec<Room<'_>> = designed.collect();
-        if !designed.is_empty() {
-            return designed;
-        }
-        let stated = self.law.messages.iter().flat_map(|message| {
-            message.rates.iter().map(move |rate| Room {
-                message: &message.name,
-                form: None,
-                bytes: rate.bytes,
-                most: rate.ceiling.bytes,
-                data_rate: rate.data_rate,
-            })
-        });
-        stated.collect()
-    }
-}
-
-/// Forms and data rates at which a message is sent.
-fn sent(message: &MessageView) -> impl Iterator<Item = (&FormView, &RateView)> {
-    let rates = message.forms.iter().flat_map(|form| form.rates.iter().map(move |rate| (form, rate)));
-    rates.filter(|(_, rate)| rate.sent)
 }
 
 /// The reason of the law's verdict, short.

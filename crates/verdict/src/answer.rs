@@ -2,6 +2,7 @@
 
 use design::node::Design;
 use forecast::Progress;
+use forecast::life::prepared::Prepared;
 use forecast::radio::collisions::Sender;
 use forecast::terrain::Terrain;
 
@@ -50,6 +51,56 @@ pub struct Answer {
     pub learnable: Option<Learnable>,
 }
 
+/// What is said of a design before any of its lives is lived.
+#[derive(Clone, Debug)]
+pub struct BeforeLife {
+    /// Is it lawful?
+    pub law: LawPlan,
+    /// Will it be heard?
+    pub reach: Reach,
+    /// Each message at each data rate.
+    pub messages: Vec<MessageView>,
+    /// What can be learned of the node from what it is designed to send; `None` if no message is designed.
+    pub learnable: Option<Learnable>,
+}
+
+impl BeforeLife {
+    /// Answers the questions that hang on no life: law, reach and message. `terrain` and `others` are those of
+    /// [`Environment`], `seed` that of [`Effort`].
+    #[must_use]
+    pub fn of(design: &Design, terrain: Option<&Terrain>, others: &[Sender], seed: u64) -> Self {
+        let reach = reach::judge(design, terrain, others, seed);
+        let link = reach.spots.middle_state();
+        let law = law::judge(design, link);
+        let messages = message::view(design, link);
+        let learnable = message::learnable(design, link);
+        Self { law, reach, messages, learnable }
+    }
+
+    /// The worst verdict so far.
+    #[must_use]
+    pub fn verdict(&self) -> Verdict {
+        let verdicts = [self.law.verdict, self.reach.verdict, message::verdict(&self.law)];
+        Verdict::worst(verdicts).unwrap_or(Verdict::NotKnown)
+    }
+
+    /// The whole answer: lives the lives of the same design, whose tables are made. Asked to stop, it gives the answer so
+    /// far, in which fewer lives were lived than wanted.
+    #[must_use]
+    pub fn with_life(
+        self,
+        prepared: &Prepared,
+        weather: Weather<'_>,
+        effort: Effort,
+        progress: &dyn Progress,
+    ) -> Answer {
+        let Self { mut law, reach, messages, learnable } = self;
+        let life = plan::of_prepared(prepared, weather, effort, progress);
+        affordable(prepared.design(), reach.spots.middle_state(), &life, &mut law);
+        Answer { life, law, reach, messages, learnable }
+    }
+}
+
 /// Answers every question about a design. Asked to stop, it gives the answer so far, in which fewer lives were lived than
 /// wanted.
 #[must_use]
@@ -59,14 +110,10 @@ pub fn answer(
     effort: Effort,
     progress: &dyn Progress,
 ) -> Answer {
-    let reach = reach::judge(design, environment.terrain, environment.others, effort.seed);
-    let link = &reach.spots.middle_state().clone();
-    let life = plan::plan(design, environment.weather, &reach.spots, effort, progress);
-    let mut law = law::judge(design, link);
-    affordable(design, link, &life, &mut law);
-    let messages = message::view(design, link);
-    let learnable = message::learnable(design, link);
-    Answer { life, law, reach, messages, learnable }
+    let &Environment { weather, terrain, others } = environment;
+    let before = BeforeLife::of(design, terrain, others, effort.seed);
+    let prepared = Prepared::new(design, weather, &before.reach.spots, effort.seed);
+    before.with_life(&prepared, weather, effort, progress)
 }
 
 impl Answer {

@@ -13,13 +13,14 @@ pub mod plan;
 mod quota;
 pub mod reach;
 pub mod remedy;
+pub mod setting;
 pub mod site;
 pub mod size;
 pub mod survey;
 pub mod truth;
 pub mod winter;
 
-pub use answer::{Answer, Environment, Question, answer};
+pub use answer::{Answer, BeforeLife, Environment, Question, answer};
 pub use finding::{Finding, Severity, Verdict};
 pub use truth::{Truth, truth};
 pub use winter::{Winter, winter};

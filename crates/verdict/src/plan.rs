@@ -24,7 +24,7 @@ pub use forecast::life::shown::{FortnightHour, Hour, Moment, NodeState};
 pub use judged::{JudgedVariant, dangers, judged, worst_first};
 pub use kept::{JudgedPromise, Promised};
 pub(crate) use make::month_ahead;
-pub use make::plan;
+pub use make::{of_prepared, plan};
 
 pub use crate::finding::{Finding, Severity, Verdict};
 

@@ -6,6 +6,7 @@ mod common;
 use design::change::Change;
 use design::node::Design;
 use forecast::Silent;
+use forecast::life::prepared::Prepared;
 use forecast::radio::spots::senders;
 use forecast::sky::climate::Climate;
 use verdict::plan::{Effort, LifeInBrief, Verdict, Weather, plan};
@@ -84,6 +85,7 @@ fn alone(designs: &[Design], index: usize) -> LifeInBrief {
     LifeInBrief {
         verdict: plan.verdict,
         reason: plan.reason,
+        lives: chances.lives,
         without_outage: Some(chances.without_outage),
         kept: chances.kept,
         findings: plan.findings,
@@ -117,6 +119,20 @@ fn a_row_says_what_the_node_would_be_told_alone() {
     assert!(rows.iter().any(|row| row.verdict == Verdict::Fails), "{rows:#?}");
     let plated = |row: &LifeInBrief| row.findings.iter().any(|one| one.code == "charging-below-freezing");
     assert!(rows.iter().any(plated), "{rows:#?}");
+}
+
+/// Without the lives that look for causes: verdict, sentence and promises are those of the whole plan of as many lives.
+#[test]
+fn a_design_whose_tables_are_made_is_judged_as_by_its_plan() {
+    for design in [post(0.5, false), post(12.0, true)] {
+        let climate = climate(&design);
+        let spots = reach::judge(&design, None, &[], EFFORT.seed).spots;
+        let prepared = Prepared::new(&design, Weather::Climate(&climate), &spots, EFFORT.seed);
+        let first = LifeInBrief::of_prepared(&prepared, Weather::Climate(&climate), EFFORT, &Silent);
+        let whole = alone(std::slice::from_ref(&design), 0);
+        assert_eq!((first.verdict, &first.reason, first.lives), (whole.verdict, &whole.reason, whole.lives));
+        assert_eq!((&first.kept, first.without_outage), (&whole.kept, whole.without_outage));
+    }
 }
 
 /// Under one sky: what is said of a node does not hang on who lived its lives before it.

@@ -222,6 +222,11 @@ impl Site {
         self.kinds.iter().map(|(file, checked)| (file.as_str(), &checked.design, checked.source.text()))
     }
 
+    /// A kind of its nodes by its file.
+    pub(crate) fn kind(&self, file: &str) -> Option<&Checked> {
+        self.kinds.get(file)
+    }
+
     /// Something wrong at a key of its file, for a person.
     pub(crate) fn failure(&self, code: &'static str, key: &str, message: String, help: &str) -> Failure {
         let span = self.file.span_of(key);

@@ -10,6 +10,7 @@ use logbook::network::{Plan, Setup, Station};
 use logbook::readings::Kind;
 use logbook::registry::Registry;
 use logbook::store::setup::{Site, addresses};
+use logbook::zone::Zone;
 use report::problem::{Failure, Problem};
 use wire::identity::GatewayEui;
 
@@ -75,6 +76,20 @@ const EXAMPLE: &str = "write `[serve]` with `log = \"larkmoor.sqlite\"`, and `[s
 
 fn at(site: &fleet::Site, key: &str, message: String, help: &str) -> Failure {
     site.failure("serve", key, message, help)
+}
+
+/// What clocks of the site show; UTC where it names no zone.
+pub(crate) fn zone(site: &fleet::Site) -> Result<Zone, Failure> {
+    let Some(name) = &site.fleet.time_zone else { return Ok(Zone::UTC) };
+    Zone::named(name).ok_or_else(|| {
+        let message = format!("this program's database of time zones has no `{name}`");
+        site.failure(
+            "time-zone",
+            "time_zone",
+            message,
+            "name another zone with the same clock, or leave it out for UTC",
+        )
+    })
 }
 
 /// Who is who, with keys where there are any: a site where nobody is enrolled needs no passphrase.

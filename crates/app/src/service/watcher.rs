@@ -29,7 +29,7 @@ use serde_json::{Value, json};
 use wire::identity::{DevEui, GatewayEui};
 
 use super::teller::Teller;
-use super::{Form, host};
+use super::{Form, host, settings};
 use crate::input::fleet;
 use crate::output;
 use crate::web::pulse::Pulse;
@@ -168,7 +168,7 @@ pub(super) fn setup(site: &fleet::Site, of: &Site) -> Result<Setup, Failure> {
     let nodes = of.registry.iter().filter(|row| row.open()).filter_map(plan).collect();
     let thresholds = site.fleet.rules.iter().map(|rule| threshold(site, rule)).collect::<Result<_, _>>()?;
     let areas = site.fleet.areas.iter().map(|area| self::area(site, area)).collect::<Result<_, _>>()?;
-    let zone = site.fleet.time_zone.as_deref().and_then(Zone::named).unwrap_or(Zone::UTC);
+    let zone = settings::zone(site)?;
     Ok(Setup { nodes, thresholds, areas, zone, ..Setup::default() })
 }
 

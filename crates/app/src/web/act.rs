@@ -51,6 +51,11 @@ pub(super) trait Act: 'static {
 
     /// Where it leads.
     fn then(on: &Self::On) -> String;
+
+    /// Whether what was sent is only to be looked at: nothing is done, and it is shown with what would follow.
+    fn is_look(_: &Sent) -> bool {
+        false
+    }
 }
 
 /// What a form carries beside its fields.
@@ -59,7 +64,12 @@ pub(super) struct Form {
     pub(super) word: String,
     /// Why what was sent was not done.
     pub(super) why: Option<String>,
+    /// What was sent to be looked at, or was not done.
+    pub(super) sent: Fields,
 }
+
+/// Fields of a form by their names.
+type Fields = BTreeMap<String, String>;
 
 /// The routes of it.
 pub(super) fn routes() -> Router<Arc<House>> {
@@ -73,7 +83,7 @@ pub(super) fn routes() -> Router<Arc<House>> {
 
 fn by<A: Act>() -> MethodRouter<Arc<House>> {
     let show = |(State(house), Extension(asker)): Asked, Path(on): Path<A::On>, wish: Wish| {
-        shown::answer(house, wish, move |look| A::shown(look, &on, form(&asker, None)))
+        shown::answer(house, wish, move |look| A::shown(look, &on, form(&asker, None, Fields::new())))
     };
     get(show).post(take::<A>)
 }
@@ -91,6 +101,11 @@ async fn take<A: Act>(
         Ok(doer) => doer,
         Err(refused) => return *refused,
     };
+    let typed = sent.fields.clone();
+    if A::is_look(&sent) {
+        let look = move |look: &Look<'_>| A::shown(look, &on, form(&asker, None, typed));
+        return shown::answer(house, Wish::default(), look).await;
+    }
     let (kept, of) = (Arc::clone(&house), on.clone());
     let work = move || A::does(&kept, &of, &sent, &doer).map_err(|refused| refused.to_string());
     let why = match spawn_blocking(work).await {
@@ -100,14 +115,14 @@ async fn take<A: Act>(
         Ok(Err(why)) => why,
         Err(_gone) => "this has failed; please report it".to_owned(),
     };
-    let again = move |look: &Look<'_>| A::shown(look, &on, form(&asker, Some(why)));
+    let again = move |look: &Look<'_>| A::shown(look, &on, form(&asker, Some(why), typed));
     let mut response = shown::answer(house, Wish::default(), again).await;
     *response.status_mut() = StatusCode::UNPROCESSABLE_ENTITY;
     response
 }
 
-fn form(asker: &Asker, why: Option<String>) -> Form {
-    Form { word: asker.form_word().map(|word| word.reveal().to_owned()).unwrap_or_default(), why }
+fn form(asker: &Asker, why: Option<String>, sent: Fields) -> Form {
+    Form { word: asker.form_word().map(|word| word.reveal().to_owned()).unwrap_or_default(), why, sent }
 }
 
 /// A visit is noted.
@@ -182,26 +197,55 @@ impl Act for Tell {
             messages: design.into_iter().flat_map(setting::to_node).map(message).collect(),
             others: others.map(|other| other.name.clone()).collect(),
             before: before.collect(),
+            considered: considered(house, node, &form.sent),
             why: form.why,
             form: form.word,
         }))
     }
 
     fn does(house: &House, node: &String, sent: &Sent, doer: &Doer) -> Result<(), setting::Refused> {
-        let others = sent.fields.keys().filter_map(|key| key.strip_prefix("node:").map(str::to_owned));
-        let nodes: Vec<String> = std::iter::once(node.clone()).chain(others).collect();
-        let typed =
-            sent.fields.iter().filter_map(|(key, text)| Some((key.strip_prefix("value:")?, text.trim())));
-        let values =
-            typed.filter(|(_, text)| !text.is_empty()).map(|(key, text)| (key.to_owned(), value(text)));
-        let values: BTreeMap<String, Value> = values.collect();
+        let (nodes, values) = (nodes(node, &sent.fields), values(&sent.fields));
         let wish = setting::Wish { nodes: &nodes, message: sent.field("message"), values: &values };
         setting::want(house, &wish, doer).map(drop)
+    }
+
+    fn is_look(sent: &Sent) -> bool {
+        sent.fields.contains_key("look")
     }
 
     fn then(node: &String) -> String {
         node_page(node) + "/settings"
     }
+}
+
+/// The node and the others that are to be told the same.
+fn nodes(node: &str, sent: &Fields) -> Vec<String> {
+    let others = sent.keys().filter_map(|key| key.strip_prefix("node:").map(str::to_owned));
+    std::iter::once(node.to_owned()).chain(others).collect()
+}
+
+/// What was typed into the fields of a message.
+fn typed(sent: &Fields) -> BTreeMap<String, String> {
+    let typed = sent.iter().filter_map(|(key, text)| Some((key.strip_prefix("value:")?, text.trim())));
+    typed.filter(|(_, text)| !text.is_empty()).map(|(key, text)| (key.to_owned(), text.to_owned())).collect()
+}
+
+fn values(sent: &Fields) -> BTreeMap<String, Value> {
+    typed(sent).into_iter().map(|(key, text)| (key, value(&text))).collect()
+}
+
+/// What somebody has typed and not sent, and what would follow.
+fn considered(house: &House, node: &str, sent: &Fields) -> Option<act::Considered> {
+    let (message, typed) = (sent.get("message")?.clone(), typed(sent));
+    let (nodes, values) = (nodes(node, sent), values(sent));
+    let wish = setting::Wish { nodes: &nodes, message: &message, values: &values };
+    let follows = if typed.is_empty() { Ok(act::Follows::default()) } else { setting::follows(house, &wish) };
+    let follows = follows.unwrap_or_else(|refused| act::Follows {
+        refused: Some(refused.to_string()),
+        ..act::Follows::default()
+    });
+    let others = nodes.into_iter().skip(1).collect();
+    Some(act::Considered { message, typed, others, follows })
 }
 
 /// Values in a line: `report_interval 15`.

@@ -8,10 +8,12 @@ use super::House;
 use super::shown::{self, Wish};
 
 /// Scripts as they are shipped.
-const SCRIPTS: [(&str, &str); 5] = [
+const SCRIPTS: [(&str, &str); 7] = [
     ("live.js", include_str!("../../page/live.js")),
     ("design.js", include_str!("../../page/design.js")),
     ("map.js", include_str!("../../page/map.js")),
+    ("settings.js", include_str!("../../page/settings.js")),
+    ("stretch.js", include_str!("../../page/stretch.js")),
     ("visit.js", include_str!("../../page/visit.js")),
     ("vendor/openlayers.js", include_str!("../../page/vendor/openlayers.js")),
 ];

@@ -11,6 +11,7 @@ use axum::http::{HeaderMap, Method, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse as _, Response};
 use design::serve::Page;
+use logbook::store::StoreError;
 
 use super::posted;
 use super::problem::plain;
@@ -34,16 +35,34 @@ pub(super) async fn check(State(house): State<Arc<House>>, mut request: Request,
     if login::is_for_all(path) {
         return next.run(request).await;
     }
-    match who::asks(&house, request.headers()).await {
-        Ok(Found::Known(asker)) => drop(request.extensions_mut().insert(asker)),
-        Ok(Found::NoAccounts) if stays_here(&house.page) => {
-            request.extensions_mut().insert(Asker::machine(&house.gate.machine));
-        }
-        Ok(Found::NoAccounts) => return plain(StatusCode::FORBIDDEN, NO_ACCOUNTS),
-        Ok(Found::Nobody) => return nobody(&request),
-        Err(error) => return plain(StatusCode::SERVICE_UNAVAILABLE, &error.to_string()),
+    match asker(&house, request.headers()).await {
+        Ok(asker) => drop(request.extensions_mut().insert(asker)),
+        Err(Stranger::NoAccounts) => return plain(StatusCode::FORBIDDEN, NO_ACCOUNTS),
+        Err(Stranger::Nobody) => return nobody(&request),
+        Err(Stranger::Unknown(error)) => return plain(StatusCode::SERVICE_UNAVAILABLE, &error.to_string()),
     }
     next.run(request).await
+}
+
+/// Why nobody is let in.
+pub(super) enum Stranger {
+    /// There are no accounts, and not this machine alone reaches the page.
+    NoAccounts,
+    /// There are, and this is none of them.
+    Nobody,
+    /// The log can't be read.
+    Unknown(StoreError),
+}
+
+/// Who sends a request with these fields, if that is somebody who is let in.
+pub(super) async fn asker(house: &House, fields: &HeaderMap) -> Result<Asker, Stranger> {
+    match who::asks(house, fields).await {
+        Ok(Found::Known(asker)) => Ok(asker),
+        Ok(Found::NoAccounts) if stays_here(&house.page) => Ok(Asker::machine(&house.gate.machine)),
+        Ok(Found::NoAccounts) => Err(Stranger::NoAccounts),
+        Ok(Found::Nobody) => Err(Stranger::Nobody),
+        Err(error) => Err(Stranger::Unknown(error)),
+    }
 }
 
 const NO_ACCOUNTS: &str = "answered on the machine itself alone, as long as there are no accounts; make the first with \

@@ -33,6 +33,7 @@ use tokio::time::{sleep, timeout};
 use wire::identity::DevEui;
 
 use super::House;
+use super::guard;
 use super::pulse::{News, stopped};
 use super::shown::in_utc;
 
@@ -46,6 +47,22 @@ const SIGN_OF_LIFE: Duration = Duration::from_secs(15);
 const AHEAD: usize = 4;
 /// The log is read again after a failure.
 const NEXT_TRY: Duration = Duration::from_secs(1);
+
+/// Somebody who listens.
+struct Listener {
+    house: Arc<House>,
+    /// By which he was let in, and must be again before each piece.
+    fields: HeaderMap,
+    sees_places: bool,
+}
+
+impl Listener {
+    /// Whether what he may see is still what he was let in with: people are removed while they listen.
+    async fn may_still(&self) -> bool {
+        let asker = guard::asker(&self.house, &self.fields).await;
+        asker.is_ok_and(|asker| asker.sees_places() == self.sees_places)
+    }
+}
 
 /// Begins to tell.
 ///
@@ -67,7 +84,8 @@ pub(super) fn answer(
         }
     };
     let (pieces, told) = mpsc::channel(AHEAD);
-    tokio::spawn(tell(house, sees_places, from, pieces));
+    let listener = Listener { house, fields: headers.clone(), sees_places };
+    tokio::spawn(tell(listener, from, pieces));
     let fields = [(header::CONTENT_TYPE, "text/event-stream"), (header::CACHE_CONTROL, "no-store")];
     (fields, Body::new(Told(told))).into_response()
 }
@@ -87,18 +105,19 @@ impl hyper::body::Body for Told {
     }
 }
 
-/// Tells until the listener has gone or the program stops.
-async fn tell(house: Arc<House>, sees_places: bool, from: Option<i64>, pieces: mpsc::Sender<Bytes>) {
-    let mut stopping = house.pulse.stopping();
+/// Tells until the listener has gone, or may not listen any longer, or the program stops.
+async fn tell(listener: Listener, from: Option<i64>, pieces: mpsc::Sender<Bytes>) {
+    let mut stopping = listener.house.pulse.stopping();
     tokio::select! {
         () = stopped(&mut stopping) => {}
         () = pieces.closed() => {}
-        () = follow(&house, sees_places, from, &pieces) => {}
+        () = follow(&listener, from, &pieces) => {}
     }
 }
 
-async fn follow(house: &Arc<House>, sees_places: bool, from: Option<i64>, pieces: &mpsc::Sender<Bytes>) {
-    let (mut newest, mut news) = (house.pulse.newest(), house.pulse.news());
+async fn follow(listener: &Listener, from: Option<i64>, pieces: &mpsc::Sender<Bytes>) {
+    let pulse = &listener.house.pulse;
+    let (mut newest, mut news) = (pulse.newest(), pulse.news());
     let mut last = from.unwrap_or_else(|| *newest.borrow_and_update());
     // The head of the answer leaves with the first piece.
     let mut text = ": the log\n\n".to_owned();
@@ -108,20 +127,18 @@ async fn follow(house: &Arc<House>, sees_places: bool, from: Option<i64>, pieces
         }
         text = tokio::select! {
             beside = beside(&mut news, last) => beside,
-            frames = frames(house, sees_places, &mut last, &mut newest) => frames,
+            frames = frames(listener, &mut last, &mut newest) => frames,
         };
+        if !listener.may_still().await {
+            return;
+        }
     }
 }
 
 /// What comes next of frames, or a sign of life.
-async fn frames(
-    house: &Arc<House>,
-    sees_places: bool,
-    last: &mut i64,
-    newest: &mut watch::Receiver<i64>,
-) -> String {
+async fn frames(listener: &Listener, last: &mut i64, newest: &mut watch::Receiver<i64>) -> String {
     loop {
-        match next(house, sees_places, *last, newest).await {
+        match next(listener, *last, newest).await {
             Ok(Some((seq, text))) => {
                 *last = seq;
                 return text;
@@ -145,15 +162,14 @@ async fn beside(news: &mut broadcast::Receiver<News>, last: i64) -> String {
 
 /// What comes after a frame, as soon as there is something; `None` if nothing came for a while.
 async fn next(
-    house: &Arc<House>,
-    sees_places: bool,
+    listener: &Listener,
     last: i64,
     newest: &mut watch::Receiver<i64>,
 ) -> Result<Option<(i64, String)>, StoreError> {
     if *newest.borrow_and_update() <= last && timeout(SIGN_OF_LIFE, newest.changed()).await.is_err() {
         return Ok(None);
     }
-    let house = Arc::clone(house);
+    let (house, sees_places) = (Arc::clone(&listener.house), listener.sees_places);
     let read = tokio::task::spawn_blocking(move || {
         let log = sqlite::reader(&house.log)?;
         stretch(&log, last, &house, sees_places)

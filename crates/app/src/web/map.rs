@@ -8,11 +8,12 @@ use axum::extract::{Path, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse as _, Response};
 use axum::routing::get;
-use design::message::Kind;
+use forecast::terrain::Place;
 use logbook::people::May;
 use logbook::store::StoreError;
+use logbook::watch::{Area, Fix};
 use report::chart::ground::{FINEST, Tile};
-use report::page::map::{Board, House as Roof, Map, Tiles};
+use report::page::map::{Board, Border, Found, House as Roof, Map, Tiles, Way};
 use report::page::node_page;
 use report::page::site::SiteNode;
 use report::words;
@@ -35,9 +36,11 @@ async fn map((State(house), Extension(asker)): Asked, wish: Wish) -> Response {
 fn state(look: &Look<'_>, may_move: bool) -> Result<Option<Map>, StoreError> {
     let Some(ground) = look.house.promises.ground() else { return Ok(None) };
     let site = &look.house.site;
-    let mut boards = Vec::new();
+    let (mut boards, mut tracks) = (Vec::new(), Vec::new());
     for node in nodes::all(look, &alarms::open(look)?)? {
-        boards.extend(board(look, &node)?);
+        let found = track::found(look, &node.name)?;
+        boards.extend(board(look, &node, found.as_ref()));
+        tracks.extend(found.and_then(|found| way(look, &node.name, &found)));
     }
     let roof = |at: &design::surroundings::Gateway| Roof {
         name: at.name.clone(),
@@ -55,28 +58,46 @@ fn state(look: &Look<'_>, may_move: bool) -> Result<Option<Map>, StoreError> {
         }),
         nodes: boards,
         gateways: site.fleet.surroundings.gateways.iter().map(roof).collect(),
+        tracks,
+        areas: look.house.areas.iter().map(border).collect(),
         may_move,
     }))
 }
 
-/// Where a node stands, or said last that it is; `None` where nobody knows.
-fn board(look: &Look<'_>, node: &SiteNode) -> Result<Option<Board>, StoreError> {
-    let known = look.node(&node.name);
-    let design = known.as_ref().and_then(|known| known.design(look));
-    let moves = design.is_some_and(|design| {
-        nodes::fields(design).any(|(_, field)| matches!(field.kind, Kind::Position { .. }))
-    });
-    let said = if moves { track::last(look, &node.name)? } else { None };
+/// Positions of a node that moves, the oldest first, and whether the newest is too old.
+type Tracked = (Vec<Fix>, bool);
+
+/// The way of a node that moves; `None` where it was found nowhere.
+fn way(look: &Look<'_>, name: &str, (fixes, is_stale): &Tracked) -> Option<Way> {
+    let found = |fix: &Fix| Found {
+        latitude_deg: fix.place.0,
+        longitude_deg: fix.place.1,
+        accuracy_m: fix.accuracy_m,
+    };
+    let ago = look.when(fixes.last()?.at).ago;
+    let fixes = fixes.iter().map(found).collect();
+    Some(Way { name: name.to_owned(), fixes, is_stale: *is_stale, ago })
+}
+
+fn border(area: &Area) -> Border {
+    let outlined = track::outlined(area);
+    let corners = |ring: &Vec<Place>| ring.iter().map(|at| [at.longitude_deg, at.latitude_deg]).collect();
+    Border { name: outlined.name, rings: outlined.rings.iter().map(corners).collect() }
+}
+
+/// Where a node stands, or said last that it is; `None` where nobody knows. `found`: of one that says where it is.
+fn board(look: &Look<'_>, node: &SiteNode, found: Option<&Tracked>) -> Option<Board> {
+    let said = found.and_then(|(fixes, _)| fixes.last()).map(|fix| fix.place);
     let place = said.or_else(|| look.house.stands(&node.name).map(|(place, _)| place));
-    Ok(place.map(|(latitude_deg, longitude_deg)| Board {
+    place.map(|(latitude_deg, longitude_deg)| Board {
         page: node_page(&node.name),
         verdict: words::verdict(node.worst()),
         is_enrolled: node.is_enrolled,
         name: node.name.clone(),
         latitude_deg,
         longitude_deg,
-        moves,
-    }))
+        moves: found.is_some(),
+    })
 }
 
 /// The ground on a tile; where that is is for those alone who are let in.

@@ -4,12 +4,12 @@ use std::collections::BTreeMap;
 
 use design::node::Told;
 use logbook::store::StoreError;
+use logbook::store::columns::{Borders, Column, begun, columns_of};
 use logbook::store::query::heard::{Wanted, newest};
-use logbook::store::query::nodes::{self as query, Day, Signal};
-use logbook::store::since::Said;
+use logbook::store::query::nodes::{self as query, Signal};
 use report::chart::series::{Point, Series};
 use report::page::heard::rate_words;
-use report::page::node::{Link, Node, RateShare, Stretch, Visit};
+use report::page::node::{Link, Node, RateShare, Sent, Stretch, Visit};
 use report::page::{node_page, plain};
 use report::words;
 
@@ -20,10 +20,7 @@ use super::{alarms, heard};
 /// Frames that are listed.
 const FRAMES: u32 = 50;
 /// Points of a drawing.
-const COLUMNS: usize = 240;
-/// Up to so many hours every reading is looked at, beyond that hours, and beyond the next days.
-const RAW_HOURS: i64 = 72;
-const HOURLY_HOURS: i64 = 40 * 24;
+const COLUMNS: u32 = 240;
 const LONGEST_HOURS: i64 = 20 * 366 * 24;
 /// Days of the charge that are drawn: a year.
 const CHARGE_DAYS: i64 = 365;
@@ -33,8 +30,8 @@ pub(super) fn state(look: &Look<'_>, name: &str) -> Result<Option<Node>, StoreEr
     let Some(known) = look.node(name) else { return Ok(None) };
     let dev_eui = known.dev_eui();
     let design = known.design(look);
-    let (mut now, mut measured, mut fields) = (BatteryNow::default(), Vec::new(), Vec::new());
-    let span = Span::asked(look);
+    let (mut now, mut measured) = (BatteryNow::default(), Vec::new());
+    let sent = sent(look, name)?.unwrap_or_default();
     let settles_at = match &dev_eui {
         Some(dev_eui) => nodes::settles_at(look, dev_eui)?,
         None => None,
@@ -46,7 +43,6 @@ pub(super) fn state(look: &Look<'_>, name: &str) -> Result<Option<Node>, StoreEr
                 query::days(look.log, dev_eui, battery.series, look.now.div_euclid(DAY_US) - CHARGE_DAYS)?;
             measured = nodes::charges(&days, design, battery.volts, settles_at);
         }
-        fields = series(look, dev_eui, design, &span)?;
     }
     let alarms =
         alarms::open(look)?.into_iter().filter(|alarm| alarm.node.as_deref() == Some(name)).collect();
@@ -72,8 +68,7 @@ pub(super) fn state(look: &Look<'_>, name: &str) -> Result<Option<Node>, StoreEr
         foretold_percent: nodes::foretold(look, name),
         is_settled: settles_at.is_some_and(|at| at <= look.now),
         measured,
-        fields,
-        stretch: span.stretch(look, name),
+        sent,
         link: Link::default(),
         frames: Vec::new(),
         visits: Vec::new(),
@@ -142,13 +137,17 @@ struct Span {
 }
 
 impl Span {
-    fn asked(look: &Look<'_>) -> Self {
+    /// The stretch that is asked for; it begins no earlier than what the node ever said.
+    fn asked(look: &Look<'_>, dev_eui: Option<&str>) -> Result<Self, StoreError> {
         let number = |key: &str| look.wish.word(key).and_then(|word| word.parse::<i64>().ok());
         let hours = number("hours").unwrap_or(48).clamp(1, LONGEST_HOURS);
         let to = number("to")
             .map(|seconds| seconds.saturating_mul(1_000_000))
             .filter(|to| (0..look.now).contains(to));
-        Self { to: to.unwrap_or(look.now), hours, is_now: to.is_none() }
+        let (is_now, to) = (to.is_none(), to.unwrap_or(look.now));
+        let begun = dev_eui.map(|dev_eui| begun(look.log, dev_eui)).transpose()?.flatten();
+        let known = begun.map_or(hours, |begun| (to - begun).div_euclid(HOUR_US) + 1);
+        Ok(Self { to, hours: hours.min(known.max(1)), is_now })
     }
 
     fn from(&self) -> i64 {
@@ -198,31 +197,42 @@ impl Span {
     }
 }
 
+/// What a node sent in the stretch that is asked for, and nothing else of it: what a zoom shows.
+pub(super) fn sent(look: &Look<'_>, name: &str) -> Result<Option<Sent>, StoreError> {
+    let Some(known) = look.node(name) else { return Ok(None) };
+    let dev_eui = known.dev_eui();
+    let span = Span::asked(look, dev_eui.as_deref())?;
+    let fields = match (&dev_eui, known.design(look)) {
+        (Some(dev_eui), Some(design)) => series(look, dev_eui, design, &span)?,
+        _ => Vec::new(),
+    };
+    Ok(Some(Sent { fields, stretch: span.stretch(look, name) }))
+}
+
+/// Each figure that its messages tell, in the order of the design.
 fn series(
     look: &Look<'_>,
     dev_eui: &str,
     design: &design::node::Design,
     span: &Span,
 ) -> Result<Vec<Series>, StoreError> {
-    let said = match span.hours {
-        ..=RAW_HOURS => query::said(look.log, dev_eui, span.from(), span.to + 1)?,
-        _ => Vec::new(),
-    };
+    let figures: Vec<Told<'_>> = design.told().filter(|told| told.is_figure).collect();
+    let borders = Borders::new(span.from(), span.to + 1, COLUMNS);
     let mut all = Vec::new();
-    for told in design.told().filter(|told| told.is_figure) {
-        let points = points(look, dev_eui, told, span, &said)?;
-        if !points.is_empty() {
-            all.push(drawn(look, told, span, points));
-        }
+    for of_message in figures.chunk_by(|one, next| one.message == next.message) {
+        let Some(message) = of_message.first().map(|told| told.message) else { continue };
+        let names: Vec<&str> = of_message.iter().map(|told| told.field).collect();
+        let columns = columns_of(look.log, (dev_eui, message), &names, borders)?;
+        let drawn = of_message.iter().zip(columns).filter(|(_, columns)| !columns.is_empty());
+        all.extend(drawn.map(|(told, columns)| self::drawn(look, *told, (span, borders), &columns)));
     }
     Ok(all)
 }
 
-#[expect(clippy::cast_possible_truncation, reason = "a time of ours, to the microsecond")]
-fn drawn(look: &Look<'_>, told: Told<'_>, span: &Span, points: Vec<Point>) -> Series {
-    let first = points.first().map_or(span.from(), |point| (point.at_s * 1e6) as i64);
+fn drawn(look: &Look<'_>, told: Told<'_>, (span, borders): (&Span, Borders), columns: &[Column]) -> Series {
     // What began within the stretch is drawn from there on.
-    let from = first.max(span.from());
+    let from = columns.first().map_or(span.from(), |column| column.from).max(span.from());
+    let points: Vec<Point> = columns.iter().map(|column| point(column, borders, span)).collect();
     let mut gaps: Vec<f64> =
         points.windows(2).filter_map(|pair| Some(pair.get(1)?.at_s - pair.first()?.at_s)).collect();
     gaps.sort_by(f64::total_cmp);
@@ -235,73 +245,24 @@ fn drawn(look: &Look<'_>, told: Told<'_>, span: &Span, points: Vec<Point>) -> Se
         span_s: (from as f64 / 1e6, span.to as f64 / 1e6),
         gap_s: 3.5 * usual_s,
         named: span.named(look, from),
-        points: columns(points),
+        points,
     }
 }
 
-fn points(
-    look: &Look<'_>,
-    dev_eui: &str,
-    told: Told<'_>,
-    span: &Span,
-    said: &[Said],
-) -> Result<Vec<Point>, StoreError> {
-    let series = (told.message, told.field);
-    let of = |rows: Vec<Day>, unit_us: i64| -> Vec<Point> {
-        let middle = |row: &Day| (row.day * unit_us + unit_us / 2) as f64 / 1e6;
-        let inside = |row: &Day| row.day * unit_us < span.to;
-        let point =
-            |row: Day| Point { at_s: middle(&row), least: row.least, mean: row.mean, greatest: row.greatest };
-        rows.into_iter().filter(inside).map(point).collect()
-    };
-    Ok(match span.hours {
-        hours if hours <= RAW_HOURS => said.iter().filter_map(|one| reading(one, series)).collect(),
-        ..=HOURLY_HOURS => {
-            of(query::hours(look.log, dev_eui, series, span.from().div_euclid(HOUR_US))?, HOUR_US)
-        }
-        _ => of(query::days(look.log, dev_eui, series, span.from().div_euclid(DAY_US))?, DAY_US),
-    })
-}
-
-fn reading(said: &Said, (message, column): (&str, &str)) -> Option<Point> {
-    let value = nodes::number(said, message, column)?;
-    Some(Point { at_s: said.at as f64 / 1e6, least: value, mean: value, greatest: value })
-}
-
-/// At most so many points as can be drawn, each of its neighbours together.
-fn columns(points: Vec<Point>) -> Vec<Point> {
-    let together = points.len().div_ceil(COLUMNS).max(1);
-    if together == 1 {
-        return points;
+/// A column in the middle of what of it lies within the stretch.
+fn point(column: &Column, borders: Borders, span: &Span) -> Point {
+    let (from, to) = (column.from.max(span.from()), (column.from + borders.width).min(span.to));
+    Point {
+        at_s: (from + to.max(from)) as f64 / 2e6,
+        least: column.least,
+        mean: column.mean,
+        greatest: column.greatest,
     }
-    let of = |group: &[Point]| {
-        let count = group.len() as f64;
-        let sum = |value: fn(&Point) -> f64| group.iter().map(value).sum::<f64>();
-        Point {
-            at_s: sum(|point| point.at_s) / count,
-            least: group.iter().map(|point| point.least).fold(f64::INFINITY, f64::min),
-            mean: sum(|point| point.mean) / count,
-            greatest: group.iter().map(|point| point.greatest).fold(f64::NEG_INFINITY, f64::max),
-        }
-    };
-    points.chunks(together).map(of).collect()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    /// By hand: of the values 0 to 479 each column holds two neighbours; the last are 478 and 479.
-    #[test]
-    fn no_extreme_is_lost_when_points_are_put_together() {
-        let points = (0..480).map(|at| {
-            let value = f64::from(at);
-            Point { at_s: value, least: value, mean: value, greatest: value }
-        });
-        let columns = columns(points.collect());
-        assert_eq!(columns.len(), COLUMNS);
-        assert_eq!(columns.last(), Some(&Point { at_s: 478.5, least: 478.0, mean: 478.5, greatest: 479.0 }));
-    }
 
     #[test]
     fn the_median_of_a_spread_is_one_of_its_values() {

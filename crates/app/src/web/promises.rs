@@ -23,7 +23,7 @@ use crate::described::parts;
 use crate::input::fleet;
 
 /// The lives that the page tells of are those of `check`.
-const SEED: u64 = 1;
+pub(super) const SEED: u64 = 1;
 
 /// What is promised, as far as it is worked out.
 #[derive(Debug)]
@@ -110,9 +110,7 @@ impl Promises {
     }
 
     fn promise(&self, design: &Design, reach: Reach, until: &Until) -> Result<PromisedNode, String> {
-        let climate = self.site.climate(design).map_err(|failure| {
-            failure.problems.iter().map(|problem| problem.message.as_str()).collect::<Vec<_>>().join("; ")
-        })?;
+        let climate = self.site.climate(design).map_err(|failure| failure.in_a_line())?;
         let effort = Effort { lives: None, seed: SEED, threads: 1 };
         let life = plan(design, Weather::Climate(&climate), &reach.spots, effort, until);
         let law = law::judge(design, reach.spots.middle_state());

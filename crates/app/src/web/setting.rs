@@ -2,16 +2,25 @@
 
 use std::collections::BTreeMap;
 
-use design::message::{Direction, Field, Form, Kind, Message};
+use design::message::{Direction, Field, Form, Kind, Message, SetInterval};
 use design::node::Design;
+use design::quantity::Duration;
+use forecast::life::prepared::Prepared;
+use kit::effect::Effect;
 use logbook::store::StoreError;
 use logbook::store::people::People;
 use logbook::store::settings;
 use logbook::store::writer::Arrival;
+use report::page::act::Follows;
 use serde_json::Value;
+use verdict::plan::Weather;
+use verdict::setting::told;
+use verdict::{BeforeLife, Verdict};
 use wire::payload::{Codec, EncodeError, Sample, State};
 
 use super::House;
+use super::promises::SEED;
+use super::typing;
 use super::who::Doer;
 
 /// What nodes are to be told.
@@ -44,6 +53,8 @@ pub(super) enum Refused {
     NoAnswers,
     #[error("the key of {name} is not here: another network hears it, and it can't be told anything")]
     NotOurs { name: String },
+    #[error("{why}")]
+    Climate { why: String },
     #[error(transparent)]
     Store(#[from] StoreError),
 }
@@ -54,11 +65,9 @@ pub(super) fn want(house: &House, wish: &Wish<'_>, doer: &Doer) -> Result<(Vec<i
         return Err(Refused::NoAnswers);
     }
     let (boards, kind) = boards(house, wish.nodes)?;
-    let design = house.site.kinds().find(|(_, design)| design.name == kind).map(|(_, design)| design);
-    let unknown = || Refused::Message { kind: kind.clone(), message: wish.message.to_owned() };
-    let design = design.ok_or_else(unknown)?;
-    let message = to_node(design).find(|message| message.name == wish.message).ok_or_else(unknown)?;
+    let (design, message) = of_kind(house, &kind, wish.message)?;
     let (payload, effects) = composed(design, message, wish.values)?;
+    let effects = effects.iter().map(Effect::within).collect();
     let values = Value::Object(wish.values.clone().into_iter().collect());
     let wishes: Vec<settings::Wish<'_>> = boards
         .iter()
@@ -75,6 +84,53 @@ pub(super) fn want(house: &House, wish: &Wish<'_>, doer: &Doer) -> Result<(Vec<i
     // The rows are there: what does not get through now is told a minute later.
     let _later = house.door.offer(Arrival::Wanted, None);
     Ok((ids, effects))
+}
+
+/// What follows from values that somebody considers, at the node that is named first; nothing is told.
+pub(super) fn follows(house: &House, wish: &Wish<'_>) -> Result<Follows, Refused> {
+    let (_, kind) = boards(house, wish.nodes)?;
+    let (design, message) = of_kind(house, &kind, wish.message)?;
+    let (_, effects) = composed(design, message, wish.values)?;
+    let stands = |placed: &&Design| wish.nodes.first().is_some_and(|name| *name == placed.name);
+    let design = house.site.designs().iter().find(stands).unwrap_or(design);
+    let effects = effects.iter().map(|effect| (effect.field.clone(), effect.within())).collect();
+    let follows = Follows { effects, ..Follows::default() };
+    let sets = message.fields.iter().filter_map(|field| {
+        let (sets, value) = (field.sets.as_ref()?, wish.values.get(&field.name)?.as_f64()?);
+        Some((sets, Duration::from_seconds(value * f64::from(sets.unit_s))))
+    });
+    let sets: Vec<(&SetInterval, Duration)> = sets.collect();
+    if sets.is_empty() {
+        return Ok(follows);
+    }
+    match told(design, &sets) {
+        Err(refused) => {
+            Ok(Follows { refused: Some(format!("{}; {}", refused.message, refused.help)), ..follows })
+        }
+        Ok(changed) => judged(house, &changed, follows),
+    }
+}
+
+/// With what law, reach, message and the first lives say of the changed design.
+fn judged(house: &House, changed: &Design, follows: Follows) -> Result<Follows, Refused> {
+    let before = BeforeLife::of(changed, house.site.terrain.as_ref(), &[], SEED);
+    let climate =
+        house.site.climate(changed).map_err(|failure| Refused::Climate { why: failure.in_a_line() })?;
+    let weather = Weather::Climate(&climate);
+    let prepared = Prepared::new(changed, weather, &before.reach.spots, SEED);
+    let life = typing::first_lives(&prepared, weather, &house.typing.question(""));
+    let verdict = Verdict::worst([before.verdict(), life.verdict]).unwrap_or(Verdict::NotKnown);
+    let verdicts = report::html::first_verdict_rows(&before, Some(&life), &changed.promise);
+    Ok(Follows { verdict: Some(report::words::verdict(verdict)), verdicts, ..follows })
+}
+
+/// A kind of node and one of its messages to it.
+fn of_kind<'a>(house: &'a House, kind: &str, message: &str) -> Result<(&'a Design, &'a Message), Refused> {
+    let unknown = || Refused::Message { kind: kind.to_owned(), message: message.to_owned() };
+    let design = house.site.kinds().find(|(_, design)| design.name == *kind).map(|(_, design)| design);
+    let design = design.ok_or_else(unknown)?;
+    let message = to_node(design).find(|known| known.name == *message).ok_or_else(unknown)?;
+    Ok((design, message))
 }
 
 /// Messages of a design to its node.
@@ -110,7 +166,7 @@ fn composed(
     design: &Design,
     message: &Message,
     values: &BTreeMap<String, Value>,
-) -> Result<(Vec<u8>, Vec<String>), Refused> {
+) -> Result<(Vec<u8>, Vec<Effect>), Refused> {
     if values.is_empty() {
         return Err(Refused::NoValues);
     }
@@ -140,8 +196,7 @@ fn composed(
             return Err(wrong(field));
         }
     }
-    let effects = kit::effect::effects(design, message, &readings);
-    Ok((encoded.bytes, effects.iter().map(kit::effect::Effect::within).collect()))
+    Ok((encoded.bytes, kit::effect::effects(design, message, &readings)))
 }
 
 /// A value as the codec takes it: flags and choices by their code.

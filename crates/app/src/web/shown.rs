@@ -159,10 +159,10 @@ pub(super) async fn typed(
     house: Arc<House>,
     wish: Wish,
     is_part: bool,
-    page: impl FnOnce(&House) -> DesignPage + Send + 'static,
+    page: impl FnOnce(&House) -> Option<DesignPage> + Send + 'static,
 ) -> Response {
     let worked = tokio::task::spawn_blocking(move || {
-        let page = page(&house);
+        let Some(page) = page(&house) else { return plain(StatusCode::NOT_FOUND, "nothing is here") };
         if is_part {
             let kind = [(header::CONTENT_TYPE, "text/html; charset=utf-8")];
             return (kind, page.answer.shown().into_string()).into_response();
@@ -188,6 +188,23 @@ pub(super) async fn answer<P: Page + 'static>(
         let log = sqlite::reader(&house.log)?;
         let look = Look { house: &house, log: &log, wish: &wish, now: now() };
         Ok(state(&look)?.map(|page| shown(&look, &page)))
+    });
+    ended(read.await)
+}
+
+/// Reads a part of a page from the log and shows it alone.
+pub(super) async fn part(
+    house: Arc<House>,
+    wish: Wish,
+    part: impl FnOnce(&Look<'_>) -> Result<Option<String>, StoreError> + Send + 'static,
+) -> Response {
+    let read = tokio::task::spawn_blocking(move || {
+        let log = sqlite::reader(&house.log)?;
+        let part = part(&Look { house: &house, log: &log, wish: &wish, now: now() })?;
+        Ok(part.map(|part| {
+            let kind = [(header::CONTENT_TYPE, "text/html; charset=utf-8")];
+            (kind, part).into_response()
+        }))
     });
     ended(read.await)
 }
@@ -277,8 +294,10 @@ pub(super) async fn policy(State(house): State<Arc<House>>, request: Request, ne
     let mut response = next.run(request).await;
     let fields = response.headers_mut();
     let basemap = house.page.basemap.as_ref();
-    let opened = basemap.and_then(|map| HeaderValue::from_str(&format!("{POLICY} {}", map.origin())).ok());
-    let policy = opened.unwrap_or(HeaderValue::from_static(POLICY));
+    let opened = basemap.map(|map| HeaderValue::from_str(&format!("{POLICY} {}", map.origin())));
+    let policy =
+        opened.transpose().expect("a host of the site file is of letters, digits, points and dashes");
+    let policy = policy.unwrap_or(HeaderValue::from_static(POLICY));
     fields.insert(header::CONTENT_SECURITY_POLICY, policy);
     fields.insert(header::X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff"));
     // Other hosts are told nothing. With "no-referrer" a browser would not say either that a form comes from here.

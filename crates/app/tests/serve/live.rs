@@ -6,6 +6,7 @@ use std::time::{Duration, Instant};
 
 use serde_json::{Value, json};
 
+use super::people::{add, cookie, people, served};
 use super::serve_in;
 use super::valley::{SIMPLE, ask, get, page, post, simple, valley};
 
@@ -92,6 +93,24 @@ fn a_reading_is_told_as_it_is_kept_and_again_to_who_missed_it() {
     assert_eq!(code, Some(0));
     assert_eq!(last.event(), None, "the stream ends");
     assert!(asked.elapsed() < Duration::from_secs(2), "{:?} with a listener", asked.elapsed());
+}
+
+/// A server that asks who listens only once turns this red.
+#[test]
+fn a_stream_ends_when_whoever_listens_may_no_longer() {
+    let (folder, server, at) = served();
+    add(folder.path(), "ann", "act");
+    add(folder.path(), "ben", "read");
+    let listen = |name: &str| {
+        Page::open(at, "/live", &format!("Cookie: {}\r\nConnection: close\r\n", cookie(at, name)))
+    };
+    let (mut ann, mut ben) = (listen("ann"), listen("ben"));
+    let removed = people(folder.path(), &["remove", "ann"]);
+    assert!(removed.status.success(), "{}", String::from_utf8_lossy(&removed.stderr));
+    assert_eq!(post(at, "/in/simple", &simple(ONE, 1, PAYLOAD)).status, 204);
+    assert_eq!(ann.event(), None, "she was removed, and is told nothing of it");
+    assert_eq!(ben.event().expect("he goes on").0, "reading");
+    assert_eq!(server.stop("-TERM").0, Some(0));
 }
 
 #[test]

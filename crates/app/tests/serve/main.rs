@@ -13,6 +13,7 @@ mod demo;
 mod ends;
 mod killed;
 mod live;
+mod million;
 mod page;
 mod past;
 mod people;

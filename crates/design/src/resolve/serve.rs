@@ -81,23 +81,30 @@ fn sealing(section: &ServeSection, found: &mut Diagnostics) -> Option<Sealing> {
 /// `None` after an error. The origin goes into the policy of every page, so nothing but a host and a port may stand there.
 fn basemap(section: &BasemapSection, found: &mut Diagnostics) -> Option<Basemap> {
     let tiles = section.tiles.as_ref()?;
-    let finest = section.finest.as_ref()?.value;
     let basemap = Basemap {
         tiles: tiles.value.clone(),
-        finest: u8::try_from(finest).unwrap_or(u8::MAX),
+        // Of a level beyond its range an error was noted.
+        finest: u8::try_from(section.finest.as_ref()?.value).ok()?,
         credit: text(section.credit.as_ref()),
     };
     let host = ["https://", "http://"].into_iter().find_map(|scheme| basemap.origin().strip_prefix(scheme));
-    let is_host = host.is_some_and(|host| {
-        !host.is_empty() && host.bytes().all(|byte| byte.is_ascii_alphanumeric() || b".-:".contains(&byte))
-    });
-    if !is_host || !["{z}", "{x}", "{y}"].iter().all(|part| tiles.value.contains(part)) {
+    if !host.is_some_and(is_host) || !["{z}", "{x}", "{y}"].iter().all(|part| tiles.value.contains(part)) {
         let message = "the address of tiles has a host, and a place for level, column and row";
         let help = "write it as \"https://tiles.larkmoor.example/{z}/{x}/{y}.png\"";
         found.error(diagnostic::ADDRESS, &tiles.span, message, help);
         return None;
     }
     Some(basemap)
+}
+
+/// Whether a policy takes it as the source of pictures: labels of letters, digits and dashes, and perhaps a port. Numbers in
+/// brackets it does not know (W3C, Content Security Policy Level 3, section 2.3.1, `host-source`).
+fn is_host(host: &str) -> bool {
+    let (name, port) = host.split_once(':').unwrap_or((host, "443"));
+    let is_label = |label: &str| {
+        !label.is_empty() && label.bytes().all(|byte| byte.is_ascii_alphanumeric() || byte == b'-')
+    };
+    name.split('.').all(is_label) && port.parse::<u16>().is_ok()
 }
 
 /// `None` after an error; the page itself may be absent.

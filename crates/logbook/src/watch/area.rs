@@ -6,7 +6,7 @@ use serde_json::Value;
 ///
 /// # References
 /// H. Moritz, "Geodetic Reference System 1980", Journal of Geodesy 74 (2000), 128-162, table of derived constants.
-pub(super) const METRES_PER_DEGREE: f64 = 111_195.08;
+pub const METRES_PER_DEGREE: f64 = 111_195.08;
 
 /// Degrees north and east.
 pub type Place = (f64, f64);

@@ -262,7 +262,7 @@ pub(super) struct Frame {
     grid: Grid,
     width: f64,
     height: f64,
-    pixels_per_m: f64,
+    pub(super) pixels_per_m: f64,
 }
 
 impl Frame {

@@ -122,7 +122,7 @@ impl Ground {
 }
 
 /// A grid of one place around some others.
-fn plain(places: &[Place]) -> Option<Grid> {
+pub(super) fn plain(places: &[Place]) -> Option<Grid> {
     let range = |value: &dyn Fn(&Place) -> f64| {
         places.iter().map(value).fold(None, |range: Option<(f64, f64)>, at| {
             Some(range.map_or((at, at), |(low, high)| (low.min(at), high.max(at))))

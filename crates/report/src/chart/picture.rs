@@ -25,6 +25,8 @@ impl Picture {
         encoder.set_color(png::ColorType::Indexed);
         encoder.set_depth(png::BitDepth::Eight);
         encoder.set_compression(png::Compression::High);
+        // Numbers of colours that are in order differ little from their neighbours, and differences pack well.
+        encoder.set_filter(png::Filter::Adaptive);
         encoder.set_palette(self.palette.iter().flat_map(|[r, g, b, _]| [*r, *g, *b]).collect::<Vec<_>>());
         encoder.set_trns(self.palette.iter().map(|[.., opacity]| *opacity).collect::<Vec<_>>());
         encoder

@@ -12,8 +12,8 @@ use super::picture::{Colour, Picture};
 /// Radius of the sphere that maps of the web unroll (EPSG:3857) \[m\].
 const UNROLLED_M: f64 = 6_378_137.0;
 
-/// Steps of shadow, and as many of light.
-const STEPS: u8 = 24;
+/// Steps of shadow, and as many of light: with fewer than 40 their edges can be seen on gentle slopes.
+const STEPS: u8 = 60;
 /// Opacity of the deepest shadow and of the brightest light.
 const DEEPEST: f64 = 170.0;
 const BRIGHTEST: f64 = 120.0;
@@ -116,17 +116,12 @@ pub(crate) fn tile(terrain: &Terrain, tile: Tile, stretched: f64, every_m: f64) 
         if every_m > 0.0 && [east, south].iter().any(|other| (line(*other) - line(middle)).abs() > 0.0) {
             return CONTOUR;
         }
-        coarse(lit(slope * (east - heights[at - 1]), slope * (heights[at - WIDE] - south)))
+        lit(slope * (east - heights[at - 1]), slope * (heights[at - WIDE] - south))
     };
     let places = (1..WIDE - 1).flat_map(|row| (1..WIDE - 1).map(move |column| row * WIDE + column));
     let mut palette = palette();
     palette.push(LINE);
     Some(Picture { columns: WIDE - 2, places: places.map(pixel).collect(), palette }.png())
-}
-
-/// Every fourth step: a tile of a map weighs less than half, and level ground stays level.
-const fn coarse(step: u8) -> u8 {
-    (step + 2) / 4 * 4
 }
 
 /// The same extent in fewer places, if it has more than so many in a row or column.

@@ -1,7 +1,7 @@
 //! The law: the table of limits by data rate, what is not kept, and what was not seen.
 
 use maud::{Markup, html};
-use verdict::law::{Check, MessageRow, RateRow};
+use verdict::law::{Check, LawPlan, MessageRow, RateRow};
 use verdict::plan::Verdict;
 
 use super::{code, rows};
@@ -96,8 +96,7 @@ fn sources(subject: &ReportedDesign) -> Vec<(String, String)> {
 }
 
 /// The row among the verdicts; nothing if nothing is sent.
-pub(crate) fn verdict(subject: &ReportedDesign) -> Markup {
-    let law = &subject.law;
+pub(crate) fn verdict(law: &LawPlan) -> Markup {
     let sentence = match law.verdict {
         Verdict::Holds => "It is lawful.",
         Verdict::Tight => "It may not stay lawful.",

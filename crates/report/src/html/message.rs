@@ -2,6 +2,7 @@
 
 use design::message::{Direction, Form};
 use maud::{Markup, html};
+use verdict::law::LawPlan;
 use verdict::message::{FormView, MessageView, RateView, Row};
 use verdict::plan::Verdict;
 
@@ -80,7 +81,7 @@ fn cost(form: &FormView, rate: &RateView) -> Markup {
 }
 
 /// The row among the verdicts; nothing if nothing is sent.
-pub(crate) fn verdict(subject: &ReportedDesign) -> Markup {
+pub(crate) fn verdict(law: &LawPlan, messages: &[MessageView]) -> Markup {
     let sentence = |verdict: Verdict| match verdict {
         Verdict::Holds => "It fits.",
         Verdict::Tight => "It may not fit.",
@@ -88,14 +89,14 @@ pub(crate) fn verdict(subject: &ReportedDesign) -> Markup {
         Verdict::NotKnown => "Whether it fits is not known.",
     };
     html! {
-        @if let Some((verdict, room)) = subject.message_room() {
+        @if let Some((verdict, room)) = sentences::message::room(law, messages) {
             div.verdict {
                 p.quiet { "message" }
                 (verdict_mark::mark(verdict))
                 div {
                     p.says { (sentence(verdict)) }
                     p { b.(verdict_mark::class(verdict)) { (sentences::fits(verdict)) } " " b { (room) } }
-                    @if let Some(mean) = saved(&subject.messages) { p.quiet { (mean) } }
+                    @if let Some(mean) = saved(messages) { p.quiet { (mean) } }
                 }
             }
         }

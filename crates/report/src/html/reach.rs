@@ -1,20 +1,21 @@
 //! Being heard: the verdict, and what is known of the links.
 
 use maud::{Markup, html};
+use verdict::reach::Reach;
 
 use super::{rows, verdict_row};
 use crate::ReportedDesign;
 use crate::sentences::reach as sentences;
 
-/// The row among the verdicts; nothing if nothing is sent.
-pub(crate) fn verdict(subject: &ReportedDesign) -> Markup {
-    let reach = &subject.reach;
-    let short = sentences::short(reach);
-    html! {
-        @if !subject.messages.is_empty() || !subject.law.checks.is_empty() {
-            (verdict_row("reach", reach.verdict, sentences::will_it_be_heard(reach.verdict), &short, ""))
-        }
-    }
+/// The row among the verdicts.
+pub(crate) fn verdict(reach: &Reach) -> Markup {
+    verdict_row(
+        "reach",
+        reach.verdict,
+        sentences::will_it_be_heard(reach.verdict),
+        &sentences::short(reach),
+        "",
+    )
 }
 
 /// The section; nothing without a gateway.

@@ -1,7 +1,9 @@
 //! What people do here: log in, note a visit, say that they have seen an alarm, tell a node something. All of it are forms
 //! that work without script; each carries the word of its login, which is no part of the data.
 
-use maud::{Markup, html};
+use std::collections::BTreeMap;
+
+use maud::{Markup, PreEscaped, html};
 use serde::Serialize;
 
 use super::{Page, Way, When, node_page, plain};
@@ -299,6 +301,8 @@ pub struct Settings {
     pub messages: Vec<Message>,
     /// Other nodes of its kind.
     pub others: Vec<String>,
+    /// What somebody has typed and not sent.
+    pub considered: Option<Considered>,
     /// What was told before, the newest first.
     pub before: Vec<Told>,
     /// Why it was not taken.
@@ -306,6 +310,33 @@ pub struct Settings {
     /// The word of forms.
     #[serde(skip)]
     pub form: String,
+}
+
+/// What somebody has typed into a form and not sent.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
+pub struct Considered {
+    /// Of which message.
+    pub message: String,
+    /// What was typed, by field.
+    pub typed: BTreeMap<String, String>,
+    /// Nodes that were chosen beside this one.
+    pub others: Vec<String>,
+    /// What would follow.
+    pub follows: Follows,
+}
+
+/// What follows from values that a node may be told.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
+pub struct Follows {
+    /// Field and what follows from its value.
+    pub effects: Vec<(String, String)>,
+    /// Why a value can't be told, or what the design says to it.
+    pub refused: Option<String>,
+    /// The worst verdict on the node that was told it; `None` where no interval is set.
+    pub verdict: Option<&'static str>,
+    /// Its verdicts, as a piece of a page.
+    #[serde(skip)]
+    pub verdicts: String,
 }
 
 /// A message to the node.
@@ -345,6 +376,7 @@ pub struct Told {
 
 impl Page for Settings {
     const LIVE: bool = false;
+    const SCRIPT: Option<&'static str> = Some("settings.js");
 
     fn title(&self) -> String {
         match self.before.first() {
@@ -387,32 +419,57 @@ impl Settings {
                            as far as the gateway's share of air time allows." }
                 input type="hidden" name="form" value=(self.form);
                 input type="hidden" name="message" value=(message.name);
-                @for field in &message.fields { (field.shown(&message.name)) }
+                @let considered = self.considered.as_ref().filter(|considered| considered.message == message.name);
+                @for field in &message.fields { (field.shown(&message.name, considered)) }
+                div.follows role="status" {
+                    @if let Some(considered) = considered { (considered.follows.shown(&self.node)) }
+                }
                 @if !self.others.is_empty() {
                     fieldset {
                         legend { "Tell others of its kind as well" }
                         @for other in &self.others {
-                            p.task { label { input type="checkbox" name={ "node:" (other) }; (plain(other)) } }
+                            @let chosen = considered.is_some_and(|considered| considered.others.contains(other));
+                            p.task { label { input type="checkbox" name={ "node:" (other) } checked[chosen]; (plain(other)) } }
                         }
                     }
                 }
-                p { button { "Tell it" } }
+                p { button { "Tell it" } " " button name="look" value="yes" { "Show what would follow" } }
+            }
+        }
+    }
+}
+
+impl Follows {
+    fn shown(&self, node: &str) -> Markup {
+        html! {
+            @if let Some(why) = &self.refused { p.fails { "It can't be told: " (plain(why)) "." } }
+            @if !self.verdicts.is_empty() {
+                p { "With these values, " (plain(node)) " by its first lives:" }
+                (PreEscaped(&self.verdicts))
             }
         }
     }
 }
 
 impl Field {
-    fn shown(&self, message: &str) -> Markup {
+    fn shown(&self, message: &str, considered: Option<&Considered>) -> Markup {
+        let typed =
+            considered.and_then(|considered| considered.typed.get(&self.name)).map(|text| plain(text));
+        let effects = considered.map(|considered| &considered.follows.effects[..]).unwrap_or_default();
+        let effect = effects.iter().find(|(field, _)| *field == self.name).map(|(_, effect)| effect);
         let (id, name) = (format!("{message}-{}", self.name), format!("value:{}", self.name));
         html! {
             p {
                 label for=(id) { (self.name) span.quiet { " " (self.takes) } }
                 @if self.words.is_empty() {
-                    input id=(id) name=(name) inputmode="decimal";
+                    input id=(id) name=(name) inputmode="decimal" value=[&typed] aria-describedby={ (id) "-effect" };
                 } @else {
-                    select id=(id) name=(name) { option value="" { "as it is" } @for word in &self.words { option { (word) } } }
+                    select id=(id) name=(name) aria-describedby={ (id) "-effect" } {
+                        option value="" { "as it is" }
+                        @for word in &self.words { option selected[typed.as_ref() == Some(word)] { (word) } }
+                    }
                 }
+                span.effect id={ (id) "-effect" } { @if let Some(effect) = effect { (plain(effect)) } }
             }
         }
     }

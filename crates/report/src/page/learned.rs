@@ -1,5 +1,6 @@
 //! What the messages of a node taught, as pages show it.
 
+use forecast::learn::Band;
 use maud::{Markup, PreEscaped, html};
 use serde::Serialize;
 use serde_json::Value;
@@ -22,6 +23,12 @@ pub struct LearnedNode {
     pub winter: Option<Said>,
     /// All figures, as `learn --json` gives them.
     pub figures: Value,
+    /// What panel and place give, of what the design says.
+    #[serde(skip)]
+    pub yields: Band,
+    /// What the running node draws in a day \[mAh\].
+    #[serde(skip)]
+    pub drawn_mah: Band,
     #[serde(skip)]
     shown: String,
 }
@@ -37,6 +44,8 @@ impl LearnedNode {
             causes: learned.causes.iter().map(|cause| truth::cause(cause, told)).collect(),
             winter: winter.map(|winter| winter::say(winter, told)),
             figures: crate::json::truth::truth(told),
+            yields: learned.yields,
+            drawn_mah: learned.load_mah_per_day,
             shown: shown.into_string(),
         }
     }

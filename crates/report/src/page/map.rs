@@ -15,6 +15,10 @@ pub struct Map {
     pub nodes: Vec<Board>,
     /// The gateways.
     pub gateways: Vec<House>,
+    /// Where nodes that move were found.
+    pub tracks: Vec<Way>,
+    /// Ground that nodes are not to leave.
+    pub areas: Vec<Border>,
     /// Whether whoever asks may put nodes elsewhere.
     pub may_move: bool,
 }
@@ -47,6 +51,39 @@ pub struct Board {
     pub moves: bool,
     /// Whether it is enrolled, so that the registry can say where it stands.
     pub is_enrolled: bool,
+}
+
+/// Where a node that moves was found.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Way {
+    /// Its name.
+    pub name: String,
+    /// Its positions, the oldest first.
+    pub fixes: Vec<Found>,
+    /// Whether the newest is too old to say where it is now.
+    pub is_stale: bool,
+    /// How long ago the newest was found, in words.
+    pub ago: String,
+}
+
+/// A position and how sure it is.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Found {
+    /// North positive \[°\].
+    pub latitude_deg: f64,
+    /// East positive \[°\].
+    pub longitude_deg: f64,
+    /// It lies within so many metres of the truth.
+    pub accuracy_m: f64,
+}
+
+/// Ground with a name, by its borders.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Border {
+    /// Its name in the site file.
+    pub name: String,
+    /// Outer borders and holes, each closed; corners as degrees east and north, as GeoJSON has them.
+    pub rings: Vec<Vec<[f64; 2]>>,
 }
 
 /// A gateway where it stands.

@@ -1,5 +1,6 @@
 //! One node: what was promised, what it sent, how it was heard.
 
+use forecast::learn::Band;
 use maud::{Markup, html};
 use serde::Serialize;
 use verdict::plan::Verdict;
@@ -52,18 +53,40 @@ pub struct Node {
     /// Charge of each day, as if the battery rested.
     #[serde(skip)]
     pub measured: Vec<MeasuredDay>,
-    /// What it sends, field by field.
+    /// What it sends.
     #[serde(skip)]
-    pub fields: Vec<Series>,
-    /// The stretch of time of the fields.
-    #[serde(skip)]
-    pub stretch: Stretch,
+    pub sent: Sent,
     /// How it was heard.
     pub link: Link,
     /// Its last frames, the newest first.
     pub frames: Vec<HeardFrame>,
     /// What was done to it, the newest first.
     pub visits: Vec<Visit>,
+}
+
+/// What a node sent in a stretch of time.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Sent {
+    /// Field by field.
+    pub fields: Vec<Series>,
+    /// The stretch.
+    pub stretch: Stretch,
+}
+
+impl Sent {
+    /// The stretch with the ways to others, and a drawing of each field: the part of the page that a zoom changes.
+    pub fn shown(&self) -> Markup {
+        html! {
+            div data-stretch {
+                nav.choices aria-label="Stretch of time" data-part="stretch" {
+                    @for (word, address) in &self.stretch.ways { a href=(address) { (word) } }
+                    span.quiet { (self.stretch.words) }
+                }
+                @if self.fields.is_empty() { p data-part="fields" { "Nothing was sent in this time." } }
+                @for series in &self.fields { (field(series)) }
+            }
+        }
+    }
 }
 
 /// A stretch of time, and the addresses of its neighbours.
@@ -114,6 +137,7 @@ pub struct Visit {
 
 impl Page for Node {
     const WAY: Option<Way> = Some(Way::Site);
+    const SCRIPT: Option<&'static str> = Some("stretch.js");
 
     fn title(&self) -> String {
         let name = plain(&self.name);
@@ -169,7 +193,8 @@ impl Page for Node {
                 }
             }
             div data-part="kept" { (self.kept()) }
-            (self.sent())
+            section { h2 { "What it sends" } (self.sent.shown()) }
+            div data-part="ledger" { (self.ledger()) }
             section data-part="link" { h2 { (self.link.finding()) } (self.link.table()) }
             (self.parts())
             (self.visits())
@@ -244,16 +269,15 @@ impl Node {
         }
     }
 
-    fn sent(&self) -> Markup {
+    /// Where its charge comes from and goes to as promised, and beside it what its messages say of that.
+    fn ledger(&self) -> Markup {
+        let Some(promised) = &self.promised else { return html! {} };
+        let measured = self.learned.as_ref().map(|learned| against_promised(promised, learned));
         html! {
-            section {
-                h2 { "What it sends" }
-                nav.choices aria-label="Stretch of time" data-part="stretch" {
-                    @for (word, address) in &self.stretch.ways { a href=(address) { (word) } }
-                    span.quiet { (self.stretch.words) }
-                }
-                @if self.fields.is_empty() { p data-part="fields" { "Nothing was sent in this time." } }
-                @for series in &self.fields { (field(series)) }
+            (promised.bookkeeping())
+            @match measured {
+                Some(measured) => (measured),
+                None => p.quiet { "As promised; what its messages say of it is learned from whole days." },
             }
         }
     }
@@ -297,6 +321,35 @@ impl Node {
                 }
             }
         }
+    }
+}
+
+/// What the sun brings and the node draws on a day of the year, as promised and as its messages say.
+fn against_promised(promised: &PromisedNode, learned: &LearnedNode) -> Markup {
+    let (offered, drawn) = promised.offered_and_drawn_mah();
+    let band = |band: &Band, by: f64| {
+        let [low, middle, high] = [band.p05, band.p50, band.p95].map(|one| words::figure(by * one));
+        format!("{middle} ({low}-{high})")
+    };
+    let row = |what: &str, promised: f64, measured: String| {
+        html! {
+            tr {
+                th scope="row" { (what) }
+                td.figure data-label="promised, mAh a day" { (words::figure(promised)) }
+                td.figure data-label="by its messages, mAh a day" { (measured) }
+            }
+        }
+    };
+    html! {
+        table.stacked {
+            caption { "Promised and measured, all year" }
+            thead { tr { th { "" } th.figure { "promised, mAh a day" } th.figure { "by its messages, mAh a day" } } }
+            tbody {
+                (row("the sun offers", offered, band(&learned.yields, offered)))
+                (row("the running node draws", drawn, band(&learned.drawn_mah, 1.0)))
+            }
+        }
+        p.quiet { "9 in 10 lie between the figures in brackets." }
     }
 }
 
@@ -381,8 +434,7 @@ mod tests {
             foretold_percent: Some(Foretold { p05: 37.0, p50: 60.0, p95: 77.0 }),
             is_settled: true,
             measured: Vec::new(),
-            fields: Vec::new(),
-            stretch: Stretch::default(),
+            sent: Sent::default(),
             link: Link::default(),
             frames: Vec::new(),
             visits: Vec::new(),

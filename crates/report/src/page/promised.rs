@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use maud::{Markup, PreEscaped, html};
 use serde::Serialize;
 use verdict::Question;
-use verdict::plan::{Plan, Verdict};
+use verdict::plan::{LedgerEntry, LedgerPurpose, Plan, Verdict};
 
 use crate::chart::kept::Course;
 use crate::chart::verdict_mark;
@@ -35,8 +35,25 @@ pub struct PromisedNode {
     /// The charge over the year.
     #[serde(skip)]
     pub course: Option<Course>,
+    /// Where its charge comes from and goes to.
+    pub ledger: Vec<LedgerRow>,
     #[serde(skip)]
     rows: String,
+    #[serde(skip)]
+    bookkeeping: String,
+}
+
+/// What charge comes from or goes to, as it is promised.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct LedgerRow {
+    /// In words.
+    pub purpose: String,
+    /// Whether it is what the running node itself draws.
+    pub is_load: bool,
+    /// A day of the darkest month; earnings are positive \[mAh\].
+    pub per_dark_day_mah: f64,
+    /// A day of the year \[mAh\].
+    pub per_day_mah: f64,
 }
 
 /// A part of a node.
@@ -71,8 +88,22 @@ impl PromisedNode {
             in_hand_days: plan.chances.as_ref().map(|chances| chances.in_hand.days()),
             parts: subject.parts.iter().map(part).collect(),
             course: Course::of(subject, plan),
+            ledger: plan.ledger.iter().map(LedgerRow::of).collect(),
             rows: crate::html::verdicts(subject, plan).into_string(),
+            bookkeeping: crate::html::ledger(plan).into_string(),
         }
+    }
+
+    /// Where its charge comes from and goes to, as the report of `check` shows it.
+    pub fn bookkeeping(&self) -> Markup {
+        PreEscaped(self.bookkeeping.clone())
+    }
+
+    /// What the sun offers and what the running node draws, on a day of the year \[mAh\].
+    pub fn offered_and_drawn_mah(&self) -> (f64, f64) {
+        let offered = self.ledger.iter().filter(|row| row.per_day_mah > 0.0).map(|row| row.per_day_mah).sum();
+        let drawn = self.ledger.iter().filter(|row| row.is_load).map(|row| -row.per_day_mah).sum();
+        (offered, drawn)
     }
 
     /// The worst of the verdicts.
@@ -83,6 +114,17 @@ impl PromisedNode {
     /// The verdicts in full, as the report of `check` shows them.
     pub fn rows(&self) -> Markup {
         PreEscaped(self.rows.clone())
+    }
+}
+
+impl LedgerRow {
+    fn of(entry: &LedgerEntry) -> Self {
+        Self {
+            purpose: words::purpose(&entry.purpose),
+            is_load: matches!(entry.purpose, LedgerPurpose::Load(_)),
+            per_dark_day_mah: entry.per_dark_day.milliampere_hours(),
+            per_day_mah: entry.per_day.milliampere_hours(),
+        }
     }
 }
 

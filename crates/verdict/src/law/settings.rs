@@ -1,6 +1,5 @@
 //! Intervals that a message to the node may set: from which one on the law is kept.
 
-use design::change::Change;
 use design::message::{Field, Kind, Message, SetInterval};
 use design::node::Design;
 use design::quantity::{Duration, Quantity};
@@ -8,6 +7,7 @@ use forecast::radio::link_state::LinkState;
 
 use super::{LawPlan, as_it_stands};
 use crate::finding::{Finding, Severity, Verdict};
+use crate::setting::told;
 
 /// A finding for each field that may set an interval at which a design that is lawful as it stands breaks the law.
 pub(super) fn unlawful(design: &Design, link: &LinkState, plan: &LawPlan) -> Vec<Finding> {
@@ -48,9 +48,7 @@ fn of_field(design: &Design, link: &LinkState, message: &Message, field: &Field)
 
 /// Why the law is broken at an interval; `None` where it is kept. An interval that the design refuses is broken too.
 fn breach(design: &Design, link: &LinkState, sets: &SetInterval, seconds: f64) -> Option<String> {
-    let (load, activity) = (sets.load.clone(), sets.activity.clone());
-    let change = Change::Interval { load, activity, every: Duration::from_seconds(seconds) };
-    match design.with(change) {
+    match told(design, &[(sets, Duration::from_seconds(seconds))]) {
         Err(refused) => Some(refused.message),
         Ok(changed) => {
             let plan = as_it_stands(&changed, link);

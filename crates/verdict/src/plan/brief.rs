@@ -7,12 +7,13 @@ use forecast::diary::Diary;
 use forecast::life::account::{ACCOUNTED_LIVES, Harm};
 use forecast::life::cause::causes;
 use forecast::life::node::NodeTables;
-use forecast::life::prepared::trial_without_tables;
+use forecast::life::prepared::{Prepared, trial_without_tables};
 use forecast::life::run::{LifeOutcome, Trial};
 use forecast::life::shared::SharedLives;
 use forecast::life::unknowns::Unknowns;
 use forecast::life::weather::NodeWeather;
 use forecast::load::Demand;
+use forecast::radio::link_state::LinkState;
 use forecast::radio::spots::Spots;
 
 use super::Weather;
@@ -30,12 +31,40 @@ pub struct LifeInBrief {
     pub verdict: Verdict,
     /// The reason in one sentence, without the verdict's word.
     pub reason: String,
+    /// Lives lived.
+    pub lives: usize,
     /// Share of lives without an outage; `None` if none was lived.
     pub without_outage: Option<Share>,
     /// What was promised and whether it is kept; survival first.
     pub kept: Vec<JudgedPromise>,
     /// What is wrong only in this weather.
     pub findings: Vec<Finding>,
+}
+
+impl LifeInBrief {
+    /// Judges a design whose tables are made, under the same weather and with the same seed, by so many lives and nothing
+    /// beside them: no defects, no causes, no search. Asked to stop, it judges by the lives that were lived.
+    #[must_use]
+    pub fn of_prepared(
+        prepared: &Prepared,
+        weather: Weather<'_>,
+        effort: Effort,
+        progress: &dyn Progress,
+    ) -> Self {
+        let used = make::weather_used(prepared.design(), weather);
+        make::with_case(prepared, effort, progress, |case| {
+            let (spots, nodes) = (case.spots, case.trial.nodes);
+            let tables = |state: &LinkState| {
+                let place = spots.classes().iter().position(|class| class == state);
+                nodes[place.expect("it is a state of these spots")].clone()
+            };
+            let lives = chances::lives_wanted(case.design, effort);
+            let mut lived = SharedLives::new(*case.trial);
+            lived.live(&[spots], (lives, ACCOUNTED_LIVES), tables, effort.threads, progress);
+            let (outcomes, harm_hours) = lived.of(spots, lives, ACCOUNTED_LIVES);
+            brief(case, &outcomes, Harm::of(&harm_hours, case.trial.years()), &used)
+        })
+    }
 }
 
 /// A kind of node under one sky.
@@ -75,7 +104,11 @@ impl<'a> Sky<'a> {
             let nominal = vec![node(spots.middle_state()); tables.len()];
             let (effort, trial) = (self.effort, &trial);
             let case = LifeInputs { design, spots, trial, nominal: &nominal, effort, progress };
-            brief(&case, &outcomes, Harm::of(&harm_hours, trial.years()), &self.used)
+            let mut life = brief(&case, &outcomes, Harm::of(&harm_hours, trial.years()), &self.used);
+            let survival = life.without_outage.unwrap_or(Share::ZERO);
+            life.findings.extend(dies_by_distance(&case, &outcomes, survival));
+            life.findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
+            life
         };
         nodes.iter().map(brief).collect()
     }
@@ -95,12 +128,10 @@ fn brief(case: &LifeInputs<'_>, lives: &[LifeOutcome], harm: Harm, used: &Weathe
         interval: (Share::from_fraction(survival.low), Share::from_fraction(survival.high)),
         kept: &kept,
     });
-    let mut findings = findings(case, harm, used);
+    let findings = findings(case, harm, used);
     let (verdict, reason) = make::judge(headline, make::is_endangered(harm, &findings));
-    findings.extend(dies_by_distance(case, lives, without_outage));
-    findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     let without_outage = headline.map(|headline| headline.without_outage);
-    LifeInBrief { verdict, reason, without_outage, kept, findings }
+    LifeInBrief { verdict, reason, lives: lives.len(), without_outage, kept, findings }
 }
 
 fn dies_by_distance(case: &LifeInputs<'_>, lives: &[LifeOutcome], without_outage: Share) -> Option<Finding> {

@@ -54,10 +54,20 @@ pub fn plan(
     effort: Effort,
     progress: &dyn Progress,
 ) -> Plan {
-    let used = weather_used(design, weather);
-    let prepared = Prepared::new(design, weather, spots, effort.seed);
-    let mut plan = with_case(&prepared, effort, progress, |case| lay_out(case, used));
-    plan.findings.extend(settings::fatal(&prepared, weather, &plan, effort, progress));
+    of_prepared(&Prepared::new(design, weather, spots, effort.seed), weather, effort, progress)
+}
+
+/// The plan of a design whose tables are made, under the same weather and with the same seed.
+#[must_use]
+pub fn of_prepared(
+    prepared: &Prepared,
+    weather: Weather<'_>,
+    effort: Effort,
+    progress: &dyn Progress,
+) -> Plan {
+    let used = weather_used(prepared.design(), weather);
+    let mut plan = with_case(prepared, effort, progress, |case| lay_out(case, used));
+    plan.findings.extend(settings::fatal(prepared, weather, &plan, effort, progress));
     plan.findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     plan
 }
@@ -115,7 +125,7 @@ pub(super) fn surroundings(
     (node_weather(design, weather, diary, seed), weather_used(design, weather))
 }
 
-fn weather_used(design: &Design, weather: Weather<'_>) -> WeatherUsed {
+pub(super) fn weather_used(design: &Design, weather: Weather<'_>) -> WeatherUsed {
     match weather {
         Weather::Hours(hours) => recorded_weather(design, hours),
         Weather::Climate(climate) => drawn_weather(climate),

@@ -1,6 +1,5 @@
 //! Intervals that a message to the node may set: from which one on the node still lives.
 
-use design::change::Change;
 use design::message::{Field, Kind, Message, Scale, SetInterval};
 use design::node::Design;
 use design::quantity::{Duration, Quantity};
@@ -14,6 +13,7 @@ use super::chances::Effort;
 use super::findings::finding;
 use crate::finding::{Finding, Severity, Verdict};
 use crate::quota::{self, first_that};
+use crate::setting::told;
 
 /// Lives between two looks at whether to stop.
 const BATCH: usize = 16;
@@ -124,6 +124,6 @@ fn written(design: &Design, sets: &SetInterval) -> Option<Duration> {
 /// The design with the interval of a code; `None` where that is no interval or the design refuses it.
 fn changed(design: &Design, sets: &SetInterval, scale: &Scale, code: u32) -> Option<Design> {
     let every = interval(sets, scale, code);
-    let (load, activity) = (sets.load.clone(), sets.activity.clone());
-    (every > Duration::ZERO).then(|| design.with(Change::Interval { load, activity, every }).ok()).flatten()
+    // An interval that the design refuses is said by the law's finding.
+    (every > Duration::ZERO).then(|| told(design, &[(sets, every)]).ok()).flatten()
 }

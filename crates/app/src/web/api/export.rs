@@ -11,6 +11,7 @@ use axum::routing::{MethodRouter, get};
 use logbook::clock::now;
 use logbook::export::gpx::Tracks;
 use logbook::export::{csv, geojson, senml};
+use logbook::received::Moment;
 use logbook::store::query::{self, Reading};
 use logbook::store::{StoreError, sqlite};
 use tokio::task::spawn_blocking;
@@ -55,15 +56,15 @@ pub(super) fn route(form: Form) -> MethodRouter<Arc<House>> {
 fn answer(form: Form, asked: Asked) -> Response {
     let checked = asked.span().and_then(|span| {
         let table = if form == Form::Csv { Some(table(&asked)?) } else { None };
-        Ok((span, table))
+        Ok((span, table, of_node(&asked)?))
     });
-    let (span, table) = match checked {
+    let (span, table, boards) = match checked {
         Ok(checked) => checked,
         Err(refused) => return refused.into_response(),
     };
     let (mut out, body) = pieces::begin();
     spawn_blocking(move || {
-        let done = write(form, &asked, span, table.as_ref(), &mut out);
+        let done = write(form, &asked, span, (table.as_ref(), boards.as_deref()), &mut out);
         match done {
             Ok(()) => out.end(Ok(())),
             Err(Stopped::Store(error)) => out.end(Err(&error)),
@@ -79,6 +80,19 @@ fn answer(form: Form, asked: Asked) -> Response {
     ];
     (fields, body).into_response()
 }
+
+/// The boards of the one node that is asked for, if one is: each with the time for which it bore the name.
+fn of_node(asked: &Asked) -> Result<Option<Vec<Board>>, Refused> {
+    let Some(name) = asked.query.get("node") else { return Ok(None) };
+    let boards = asked.house.known.boards(name);
+    if boards.is_empty() {
+        return Err(Refused::Nothing(format!("no node is called {name:?}")));
+    }
+    Ok(Some(boards.into_iter().map(|(row, from, to)| (row.dev_eui.to_string(), from, to)).collect()))
+}
+
+/// A board, and from when until when it bore a name.
+type Board = (String, Moment, Moment);
 
 /// Kind and message of a table.
 fn table(asked: &Asked) -> Result<(String, String), Refused> {
@@ -107,7 +121,7 @@ fn write(
     form: Form,
     asked: &Asked,
     (from, to): (i64, i64),
-    table: Option<&(String, String)>,
+    (table, boards): (Option<&(String, String)>, Option<&[Board]>),
     out: &mut Out,
 ) -> Result<(), Stopped> {
     let log = sqlite::reader(&asked.house.log)?;
@@ -121,6 +135,11 @@ fn write(
     };
     put(out, begin)?;
     query::readings(&log, from, to, |mut reading: Reading| {
+        let is_it =
+            |(dev_eui, from, to): &Board| *dev_eui == reading.dev_eui && (*from..*to).contains(&reading.at);
+        if boards.is_some_and(|boards| !boards.iter().any(is_it)) {
+            return Ok(());
+        }
         asked.cut(&reading.dev_eui, reading.at, &mut reading.values);
         let elements = match form {
             Form::Senml => senml::records(&reading, labels),

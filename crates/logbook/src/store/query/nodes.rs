@@ -126,36 +126,10 @@ pub fn days(
     series: (&str, &str),
     from: i64,
 ) -> Result<Vec<Day>, StoreError> {
-    summed(log, "SELECT day, least, mean, greatest FROM day", "day", dev_eui, series, from)
-}
-
-/// A field of a device by hour, the oldest first, from an hour on; [`Day::day`] counts hours here.
-///
-/// # Errors
-/// [`StoreError`] if the log can't be read.
-pub fn hours(
-    log: &Connection,
-    dev_eui: &str,
-    series: (&str, &str),
-    from: i64,
-) -> Result<Vec<Day>, StoreError> {
-    summed(log, "SELECT hour, least, mean, greatest FROM hour", "hour", dev_eui, series, from)
-}
-
-fn summed(
-    log: &Connection,
-    select: &str,
-    key: &str,
-    dev_eui: &str,
-    (message, field): (&str, &str),
-    from: i64,
-) -> Result<Vec<Day>, StoreError> {
-    let sql = format!(
-        "{select} WHERE node = (SELECT id FROM node WHERE dev_eui = ?1) AND message = ?2 AND field = ?3 AND {key} >= ?4 \
-         AND least IS NOT NULL ORDER BY {key}"
-    );
-    let mut statement = log.prepare_cached(&sql)?;
-    let found = statement.query_map(params![dev_eui, message, field, from], |row| {
+    let sql = "SELECT day, least, mean, greatest FROM day WHERE node = (SELECT id FROM node WHERE dev_eui = ?1) \
+               AND message = ?2 AND field = ?3 AND day >= ?4 AND least IS NOT NULL ORDER BY day";
+    let mut statement = log.prepare_cached(sql)?;
+    let found = statement.query_map(params![dev_eui, series.0, series.1, from], |row| {
         Ok(Day { day: row.get(0)?, least: row.get(1)?, mean: row.get(2)?, greatest: row.get(3)? })
     })?;
     Ok(found.collect::<Result<_, _>>()?)
