@@ -134,6 +134,8 @@ struct Span {
     to: i64,
     hours: i64,
     is_now: bool,
+    /// When the node said something first, if it ever did.
+    begun: Option<i64>,
 }
 
 impl Span {
@@ -147,7 +149,7 @@ impl Span {
         let (is_now, to) = (to.is_none(), to.unwrap_or(look.now));
         let begun = dev_eui.map(|dev_eui| begun(look.log, dev_eui)).transpose()?.flatten();
         let known = begun.map_or(hours, |begun| (to - begun).div_euclid(HOUR_US) + 1);
-        Ok(Self { to, hours: hours.min(known.max(1)), is_now })
+        Ok(Self { to, hours: hours.min(known.max(1)), is_now, begun })
     }
 
     fn from(&self) -> i64 {
@@ -217,7 +219,9 @@ fn series(
     span: &Span,
 ) -> Result<Vec<Series>, StoreError> {
     let figures: Vec<Told<'_>> = design.told().filter(|told| told.is_figure).collect();
-    let borders = Borders::new(span.from(), span.to + 1, COLUMNS);
+    // Columns are as narrow as what there is allows.
+    let from = span.begun.map_or(span.from(), |begun| begun.clamp(span.from(), span.to));
+    let borders = Borders::new(from, span.to + 1, COLUMNS);
     let mut all = Vec::new();
     for of_message in figures.chunk_by(|one, next| one.message == next.message) {
         let Some(message) = of_message.first().map(|told| told.message) else { continue };

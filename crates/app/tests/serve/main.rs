@@ -22,6 +22,7 @@ mod power;
 mod stations;
 mod telling;
 mod told;
+mod track;
 #[path = "../../../laws/tests/trial/mod.rs"]
 #[expect(dead_code, reason = "one of its parts is used here")]
 mod trial;

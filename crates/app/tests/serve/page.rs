@@ -93,7 +93,7 @@ fn a_typed_design_is_answered_and_the_file_stays() {
     let file = folder.path().join("station.toml");
     let before = std::fs::read_to_string(&file).expect("it is there");
     let form =
-        b"part=answer&resting=no&text=schema+%3D+1%0Aname+%3D+%22x%22%0A%5Bbattery%5D%0Acapacity+%3D+2600%0A";
+        b"part=answer&step=at-once&text=schema+%3D+1%0Aname+%3D+%22x%22%0A%5Bbattery%5D%0Acapacity+%3D+2600%0A";
     let head = "POST /design/station.toml\r\nContent-Type: application/x-www-form-urlencoded\r\n";
     let answer = ask(page, head, form);
     assert_eq!(answer.status, 200, "{}", answer.body);

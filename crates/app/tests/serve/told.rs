@@ -177,6 +177,26 @@ fn people_act_by_forms_that_need_no_script() {
     );
     assert_eq!(shown.matches("cleaned").count(), 1, "sent twice, it is there once");
     let told = format!("form={word}&message=settings&value%3Areport_interval=15&value%3Afrost_watch_below=");
+    // What would follow is shown first, and nothing is told.
+    let path = "/node/frost-mast-01/settings";
+    let looked = send(at, path, &with(&ann), &format!("{told}&look=yes"));
+    assert_eq!(looked.status, 200, "{looked:?}");
+    for said in
+        ["expected within 15 min", "value=\"15\"", "It is lawful.", "five-year lives", "; promised 95 %"]
+    {
+        assert!(looked.body.contains(said), "{said}: {}", looked.body);
+    }
+    let wrong = send(
+        at,
+        path,
+        &with(&ann),
+        &format!("form={word}&message=settings&value%3Areport_interval=1&look=yes"),
+    );
+    assert!(
+        wrong.status == 200 && wrong.body.contains("`report_interval` is a number from 2 to 1440"),
+        "{wrong:?}"
+    );
+    assert!(look(&ann, path).body.contains("was told nothing yet"), "to look changes nothing");
     assert_eq!(send(at, "/node/frost-mast-01/settings", &with(&ann), &told).status, 303);
     let shown = look(&ann, "/node/frost-mast-01/settings").body;
     assert!(shown.contains("the last setting is waiting") && shown.contains("report_interval 15"), "{shown}");

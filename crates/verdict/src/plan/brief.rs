@@ -59,7 +59,10 @@ impl LifeInBrief {
                 nodes[place.expect("it is a state of these spots")].clone()
             };
             let lives = chances::lives_wanted(case.design, effort);
-            let mut lived = SharedLives::new(*case.trial);
+            // As in [`Sky::judge`]: who lives a life for one state has one spot.
+            let (alone, unknowns) = (Spots::alone(case.design), Unknowns::new(case.design, true));
+            let common = Trial { spots: &alone, unknowns: &unknowns, ..*case.trial };
+            let mut lived = SharedLives::new(common);
             lived.live(&[spots], (lives, ACCOUNTED_LIVES), tables, effort.threads, progress);
             let (outcomes, harm_hours) = lived.of(spots, lives, ACCOUNTED_LIVES);
             brief(case, &outcomes, Harm::of(&harm_hours, case.trial.years()), &used)
