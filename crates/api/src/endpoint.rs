@@ -204,7 +204,7 @@ impl Endpoint {
             Self::Series => &[NAME, MESSAGE, FIELD, FROM, TO, COLUMNS],
             Self::Frames => &[AFTER, VERDICT, LIMIT],
             Self::Visits | Self::Settings => &[NODE],
-            Self::ExportCsv => &[KIND, MESSAGE, FROM, TO],
+            Self::ExportCsv => &[KIND, MESSAGE, FROM, TO, NODE],
             Self::ExportSenml | Self::ExportGeojson | Self::ExportGpx => &[FROM, TO, NODE],
         }
     }

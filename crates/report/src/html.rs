@@ -121,16 +121,13 @@ pub fn verdict_rows(subject: &ReportedDesign, plan: &Plan) -> String {
 
 /// The verdicts of a design of which only the first few lives are lived, or none yet, as a piece of a page.
 pub fn first_verdict_rows(before: &BeforeLife, life: Option<&LifeInBrief>, promise: &Promise) -> String {
-    let life = match life {
-        Some(life) => {
-            let sentence = sentences::will_it_live(life.verdict, &life.kept);
-            let promised = words::figure_short(promise.without_outage.percent());
-            let figure = format!("{}; promised {promised} %", life.reason);
-            verdict_row("life", life.verdict, &sentence, &figure, sentences::SO_FEW)
-        }
-        None => html! {
-            div.verdict.waiting { p.quiet { "life" } span {} p.quiet { "Lives are being lived." } }
-        },
+    let life = if let Some(life) = life {
+        let sentence = sentences::will_it_live(life.verdict, &life.kept);
+        let promised = words::figure_short(promise.without_outage.percent());
+        let figure = format!("{}; promised {promised} %", life.reason);
+        verdict_row("life", life.verdict, &sentence, &figure, sentences::SO_FEW)
+    } else {
+        html! { div.verdict.waiting { p.quiet { "life" } span {} p.quiet { "Lives are being lived." } } }
     };
     html! { div.verdicts { (life) (answers_before_life(&before.law, &before.reach, &before.messages)) } }
         .into_string()

@@ -47,11 +47,10 @@ impl Borders {
         let columns = i64::from(columns.max(1));
         let span = (to - from).max(1);
         let width = (span + columns - 1) / columns;
-        let unit = match width {
-            ..HOUR => return Self { from, to: from + span, width },
-            ..DAY => HOUR,
-            _ => DAY,
-        };
+        if width < HOUR {
+            return Self { from, to: from + span, width };
+        }
+        let unit = if width < DAY { HOUR } else { DAY };
         let from = from.div_euclid(unit) * unit;
         let units = (to - from + unit - 1) / unit;
         let width = (units + columns - 1) / columns * unit;
