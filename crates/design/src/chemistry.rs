@@ -1,5 +1,7 @@
 //! What every cell of a chemistry bears: bounds for what a battery may state, from `data/chemistries.toml`.
 
+use std::sync::LazyLock;
+
 use crate::file::value::Word as _;
 use crate::part::Chemistry;
 use crate::quantity::{Quantity, Share, Temperature, Voltage};
@@ -23,14 +25,16 @@ pub struct Limits {
     pub source: String,
 }
 
-const DATA: &str = include_str!("../data/chemistries.toml");
+/// Read once: a design is resolved for each key that is typed and each variant that is tried.
+static DATA: LazyLock<toml::Table> = LazyLock::new(|| {
+    include_str!("../data/chemistries.toml").parse().expect("a test reads the shipped limits")
+});
 
 impl Limits {
     /// The limits of a chemistry.
     pub fn of(chemistry: Chemistry) -> Self {
-        let table: toml::Table = DATA.parse().expect("a test reads the shipped limits");
         let word = Chemistry::WORDS.iter().find(|(_, known)| *known == chemistry).map(|(word, _)| *word);
-        let rows = word.and_then(|word| table.get(word)).and_then(toml::Value::as_table);
+        let rows = word.and_then(|word| DATA.get(word)).and_then(toml::Value::as_table);
         let rows = rows.expect("a test finds every chemistry");
         let text = |key: &str| rows.get(key).and_then(toml::Value::as_str);
         let list = |key: &str| rows.get(key).and_then(toml::Value::as_array).map_or(&[][..], Vec::as_slice);

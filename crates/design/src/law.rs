@@ -2,6 +2,8 @@
 //!
 //! The files lie in `data/law/`; its README says which texts were seen and which were not.
 
+use std::sync::LazyLock;
+
 use crate::quantity::{Dbm, Decibels, Duration, Frequency, Share};
 
 /// What a half-wave dipole gains over an isotropic antenna: EIRP is ERP and this.
@@ -163,10 +165,10 @@ const FILES: &[&str] = files! { "as923" "au915" "cn470" "eu433" "eu868" "in865" 
 impl Law {
     /// The law for the regional plan of this name; `None` if there is no such plan.
     pub fn of_region(name: &str) -> Option<Self> {
-        FILES
-            .iter()
-            .filter_map(|text| Self::read(text))
-            .find(|law| law.regions.iter().any(|region| region == name))
+        // Read once: every variant of a design that is tried is held against the law.
+        static READ: LazyLock<Vec<Law>> =
+            LazyLock::new(|| FILES.iter().filter_map(|text| Law::read(text)).collect());
+        READ.iter().find(|law| law.regions.iter().any(|region| region == name)).cloned()
     }
 
     /// The rows for this frequency; empty where no law that was seen allows or refuses it.

@@ -1,5 +1,7 @@
 //! Regions: the data rates and limits of a regional plan, as data with edition and clause.
 
+use std::sync::LazyLock;
+
 use crate::law::PowerReference;
 use crate::quantity::{Dbm, Frequency};
 
@@ -138,8 +140,10 @@ const BUILTIN: &[Builtin] = builtin! {
 impl Region {
     /// The built-in plan of this name, such as `EU868`.
     pub fn builtin(name: &str) -> Option<Self> {
-        let (_, text) = BUILTIN.iter().find(|(known, _)| *known == name)?;
-        Self::read(text)
+        // Read once: a design is resolved for each key that is typed and each variant that is tried.
+        static PLANS: LazyLock<Vec<Region>> =
+            LazyLock::new(|| BUILTIN.iter().filter_map(|(_, text)| Region::read(text)).collect());
+        PLANS.iter().find(|plan| plan.name == name).cloned()
     }
 
     /// The names of the built-in plans.

@@ -403,6 +403,7 @@ fn larger_cases() -> Vec<(&'static str, String, &'static str)> {
         ("uplink-without-radio", removed(RADIO), "steps"),
         ("too-many", GOOD.replacen(LOAD, &loads.concat(), 1), "[load.l0]"),
         ("no-regulator", without_regulator(), "[load.board]"),
+        ("radio-unused", GOOD.replacen(UPLINKS, "", 1), "[radio]"),
         ("old-name", GOOD.replacen(CHARGER, "[charger]\npart = \"linear-nano\"\n\n", 1), "linear-nano"),
         ("no-load", GOOD.replacen(LOAD, "[load]\n", 1), "[load]"),
         ("time-zone", site("zone = \"UTC\"", "zone = \"CEST\""), "time_zone"),
@@ -454,6 +455,9 @@ again_at = "2 Cel"
     assert!(good.contains(from), "{from}");
     good.replacen(from, to, 1)
 }
+
+/// All that [`GOOD`] sends.
+const UPLINKS: &str = r#", { uplink = { payload = "12 bytes" } }, { uplink = { message = "report" } }"#;
 
 fn without_regulator() -> String {
     let cutoff = "[cutoff]\nstops_below = \"3.3 V\"\nrestarts_above = \"3.6 V\"\n";

@@ -181,7 +181,7 @@ pub fn reports_sent(chances: &Survival) -> String {
 /// What a temperature gate would bring.
 pub fn with_gate(plan: &Plan, gated: Share) -> String {
     format!(
-        "{:.0} % of lives are charged below 0 °C, {} h a year on average, so the verdict is tight at best; with a gate, {} of lives pass without an outage.",
+        "{:.0} % of lives are charged below 0 °C for an hour a year or more, {} h on average, so the verdict is tight at best; with a gate, {} of lives pass without an outage.",
         plan.life.plates.percent(),
         words::figure(plan.life.plating_hours_per_year),
         share(gated)

@@ -2,6 +2,8 @@
 
 use design::quantity::{Quantity as _, Share};
 use serde_json::{Value, json};
+use verdict::Verdict;
+use verdict::plan::JudgedVariant;
 use verdict::size::{Choice, Sized};
 
 use crate::json::number;
@@ -95,7 +97,7 @@ impl SizingReport {
         for choice in sized.refused.iter().take(NAMED) {
             let every = choice.every.map(|every| format!(" every {}", every.text())).unwrap_or_default();
             said.push(format!(
-                "Preferred and refused: {} with {}{every}: {} of {} fresh lives ({}-{}), unluckiest fifth {}.",
+                "Preferred and refused: {} with {}{every}: {} of {} fresh lives ({}-{}), unluckiest fifth {}{}.",
                 choice.power.text(),
                 choice.capacity.text(),
                 sentences::share(choice.judged.without_outage),
@@ -103,6 +105,7 @@ impl SizingReport {
                 percent(choice.judged.interval.0),
                 percent(choice.judged.interval.1),
                 sentences::share(choice.judged.worst_fifth),
+                against(&choice.judged).map(|why| format!("; {why}")).unwrap_or_default(),
             ));
         }
         if sized.refused.len() > NAMED {
@@ -151,6 +154,21 @@ impl SizingReport {
     }
 }
 
+/// What keeps a design whose lives pass from holding: a smaller promise, or what endangers its battery.
+fn against(judged: &JudgedVariant) -> Option<String> {
+    let (survival, smaller) = judged.kept.split_first()?;
+    if survival.verdict != Verdict::Holds {
+        return None;
+    }
+    let missed = smaller.iter().find(|kept| kept.verdict != Verdict::Holds);
+    missed.map(|kept| format!("{} {}", kept.promised.name(), sentences::answer(&kept.promised))).or_else(
+        || {
+            let danger = judged.dangers.first()?;
+            Some(danger.message.split("; ").next().unwrap_or(&danger.message).to_owned())
+        },
+    )
+}
+
 fn cells(mark: &str, choice: &Choice) -> [String; 8] {
     let every = choice.every.map(design::quantity::Duration::text).unwrap_or_default();
     [
@@ -195,5 +213,6 @@ fn choice_json(choice: &Choice) -> Value {
             number(choice.judged.interval.0.percent()), number(choice.judged.interval.1.percent()),
         ],
         "worst_fifth_percent": number(choice.judged.worst_fifth.percent()),
+        "dangers": choice.judged.dangers.iter().map(|danger| danger.message.as_str()).collect::<Vec<_>>(),
     })
 }

@@ -161,7 +161,7 @@ fn back(restart: Restart) -> String {
 fn without_gate(plan: &Plan) -> Vec<String> {
     let Some(gated) = plan.with_gate else { return Vec::new() };
     let gated = format!(
-        "{:.0} % of lives charged below 0 C, {} h a year, so tight at best; with a gate, {} of lives without an outage",
+        "{:.0} % of lives charged below 0 C for an hour a year or more, {} h on average, so tight at best; with a gate, {} of lives without an outage",
         plan.life.plates.percent(),
         words::figure(plan.life.plating_hours_per_year),
         sentences::share(gated)

@@ -74,7 +74,14 @@ impl Resolver<'_> {
                 self.load(name, section, regulator, &around)
             })
             .collect();
-        loads.into_iter().collect()
+        let loads: Vec<Load> = loads.into_iter().collect::<Option<_>>()?;
+        let sends = loads.iter().flat_map(|load| &load.activities).any(Activity::sends);
+        if let Some(radio) = root.radio.as_ref().filter(|_| !sends) {
+            let message = "the radio never sends: no activity has a step with an `uplink`";
+            let help = "add `{ uplink = { payload = \"12 bytes\" } }` to the steps of an activity, or leave `[radio]` out";
+            self.found.warning(diagnostic::RADIO_UNUSED, &radio.span, message, help);
+        }
+        Some(loads)
     }
 
     fn regulator(&mut self, name: &At<String>, section: &RegulatorSection) -> Option<Regulator> {

@@ -1,10 +1,15 @@
 //! Whether a regional plan is in use where the node stands.
 
+use std::sync::LazyLock;
+
 use super::Resolver;
 use crate::diagnostic;
 use crate::node::{RadioUse, Site};
 
-const DATA: &str = include_str!("../../data/region-places.toml");
+/// Read once: a design is resolved for each key that is typed and each variant that is tried.
+static DATA: LazyLock<toml::Table> = LazyLock::new(|| {
+    include_str!("../../data/region-places.toml").parse().expect("a test reads the shipped boxes")
+});
 
 impl Resolver<'_> {
     /// Warns of a plan of another part of the world.
@@ -26,8 +31,7 @@ impl Resolver<'_> {
 
 /// The regional plans that are in use around a place.
 fn plans_at(latitude_deg: f64, longitude_deg: f64) -> Vec<String> {
-    let table: toml::Table = DATA.parse().expect("a test reads the shipped boxes");
-    let boxes = table.get("boxes").and_then(toml::Value::as_table);
+    let boxes = DATA.get("boxes").and_then(toml::Value::as_table);
     let holds = |value: &toml::Value| {
         let edges: Vec<f64> = value.as_array().into_iter().flatten().filter_map(number).collect();
         let [south, west, north, east] = edges[..] else { return false };
@@ -49,8 +53,7 @@ mod tests {
 
     #[test]
     fn every_plan_has_a_place_and_every_place_a_plan() {
-        let table: toml::Table = DATA.parse().expect("boxes");
-        let boxes = table["boxes"].as_table().expect("a table");
+        let boxes = DATA["boxes"].as_table().expect("a table");
         let mut names: Vec<&str> = boxes.keys().map(String::as_str).collect();
         names.sort_unstable();
         assert_eq!(names, Region::names());

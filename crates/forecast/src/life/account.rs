@@ -12,6 +12,10 @@ use crate::load::{Purpose, Row};
 /// Lives whose every hour goes into the account: a month's mean is then known to 2 % of itself.
 pub const ACCOUNTED_LIVES: usize = 250;
 
+/// From so many hours a year on charging at a wrong temperature counts as harm: a few minutes at sunrise lie within the doubt
+/// of the battery's own temperature (own choice).
+pub const HARMFUL_HOURS_PER_YEAR: f64 = 1.0;
+
 /// What many lives took in and spent.
 #[derive(Clone, Debug)]
 pub struct Account {
@@ -44,6 +48,8 @@ pub struct Often {
     pub hours_per_year: f64,
     /// Share of lives in which it happens.
     pub lives: Share,
+    /// Share of lives in which it happens for [`HARMFUL_HOURS_PER_YEAR`] or more.
+    pub harmed: Share,
 }
 
 impl Harm {
@@ -58,10 +64,14 @@ impl Harm {
 impl Often {
     fn of(hours: impl ExactSizeIterator<Item = u32> + Clone, years: f64) -> Self {
         let lives = hours.len().max(1) as f64;
-        let happened = hours.clone().filter(|hours| *hours > 0).count();
+        let with_at_least = |least: f64| {
+            let counted = hours.clone().filter(|hours| *hours > 0 && f64::from(*hours) >= least * years);
+            Share::from_fraction(counted.count() as f64 / lives)
+        };
         Self {
-            hours_per_year: hours.map(f64::from).sum::<f64>() / (lives * years),
-            lives: Share::from_fraction(happened as f64 / lives),
+            hours_per_year: hours.clone().map(f64::from).sum::<f64>() / (lives * years),
+            lives: with_at_least(0.0),
+            harmed: with_at_least(HARMFUL_HOURS_PER_YEAR),
         }
     }
 }
@@ -281,5 +291,21 @@ impl Account {
         let mut year = MonthAccount { lowest_charge: 1.0, ..MonthAccount::default() };
         self.months.iter().for_each(|month| year.add(month));
         year
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// By hand: three lives of three years with 0, 2 and 12 such hours. It happens in two of them, and in one for 4 h a year.
+    #[test]
+    fn a_few_minutes_a_year_are_told_and_do_no_harm() {
+        let lives = [0, 2, 12].map(|frozen| HarmHours { frozen, hot: 0 });
+        let harm = Harm::of(&lives, 3.0);
+        assert!((harm.frozen.hours_per_year - 14.0 / 9.0).abs() < 1e-12);
+        assert_eq!(harm.frozen.lives, Share::from_fraction(2.0 / 3.0));
+        assert_eq!(harm.frozen.harmed, Share::from_fraction(1.0 / 3.0));
+        assert_eq!(harm.hot, Often::default());
     }
 }

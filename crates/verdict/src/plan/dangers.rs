@@ -107,7 +107,7 @@ pub(super) fn charged_hot(design: &Design, hot: Often) -> Option<Finding> {
     let usual = limits
         .charge_temperature
         .map(|(_, usual)| format!("; cells of this kind bear {} at most: {}", usual.text(), limits.source));
-    let severity = if hot.lives.fraction() > HARMED_LIVES { Severity::Danger } else { Severity::Warning };
+    let severity = if hot.harmed.fraction() > HARMED_LIVES { Severity::Danger } else { Severity::Warning };
     (hot.hours_per_year > 0.0).then(|| {
         finding(
             "charged-hot",
@@ -159,10 +159,10 @@ fn charged_too_fast(design: &Design, limits: &Limits) -> Option<Finding> {
         severity,
         "charger.current",
         format!(
-            "panel and charger give up to {}; from {} on the battery bears {}, {:.0} % of its capacity in an hour ({source})",
+            "panel and charger give up to {} to a battery that bears {} from {} on; that is {:.0} % of its capacity in an hour ({source})",
             current.text(),
-            from.text(),
             borne.text(),
+            from.text(),
             rate.percent()
         ),
         "set the charger to less, take a larger battery, or write `charge_rate` from the cell's own data sheet",

@@ -148,9 +148,13 @@ fn plates(design: &Design, frozen: Often) -> Option<Finding> {
     })
 }
 
-/// "about an hour", "12 hours".
+/// "less than an hour", "12 hours".
 pub(super) fn hours_text(hours: f64) -> String {
-    if hours < 1.5 { "about an hour".to_owned() } else { format!("{hours:.0} hours") }
+    match hours {
+        ..0.9 => "less than an hour".to_owned(),
+        0.9..1.5 => "about an hour".to_owned(),
+        _ => format!("{hours:.0} hours"),
+    }
 }
 
 /// The trickle into an empty battery must be more than what the stopped node and the charger take.

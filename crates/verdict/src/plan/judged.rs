@@ -2,7 +2,7 @@
 
 use design::quantity::Share;
 use forecast::Progress;
-use forecast::life::account::account;
+use forecast::life::account::{ACCOUNTED_LIVES, account};
 use forecast::life::ensemble::live_from;
 use forecast::life::prepared::Prepared;
 use forecast::life::run::{LifeOutcome, drawn_for};
@@ -10,10 +10,10 @@ use forecast::life::run::{LifeOutcome, drawn_for};
 use super::chances::{self, Effort};
 use super::findings::of_parts;
 use super::kept::{Evidence, Figure, JudgedPromise, visits_per_year};
-use super::make::{is_endangered, with_case};
-use crate::finding::{Severity, Verdict};
+use super::make::{LifeInputs, is_endangered, with_case};
+use crate::finding::{Finding, Severity, Verdict};
 
-/// Lives that are looked at for charging in cold and heat: it happens in half of them, or in next to none.
+/// Lives that are looked at for charging in cold and heat while a remedy is searched.
 const LOOKED_AT_FOR_HARM: usize = 40;
 
 /// What lives say of a design.
@@ -33,8 +33,8 @@ pub struct JudgedVariant {
     pub worst_fifth: Share,
     /// Each promise, survival first.
     pub kept: Vec<JudgedPromise>,
-    /// Codes of what is dangerous in it.
-    pub dangers: Vec<&'static str>,
+    /// What is dangerous in it.
+    pub dangers: Vec<Finding>,
     /// Reports a full battery sends in a year.
     pub reports_per_year: f64,
 }
@@ -57,7 +57,8 @@ pub fn judged(
         let kept = Evidence::new(case, &lived, fifth, visits).keep(promise);
         let survival = Figure::share(&lived, LifeOutcome::is_unbroken);
         let worst_fifth = Figure::share(fifth, LifeOutcome::is_unbroken).found;
-        let (dangers, endangered) = dangers(prepared, effort, progress);
+        // As many as `check` looks at, so that both say the same.
+        let (dangers, endangered) = dangers_in(case, ACCOUNTED_LIVES);
         let worst = Verdict::worst(kept.iter().map(|kept| kept.verdict));
         let verdict = match worst.unwrap_or(Verdict::NotKnown) {
             Verdict::Holds if endangered => Verdict::Tight,
@@ -78,16 +79,17 @@ pub fn judged(
     })
 }
 
-/// Codes of what is dangerous in a design, and whether that alone keeps its verdict from holding.
+/// What is dangerous in a design, and whether that alone keeps its verdict from holding.
 #[must_use]
-pub fn dangers(prepared: &Prepared, effort: Effort, progress: &dyn Progress) -> (Vec<&'static str>, bool) {
-    with_case(prepared, effort, progress, |case| {
-        let account = account(case.trial, LOOKED_AT_FOR_HARM, effort.threads);
-        let found = of_parts(case, account.harm);
-        let endangered = is_endangered(account.harm, &found);
-        let codes = found.iter().filter(|finding| finding.severity == Severity::Danger);
-        (codes.map(|finding| finding.code).collect(), endangered)
-    })
+pub fn dangers(prepared: &Prepared, effort: Effort, progress: &dyn Progress) -> (Vec<Finding>, bool) {
+    with_case(prepared, effort, progress, |case| dangers_in(case, LOOKED_AT_FOR_HARM))
+}
+
+fn dangers_in(case: &LifeInputs<'_>, lives: usize) -> (Vec<Finding>, bool) {
+    let harm = account(case.trial, lives, case.effort.threads).harm;
+    let found = of_parts(case, harm);
+    let endangered = is_endangered(harm, &found);
+    (found.into_iter().filter(|finding| finding.severity == Severity::Danger).collect(), endangered)
 }
 
 /// Numbers of the lives below this one, those with the worst unknowns first; the first fifth is the worst.

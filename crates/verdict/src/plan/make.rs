@@ -34,7 +34,8 @@ use crate::finding::{Finding, Verdict};
 
 /// A primary cell must last the promise and this share more: its end comes without a warning (own choice).
 pub(super) const PRIMARY_MARGIN: f64 = 1.2;
-/// Above this share of lives whose batteries are charged too cold or too hot no verdict is better than tight (own choice).
+/// Above this share of lives whose batteries are charged too cold or too hot for an hour a year or more no verdict is better
+/// than tight (own choice).
 pub(super) const HARMED_LIVES: f64 = 0.05;
 /// A node without a panel is followed to its end, but no longer than this.
 const LONGEST_FOLLOWED_YEARS: usize = 40;
@@ -203,7 +204,7 @@ fn lay_out(case: &LifeInputs<'_>, used: WeatherUsed) -> Plan {
 
 /// Whether so many lives are charged below freezing that no verdict is better than tight.
 fn plates(harm: Harm) -> bool {
-    harm.frozen.lives.fraction() > HARMED_LIVES
+    harm.frozen.harmed.fraction() > HARMED_LIVES
 }
 
 /// Whether charging endangers the battery, so that no verdict is better than tight.
@@ -256,7 +257,7 @@ fn life(case: &LifeInputs<'_>, lives: &Lives, account: &Account) -> Life {
         gated_hours_per_year: account.gated_hours_per_year,
         plating_hours_per_year: account.harm.frozen.hours_per_year,
         hot_hours_per_year: account.harm.hot.hours_per_year,
-        plates: account.harm.frozen.lives,
+        plates: account.harm.frozen.harmed,
         lives_in_means: account.lives,
     }
 }

@@ -68,7 +68,7 @@ impl<'a> Search<'a> {
             lives,
             confirming,
             failed,
-            dangers,
+            dangers: dangers.iter().map(|danger| danger.code).collect(),
             endangered,
             often,
         }
@@ -261,7 +261,7 @@ impl<'a> Search<'a> {
 
     fn brings_danger(&self, prepared: &Prepared) -> bool {
         let (dangers, endangered) = plan::dangers(prepared, self.effort, self.progress);
-        endangered || dangers.iter().any(|code| !self.dangers.contains(code))
+        endangered || dangers.iter().any(|danger| !self.dangers.contains(&danger.code))
     }
 
     fn allowed(&self, lives: usize) -> Quota {
