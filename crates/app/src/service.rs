@@ -362,12 +362,10 @@ impl Service {
         let newest = log.progress().map_err(|error| log_failure(&settings.log, &error))?.0;
         let pulse = Arc::new(Pulse::new(newest));
         let tally = Arc::new(Mutex::new(Tally::default()));
-        let registry = setup.registry.clone();
-        let names: BTreeMap<DevEui, String> = named(&registry);
+        let (registry, names) = (setup.registry.clone(), named(&setup.registry));
         let (teller, printed) = teller::begin().map_err(|error| no_threads(&error))?;
         let (lookout, twin, waiting) = watcher::open();
-        let areas = watch.areas.clone();
-        let tellers = self.tellers;
+        let (areas, tellers) = (watch.areas.clone(), self.tellers);
         let watched = Arc::new(Watched {
             setup: watcher::paced(watch, pace),
             names: names.clone(),

@@ -300,25 +300,25 @@ fn mistaken(text: &str, failure: &Failure) -> DesignAnswer {
 /// What stands in a part file has no place in the text.
 fn problem(text: &str, found: &Problem) -> TextProblem {
     let span = found.span.clone().filter(|_| found.source.text() == text);
-    placed(text, span, found.warning, &found.message, &found.help)
+    placed(text, span.as_ref(), found.warning, &found.message, &found.help)
 }
 
 /// What weakens a verdict, at the key that it is about.
 fn warning(text: &str, checked: &Checked, found: &Finding) -> Option<TextProblem> {
     let is_shown = found.severity >= Severity::Warning;
-    is_shown.then(|| placed(text, Some(checked.span_of(&found.field)), true, &found.message, &found.help))
+    is_shown.then(|| placed(text, Some(&checked.span_of(&found.field)), true, &found.message, &found.help))
 }
 
 fn placed(
     text: &str,
-    span: Option<std::ops::Range<usize>>,
+    span: Option<&std::ops::Range<usize>>,
     is_warning: bool,
     message: &str,
     help: &str,
 ) -> TextProblem {
     let units = |byte: usize| text.get(..byte).map_or(0, |before| before.encode_utf16().count());
-    let line = span.as_ref().filter(|span| !span.is_empty()).and_then(|span| text.get(..span.start));
-    let (from, to) = span.as_ref().map_or((0, 0), |span| (units(span.start), units(span.end)));
+    let line = span.filter(|span| !span.is_empty()).and_then(|span| text.get(..span.start));
+    let (from, to) = span.map_or((0, 0), |span| (units(span.start), units(span.end)));
     TextProblem {
         is_warning,
         line: line.map(|before| before.matches('\n').count() + 1),

@@ -181,9 +181,7 @@ fn people_act_by_forms_that_need_no_script() {
     let path = "/node/frost-mast-01/settings";
     let looked = send(at, path, &with(&ann), &format!("{told}&look=yes"));
     assert_eq!(looked.status, 200, "{looked:?}");
-    for said in
-        ["expected within 15 min", "value=\"15\"", "It is lawful.", "five-year lives", "; promised 95 %"]
-    {
+    for said in ["expected within 15 min", "value=\"15\"", "lawful.", "five-year lives", "; promised 95 %"] {
         assert!(looked.body.contains(said), "{said}: {}", looked.body);
     }
     let wrong = send(
