@@ -4,6 +4,7 @@
 mod air;
 mod faults;
 mod node;
+mod radio;
 
 use std::collections::BTreeMap;
 use std::fs;
@@ -79,7 +80,7 @@ pub(crate) fn run(pace: f64, faults: &[String], form: Form) -> Result<(), Failur
         std::thread::spawn(move || live(nodes, &port, pace, &switches, &stop))
     };
     listen(&switches);
-    let done = served.at_pace(60.0 * pace).run();
+    let done = served.at_pace(60.0 * pace).run(None);
     stop.store(true, Ordering::Relaxed);
     let lived = living.join();
     folder.close().map_err(|error| unwritten(&error))?;

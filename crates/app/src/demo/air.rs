@@ -28,6 +28,8 @@ pub(super) struct Air {
 #[derive(Clone, Debug)]
 pub(super) struct OnAir {
     pub(super) bytes: Vec<u8>,
+    /// As gateways name it, such as `SF7BW125`.
+    pub(super) data_rate: String,
     pub(super) rssi_dbm: f64,
     pub(super) snr_db: f64,
 }
@@ -55,7 +57,7 @@ impl Air {
         let clock_us = self.begun.elapsed().as_micros() % (1 << 32);
         let packet = json!({ "rxpk": [{
             "tmst": u64::try_from(clock_us).unwrap_or_default(),
-            "freq": 868.1, "stat": 1, "modu": "LORA", "datr": "SF7BW125", "codr": "4/5",
+            "freq": 868.1, "stat": 1, "modu": "LORA", "datr": frame.data_rate, "codr": "4/5",
             "rssi": frame.rssi_dbm.round(), "lsnr": (10.0 * frame.snr_db).round() / 10.0,
             "size": frame.bytes.len(), "data": base64::encode(&frame.bytes),
         }] });

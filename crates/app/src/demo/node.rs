@@ -1,7 +1,5 @@
 //! A node of the demonstration: its battery lives by the kernel of the forecast, its frames are made by `wire`.
 
-use std::time::{Duration, Instant};
-
 use design::message::{Direction, Field, Form, Kind, Part};
 use design::node::{Condition, Design, Step};
 use forecast::diary::Diary;
@@ -10,17 +8,14 @@ use forecast::life::node::{Harvest, NodeTables};
 use forecast::life::weather::{NodeWeather, SampleYears};
 use forecast::load::Demand;
 use forecast::sky::climate::Climate;
-use wire::frame::{Body, Draft, FrameControl, Port};
-use wire::identity::{DevEui, DevNonce, JoinEui};
-use wire::join::seal_request;
+use wire::identity::DevEui;
 use wire::key::AppKey;
 use wire::payload::{Codec, Sample};
-use wire::session::{Session, SessionKeys};
 
 use super::air::OnAir;
 use super::faults::{Fault, Faults};
+use super::radio::Radio;
 
-const JOIN_EUI: JoinEui = JoinEui::from_display_bytes([2, 0, 0, 0, 0, 0, 0, 1]);
 /// The demonstration begins with this charge, at the first hour of the climate's year.
 const FIRST_CHARGE: f64 = 0.6;
 /// Load that a fault adds \[A\].
@@ -29,18 +24,15 @@ const EXTRA_AMPERES: f32 = 0.02;
 const TRIES: u8 = 12;
 /// What is left of a worn battery.
 const WORN: f64 = 0.33;
-/// A join-request without an answer is repeated after so long \[min\].
-const JOIN_AGAIN_MIN: f64 = 10.0;
 /// A message that is not sent at this charge is thought of again after so long \[min\].
 const ASLEEP_MIN: f64 = 60.0;
-/// The server's answer comes this late at most, however fast the time of the nodes goes.
-const ANSWER_WITHIN: Duration = Duration::from_secs(3);
-
 /// A node that lives.
 pub(super) struct LiveNode {
     /// What the site calls it.
     pub(super) name: String,
     messages: Vec<Sent>,
+    /// What it can be told.
+    to_node: Vec<Codec>,
     with_panel: NodeTables,
     without_panel: NodeTables,
     years: SampleYears,
@@ -55,23 +47,13 @@ pub(super) struct LiveNode {
 /// A message that it sends again and again.
 struct Sent {
     codec: Codec,
+    /// The activity that sends it.
+    activity: String,
     /// Interval by charge, highest first: the charge from which it holds, and the minutes; none: not at all.
     every: Vec<(f64, Option<f64>)>,
     next_min: f64,
     /// Values of the last one, which a stuck sensor repeats.
     last: Vec<f64>,
-}
-
-/// What it knows of the network.
-struct Radio {
-    dev_eui: DevEui,
-    key: AppKey,
-    dev_nonce: u16,
-    session: Option<(Session, u32)>,
-    asked: Option<(f64, Instant)>,
-    restarted: bool,
-    sent: u64,
-    last_frame: Option<Vec<u8>>,
 }
 
 impl LiveNode {
@@ -84,14 +66,20 @@ impl LiveNode {
         let without_panel = NodeTables::new(design, Harvest::None, demand);
         let up = design.messages.iter().filter(|message| message.direction == Direction::Up);
         let messages = up.filter_map(|message| {
-            let every = intervals(design, &message.name)?;
+            let (activity, every) = intervals(design, &message.name)?;
             // Not all at the same moment.
             let next_min = 1.0 + 1.7 * f64::from(u32::try_from(seed).unwrap_or_default());
-            Some(Sent { codec: Codec::new(message), every, next_min, last: Vec::new() })
+            Some(Sent { codec: Codec::new(message), activity, every, next_min, last: Vec::new() })
         });
         Self {
             name: design.name.clone(),
             messages: messages.collect(),
+            to_node: design
+                .messages
+                .iter()
+                .filter(|message| message.direction == Direction::Down)
+                .map(Codec::new)
+                .collect(),
             life: Life::new(&with_panel, FIRST_CHARGE),
             with_panel,
             without_panel,
@@ -99,16 +87,7 @@ impl LiveNode {
             worn: false,
             hour: 0,
             charging_min: 0.0,
-            radio: Radio {
-                dev_eui,
-                key,
-                dev_nonce: 0,
-                session: None,
-                asked: None,
-                restarted: true,
-                sent: 0,
-                last_frame: None,
-            },
+            radio: Radio::new(design, dev_eui, key),
             random: seed.wrapping_mul(0x9e37_79b9_7f4a_7c15) | 1,
         }
     }
@@ -138,9 +117,24 @@ impl LiveNode {
         frames.into_iter().map(|bytes| self.heard(bytes)).collect()
     }
 
-    /// Takes an answer that may be for it.
+    /// Takes an answer that may be for it, and does what it says.
     pub(super) fn hear(&mut self, bytes: &[u8]) {
-        self.radio.hear(bytes);
+        let Some((port, payload)) = self.radio.hear(bytes, self.life.charge()) else { return };
+        let Some(to_node) = self.to_node.iter().find(|codec| codec.message().port == port) else { return };
+        let mut readings = Vec::new();
+        if to_node.decode(port, &payload, &mut readings).is_err() {
+            return;
+        }
+        for (field, reading) in to_node.message().fields.iter().zip(&readings) {
+            let (Some(sets), Some(value)) = (&field.sets, reading.value()) else { continue };
+            let minutes = value * f64::from(sets.unit_s) / 60.0;
+            // The next one comes by the interval that is set now.
+            for sent in self.messages.iter_mut().filter(|sent| sent.activity == sets.activity) {
+                let stands = sent.every.first().and_then(|(_, every)| *every).unwrap_or(minutes);
+                sent.next_min += minutes - stands;
+                sent.every = vec![(0.0, Some(minutes))];
+            }
+        }
     }
 
     fn live_an_hour(&mut self, faults: &Faults) {
@@ -241,7 +235,8 @@ impl LiveNode {
 
     fn heard(&mut self, bytes: Vec<u8>) -> OnAir {
         let noise = self.noise();
-        OnAir { bytes, rssi_dbm: -98.0 + 4.0 * noise, snr_db: 6.0 + 2.0 * noise }
+        let data_rate = self.radio.rate_name(&bytes);
+        OnAir { bytes, data_rate, rssi_dbm: -98.0 + 4.0 * noise, snr_db: 6.0 + 2.0 * noise }
     }
 
     /// Between -1 and 1; xorshift64* (S. Vigna, "An experimental exploration of Marsaglia's xorshift generators, scrambled",
@@ -262,52 +257,16 @@ fn within_codes(field: &Field, count: f64) -> f64 {
     count % (step * (f64::from(field.codes(Part::Value).last) + 1.0))
 }
 
-impl Radio {
-    /// A join-request, if none waits for its answer.
-    fn join(&mut self, minutes: f64) -> Option<Vec<u8>> {
-        let waits =
-            |(asked, at): (f64, Instant)| minutes - asked < JOIN_AGAIN_MIN || at.elapsed() < ANSWER_WITHIN;
-        if self.asked.is_some_and(waits) {
-            return None;
-        }
-        self.asked = Some((minutes, Instant::now()));
-        self.dev_nonce = self.dev_nonce.checked_add(1)?;
-        Some(seal_request(&self.key, JOIN_EUI, self.dev_eui, DevNonce::from(self.dev_nonce)).to_vec())
-    }
-
-    fn hear(&mut self, bytes: &[u8]) {
-        let Ok(wire::frame::Frame::JoinAccept(accept)) = wire::frame::parse(bytes) else { return };
-        let Ok(granted) = accept.decrypt(&self.key) else { return };
-        let nonce = DevNonce::from(self.dev_nonce);
-        let keys = SessionKeys::derive(&self.key, granted.join_nonce, granted.net_id, nonce);
-        self.session = Some((Session::new(granted.dev_addr, &keys.nwk_s_key, &keys.app_s_key), 0));
-        self.asked = None;
-    }
-
-    fn seal(&mut self, (port, payload): &(u8, Vec<u8>)) -> Option<Vec<u8>> {
-        let (session, next) = self.session.as_mut()?;
-        let draft = Draft {
-            direction: wire::frame::Direction::Up,
-            confirmed: false,
-            control: FrameControl::default(),
-            fcnt: *next,
-            body: Body::Application { port: Port::new(*port)?, payload, options: &[] },
-        };
-        *next += 1;
-        self.sent += 1;
-        draft.seal(session).ok()
-    }
-}
-
-/// Intervals of a message by charge, those of the month in which it is sent most often; none for one that is sent only at times.
-fn intervals(design: &Design, message: &str) -> Option<Vec<(f64, Option<f64>)>> {
+/// The activity that sends a message, and its intervals by charge, those of the month in which it is sent most often; none for one that is sent only at times.
+fn intervals(design: &Design, message: &str) -> Option<(String, Vec<(f64, Option<f64>)>)> {
     let sends = |step: &Step| matches!(step, Step::Uplink { message: Some(name), .. } if name == message);
     let activities = design.loads.iter().flat_map(|load| &load.activities);
     let mut sending = activities.filter(|activity| activity.steps.iter().any(sends));
     let always = sending.find(|activity| activity.when == Condition::default())?;
     let minutes = |every: design::quantity::Duration| every.seconds() / 60.0;
     let rows = always.every.rows().iter();
-    Some(rows.map(|(from, _)| (from.fraction(), always.every.shortest_at(*from).map(minutes))).collect())
+    let rows = rows.map(|(from, _)| (from.fraction(), always.every.shortest_at(*from).map(minutes)));
+    Some((always.name.clone(), rows.collect()))
 }
 
 #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "hours since the start")]
