@@ -46,6 +46,11 @@ const PROOFS: [Proof; 13] = [
         full: forgeries,
     },
     Proof {
+        name: "flat",
+        what: "10,000,000 frames kept: the process needs no more memory at the end than when it was warm",
+        full: flat,
+    },
+    Proof {
         name: "network",
         what: "50,000 worlds of losses, delays, copies, forgeries and restarts around the network",
         full: network,
@@ -86,6 +91,8 @@ const KILLS: &str = "1000";
 /// Moments at which `power-cuts` ends all, and frames that `forgeries` makes.
 const CUTS: &str = "200";
 const FORGERIES: &str = "10000000";
+/// Frames that `flat` has kept.
+const FRAMES: &str = "10000000";
 /// Nodes that `answers` answers.
 const ANSWERED: &str = "200";
 /// Worlds in which `network` puts the network.
@@ -204,6 +211,12 @@ fn forgeries(root: &Path) -> Result<String> {
         ["test", "--release", "--locked", "--package", "overwinter-logbook", "--test", "forgeries"];
     cargo(root, &arguments, &[("OVERWINTER_FORGERIES", FORGERIES)])?;
     Ok(format!("{FORGERIES} frames"))
+}
+
+fn flat(root: &Path) -> Result<String> {
+    let arguments = ["test", "--release", "--locked", "--package", "overwinter-logbook", "--test", "flat"];
+    cargo(root, &arguments, &[("OVERWINTER_FRAMES", FRAMES)])?;
+    Ok(format!("{FRAMES} frames"))
 }
 
 fn network(root: &Path) -> Result<String> {
