@@ -14,6 +14,7 @@ mod people;
 mod reach;
 mod reach_map;
 mod reach_survey;
+mod retire;
 mod serve;
 mod size;
 mod table;
@@ -69,6 +70,9 @@ enum Command {
     /// Says who may read, act, and enrol; adds and removes people and the words of their programs
     #[command(after_help = people::EXAMPLE)]
     People(people::PeopleOf),
+    /// Takes a node in for good: closes its row, revokes its key, and prints its life
+    #[command(after_help = retire::EXAMPLE)]
+    Retire(retire::Retire),
     /// Writes readings in the forms of others, or a copy of the log
     #[command(after_help = export::EXAMPLE)]
     Export(export::Export),
@@ -114,6 +118,7 @@ pub(crate) fn run() -> ExitCode {
         Command::Explain(arguments) => explain::run(&arguments),
         Command::Serve(arguments) => serve::run(&arguments),
         Command::People(arguments) => people::run(&arguments),
+        Command::Retire(arguments) => retire::run(&arguments),
         Command::Export(arguments) => export::run(&arguments),
         Command::Learn(arguments) => learn::run(&arguments),
         Command::Demo(arguments) => demo::run(&arguments),

@@ -178,6 +178,12 @@ impl KeyBox {
         Ok(())
     }
 
+    /// Forgets the key of a device for good; whether it had one.
+    pub fn revoke(&mut self, dev_eui: DevEui) -> bool {
+        self.enrolled.remove(&dev_eui);
+        self.keys.remove(&dev_eui).is_some()
+    }
+
     /// Seals the box and puts it in its place, whole or not at all, readable to its owner alone.
     ///
     /// # Errors

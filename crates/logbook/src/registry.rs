@@ -283,6 +283,18 @@ impl Registry {
         Ok(())
     }
 
+    /// Closes the open row of a device: from a day on it is no node of the site.
+    ///
+    /// # Errors
+    /// [`RegistryError`] if no open row has this identity, or it begins after that day; nothing was changed then.
+    pub fn close(&mut self, dev_eui: DevEui, on: Date) -> Result<(), RegistryError> {
+        let mut rows = self.nodes.iter().enumerate();
+        let open = rows.find(|(_, node)| node.open() && node.dev_eui == dev_eui);
+        let (row, _) = open.ok_or(RegistryError::Nobody { dev_eui })?;
+        *self = Self::from_text(&self.path, with_key(&self.text, row, "until", &on.to_string())?)?;
+        Ok(())
+    }
+
     /// Notes that the keys of these devices leave the key box.
     pub fn add_hand_over(&mut self, on: Date, dev_euis: &[DevEui]) {
         let mut text = format!("\n[[hand_over]]\non = {on}\ndev_euis = [\n");

@@ -7,6 +7,7 @@ pub mod geotiff;
 pub mod hours;
 pub mod html;
 pub mod json;
+pub mod life;
 pub mod look;
 pub mod overlay;
 pub mod page;

@@ -332,7 +332,7 @@ fn said(site: &Site, registry: &Registry, kind: &str, there: usize) -> String {
     )
 }
 
-fn today() -> Result<Date, Failure> {
+pub(super) fn today() -> Result<Date, Failure> {
     let seconds = SystemTime::now().duration_since(UNIX_EPOCH).map_or(0, |since| since.as_secs());
     believable(seconds).ok_or_else(|| {
         let shown =

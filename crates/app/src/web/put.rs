@@ -122,13 +122,13 @@ impl Act for Put {
         let row = house.registry.iter().find(|row| row.open() && row.name == *node);
         let row = row.ok_or_else(|| Refused::Nobody { name: node.clone() })?;
         let (latitude, longitude) = (degrees(sent.field("latitude"))?, degrees(sent.field("longitude"))?);
+        let before = house.stands(node).map(|(place, _)| place);
         // The height is that of the ground there, which the registry does not know.
         let place = Place { latitude, longitude, elevation: None };
         let seconds = u64::try_from(now().div_euclid(1_000_000)).map_err(|_before_1970| Refused::Clock)?;
         house.places.write(row.dev_eui, place, Date::of_unix(seconds).ok_or(Refused::Clock)?)?;
-        let what =
-            format!("said that {node} stands at {:.6}, {:.6}", latitude.degrees(), longitude.degrees());
-        Ok(People::of(&house.log)?.did(doer.by(), &what, &row.dev_eui.to_string())?)
+        let after = (latitude.degrees(), longitude.degrees());
+        Ok(People::of(&house.log)?.note_put(&row.dev_eui.to_string(), before, after, doer.by())?)
     }
 
     fn then(node: &String) -> String {

@@ -7,6 +7,7 @@
 
 pub mod gateways;
 pub mod heard;
+pub mod life;
 pub mod nodes;
 pub mod supply;
 

@@ -81,6 +81,33 @@ impl People {
     }
 }
 
+impl People {
+    /// Notes that a node was put somewhere, and where it stood before as far as that is known: north and east positive \[°\]. It is
+    /// a visit whose `before` and `after` are the places. Nothing is noted of a node that the log has not.
+    ///
+    /// # Errors
+    /// [`StoreError`]; nothing was changed then.
+    pub fn note_put(
+        &self,
+        dev_eui: &str,
+        before: Option<(f64, f64)>,
+        after: (f64, f64),
+        by: By<'_>,
+    ) -> Result<(), StoreError> {
+        let change = self.begin()?;
+        let place = |(latitude, longitude): (f64, f64)| {
+            serde_json::json!({ "latitude_deg": latitude, "longitude_deg": longitude }).to_string()
+        };
+        let what = format!("stands at {:.6}, {:.6}", after.0, after.1);
+        change.execute(
+            "INSERT INTO visit (node, at, \"by\", what, before, after) SELECT id, ?2, ?3, ?4, ?5, ?6 FROM node WHERE dev_eui = ?1",
+            params![dev_eui, by.at, by.who, what, before.map(place), place(after)],
+        )?;
+        deed(&change, by, &format!("said that it {what}"), dev_eui)?;
+        Ok(change.commit()?)
+    }
+}
+
 /// Visits, the newest first: of one node, or of all; at most so many.
 ///
 /// # Errors
