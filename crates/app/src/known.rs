@@ -24,6 +24,8 @@ pub(crate) struct Known {
     pub(crate) labels: Labels,
     /// Devices whose keys are here: they can be told something.
     pub(crate) own: BTreeSet<DevEui>,
+    /// Sources whose networks can be asked to tell their nodes something.
+    pub(crate) outlets: BTreeSet<String>,
     /// Whether nodes are told what people want.
     pub(crate) answers_all: bool,
     gateways: BTreeMap<GatewayEui, String>,
@@ -46,12 +48,14 @@ impl Known {
             (placed.name.clone(), Sight { precision_m: placed.shown.precision.metres(), span })
         });
         let sights = sights.collect();
+        let outlets = site.fleet.sources.iter().filter(|source| source.outlet.is_some());
         let answers = site.fleet.serve.as_ref().map(|serve| serve.gateways.answers);
         Self {
             rows: rows.clone(),
             labels: labels(site, rows, &kinds),
             kinds,
             own: setup.keys.keys().copied().collect(),
+            outlets: outlets.map(|source| source.name.clone()).collect(),
             answers_all: answers == Some(Answers::All),
             gateways: setup.gateways.iter().map(|(name, eui)| (*eui, name.clone())).collect(),
             sights,

@@ -59,6 +59,9 @@ pub(crate) fn counter_modulus(design: &Design) -> u32 {
         counts.collect::<Vec<u32>>()
     };
     let mut meant = moduli(&|field| field.meaning() == Some(Meaning::Charging));
+    let bought = design.givens.iter().flat_map(|given| &given.fields);
+    let bought = bought.filter(|field| field.means == Some(Meaning::Charging));
+    meant.extend(bought.filter_map(|field| 1_u32.checked_shl(field.bits)));
     meant.sort_unstable();
     meant.dedup();
     let known = if meant.is_empty() { moduli(&|_| true) } else { meant };

@@ -111,7 +111,7 @@ impl<'a> Shown<'a> {
         let Some((name, kind)) = kind(self.known, uplink.dev_eui) else {
             return format!("{}: its kind has no design here", uplink.dev_eui);
         };
-        match kind.read(uplink.port, &uplink.payload) {
+        match kind.read_carried(uplink.content.port(), uplink.content.bytes(), 0) {
             Ok(said) => {
                 let named = said.message.columns.iter().zip(&said.values);
                 let values: Vec<String> =

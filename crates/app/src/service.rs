@@ -11,14 +11,18 @@ mod mail;
 mod mark;
 mod modem;
 mod onward;
+mod outlet;
 mod past;
 mod said;
 mod settings;
+mod show;
 mod shut;
+mod signals;
 mod sources;
 mod tell;
 mod teller;
 mod watcher;
+mod way;
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -54,8 +58,12 @@ pub(crate) use example::propose_source;
 pub(crate) use host::note_copied;
 use listen::{gateways_at, page_at, page_line, stations_at, stations_line};
 use onward::Onward;
+use outlet::Outlet;
 use past::Past;
 pub(crate) use settings::Settings;
+pub(crate) use show::show;
+pub(crate) use signals::Anew;
+use signals::{Ended, Signals, in_a_thread, stop_signal};
 use tell::Told;
 pub(crate) use tell::try_tell;
 use teller::Teller;
@@ -69,6 +77,15 @@ pub(crate) enum Form {
     Words,
     /// A line of JSON.
     Json,
+}
+
+/// From where on readings are handed on anew.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum From {
+    /// The frame of this number.
+    Row(i64),
+    /// The first frame that was heard then or later.
+    Moment(Moment),
 }
 
 /// A site that is ready to be served.
@@ -86,6 +103,7 @@ pub(crate) struct Service {
     zone: Zone,
     subscriptions: Vec<Subscription>,
     onward: Vec<Onward>,
+    outlets: Vec<Outlet>,
     past: Vec<Past>,
     watch: watch::Setup,
     tellers: Vec<Told>,
@@ -94,17 +112,49 @@ pub(crate) struct Service {
     known: Known,
 }
 
-/// Opens key box and log of a site; nothing is changed if either can't be opened.
-pub(crate) fn open(
-    served: Arc<fleet::Site>,
-    passphrase_file: Option<&Path>,
-    form: Form,
-) -> Result<Service, Failure> {
-    let site = &*served;
+/// What is made of a site's files before its log is opened.
+struct Prepared {
+    settings: Settings,
+    setup: Site,
+    posted: Vec<Posted>,
+    onward: Vec<Onward>,
+    outlets: Vec<Outlet>,
+    past: Vec<Past>,
+    watch: watch::Setup,
+    tellers: Vec<Told>,
+}
+
+/// Reads all that the site file names; nothing is changed.
+fn prepare(site: &fleet::Site, passphrase_file: Option<&Path>) -> Result<Prepared, Failure> {
     let settings = Settings::of(site, passphrase_file)?;
     let shut = shut::answer(&settings)?;
     let setup = settings::setup(site, &settings)?;
     drop(shut);
+    prepared(site, settings, setup)
+}
+
+fn prepared(site: &fleet::Site, settings: Settings, setup: Site) -> Result<Prepared, Failure> {
+    sources::check_values(site, &setup)?;
+    Ok(Prepared {
+        posted: sources::posted(site, &setup)?,
+        onward: onward::all(site, &setup)?,
+        outlets: outlet::all(site, &setup)?,
+        past: past::all(site, &setup),
+        watch: watcher::setup(site, &setup)?,
+        tellers: tell::all(site)?,
+        settings,
+        setup,
+    })
+}
+
+/// Opens key box and log of a site; nothing is changed if either can't be opened.
+pub(crate) fn open(
+    site: Arc<fleet::Site>,
+    passphrase_file: Option<&Path>,
+    form: Form,
+) -> Result<Service, Failure> {
+    let prepared = prepare(&site, passphrase_file)?;
+    let Prepared { settings, setup, posted, onward, outlets, past, watch, tellers } = prepared;
     let log = Log::open(&settings.log).map_err(|error| log_failure(&settings.log, &error))?;
     if mark::is_behind(&settings, &log)? {
         let stepped = log.step_over_the_forgotten(now());
@@ -114,36 +164,25 @@ pub(crate) fn open(
              forgotten are stepped over.\n",
         );
     }
-    let greeting = greeting(site, &settings, &setup);
-    let posted = sources::posted(site, &setup)?;
-    let zone = settings::zone(site)?;
-    let kinds = site.texts().map(|(file, design, _)| (file.to_owned(), design.name.clone())).collect();
-    let subscriptions = links::subscriptions(site, &setup, &own_word(&settings, &log)?)?;
-    let onward = onward::all(site, &setup)?;
-    let past = past::all(site, &setup);
-    let watch = watcher::setup(site, &setup)?;
-    let tellers = tell::all(site)?;
-    let gateway_names = setup.gateways.iter().map(|(name, eui)| (*eui, name.clone())).collect();
-    let known = Known::of(site, &setup);
-    let site = served;
     Ok(Service {
+        greeting: greeting(&site, &settings, &setup),
+        zone: settings::zone(&site)?,
+        kinds: site.texts().map(|(file, design, _)| (file.to_owned(), design.name.clone())).collect(),
+        subscriptions: links::subscriptions(&site, &setup, &own_word(&settings, &log)?)?,
+        gateway_names: setup.gateways.iter().map(|(name, eui)| (*eui, name.clone())).collect(),
+        known: Known::of(&site, &setup),
         site,
         settings,
         setup,
         log,
         form,
-        greeting,
         posted,
-        kinds,
-        zone,
-        subscriptions,
         onward,
+        outlets,
         past,
         watch,
         tellers,
-        gateway_names,
         pace: 1.0,
-        known,
     })
 }
 
@@ -327,6 +366,27 @@ impl Service {
         Ok(self)
     }
 
+    /// Hands readings on anew from a frame or a moment on, though they were handed on before.
+    pub(crate) fn onward_from(self, name: &str, from: From) -> Result<Self, Failure> {
+        let names: Vec<&str> = self.onward.iter().map(Onward::name).collect();
+        if !names.contains(&name) {
+            let message = format!("the site file has no [onward.{name}]");
+            let help = format!("those that it has: {}", names.join(", "));
+            return Err(Failure::of(Problem::of_file("onward", "--onward-from", message, &help)));
+        }
+        let failure = |error: StoreError| log_failure(&self.settings.log, &error);
+        let row = match from {
+            From::Row(row) => row,
+            // Of a day after all that was kept: what comes next.
+            From::Moment(at) => match self.log.first_since(at).map_err(failure)? {
+                Some(row) => row,
+                None => self.log.progress().map_err(failure)?.0.saturating_add(1),
+            },
+        };
+        self.log.note(&onward::key(name), &row.saturating_sub(1).max(0).to_string()).map_err(failure)?;
+        Ok(self)
+    }
+
     /// Reads the files of the past that the site file names, and ends.
     pub(crate) fn read_past(self) -> Result<(), Failure> {
         let Self { settings, setup, log, past, .. } = self;
@@ -344,19 +404,35 @@ impl Service {
         mark::note(&settings)
     }
 
-    /// Serves until a signal asks to stop; then what waits is kept.
-    pub(crate) fn run(self) -> Result<(), Failure> {
+    /// Serves until a signal asks to stop; then what waits is kept. Where it is said how, another signal has all files read
+    /// anew.
+    pub(crate) fn run(self, anew: Option<Anew>) -> Result<(), Failure> {
         let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build();
         let runtime = runtime.map_err(|error| no_threads(&error))?;
-        runtime.block_on(self.serve())
+        runtime.block_on(self.run_anew(anew))
     }
 
-    async fn serve(self) -> Result<(), Failure> {
+    async fn run_anew(self, anew: Option<Anew>) -> Result<(), Failure> {
+        let mut signals = Signals::new(anew);
+        let mut socket = None;
+        let mut service = self;
+        loop {
+            match service.serve(&mut signals, &mut socket).await? {
+                Ended::Stopped => return Ok(()),
+                Ended::Anew(anew) => {
+                    service = in_a_thread(move || anew.open()).await?;
+                    output::complain("The site file and its designs were read anew.\n");
+                }
+            }
+        }
+    }
+
+    async fn serve(self, signals: &mut Signals, socket: &mut Socket) -> Result<Ended, Failure> {
         let Self { site, settings, setup, log, form, greeting, posted, subscriptions, onward, zone, .. } =
             self;
+        let outlets = self.outlets;
         let (watch, gateway_names, pace, known) = (self.watch, self.gateway_names, self.pace, self.known);
-        let stop = stop_signal();
-        let gateways = gateways_at(settings.udp).await?;
+        let gateways = socket_of(settings.udp, socket).await?;
         let (stations, stations_door) = stations_at(&site, &settings, &setup).await?.unzip();
         let page = page_at(&settings).await?;
         let newest = log.progress().map_err(|error| log_failure(&settings.log, &error))?.0;
@@ -422,21 +498,24 @@ impl Service {
                 areas,
                 places: web::Places::of(settings.registry.clone()),
                 gate,
+                is_copy: false,
             };
             doorway.serve(web::routes(Arc::new(house)), pulse.stopping())
         });
         let connecting = connect(stations.zip(stations_door), &settings, &door, &pulse);
         let subscribed = subscribe(subscriptions, &door, &pulse);
-        let handing_on = hand_on(onward, &settings.log, &door, &pulse);
+        let mut handing_on = hand_on(onward, &settings.log, &door, &pulse);
+        handing_on.extend(ask_elsewhere(outlets, &settings.log, &door, &pulse));
         let telling = tell::begin(tellers, &watched, &door, &pulse);
         let hearing = gateways.clone().map(|gateways| hear(gateways, &writer));
         let marking = mark::hourly(&settings);
-        stop.await;
+        let ended = signals.next(&pulse).await;
         marking.abort();
         pulse.stop();
+        // What was read from the socket is in the inbox; what comes from now on waits in it.
+        end(hearing).await;
         door.close();
         twin.close();
-        end(hearing).await;
         handing_on.iter().chain(&telling).for_each(JoinHandle::abort);
         let dropped = writer.counts().dropped.load(Ordering::Relaxed);
         let stopped = writer.stop();
@@ -448,10 +527,29 @@ impl Service {
         let _failed = watching.join();
         printed.wait();
         let unreadable = gateways.map_or(0, |gateways| gateways.counts().unreadable.load(Ordering::Relaxed));
-        output::complain(&last_word(&tally, dropped, unreadable));
+        if matches!(ended, Ended::Stopped) {
+            output::complain(&last_word(&tally, dropped, unreadable));
+        }
         stopped.map_err(|error| log_failure(&settings.log, &error))?;
-        mark::note(&settings)
+        mark::note(&settings)?;
+        Ok(ended)
     }
+}
+
+/// The socket of gateways, and the address for which it was opened: it is kept while files are read anew.
+type Socket = Option<(std::net::SocketAddr, Arc<Gateways>)>;
+
+/// The socket for an address: the one that is open already, if it is for the same.
+async fn socket_of(
+    address: Option<std::net::SocketAddr>,
+    socket: &mut Socket,
+) -> Result<Option<Arc<Gateways>>, Failure> {
+    if socket.as_ref().map(|(at, _)| *at) != address {
+        *socket = None;
+        let opened = gateways_at(address).await?;
+        *socket = address.zip(opened);
+    }
+    Ok(socket.as_ref().map(|(_, gateways)| Arc::clone(gateways)))
 }
 
 /// The names of the nodes by who they are.
@@ -469,6 +567,18 @@ fn hand_on(onward: Vec<Onward>, log: &Path, door: &Arc<Door>, pulse: &Arc<Pulse>
     let begin =
         |onward: Onward| tokio::spawn(onward.hand_on(log.to_owned(), Arc::clone(door), Arc::clone(pulse)));
     onward.into_iter().map(begin).collect()
+}
+
+/// Has nodes of other networks told what people want, until it is aborted.
+fn ask_elsewhere(
+    outlets: Vec<Outlet>,
+    log: &Path,
+    door: &Arc<Door>,
+    pulse: &Arc<Pulse>,
+) -> Vec<JoinHandle<()>> {
+    let begin =
+        |outlet: Outlet| tokio::spawn(outlet.ask(log.to_owned(), Arc::clone(door), Arc::clone(pulse)));
+    outlets.into_iter().map(begin).collect()
 }
 
 fn no_threads(error: &std::io::Error) -> Failure {
@@ -560,31 +670,6 @@ fn last_word(tally: &Mutex<Tally>, dropped: u64, unreadable: u64) -> String {
         parts.push(format!("{dropped} dropped because too many waited"));
     }
     parts.join("; ") + "\n"
-}
-
-/// Ends when the person or the system asks the program to stop; from the call on, not only once it is waited for.
-#[cfg(unix)]
-fn stop_signal() -> impl Future<Output = ()> {
-    use tokio::signal::unix::{SignalKind, signal};
-    let asked = [SignalKind::interrupt(), SignalKind::terminate()].map(signal);
-    async move {
-        match asked {
-            [Ok(mut interrupted), Ok(mut terminated)] => {
-                tokio::select! {
-                    _ = interrupted.recv() => {}
-                    _ = terminated.recv() => {}
-                }
-            }
-            // What can't be caught ends the program by itself.
-            _ => std::future::pending().await,
-        }
-    }
-}
-
-/// Ends when the person asks the program to stop.
-#[cfg(not(unix))]
-fn stop_signal() -> impl Future<Output = ()> {
-    async { drop(tokio::signal::ctrl_c().await) }
 }
 
 /// A trouble with the log, for a person.

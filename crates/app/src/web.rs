@@ -121,6 +121,8 @@ pub(crate) struct House {
     pub(crate) places: Places,
     /// Who is let in.
     pub(crate) gate: Gate,
+    /// It shows a copy of a log: nothing is written.
+    pub(crate) is_copy: bool,
 }
 
 impl House {

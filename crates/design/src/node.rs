@@ -73,7 +73,42 @@ impl Told<'_> {
     }
 }
 
+/// How the messages of a node say where it is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Placing<'a> {
+    /// The message that carries its position.
+    pub message: &'a str,
+    /// The field of that message.
+    pub field: &'a str,
+    /// Distance of two latitudes that it can tell apart \[°\].
+    pub step_deg: f64,
+}
+
 impl Design {
+    /// How the node says where it is, if it does: by the first position in its messages, then in those of a bought node.
+    #[must_use]
+    pub fn placing(&self) -> Option<Placing<'_>> {
+        let up = self.messages.iter().filter(|message| message.direction == Direction::Up);
+        let own = up.flat_map(|message| message.fields.iter().map(move |field| (message, field)));
+        let mut own = own.filter_map(|(message, field)| match &field.kind {
+            Kind::Position { latitude, .. } => {
+                let step_deg = latitude.value(1) - latitude.value(0);
+                Some(Placing { message: &message.name, field: &field.name, step_deg })
+            }
+            _ => None,
+        });
+        let bought =
+            self.givens.iter().flat_map(|given| given.fields.iter().map(move |field| (given, field)));
+        let mut bought = bought.filter_map(|(given, field)| match field.kind {
+            GivenKind::Position { numerator, denominator, .. } => {
+                let step_deg = (numerator as f64 / denominator as f64).abs();
+                Some(Placing { message: &given.name, field: &field.name, step_deg })
+            }
+            _ => None,
+        });
+        own.next().or_else(|| bought.next())
+    }
+
     /// What the node's messages tell, field by field: those of its own, then those of a bought node.
     pub fn told(&self) -> impl Iterator<Item = Told<'_>> {
         let up = self.messages.iter().filter(|message| message.direction == Direction::Up);
@@ -94,7 +129,10 @@ impl Design {
                 title: &field.title,
                 unit: &field.unit,
                 meaning: field.means,
-                is_figure: !matches!(field.kind, GivenKind::Choice { .. } | GivenKind::Bytes),
+                is_figure: matches!(
+                    field.kind,
+                    GivenKind::Number { .. } | GivenKind::Float | GivenKind::Counter { .. } | GivenKind::Flag
+                ),
             })
         });
         own.chain(bought)

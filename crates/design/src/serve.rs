@@ -134,6 +134,18 @@ pub struct Source {
     pub transport: SourceTransport,
     /// Where in them each thing stands.
     pub mapping: Mapping,
+    /// How its nodes are told something, if they can be.
+    pub outlet: Option<Outlet>,
+}
+
+/// How another network is asked to tell its nodes something.
+#[derive(Clone, Debug, PartialEq, Eq)]
+#[non_exhaustive]
+pub struct Outlet {
+    /// Where that goes.
+    pub transport: OnwardTransport,
+    /// The file whose example it follows.
+    pub template: String,
 }
 
 /// How messages of a source come.
@@ -186,16 +198,48 @@ pub struct Mapping {
     pub names: bool,
     /// The counter.
     pub counter: Option<Pointer>,
-    /// The port.
-    pub port: MappedPort,
-    /// The bytes, and how they are written.
-    pub payload: (Pointer, TextForm),
+    /// What it carries.
+    pub content: MappedContent,
     /// The time, and how it is written.
     pub time: Option<(Pointer, TimeForm)>,
     /// Received power \[dBm\].
     pub rssi: Option<Pointer>,
     /// Signal to noise \[dB\].
     pub snr: Option<Pointer>,
+}
+
+/// What a mapped uplink carries.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum MappedContent {
+    /// Bytes, which the design of its node reads.
+    Payload {
+        /// The port.
+        port: MappedPort,
+        /// The bytes.
+        at: Pointer,
+        /// How they are written.
+        form: TextForm,
+    },
+    /// Values that were decoded already.
+    Values(Vec<MappedValue>),
+}
+
+/// A value that was decoded already: a number there times `numerator`, plus `offset`, divided by `denominator` is one in the
+/// unit of its field; anything else is taken as it is.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct MappedValue {
+    /// Message of the design.
+    pub message: String,
+    /// Field of the message; of a position, its column.
+    pub column: String,
+    /// Where it stands.
+    pub at: Pointer,
+    /// Not 0.
+    pub numerator: i64,
+    /// In parts of the denominator.
+    pub offset: i64,
+    /// Above 0.
+    pub denominator: i64,
 }
 
 /// The port of a mapped uplink.
@@ -250,7 +294,7 @@ pub enum OnwardTransport {
     Mqtt {
         /// The broker.
         broker: Broker,
-        /// The topic, in which `{site}` and `{node}` stand for their names.
+        /// The topic, in which `{site}` and `{node}` stand for their names, and `{dev_eui}` for who the node is.
         topic: String,
     },
     /// To a server.
@@ -259,6 +303,8 @@ pub enum OnwardTransport {
         url: String,
         /// File with the word that it wants to see.
         token_file: Option<String>,
+        /// File with the certificates that are trusted.
+        ca: Option<String>,
     },
 }
 

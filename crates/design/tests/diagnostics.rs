@@ -204,6 +204,9 @@ const CASES: &[Case] = cases! {
     "given-place" at "water =": "bits = 16, abs" => "bits = 64, shift = 1, abs";
     "given-place" at "heat =": "bits = 16, signed = true, step = 0.1" => "kind = \"float\", bits = 16";
     "given-place" at "mode =": "kind = \"choice\", tag = \"02\", bits = 8, words = [\"idle\", \"busy\"]" => "kind = \"bytes\", tag = \"02\", bits = 12";
+    "given-place" at "heat =": "unit = \"Cel\", tag = \"01 67\", bits = 16, signed = true" => "kind = \"position\", tag = \"01 67\", bits = 20";
+    "missing-key" at "volts =": "\"V\", bits = 8, " => "\"V\", ";
+    "one-of" at "wet =": "shift = 7" => "longitude_byte = 2, shift = 7";
     "given-tag" at "mode =": "tag = \"02\", " => "";
     "given-tag" at "heat =": "tag = \"02\"" => "tag = \"01\"";
     "given-tag" at "heat =": "\"01 67\"" => "\"01 6\"";

@@ -6,7 +6,8 @@ use design::fleet::{Fleet, resolve};
 use design::manual::commented_site;
 use design::quantity::Duration;
 use design::serve::{
-    Answers, Foreign, MappedPort, OnwardTransport, Pointer, SourceTransport, Store, TextForm, TimeForm,
+    Answers, Foreign, MappedContent, MappedPort, OnwardTransport, Pointer, SourceTransport, Store, TextForm,
+    TimeForm,
 };
 use design::watch::{Ground, Limit, Measure, TellWay};
 
@@ -81,9 +82,11 @@ fn keys_of_the_log_come_to_what_they_say() {
     let SourceTransport::Mqtt { topics, .. } = &fields.transport else { panic!("by a broker") };
     assert_eq!(topics, &["fields/#", "plant/+/up"]);
     assert_eq!(fields.mapping.device, Pointer::parse("topic:2").expect("a pointer"));
-    assert_eq!(fields.mapping.payload.1, TextForm::Base64);
+    let MappedContent::Payload { form, .. } = &fields.mapping.content else { panic!("bytes") };
+    assert_eq!(*form, TextForm::Base64);
     assert_eq!(fields.mapping.time.as_ref().map(|time| time.1), Some(TimeForm::Milliseconds));
-    assert_eq!((&past.mapping.port, past.mapping.names), (&MappedPort::Is(10), true));
+    let MappedContent::Payload { port, .. } = &past.mapping.content else { panic!("bytes") };
+    assert_eq!((port, past.mapping.names), (&MappedPort::Is(10), true));
     let OnwardTransport::Mqtt { topic, .. } = &fleet.onward[0].transport else { panic!("by a broker") };
     assert_eq!((topic.as_str(), &fleet.onward[0].template), ("overwinter/{site}/{node}/reading", &None));
 }

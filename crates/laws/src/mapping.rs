@@ -1,6 +1,6 @@
 //! Messages of other networks.
 
-use design::serve::{MappedPort, Mapping, Pointer, TextForm, TimeForm};
+use design::serve::{MappedContent, MappedPort, MappedValue, Mapping, Pointer, TextForm, TimeForm};
 use logbook::mapping::propose::{self, Layouts, Pasted};
 use logbook::mapping::{self, Devices, Incoming, Read};
 use wire::identity::DevEui;
@@ -12,7 +12,7 @@ const POSSIBLE: std::ops::Range<i64> = 0..4_102_444_800_000_000;
 /// blanks; a word that stands in the message is not repeated when it is refused. A place that is proposed can be read.
 pub fn holds(bytes: &[u8]) {
     let devices = devices();
-    for mapping in [one(), many()] {
+    for mapping in [one(), many(), decoded()] {
         let read = mapping::read(&mapping, incoming(bytes), &devices);
         if let Ok(again) = serde_json::from_slice::<serde_json::Value>(bytes)
             && read.is_ok()
@@ -49,8 +49,16 @@ fn possible(
     match uplink {
         Err(refused) => Some(refused),
         Ok(reported) => {
-            assert!(devices.knows(reported.dev_eui) && (1..=223).contains(&reported.port));
-            assert!(reported.payload.len() <= 255 && reported.at.is_none_or(|at| POSSIBLE.contains(&at)));
+            let port = reported.content.port();
+            assert!(devices.knows(reported.dev_eui) && port.is_none_or(|port| (1..=223).contains(&port)));
+            assert!(reported.at.is_none_or(|at| POSSIBLE.contains(&at)));
+            match &reported.content {
+                mapping::Content::Payload { bytes, .. } => assert!(bytes.len() <= 255),
+                mapping::Content::Values(text) => assert!(
+                    serde_json::from_str::<serde_json::Value>(text)
+                        .is_ok_and(|all| all["status"].is_object())
+                ),
+            }
             None
         }
     }
@@ -85,8 +93,11 @@ fn one() -> Mapping {
         device: at("/who/id"),
         names: false,
         counter: Some(at("/n")),
-        port: MappedPort::At(at("/p")),
-        payload: (at("/body"), TextForm::Base64),
+        content: MappedContent::Payload {
+            port: MappedPort::At(at("/p")),
+            at: at("/body"),
+            form: TextForm::Base64,
+        },
         time: Some((at("/at"), TimeForm::Rfc3339)),
         rssi: Some(at("/heard/0/strength")),
         snr: Some(at("/heard/0/quality")),
@@ -98,11 +109,25 @@ fn many() -> Mapping {
         each: Some(at("/records")),
         device: at("/unit"),
         counter: Some(at("/count")),
-        port: MappedPort::Is(10),
-        payload: (at("/raw"), TextForm::Hex),
+        content: MappedContent::Payload { port: MappedPort::Is(10), at: at("/raw"), form: TextForm::Hex },
         time: Some((at("/when"), TimeForm::Milliseconds)),
         ..one()
     }
+}
+
+/// Values that were decoded already.
+fn decoded() -> Mapping {
+    let value = |column: &str, place: &str, numerator| MappedValue {
+        message: "status".to_owned(),
+        column: column.to_owned(),
+        at: at(place),
+        numerator,
+        offset: 1,
+        denominator: 10,
+    };
+    let values =
+        vec![value("level", "/p", 100), value("open", "/body", 1), value("mode", "/heard/0/strength", -1)];
+    Mapping { content: MappedContent::Values(values), ..one() }
 }
 
 /// A message of each mapping.

@@ -20,7 +20,8 @@ pub use time::rfc3339;
 use std::collections::BTreeMap;
 use std::fmt;
 
-use design::serve::{Levels, MappedPort, Mapping, Pointer};
+use design::serve::{Levels, MappedContent, MappedPort, MappedValue, Mapping, Pointer};
+use serde_json::Value;
 use sha2::{Digest as _, Sha256};
 use wire::identity::DevEui;
 
@@ -32,6 +33,8 @@ use json::{Json, JsonError};
 pub const LARGEST_BYTES: usize = 262_144;
 /// Most uplinks in one message (own choice: a day of a node every 10 min is 144).
 pub const MOST_UPLINKS: usize = 1_000;
+/// Stands in a digest for the port of values, which have none.
+const NO_PORT: u8 = 0;
 /// No LoRa packet carries more.
 const LONGEST_PAYLOAD: usize = 255;
 
@@ -53,10 +56,8 @@ pub struct Reported {
     pub dev_eui: DevEui,
     /// Its counter, if the messages say it.
     pub counter: Option<u32>,
-    /// Its port, 1 to 223.
-    pub port: u8,
-    /// Its bytes in the clear.
-    pub payload: Vec<u8>,
+    /// What it carries.
+    pub content: Content,
     /// When it was heard, if the messages say it.
     pub at: Option<Moment>,
     /// Received power \[dBm\].
@@ -65,11 +66,44 @@ pub struct Reported {
     pub snr_db: Option<f64>,
 }
 
+/// What a reported uplink carries.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Content {
+    /// Bytes in the clear.
+    Payload {
+        /// Their port, 1 to 223.
+        port: u8,
+        /// At most 255.
+        bytes: Vec<u8>,
+    },
+    /// Values that were decoded already: an object in JSON of messages, each an object of its columns.
+    Values(String),
+}
+
+impl Content {
+    /// The port; none of values.
+    pub const fn port(&self) -> Option<u8> {
+        match self {
+            Self::Payload { port, .. } => Some(*port),
+            Self::Values(_) => None,
+        }
+    }
+
+    /// The bytes that are kept: the payload, or the text of the values.
+    pub fn bytes(&self) -> &[u8] {
+        match self {
+            Self::Payload { bytes, .. } => bytes,
+            Self::Values(text) => text.as_bytes(),
+        }
+    }
+}
+
 impl Reported {
-    /// What tells it from others of its run: counter, time, and a digest of port and payload.
+    /// What tells it from others of its run: counter, time, and a digest of what it carries.
     pub fn key(&self) -> String {
         let number = |number: Option<i64>| number.map_or("-".to_owned(), |number| number.to_string());
-        let digest = Sha256::new().chain_update([self.port]).chain_update(&self.payload).finalize();
+        let port = self.content.port().unwrap_or(NO_PORT);
+        let digest = Sha256::new().chain_update([port]).chain_update(self.content.bytes()).finalize();
         format!("{} {} {}", number(self.counter.map(i64::from)), number(self.at), digits::hex(&digest))
     }
 }
@@ -150,6 +184,8 @@ pub enum Meaning {
     Port,
     /// Its bytes.
     Payload,
+    /// Values that were decoded already.
+    Values,
     /// When it was heard.
     Time,
     /// Received power.
@@ -167,6 +203,7 @@ impl Meaning {
             Self::Counter => "counter",
             Self::Port => "port",
             Self::Payload => "payload",
+            Self::Values => "values",
             Self::Time => "time",
             Self::Rssi => "rssi",
             Self::Snr => "snr",
@@ -397,15 +434,23 @@ fn uplink(mapping: &Mapping, view: View<'_>, devices: &Devices) -> Result<Report
             Some(value::whole(&found, "a counter of 32 bits").map_err(wrong(Meaning::Counter, at))?)
         }
     };
-    let port = match &mapping.port {
-        MappedPort::Is(port) => *port,
-        MappedPort::At(at) => value::port(&needed(Meaning::Port, at)?).map_err(wrong(Meaning::Port, at))?,
+    let content = match &mapping.content {
+        MappedContent::Values(values) => Content::Values(decoded(values, view)?),
+        MappedContent::Payload { port, at, form } => {
+            let port = match port {
+                MappedPort::Is(port) => *port,
+                MappedPort::At(at) => {
+                    value::port(&needed(Meaning::Port, at)?).map_err(wrong(Meaning::Port, at))?
+                }
+            };
+            let bytes = value::bytes(&needed(Meaning::Payload, at)?, *form);
+            let bytes = bytes.map_err(wrong(Meaning::Payload, at))?;
+            if bytes.len() > LONGEST_PAYLOAD {
+                return Err(wrong(Meaning::Payload, at)(Wrong::Range { wanted: "at most 255 bytes" }));
+            }
+            Content::Payload { port, bytes }
+        }
     };
-    let (at, form) = &mapping.payload;
-    let payload = value::bytes(&needed(Meaning::Payload, at)?, *form).map_err(wrong(Meaning::Payload, at))?;
-    if payload.len() > LONGEST_PAYLOAD {
-        return Err(wrong(Meaning::Payload, at)(Wrong::Range { wanted: "at most 255 bytes" }));
-    }
     let time = match &mapping.time {
         None => None,
         Some((at, form)) => {
@@ -416,12 +461,33 @@ fn uplink(mapping: &Mapping, view: View<'_>, devices: &Devices) -> Result<Report
     Ok(Reported {
         dev_eui,
         counter,
-        port,
-        payload,
+        content,
         at: time,
         rssi_dbm: decibels(&mapping.rssi),
         snr_db: decibels(&mapping.snr),
     })
+}
+
+/// The values of a message by message and column, as JSON; refused if none of them is there.
+fn decoded(values: &[MappedValue], view: View<'_>) -> Result<String, Unmapped> {
+    let mut all: BTreeMap<&str, BTreeMap<&str, Value>> = BTreeMap::new();
+    for mapped in values {
+        let wrong = |why| Unmapped::Mapping { meaning: Meaning::Values, at: mapped.at.clone(), why };
+        let found = match one(view, &mapped.at) {
+            Ok(found) => found,
+            Err(Wrong::Missing) => continue,
+            Err(why) => return Err(wrong(why)),
+        };
+        let value = value::decoded(&found, mapped).map_err(wrong)?;
+        all.entry(&mapped.message).or_default().insert(&mapped.column, value);
+    }
+    match values.first().filter(|_| all.is_empty()) {
+        Some(first) => {
+            let at = first.at.clone();
+            Err(Unmapped::Mapping { meaning: Meaning::Values, at, why: Wrong::Missing })
+        }
+        None => Ok(serde_json::json!(all).to_string()),
+    }
 }
 
 /// What stands at a place, which must not be one of several entries of a list: the others would be lost.

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use design::message::given::{Given, GivenField};
+use design::message::given::{Given, GivenField, GivenKind};
 use design::message::{Direction, Field, Kind as Meaning, Message, Part};
 use design::node::{Design, Step};
 use serde_json::{Number, Value};
@@ -48,7 +48,7 @@ impl Layout {
     fn takes(&self, port: u8, payload: &[u8]) -> bool {
         match self {
             Self::Own(codec) => codec.form_on(port).is_some(),
-            Self::Given(given) => given.port == port && payload.starts_with(&given.begins),
+            Self::Given(given) => given.takes(port, payload),
         }
     }
 }
@@ -79,6 +79,8 @@ pub struct Said<'a> {
     pub earlier: Vec<(Moment, Vec<Value>)>,
     /// Bytes at the end behind a tag that the design does not know.
     pub unread: usize,
+    /// Columns for which another network's decoder gave something else than the design says.
+    pub odd: Vec<Arc<str>>,
 }
 
 impl PartialEq for Uplinked {
@@ -102,6 +104,15 @@ pub enum Unreadable {
         /// The port.
         port: u8,
     },
+    /// Values of other messages were decoded.
+    #[error("the design `{kind}` has none of the messages whose values came")]
+    Message {
+        /// The kind of node.
+        kind: String,
+    },
+    /// They are no values by message.
+    #[error("these are no values by message: {0}")]
+    Values(String),
     /// The bytes are not that message.
     #[error("{0}")]
     Bytes(DecodeError),
@@ -114,8 +125,11 @@ impl Said<'_> {
     /// What is to be said of the frame beside its values.
     pub fn note(&self) -> Option<String> {
         let unread = self.unread;
-        (unread > 0)
-            .then(|| format!("{unread} bytes at its end begin with a tag that the design does not know"))
+        let behind = (unread > 0)
+            .then(|| format!("{unread} bytes at its end begin with a tag that the design does not know"));
+        let odd =
+            (!self.odd.is_empty()).then(|| format!("not what the design says: {}", self.odd.join(", ")));
+        behind.or(odd)
     }
 }
 
@@ -149,6 +163,52 @@ impl Kind {
         }
     }
 
+    /// Reads what an uplink carries: the bytes that came on a port, or without one the values that were decoded already, as
+    /// [`crate::mapping::Content`] writes them.
+    ///
+    /// # Errors
+    /// [`Unreadable`] if the design knows no such message.
+    pub fn read_carried(
+        &self,
+        port: Option<u8>,
+        bytes: &[u8],
+        earlier: usize,
+    ) -> Result<Said<'_>, Unreadable> {
+        match port {
+            Some(port) => self.read_with(port, bytes, earlier),
+            None => self.read_decoded(bytes),
+        }
+    }
+
+    /// The first message of the design of which there are values.
+    fn read_decoded(&self, text: &[u8]) -> Result<Said<'_>, Unreadable> {
+        let values: Value =
+            serde_json::from_slice(text).map_err(|error| Unreadable::Values(error.to_string()))?;
+        let named = |message: &Uplinked| values.get(&message.name).filter(|values| values.is_object());
+        let found = self.messages.iter().find_map(|message| Some((message, named(message)?)));
+        let (message, values) = found.ok_or_else(|| Unreadable::Message { kind: self.name.clone() })?;
+        let mut said = Said {
+            message,
+            values: Vec::new(),
+            marks: BTreeMap::new(),
+            earlier: Vec::new(),
+            unread: 0,
+            odd: Vec::new(),
+        };
+        for column in &message.columns {
+            let value = values.get(&*column.name).unwrap_or(&Value::Null);
+            let taken = message.range(column).take(value);
+            if let Some(mark) = taken.mark {
+                said.marks.insert(column.name.to_string(), mark);
+            }
+            if taken.is_odd {
+                said.odd.push(Arc::clone(&column.name));
+            }
+            said.values.push(taken.value);
+        }
+        Ok(said)
+    }
+
     /// Columns of each message: what an edition keeps, so that old values can be read for ever.
     pub fn fields(&self) -> Value {
         let columns = |message: &Uplinked| {
@@ -161,32 +221,35 @@ impl Kind {
 
 impl Uplinked {
     fn new(message: &Message, interval: Option<Moment>) -> Self {
-        let columns = message.fields.iter().enumerate().flat_map(|(field, of)| columns(field, of)).collect();
+        let columns = |(field, of): (usize, &Field)| {
+            let is_place = matches!(of.kind, Meaning::Position { .. });
+            columns(field, (&of.name, &of.title, &of.unit), is_place)
+        };
+        let columns = message.fields.iter().enumerate().flat_map(columns).collect();
         Self { name: message.name.clone(), columns, layout: Layout::Own(Codec::new(message)), interval }
     }
 
     fn of_bought(given: &Given) -> Self {
-        let column = |(field, of): (usize, &GivenField)| Column {
-            name: of.name.as_str().into(),
-            title: of.title.clone(),
-            unit: of.unit.as_str().into(),
-            field,
-            part: Part::Value,
+        let columns = |(field, of): (usize, &GivenField)| {
+            let is_place = matches!(of.kind, GivenKind::Position { .. });
+            columns(field, (&of.name, &of.title, &of.unit), is_place)
         };
-        let columns = given.fields.iter().enumerate().map(column).collect();
+        let columns = given.fields.iter().enumerate().flat_map(columns).collect();
         Self { name: given.name.clone(), columns, layout: Layout::Given(given.clone()), interval: None }
     }
 
     fn read_bought(&self, given: &Given, payload: &[u8]) -> Result<Said<'_>, GivenError> {
         let readings = given::read(given, payload)?;
-        let unnamed = self.columns.iter().zip(&readings.fields);
-        let unnamed = unnamed.filter(|(_, reading)| matches!(reading, GivenReading::Unnamed(_)));
+        let reading = |column: &Column| readings.fields.get(column.field);
+        let unnamed =
+            self.columns.iter().filter(|column| matches!(reading(column), Some(GivenReading::Unnamed(_))));
         Ok(Said {
             message: self,
-            marks: unnamed.map(|(column, _)| (column.name.to_string(), "unnamed")).collect(),
-            values: readings.fields.into_iter().map(bought).collect(),
+            marks: unnamed.map(|column| (column.name.to_string(), "unnamed")).collect(),
+            values: self.columns.iter().map(|column| bought(reading(column), column.part)).collect(),
             earlier: Vec::new(),
             unread: readings.unread,
+            odd: Vec::new(),
         })
     }
 
@@ -196,7 +259,8 @@ impl Uplinked {
         let slots = codec.layout(form).map_or(&[][..], |layout| &layout.slots);
         let none = || vec![Value::Null; self.columns.len()];
         let (marks, earlier_ones) = (BTreeMap::new(), Vec::new());
-        let mut said = Said { message: self, values: none(), marks, earlier: earlier_ones, unread: 0 };
+        let mut said =
+            Said { message: self, values: none(), marks, earlier: earlier_ones, unread: 0, odd: Vec::new() };
         for (index, (slot, reading)) in slots.iter().zip(&readings).enumerate() {
             let Some(field) = codec.message().fields.get(slot.field) else { continue };
             let octets = || codec.octets(form, index, payload);
@@ -216,6 +280,31 @@ impl Uplinked {
         Ok(said)
     }
 
+    /// What may stand in one of its columns.
+    fn range(&self, column: &Column) -> Range<'_> {
+        match &self.layout {
+            Layout::Own(codec) => match codec.message().fields.get(column.field).map(|field| &field.kind) {
+                Some(Meaning::Number { scale, last, .. } | Meaning::Time { scale, last, .. }) => {
+                    Range::Numbers { least: scale.value(0), greatest: scale.value(*last) }
+                }
+                Some(Meaning::Position { .. }) => Range::of_degrees(column.part),
+                Some(Meaning::Flag) => Range::Flag,
+                Some(Meaning::Choice { words }) => Range::Words(words),
+                Some(Meaning::Bytes { .. }) => Range::Octets,
+                Some(Meaning::Counter { .. }) | None => Range::ANY_NUMBER,
+            },
+            Layout::Given(given) => match given.fields.get(column.field).map(|field| &field.kind) {
+                Some(GivenKind::Position { .. }) => Range::of_degrees(column.part),
+                Some(GivenKind::Flag) => Range::Flag,
+                Some(GivenKind::Choice { words }) => Range::Words(words),
+                Some(GivenKind::Bytes) => Range::Octets,
+                Some(GivenKind::Number { .. } | GivenKind::Float | GivenKind::Counter { .. }) | None => {
+                    Range::ANY_NUMBER
+                }
+            },
+        }
+    }
+
     fn column(&self, field: usize, part: Part) -> Option<usize> {
         self.columns.iter().position(|column| column.field == field && column.part == part)
     }
@@ -232,14 +321,83 @@ impl Uplinked {
     }
 }
 
+/// What may stand in a column.
+enum Range<'a> {
+    Numbers {
+        least: f64,
+        greatest: f64,
+    },
+    /// North or east; beyond so many there is no place.
+    Degrees(f64),
+    Flag,
+    Words(&'a [String]),
+    Octets,
+}
+
+/// What a column takes of a value that was decoded already.
+struct Taken {
+    value: Value,
+    mark: Option<&'static str>,
+    is_odd: bool,
+}
+
+impl Range<'_> {
+    const ANY_NUMBER: Self = Self::Numbers { least: f64::MIN, greatest: f64::MAX };
+
+    fn of_degrees(part: Part) -> Self {
+        Self::Degrees(if part == Part::Longitude { 180.0 } else { 90.0 })
+    }
+
+    fn take(&self, value: &Value) -> Taken {
+        let taken = |value, mark| Taken { value, mark, is_odd: false };
+        if value.is_null() {
+            return taken(Value::Null, None);
+        }
+        let good = match self {
+            Self::Numbers { least, greatest } => value.as_f64().map(|number| {
+                let mark =
+                    if number < *least { Some("below") } else { (number > *greatest).then_some("above") };
+                taken(as_number(number), mark)
+            }),
+            Self::Degrees(most) => {
+                let degrees = value.as_f64().filter(|degrees| degrees.abs() <= *most);
+                degrees.map(|degrees| taken(as_number(degrees), None))
+            }
+            Self::Flag => {
+                let number = || value.as_f64().filter(|number| [0.0, 1.0].contains(number));
+                let is_set = value.as_bool().or_else(|| number().map(|number| number > 0.0));
+                is_set.map(|is_set| taken(is_set.into(), None))
+            }
+            Self::Words(words) => {
+                let place = value.as_f64().filter(|place| place.fract() == 0.0 && *place >= 0.0);
+                let by_place = || words.iter().enumerate().find(|(at, _)| Some(*at as f64) == place);
+                let by_word = words.iter().find(|word| value.as_str() == Some(word));
+                match by_word.or_else(|| by_place().map(|(_, word)| word)) {
+                    Some(word) => Some(taken(word.as_str().into(), None)),
+                    None => {
+                        (value.is_string() || place.is_some()).then(|| taken(Value::Null, Some("unnamed")))
+                    }
+                }
+            }
+            Self::Octets => {
+                let text = value.as_str().filter(|text| text.bytes().all(|digit| digit.is_ascii_hexdigit()));
+                text.map(|text| taken(text.to_ascii_lowercase().into(), None))
+            }
+        };
+        good.unwrap_or(Taken { value: Value::Null, mark: None, is_odd: true })
+    }
+}
+
 /// The value of a field of a bought node.
-fn bought(reading: GivenReading) -> Value {
+fn bought(reading: Option<&GivenReading>, part: Part) -> Value {
     match reading {
-        GivenReading::Absent | GivenReading::Unnamed(_) => Value::Null,
-        GivenReading::Number(number) => as_number(number),
-        GivenReading::Flag(is_set) => is_set.into(),
-        GivenReading::Word(word) => word.into(),
-        GivenReading::Octets(octets) => crate::digits::hex(&octets).into(),
+        None | Some(GivenReading::Absent | GivenReading::Unnamed(_)) => Value::Null,
+        Some(GivenReading::Number(number)) => as_number(*number),
+        Some(GivenReading::Place { longitude, .. }) if part == Part::Longitude => as_number(*longitude),
+        Some(GivenReading::Place { latitude, .. }) => as_number(*latitude),
+        Some(GivenReading::Flag(is_set)) => (*is_set).into(),
+        Some(GivenReading::Word(word)) => word.as_str().into(),
+        Some(GivenReading::Octets(octets)) => crate::digits::hex(octets).into(),
     }
 }
 
@@ -249,20 +407,22 @@ fn put(values: &mut [Value], column: usize, value: Value) {
     }
 }
 
-fn columns(field: usize, of: &Field) -> Vec<Column> {
+/// The columns of a field of this name, title and unit: two of a place.
+fn columns(field: usize, (name, title, unit): (&str, &str, &str), is_place: bool) -> Vec<Column> {
     let column = |name: String, part| Column {
         name: name.into(),
-        title: of.title.clone(),
-        unit: of.unit.as_str().into(),
+        title: title.to_owned(),
+        unit: unit.into(),
         field,
         part,
     };
-    match of.kind {
-        Meaning::Position { .. } => vec![
-            column(format!("{}_latitude", of.name), Part::Latitude),
-            column(format!("{}_longitude", of.name), Part::Longitude),
-        ],
-        _ => vec![column(of.name.clone(), Part::Value)],
+    if is_place {
+        vec![
+            column(format!("{name}_latitude"), Part::Latitude),
+            column(format!("{name}_longitude"), Part::Longitude),
+        ]
+    } else {
+        vec![column(name.to_owned(), Part::Value)]
     }
 }
 

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 use design::catalog::Catalog;
 use design::message::Direction;
-use design::serve::{MappedPort, Mapping, Pointer, TextForm, TimeForm};
+use design::serve::{MappedContent, MappedPort, Mapping, Pointer, TextForm, TimeForm};
 use logbook::mapping::propose::{self, Layouts, Pasted};
 use logbook::mapping::{self, Devices, Incoming, LARGEST_BYTES, Read, Reported, Unmapped};
 use serde_json::Value;
@@ -66,11 +66,11 @@ fn mappings() -> BTreeMap<String, Mapping> {
         device: pointer(&of["device"]).expect("needed"),
         names: false,
         counter: pointer(&of["counter"]),
-        port: MappedPort::At(pointer(&of["port"]).expect("needed")),
-        payload: (
-            pointer(&of["payload"]).expect("needed"),
-            if of["encoding"] == "hex" { TextForm::Hex } else { TextForm::Base64 },
-        ),
+        content: MappedContent::Payload {
+            port: MappedPort::At(pointer(&of["port"]).expect("needed")),
+            at: pointer(&of["payload"]).expect("needed"),
+            form: if of["encoding"] == "hex" { TextForm::Hex } else { TextForm::Base64 },
+        },
         time: pointer(&of["time"]).map(|at| {
             let form = match of["time_form"].as_str().expect("a text") {
                 "RFC 3339" => TimeForm::Rfc3339,
@@ -145,14 +145,16 @@ fn every_message_of_the_sample_comes_to_what_was_foreseen() {
         let Some(node) = line.expected["node"].as_str() else { continue };
         assert_eq!(devices.by_name[node], reported.dev_eui);
         assert_eq!(reported.counter.map(u64::from), line.expected["fcnt"].as_u64());
-        assert_eq!(Some(u64::from(reported.port)), line.expected["port"].as_u64());
+        assert_eq!(reported.content.port().map(u64::from), line.expected["port"].as_u64());
         let at = reported.at.expect("it is mapped") as f64 / 1e6;
         assert!(
             (at - line.expected["at"].as_f64().expect("a number")).abs() < 0.0011,
             "rounded to 1 ms there"
         );
         for (field, value) in line.expected["values"].as_object().expect("an object") {
-            let read = station.values(reported.port, &reported.payload).expect("it decodes")[field];
+            let read = station
+                .values(reported.content.port().expect("bytes"), reported.content.bytes())
+                .expect("it decodes")[field];
             match (read, value.as_f64()) {
                 (Some(read), Some(expected)) => assert!((read - expected).abs() < 1e-9, "{field}: {read}"),
                 (read, expected) => assert_eq!(read.is_none(), expected.is_none(), "{field}"),
@@ -187,9 +189,12 @@ fn the_places_that_a_person_would_choose_are_found_by_example() {
             _ => at.clone(),
         };
         assert_eq!(under(&found.device), chosen.device, "{shape}");
-        assert_eq!((under(&found.payload.0), found.payload.1), chosen.payload, "{shape}");
-        let MappedPort::At(port) = &found.port else { panic!("it stands in the message") };
-        assert_eq!(MappedPort::At(under(port)), chosen.port, "{shape}");
+        let MappedContent::Payload { port: MappedPort::At(port), at, form } = &found.content else {
+            panic!("it stands in the message")
+        };
+        let content =
+            MappedContent::Payload { port: MappedPort::At(under(port)), at: under(at), form: *form };
+        assert_eq!(content, chosen.content, "{shape}");
         assert_eq!(found.time.as_ref().map(|(at, form)| (under(at), *form)), chosen.time, "{shape}");
         assert_eq!(found.counter.as_ref().map(under), chosen.counter, "{shape}");
         assert_eq!(found.rssi.as_ref().map(under), chosen.rssi, "{shape}");
@@ -254,8 +259,11 @@ fn a_list_of_uplinks_is_read_whole_or_not_at_all() {
         each: Some(at("/records")),
         device: at("/unit"),
         counter: Some(at("/count")),
-        port: MappedPort::At(at("/slot")),
-        payload: (at("/content/raw"), TextForm::Base64),
+        content: MappedContent::Payload {
+            port: MappedPort::At(at("/slot")),
+            at: at("/content/raw"),
+            form: TextForm::Base64,
+        },
         time: Some((at("/when"), TimeForm::Seconds)),
         ..without.clone()
     };

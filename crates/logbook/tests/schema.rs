@@ -35,7 +35,7 @@ const TABLES: &[(&str, &str)] = &[
         "downlink",
         "id node session fcnt gateway asked_at window freq_hz data_rate airtime_us bytes why outcome",
     ),
-    ("setting", "id node message vals asked_by asked_at state confirmed_by_frame port payload"),
+    ("setting", "id node message vals asked_by asked_at state confirmed_by_frame port payload sent_at"),
     ("alarm", "id rule node gateway opened_at seen_at seen_by word closed_at cause evidence told"),
     ("visit", "id node at by what parts before after photo_file own_id"),
     ("pause", "node from until why"),

@@ -10,6 +10,13 @@ pub enum GivenReading {
     Absent,
     /// In the unit of the field.
     Number(f64),
+    /// Degrees north and east.
+    Place {
+        /// North positive.
+        latitude: f64,
+        /// East positive.
+        longitude: f64,
+    },
     /// Yes or no.
     Flag(bool),
     /// A word of a choice.
@@ -95,12 +102,24 @@ fn tagged(given: &Given, mut rest: &[u8]) -> Result<GivenReadings, GivenError> {
 
 fn reading(field: &GivenField, bytes: &[u8]) -> Result<GivenReading, GivenError> {
     let cut = || GivenError::Cut { field: field.name.clone() };
-    let octets = bytes.get(field.byte..field.end()).ok_or_else(cut)?;
+    let at = |byte: usize| bytes.get(byte..byte + field.width()).ok_or_else(cut);
+    let octets = at(field.byte)?;
     if field.kind == GivenKind::Bytes {
         return Ok(GivenReading::Octets(octets.to_vec()));
     }
     let raw = integer(field, octets);
     Ok(match &field.kind {
+        GivenKind::Position { longitude_byte, numerator, denominator, absent } => {
+            let degrees = |raw: u64| {
+                let raw = with_sign(raw, field.bits);
+                let is_there = absent.iter().all(|absent| i128::from(*absent) != raw);
+                is_there.then(|| (raw * i128::from(*numerator)) as f64 / *denominator as f64)
+            };
+            place(degrees(raw), degrees(integer(field, at(*longitude_byte)?)))
+        }
+        GivenKind::Counter { numerator, denominator } => {
+            GivenReading::Number((i128::from(raw) * i128::from(*numerator)) as f64 / *denominator as f64)
+        }
         GivenKind::Number { signed, numerator, offset, denominator, absent } => {
             let raw = if *signed { with_sign(raw, field.bits) } else { i128::from(raw) };
             if absent.iter().any(|absent| i128::from(*absent) == raw) {
@@ -118,6 +137,16 @@ fn reading(field: &GivenField, bytes: &[u8]) -> Result<GivenReading, GivenError>
         }
         GivenKind::Bytes => GivenReading::Absent,
     })
+}
+
+/// A place on the globe; one beyond it is no reading.
+fn place(latitude: Option<f64>, longitude: Option<f64>) -> GivenReading {
+    match latitude.zip(longitude) {
+        Some((latitude, longitude)) if latitude.abs() <= 90.0 && longitude.abs() <= 180.0 => {
+            GivenReading::Place { latitude, longitude }
+        }
+        _ => GivenReading::Absent,
+    }
 }
 
 /// The bytes as one integer in their order, moved right and masked.
@@ -161,7 +190,7 @@ mod tests {
 
     fn given(bytes: usize, tagged: bool, fields: Vec<GivenField>) -> Given {
         let (name, title) = ("status".to_owned(), String::new());
-        Given { name, title, port: 7, begins: Vec::new(), bytes, tagged, fields }
+        Given { name, title, port: 7, begins: Vec::new(), bytes, tagged, decoded: false, fields }
     }
 
     /// Worked by hand. Bytes 0x24 0xFF38 0x3802 0x93: 36 in tenths is 3.6 V; 0xFF38 in two's complement is 65336 - 65536 =
@@ -241,6 +270,34 @@ mod tests {
         assert_eq!((&said.fields[0], said.unread), (&none, 3));
         assert_eq!(read(&layout, &[3, 0x67, 1]), Err(GivenError::Cut { field: "water".to_owned() }));
         assert_eq!(read(&layout, &[]).map(|said| said.unread), Ok(0));
+    }
+
+    /// Worked by hand: 0x01C9C380 is 30,000,000 and 0xFF676980 is 2^32 - 10,000,000; in steps of 1e-6 degrees 30 north and 10
+    /// west. 0x0D693A40 is 225,000,000: 225 degrees lie beyond the globe. A counter of 32 bits has no sign.
+    #[test]
+    fn places_are_two_integers_and_counters_have_no_sign() {
+        let place = |longitude_byte| GivenKind::Position {
+            longitude_byte,
+            numerator: 1,
+            denominator: 1_000_000,
+            absent: vec![i64::from(i32::MAX)],
+        };
+        let north = [0x01, 0xc9, 0xc3, 0x80];
+        let west = [0xff, 0x67, 0x69, 0x80];
+        let read_one = |kind, byte, bytes: &[u8]| {
+            let layout = given(bytes.len(), false, vec![field("place", byte, 0, 32, Order::Big, kind)]);
+            read(&layout, bytes).map(|said| said.fields)
+        };
+        let there = Ok(vec![GivenReading::Place { latitude: 30.0, longitude: -10.0 }]);
+        assert_eq!(read_one(place(4), 0, &[north, west].concat()), there);
+        assert_eq!(read_one(place(0), 4, &[west, north].concat()), there, "east first");
+        let nowhere = Ok(vec![Absent]);
+        assert_eq!(read_one(place(4), 0, &[north, [0x7f, 0xff, 0xff, 0xff]].concat()), nowhere);
+        assert_eq!(read_one(place(4), 0, &[north, [0x0d, 0x69, 0x3a, 0x40]].concat()), nowhere);
+        let cut = Err(GivenError::Cut { field: "place".to_owned() });
+        assert_eq!(read_one(place(4), 0, &north), cut);
+        let counter = GivenKind::Counter { numerator: 1, denominator: 5 };
+        assert_eq!(read_one(counter, 0, &[0xff; 4]), Ok(vec![Number(858_993_459.0)]));
     }
 
     #[test]

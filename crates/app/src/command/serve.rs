@@ -11,7 +11,7 @@ use report::problem::Failure;
 
 use crate::input::fleet;
 use crate::output;
-use crate::service::{self, Form};
+use crate::service::{self, Anew, Form, From, Service};
 
 /// Shown below the help of the command.
 pub(super) const EXAMPLE: &str = "\
@@ -20,10 +20,14 @@ Examples:
   overwinter serve larkmoor.toml --passphrase-file larkmoor.pass --json
   overwinter serve larkmoor.toml --propose-source captured.jsonl
   overwinter serve larkmoor.toml --read-past
+  overwinter serve larkmoor.toml --onward-from town=2026-10-01
 
 The site file says where gateways are heard and where the log lies ([serve] and [serve.gateways]); the key box that `enrol` made \
 is opened with its passphrase. Every frame is kept before anything is answered, also what is refused. Ctrl-C stops: what \
 waits is kept first.
+
+SIGHUP has it read the site file, the designs and the registry anew without losing a frame; what can't be used leaves the old ones in \
+force, and is said.
 
 When a design file has changed, what its nodes have sent is read anew by itself; --decode-again asks for it. What the design of \
 today can't read keeps the reading of before.
@@ -52,6 +56,9 @@ pub(super) struct Serve {
     /// With --decode-again: only what was heard from this day on, UTC
     #[arg(long, value_name = "DATE", requires = "decode_again")]
     since: Option<String>,
+    /// Hand readings on again to [onward.NAME], from the frame of this number on, or from a day on, UTC
+    #[arg(long, value_name = "NAME=ROW|DATE", conflicts_with = "read_past")]
+    onward_from: Vec<String>,
     /// Read the files of the past that the site file names as sources (`csv`) into the log, and end
     #[arg(long, conflicts_with_all = ["decode_again", "json"])]
     read_past: bool,
@@ -65,6 +72,11 @@ pub(super) struct Serve {
     /// Send a trial to somebody whom the site file names as told ([tell.NAME]), say what came back, and end
     #[arg(long, value_name = "NAME", conflicts_with_all = ["decode_again", "json", "read_past", "restored", "propose_source"])]
     try_tell: Option<String>,
+    /// Show a copy of the log (`export --log`) on the page of this machine: nobody is heard, and nothing is written
+    #[arg(long, value_name = "COPY.sqlite", conflicts_with_all = [
+        "decode_again", "json", "read_past", "restored", "clock_is_right", "propose_source", "try_tell", "onward_from"
+    ])]
+    read_only: Option<PathBuf>,
     /// Print a line of JSON for every frame that is kept
     #[arg(long)]
     json: bool,
@@ -84,6 +96,9 @@ pub(super) fn run(arguments: &Serve) -> ExitCode {
         let tried = fleet::site(&arguments.site).and_then(|site| service::try_tell(&site, name));
         return exit(tried.and_then(|said| output::print(&said)));
     }
+    if let Some(copy) = &arguments.read_only {
+        return exit(fleet::site(&arguments.site).and_then(|site| service::show(site, copy)));
+    }
     let served = fleet::site(&arguments.site)
         .and_then(|site| {
             if arguments.certificate_here {
@@ -100,8 +115,27 @@ pub(super) fn run(arguments: &Serve) -> ExitCode {
             let since = arguments.since.as_deref().map(|text| day("--since", text)).transpose()?;
             service.decode_again(kind, since)
         })
-        .and_then(|service| if arguments.read_past { service.read_past() } else { service.run() });
+        .and_then(|service| {
+            arguments.onward_from.iter().try_fold(service, |service, text| onward_from(service, text))
+        })
+        .and_then(|service| {
+            if arguments.read_past {
+                return service.read_past();
+            }
+            let (site, passphrase_file) = (arguments.site.clone(), arguments.passphrase_file.clone());
+            service.run(Some(Anew { site, passphrase_file, form }))
+        });
     exit(served)
+}
+
+/// Begins handing on anew where `NAME=ROW` or `NAME=DATE` says.
+fn onward_from(service: Service, text: &str) -> Result<Service, Failure> {
+    let (name, from) = text.rsplit_once('=').unwrap_or((text, ""));
+    let from = match from.parse() {
+        Ok(row) => From::Row(row),
+        Err(_no_number) => From::Moment(day("--onward-from", from)?),
+    };
+    service.onward_from(name, from)
 }
 
 fn exit(served: Result<(), Failure>) -> ExitCode {

@@ -68,7 +68,7 @@ pub(crate) fn values(port: u8, payload: &[u8], way: Option<Direction>, kinds: &[
         if let Some(message) = design.messages.iter().find(travels) {
             return said(file, design, message, port, payload);
         }
-        let bought = |given: &&Given| given.port == port && payload.starts_with(&given.begins);
+        let bought = |given: &&Given| given.takes(port, payload);
         let bought = design.givens.iter().find(bought).filter(|_| way != Some(Direction::Down));
         if let Some(given) = bought {
             return said_bought(file, given, payload);
@@ -116,6 +116,9 @@ fn said_bought(file: &str, given: &Given, payload: &[u8]) -> String {
             GivenReading::Absent => "no reading".to_owned(),
             GivenReading::Number(number) if field.unit == "1" => number.to_string(),
             GivenReading::Number(number) => format!("{number} {}", field.unit),
+            GivenReading::Place { latitude, longitude } => {
+                format!("{latitude} deg north, {longitude} deg east")
+            }
             GivenReading::Flag(is_set) => if *is_set { "yes" } else { "no" }.to_owned(),
             GivenReading::Word(word) => word.clone(),
             GivenReading::Unnamed(code) => format!("{code}, for which the design has no word"),

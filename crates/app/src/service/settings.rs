@@ -8,11 +8,12 @@ use design::serve::{Foreign, Page, Serve, Store, Websocket};
 use logbook::folder::{KEYS, REGISTRY};
 use logbook::network::{Plan, Setup, Station};
 use logbook::readings::Kind;
-use logbook::registry::Registry;
+use logbook::registry::{Node, Registry};
 use logbook::store::setup::{Site, addresses};
 use logbook::zone::Zone;
 use report::problem::{Failure, Problem};
-use wire::identity::GatewayEui;
+use wire::identity::{DevEui, GatewayEui};
+use wire::key::AppKey;
 
 use crate::enrolment::site;
 use crate::input::fleet;
@@ -104,6 +105,21 @@ pub(crate) fn setup(site: &fleet::Site, settings: &Settings) -> Result<Site, Fai
         registry = rows.nodes().to_vec();
         keys = opened.keys().map(|(dev_eui, key)| (dev_eui, key.clone())).collect();
     }
+    assembled(site, registry, keys)
+}
+
+/// Who is who, without a key: for a log that is only shown.
+pub(crate) fn without_keys(site: &fleet::Site, settings: &Settings) -> Result<Site, Failure> {
+    let folder = settings.registry.as_deref().filter(|folder| folder.join(REGISTRY).is_file());
+    let rows = folder.map(site::registry).transpose()?;
+    assembled(site, rows.map(|rows| rows.nodes().to_vec()).unwrap_or_default(), BTreeMap::new())
+}
+
+fn assembled(
+    site: &fleet::Site,
+    registry: Vec<Node>,
+    keys: BTreeMap<DevEui, AppKey>,
+) -> Result<Site, Failure> {
     Ok(Site {
         gateways: gateways(site),
         registry,

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use design::serve::SourceTransport;
+use design::serve::{MappedContent, MappedValue, SourceTransport};
 use logbook::intake::token::Token;
 use logbook::keys::PassphraseError;
 use logbook::mapping::Devices;
@@ -41,6 +41,25 @@ pub(super) fn posted(site: &fleet::Site, setup: &Site) -> Result<Vec<Posted>, Fa
         return Err(site.failure("serve", &format!("source.{}.http", first.name), message, help));
     }
     Ok(all)
+}
+
+/// Values that another network has decoded must belong to messages of the designs: else they would be kept, and say nothing.
+pub(super) fn check_values(site: &fleet::Site, setup: &Site) -> Result<(), Failure> {
+    for source in &site.fleet.sources {
+        let MappedContent::Values(values) = &source.mapping.content else { continue };
+        let strange = values.iter().find(|value| {
+            let messages = setup.kinds.iter().flat_map(|(kind, _)| &kind.messages);
+            let mut named = messages.filter(|message| message.name == value.message);
+            !named.any(|message| message.columns.iter().any(|column| *column.name == *value.column))
+        });
+        if let Some(MappedValue { message, column, .. }) = strange {
+            let place = format!("source.{}.values.{message}.{column}", source.name);
+            let text = format!("no design of the site has a message `{message}` with a field `{column}`");
+            let help = "write the names of the design file; a position has NAME_latitude and NAME_longitude";
+            return Err(site.failure("values", &place, text, help));
+        }
+    }
+    Ok(())
 }
 
 /// The word of a file that nobody else can read.

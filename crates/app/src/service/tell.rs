@@ -11,7 +11,7 @@ use hyper::header::CONTENT_TYPE;
 use hyper::{Method, StatusCode, Uri};
 use logbook::clock::now;
 use logbook::intake::door::Door;
-use logbook::intake::mqtt::{Link, Publisher};
+use logbook::intake::mqtt::{Link, Posting, Publisher};
 use logbook::keys::Passphrase;
 use logbook::received::Moment;
 use logbook::store::alarms::{KeptAlarm, Seen};
@@ -31,6 +31,7 @@ use zeroize::Zeroizing;
 use super::mail::Post;
 use super::modem::{self, Modem, Reply};
 use super::watcher::{Watched, microseconds, told, who};
+use super::way::level;
 use super::{http, links, sources};
 use crate::input::fleet;
 use crate::output;
@@ -400,7 +401,8 @@ impl Told {
                 (By::Mqtt { topic, .. }, Some(publisher)) => {
                     let topic =
                         topic.replace("{site}", &level(&self.site)).replace("{node}", &level(&letter.about));
-                    publisher.publish(vec![(topic, letter.id.clone(), body())]).await?;
+                    let (id, body, media_type) = (letter.id.clone(), body(), "application/json");
+                    publisher.publish(vec![Posting { topic, id, body, media_type }]).await?;
                     Ok("the broker has taken it".to_owned())
                 }
                 (By::Mqtt { .. } | By::SignOfLife(_), _) => Err("there is no connection".to_owned()),
@@ -510,11 +512,6 @@ async fn in_a_thread<T: Send + 'static>(
     work: impl FnOnce() -> Result<T, String> + Send + 'static,
 ) -> Result<T, String> {
     tokio::task::spawn_blocking(work).await.map_err(|_gone| "the thread that sends has failed".to_owned())?
-}
-
-/// A name as one level of a topic.
-fn level(name: &str) -> String {
-    name.replace(['/', '+', '#'], "-")
 }
 
 fn sentence(alarm: &Value) -> String {

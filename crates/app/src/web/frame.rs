@@ -1,13 +1,13 @@
 //! One frame, as `explain` says it.
 
-use design::message::{Direction, Kind};
+use design::message::Direction;
 use logbook::store::StoreError;
 use logbook::store::query::heard::{Raw, one};
 use report::page::frame::ExplainedFrame;
 use wire::identity::DevEui;
 
+use super::heard;
 use super::shown::Look;
-use super::{heard, nodes};
 use crate::explanation::{self, KindOf};
 
 /// A frame by its number; `None` if the log has none of it.
@@ -38,9 +38,7 @@ fn tells_places(look: &Look<'_>, dev_eui: Option<&str>) -> bool {
     let name = dev_eui.and_then(|eui| look.house.names.get(&DevEui::from_display(eui).ok()?));
     let known = name.and_then(|name| look.node(name));
     let design = known.and_then(|known| known.design(look));
-    design.is_none_or(|design| {
-        nodes::fields(design).any(|(_, field)| matches!(field.kind, Kind::Position { .. }))
-    })
+    design.is_none_or(|design| design.placing().is_some())
 }
 
 /// The values of what it carries, by the design that read it, else by those of the site.

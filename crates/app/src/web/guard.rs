@@ -32,6 +32,14 @@ pub(super) async fn check(State(house): State<Arc<House>>, mut request: Request,
     if !is_read(request.method()) && is_from_elsewhere(request.headers()) {
         return plain(StatusCode::FORBIDDEN, "a page of another server can't change anything here");
     }
+    if house.is_copy {
+        // What is typed and pasted there is looked at, and not kept.
+        if !is_read(request.method()) && !path.starts_with("/design/") && path != "/intake" {
+            return plain(StatusCode::FORBIDDEN, "a copy of the log is shown here: nothing is written");
+        }
+        request.extensions_mut().insert(Asker::machine(&house.gate.machine));
+        return next.run(request).await;
+    }
     if login::is_for_all(path) {
         return next.run(request).await;
     }

@@ -1,6 +1,6 @@
 //! What pages show of a node: who it is, what it said, and what is promised of it.
 
-use design::message::{Direction, Field, Meaning};
+use design::message::Meaning;
 use design::node::Design;
 use logbook::registry::Node;
 use logbook::store::StoreError;
@@ -57,12 +57,6 @@ impl<'a> Known<'a> {
             self.row.and_then(|row| look.house.site.kinds().find(|(_, design)| design.name == row.kind));
         kind.map(|(_, design)| design).or(self.planned)
     }
-}
-
-/// Fields of what a design sends up, each with its message.
-pub(super) fn fields(design: &Design) -> impl Iterator<Item = (&str, &Field)> {
-    let up = design.messages.iter().filter(|message| message.direction == Direction::Up);
-    up.flat_map(|message| message.fields.iter().map(|field| (message.name.as_str(), field)))
 }
 
 /// The field by which a design tells the voltage of its battery.

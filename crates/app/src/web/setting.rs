@@ -7,10 +7,10 @@ use design::node::Design;
 use design::quantity::Duration;
 use forecast::life::prepared::Prepared;
 use kit::effect::Effect;
-use logbook::store::StoreError;
 use logbook::store::people::People;
 use logbook::store::settings;
 use logbook::store::writer::Arrival;
+use logbook::store::{StoreError, sqlite};
 use report::page::act::Follows;
 use serde_json::Value;
 use verdict::plan::Weather;
@@ -51,7 +51,9 @@ pub(super) enum Refused {
     Encode(#[from] EncodeError),
     #[error("`answers` of [serve.gateways] is not \"all\": nodes are told nothing")]
     NoAnswers,
-    #[error("the key of {name} is not here: another network hears it, and it can't be told anything")]
+    #[error(
+        "the key of {name} is not here: another network hears it; write `outlet` into its source, and wait until it is heard"
+    )]
     NotOurs { name: String },
     #[error("{why}")]
     Climate { why: String },
@@ -61,9 +63,6 @@ pub(super) enum Refused {
 
 /// Keeps what is wanted and has it told; the numbers of the rows, and what follows once it is heard.
 pub(super) fn want(house: &House, wish: &Wish<'_>, doer: &Doer) -> Result<(Vec<i64>, Vec<String>), Refused> {
-    if !house.known.answers_all {
-        return Err(Refused::NoAnswers);
-    }
     let (boards, kind) = boards(house, wish.nodes)?;
     let (design, message) = of_kind(house, &kind, wish.message)?;
     let (payload, effects) = composed(design, message, wish.values)?;
@@ -145,8 +144,11 @@ fn boards(house: &House, nodes: &[String]) -> Result<(Vec<String>, String), Refu
     for name in nodes {
         let open = house.known.rows.iter().find(|row| row.name == *name && row.open());
         let row = open.ok_or_else(|| Refused::Nobody { name: name.clone() })?;
-        if !house.known.own.contains(&row.dev_eui) {
-            return Err(Refused::NotOurs { name: name.clone() });
+        match (house.known.own.contains(&row.dev_eui), house.known.answers_all) {
+            (true, true) => {}
+            (true, false) => return Err(Refused::NoAnswers),
+            (false, _) if can_be_asked(house, &row.dev_eui.to_string())? => {}
+            (false, _) => return Err(Refused::NotOurs { name: name.clone() }),
         }
         boards.push(row.dev_eui.to_string());
         kinds.push(row.kind.clone());
@@ -159,6 +161,15 @@ fn boards(house: &House, nodes: &[String]) -> Result<(Vec<String>, String), Refu
         [kind] => Ok((boards, kind.clone())),
         _ => Err(Refused::Kinds),
     }
+}
+
+/// Whether the network that heard a node last can be asked to tell it something.
+pub(super) fn can_be_asked(house: &House, dev_eui: &str) -> Result<bool, StoreError> {
+    if house.known.outlets.is_empty() {
+        return Ok(false);
+    }
+    let source = settings::heard_by(&sqlite::reader(&house.log)?, dev_eui)?;
+    Ok(source.is_some_and(|source| house.known.outlets.contains(&source)))
 }
 
 /// The bytes of a message, and what follows once a node has heard it.

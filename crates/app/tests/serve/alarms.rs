@@ -21,7 +21,7 @@ const WARM: &str = "oAgY2jA=";
 const PATIENCE: Duration = Duration::from_secs(40);
 
 /// What was posted: the fields of its head, and its body.
-type Posted = (Vec<String>, Value);
+pub(super) type Posted = (Vec<String>, Value);
 
 /// A desk that takes messages: the first is refused with 503, the others are taken.
 fn desk() -> (u16, Receiver<Posted>) {
@@ -42,7 +42,7 @@ fn desk() -> (u16, Receiver<Posted>) {
     (port, taken)
 }
 
-fn read(stream: &TcpStream) -> Posted {
+pub(super) fn read(stream: &TcpStream) -> Posted {
     let mut reader = BufReader::new(stream);
     let mut head = Vec::new();
     loop {
@@ -60,7 +60,7 @@ fn read(stream: &TcpStream) -> Posted {
     (head, serde_json::from_slice(&body).expect("JSON"))
 }
 
-fn field<'a>(posted: &'a Posted, name: &str) -> &'a str {
+pub(super) fn field<'a>(posted: &'a Posted, name: &str) -> &'a str {
     posted.0.iter().find_map(|line| line.strip_prefix(name)?.strip_prefix(": ")).expect(name)
 }
 

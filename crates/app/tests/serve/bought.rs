@@ -102,3 +102,73 @@ fn lines_of_a_source_are_proposed_from_what_is_pasted() {
     assert!(kept.contains("Nothing was heard this hour"), "{kept}");
     assert_eq!(server.stop("-TERM").0, Some(0));
 }
+
+const DECODED: &str = r#"
+[source.clearing]
+http = { path = "/in/clearing", token_file = "in.token" }
+device = "/id"
+counter = "/n"
+values.report.air = { at = "/air_f", step = 0.5, offset = -20 }
+values.report.humidity = { at = "/rh" }
+values.report.level = { at = "/level_cm", step = 10 }
+values.report.battery = { at = "/volts", step = 1000 }
+"#;
+
+/// By the design of the sample valley, in its units: half of 50 less 20 is 5 degrees, 12 cm are 120 mm; a battery of 4.4 V lies above
+/// its 4300 mV. What is no number is empty and said; what is not there is empty.
+#[test]
+fn values_that_another_network_has_decoded_are_readings_of_the_design() {
+    let folder = valley(DECODED);
+    let mut server = serve_in(folder.path(), "site.toml", &[]);
+    let at = page(&server);
+    let mut post = |body: &serde_json::Value| {
+        let answer = super::valley::post(at, "/in/clearing", body.to_string().as_bytes());
+        (answer.status, server.next())
+    };
+    let id = "02F2A74D52E6B438";
+    let whole = json!({ "id": id, "n": 7, "air_f": 50, "rh": "wet", "level_cm": 12, "volts": 4.4 });
+    let (status, told) = post(&whole);
+    assert_eq!(
+        (status, &told["verdict"], &told["message"]),
+        (204, &json!("new"), &json!("report")),
+        "{told}"
+    );
+    let values = json!({ "air": 5, "humidity": null, "battery": 4400, "level": 120 });
+    assert_eq!(told["values"], values);
+    assert_eq!(told["reason"], "not what the design says: humidity");
+    assert_eq!((post(&whole).1["verdict"].as_str(), &told["port"]), (Some("copy"), &json!(null)));
+    let (status, told) = post(&json!({ "id": id, "n": 8, "level_cm": 13 }));
+    assert_eq!((status, &told["values"]["level"], &told["values"]["air"]), (204, &json!(130), &json!(null)));
+    let (status, told) = post(&json!({ "id": id, "n": 9 }));
+    assert_eq!((status, &told["verdict"]), (422, &json!("refused:mapping")), "{told}");
+    let (status, told) = post(&json!({ "id": id, "n": 9, "level_cm": [1] }));
+    assert_eq!((status, &told["verdict"]), (422, &json!("refused:mapping")), "{told}");
+    assert_eq!(server.stop("-TERM").0, Some(0));
+    // A design that is corrected reads them anew.
+    let design = folder.path().join("station.toml");
+    let text = fs::read_to_string(&design).expect("it is there");
+    fs::write(&design, text.replacen("range = [2500, 4300]", "range = [2500, 4500]", 1))
+        .expect("it is written");
+    let server = serve_in(folder.path(), "site.toml", &[]);
+    let marks = || {
+        let log = logbook::store::sqlite::reader(&folder.path().join("log.sqlite")).expect("it opens");
+        let sql = "SELECT vals, marks FROM reading ORDER BY frame LIMIT 1";
+        let row = |row: &rusqlite::Row<'_>| Ok((row.get::<_, String>(0)?, row.get::<_, Option<String>>(1)?));
+        log.query_row(sql, [], row).expect("there is one")
+    };
+    let until = std::time::Instant::now() + std::time::Duration::from_secs(20);
+    while marks().1.is_some() && std::time::Instant::now() < until {
+        std::thread::sleep(std::time::Duration::from_millis(50));
+    }
+    assert_eq!(marks(), ("[5,null,4400,120]".to_owned(), None));
+    assert_eq!(server.stop("-TERM").0, Some(0));
+    // A field that no design has is told before anything is kept.
+    let site = folder.path().join("site.toml");
+    let wrong =
+        fs::read_to_string(&site).expect("it is there").replace("values.report.level", "values.report.depth");
+    fs::write(&site, wrong).expect("it is written");
+    let refused = super::program(folder.path(), &["serve", "site.toml"]).output().expect("it runs");
+    assert_eq!(refused.status.code(), Some(2));
+    let said = String::from_utf8_lossy(&refused.stderr).into_owned();
+    assert!(said.contains("a message `report` with a field `depth`"), "{said}");
+}

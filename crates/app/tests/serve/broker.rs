@@ -30,6 +30,22 @@ pub(super) struct Broker {
 impl Broker {
     /// `None` where there is none to run.
     pub(super) fn begin() -> Option<Self> {
+        Self::begin_with(|_folder| String::new())
+    }
+
+    /// The same, which also listens sealed by a certificate for `localhost` (`broker.pem` of its folder), and at which port.
+    fn begin_sealed() -> Option<(Self, u16)> {
+        let port =
+            TcpListener::bind("127.0.0.1:0").and_then(|socket| socket.local_addr()).expect("a port").port();
+        let sealed = |folder: &Path| {
+            certificate(folder, "broker");
+            let at = folder.display();
+            format!("listener {port} 127.0.0.1\ncertfile {at}/broker.pem\nkeyfile {at}/broker.key\n")
+        };
+        Self::begin_with(sealed).map(|broker| (broker, port))
+    }
+
+    fn begin_with(more: impl FnOnce(&Path) -> String) -> Option<Self> {
         let folder = tempfile::tempdir().expect("a folder");
         let address =
             TcpListener::bind("127.0.0.1:0").and_then(|socket| socket.local_addr()).expect("a port");
@@ -39,6 +55,7 @@ impl Broker {
             address.port(),
             folder.path().display()
         );
+        let settings = settings + &more(folder.path());
         fs::write(folder.path().join("broker.conf"), settings).expect("it is written");
         let Some(child) = run(folder.path()) else {
             skipped(&Missing::Program("mosquitto"));
@@ -74,6 +91,13 @@ impl Drop for Broker {
         let _gone = self.child.kill();
         let _gone = self.child.wait();
     }
+}
+
+/// A certificate for `localhost` that vouches for itself, and its key: NAME.pem and NAME.key.
+pub(super) fn certificate(folder: &Path, name: &str) {
+    let made = rcgen::generate_simple_self_signed(vec!["localhost".to_owned()]).expect("it is made");
+    fs::write(folder.join(format!("{name}.pem")), made.cert.pem()).expect("it is written");
+    fs::write(folder.join(format!("{name}.key")), made.signing_key.serialize_pem()).expect("it is written");
 }
 
 fn run(folder: &Path) -> Option<Child> {
@@ -283,4 +307,113 @@ fn two_processes_share_what_comes_and_readings_go_onward() {
     assert!(!one.is_empty() && !other.is_empty(), "{} and {}", one.len(), other.len());
     assert_eq!(one.intersection(&other).count(), 0, "each comes to one of them");
     assert_eq!(one.len() + other.len(), 300, "none is lost");
+}
+
+/// Rows that are kept are handed on by a sealed connection; from any row again under the ids that they had.
+#[test]
+fn a_sealed_broker_is_heard_and_told_and_told_again_from_a_row() {
+    let Some((broker, port)) = Broker::begin_sealed() else { return };
+    let sealed = |text: String| {
+        let clear = format!("mqtt://{}\"", broker.address);
+        text.replace(&clear, &format!("mqtts://localhost:{port}\", ca = \"broker.pem\""))
+    };
+    let onward = format!("\n[onward.town]\nmqtt = {{ broker = \"mqtt://{}\" }}\n", broker.address);
+    let folder = valley(&sealed(simple_by(broker.address, "") + &onward));
+    fs::copy(broker.folder.path().join("broker.pem"), folder.path().join("broker.pem"))
+        .expect("it is copied");
+    let mut town = Peer::connect(broker.address, "town");
+    town.subscribe("overwinter/+/+/reading");
+    let server = serve_in(folder.path(), "site.toml", &[]);
+    until_well(&server);
+    let mut peer = Peer::connect(broker.address, "upstream");
+    for counter in 0..5 {
+        peer.publish("simple", &simple(DEVICES[0], counter, PAYLOAD));
+    }
+    let first: Vec<String> = (0..5).map(|_| town.next().1).collect();
+    assert_eq!(server.stop("-TERM").0, Some(0));
+    let server = serve_in(folder.path(), "site.toml", &["--onward-from", "town=3"]);
+    let again: Vec<String> = (0..3).map(|_| town.next().1).collect();
+    assert_eq!(again, first[2..], "frames 3 to 5");
+    assert_eq!(server.stop("-TERM").0, Some(0));
+    // A day, and a name that is not there.
+    let server = serve_in(folder.path(), "site.toml", &["--onward-from", "town=2026-01-01"]);
+    let all: Vec<String> = (0..5).map(|_| town.next().1).collect();
+    assert_eq!(all, first);
+    assert_eq!(server.stop("-TERM").0, Some(0));
+    let refused = super::program(folder.path(), &["serve", "site.toml", "--onward-from", "city=3"]);
+    let refused = { refused }.output().expect("it runs");
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&refused.stderr).contains("no [onward.city]"));
+    // A broker for which another certificate vouches is not believed.
+    certificate(folder.path(), "broker");
+    let server = serve_in(folder.path(), "site.toml", &[]);
+    let until = Instant::now() + Duration::from_secs(20);
+    let doubt = || get(page(&server), "/health").body;
+    while !doubt().contains("certificate") {
+        assert!(Instant::now() < until, "{}", doubt());
+        std::thread::sleep(Duration::from_millis(50));
+    }
+    assert_eq!(server.stop("-TERM").0, Some(0));
+}
+
+/// A town that takes readings, sealed by the certificate of a folder: what is posted, from its first line on.
+fn town(folder: &Path) -> (u16, std::sync::mpsc::Receiver<String>) {
+    use rustls::pki_types::pem::PemObject as _;
+    let chain =
+        rustls::pki_types::CertificateDer::from_pem_file(folder.join("town.pem")).expect("it is there");
+    let key = rustls::pki_types::PrivateKeyDer::from_pem_file(folder.join("town.key")).expect("it is there");
+    let provider = std::sync::Arc::new(rustls::crypto::ring::default_provider());
+    let config = rustls::ServerConfig::builder_with_provider(provider)
+        .with_safe_default_protocol_versions()
+        .expect("there are some")
+        .with_no_client_auth()
+        .with_single_cert(vec![chain], key)
+        .expect("they belong together");
+    let config = std::sync::Arc::new(config);
+    let listener = TcpListener::bind("127.0.0.1:0").expect("a port");
+    let port = listener.local_addr().expect("it has one").port();
+    let (posted, taken) = std::sync::mpsc::channel();
+    std::thread::spawn(move || {
+        for stream in listener.incoming() {
+            let session = rustls::ServerConnection::new(std::sync::Arc::clone(&config)).expect("a session");
+            let mut sealed = rustls::StreamOwned::new(session, stream.expect("it is asked"));
+            let mut bytes = [0; 4096];
+            // One that does not trust the certificate says nothing.
+            let Ok(length) = sealed.read(&mut bytes) else { continue };
+            let said = String::from_utf8_lossy(&bytes[..length]).into_owned();
+            sealed.write_all(b"HTTP/1.1 204 No Content\r\ncontent-length: 0\r\n\r\n").expect("it listens");
+            sealed.flush().expect("it listens");
+            if posted.send(said).is_err() {
+                return;
+            }
+        }
+    });
+    (port, taken)
+}
+
+#[test]
+fn readings_leave_by_a_sealed_server_that_is_vouched_for() {
+    let folder = valley(super::valley::SIMPLE);
+    certificate(folder.path(), "town");
+    let (port, taken) = town(folder.path());
+    let site = folder.path().join("site.toml");
+    let text = fs::read_to_string(&site).expect("it is there");
+    let onward = |ca: &str| {
+        format!("{text}\n[onward.town]\nhttp = {{ url = \"https://localhost:{port}/in\", ca = \"{ca}\" }}\n")
+    };
+    certificate(folder.path(), "stranger");
+    fs::write(&site, onward("stranger.pem")).expect("it is written");
+    let mut server = serve_in(folder.path(), "site.toml", &[]);
+    // Where readings begin is noted once it runs.
+    std::thread::sleep(Duration::from_millis(500));
+    super::valley::post(page(&server), "/in/simple", &simple(DEVICES[0], 1, PAYLOAD));
+    assert_eq!(server.next()["verdict"], "new");
+    assert!(taken.recv_timeout(Duration::from_secs(2)).is_err(), "nothing is told to a stranger");
+    assert_eq!(server.stop("-TERM").0, Some(0));
+    fs::write(&site, onward("town.pem")).expect("it is written");
+    let server = serve_in(folder.path(), "site.toml", &[]);
+    let said = taken.recv_timeout(Duration::from_secs(20)).expect("it is told");
+    assert!(said.starts_with("POST /in HTTP/1.1\r\n"), "{said}");
+    assert!(said.to_lowercase().contains("content-type: application/senml+json"), "{said}");
+    assert_eq!(server.stop("-TERM").0, Some(0));
 }

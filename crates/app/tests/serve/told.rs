@@ -41,13 +41,13 @@ fn uplink(session: &Session, fcnt: u32, control: FrameControl) -> Vec<u8> {
     draft.seal(session).expect("it fits")
 }
 
-fn form(at: SocketAddr) -> String {
+pub(super) fn form(at: SocketAddr) -> String {
     let me: Value = serde_json::from_str(&get(at, "/api/v1/me").body).expect("JSON");
     assert_eq!((&me["name"], &me["may"]), (&json!("this machine"), &json!("act")));
     me["form"].as_str().expect("a word").to_owned()
 }
 
-fn post(at: SocketAddr, path: &str, form: &str, body: &Value) -> Answer {
+pub(super) fn post(at: SocketAddr, path: &str, form: &str, body: &Value) -> Answer {
     ask(at, &format!("POST {path}\r\noverwinter-form: {form}\r\n"), body.to_string().as_bytes())
 }
 

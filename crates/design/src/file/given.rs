@@ -20,6 +20,8 @@ section! {
         port: u32 = required 7;
         /// The bytes with which it begins, where several messages come on one port.
         begins: Octets = optional "01";
+        /// Nobody knows its layout here: another network decodes it, and its values come by `values` of a source. Then its fields have no places, only kind, unit, title and meaning.
+        decoded: bool = default false;
         /// How long it is; where values stand behind tags, how long at most.
         bytes: Bytes = required "7 bytes" where within("1 byte", "242 bytes");
         /// What it carries: a table for each field, or a line such as `level = { unit = "cm", byte = 1, bits = 16 }` under `[given.NAME.field]`.
@@ -30,7 +32,7 @@ section! {
 section! {
     /// One thing that a message of a bought node says: some bytes taken as one integer, moved right, masked, and scaled.
     pub(crate) struct GivenFieldSection = "field" {
-        /// `number`, `float` (IEEE 754, 32 or 64 bits), `flag`, `choice` or `bytes`.
+        /// `number`, `float` (IEEE 754, 32 or 64 bits), `counter` (counts that begin anew behind the greatest), `position` (degrees north, and degrees east of the same width), `flag`, `choice` or `bytes`.
         kind: GivenWord = default "number";
         /// What it is, in words.
         title: String = optional "water above the probe";
@@ -40,13 +42,15 @@ section! {
         tag: Octets = optional "02 68";
         /// First byte of the integer, from 0: of the message, or behind the tag.
         byte: u32 = default 0 where within("0", "241");
+        /// First byte of a position's degrees east, as `byte` is that of its degrees north. Left out: right behind those.
+        longitude_byte: u32 = depends 4 where within("0", "241");
         /// By how many bits the integer is moved right: the number of its lowest bit, as data sheets count them.
         shift: u32 = default 0 where within("0", "63");
-        /// Width in bits; the integer is taken from as many bytes as `shift` and `bits` need.
-        bits: u32 = required 16 where within("1", "1936");
+        /// Width in bits, needed unless the message is `decoded`; the integer is taken from as many bytes as `shift` and `bits` need.
+        bits: u32 = shown 16 where within("1", "1936");
         /// Which byte comes first: `big`, the most significant one, or `little`.
         order: Order = default "big";
-        /// The integer is in two's complement.
+        /// The integer is in two's complement; those of a position always are.
         signed: bool = default false;
         /// What one is worth, in the unit; left out: 1. May be below zero.
         step: Decimal = depends 0.1;
@@ -56,7 +60,7 @@ section! {
         absent: Vec<At<Decimal>> = depends [65535];
         /// Words of a choice, from 0, at least two.
         words: Vec<At<String>> = depends ["dry", "wet"];
-        /// What the field tells about the node itself: `battery`, `panel` (in `mV` or `V`), `box` (in `Cel`) or `restarted` (a flag).
+        /// What the field tells about the node itself: `battery`, `panel` (in `mV` or `V`), `box` (in `Cel`), `charging` (a counter in `min`) or `restarted` (a flag).
         means: Meaning = optional "battery";
     }
 }
@@ -66,6 +70,8 @@ section! {
 pub(crate) enum GivenWord {
     Number,
     Float,
+    Counter,
+    Position,
     Flag,
     Choice,
     Bytes,

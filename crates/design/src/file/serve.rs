@@ -1,10 +1,14 @@
 //! The keys of the log: how `serve` listens, where it keeps, what it takes from other networks and hands on.
 
-use crate::file::value::{Foreign, Listen};
+use crate::diagnostic::Diagnostics;
+use crate::file::message::Decimal;
+use crate::file::value::{Foreign, Listen, Named};
 use crate::quantity::Duration;
 use crate::section::rule::within;
-use crate::section::{At, section};
+use crate::section::{At, Field, SectionDoc, as_table, in_order, section};
 use crate::serve::{Answers, Pointer, ReadingForm, TextForm, TimeForm};
+use toml::Spanned;
+use toml::de::DeValue;
 
 section! {
     /// How `overwinter serve` receives, keeps and shows.
@@ -86,14 +90,44 @@ section! {
         port: Pointer = shown "/p";
         /// The port of all uplinks, where the messages do not say it.
         port_is: u32 = optional 10 where within("1", "223");
-        /// The bytes of the message in the clear.
-        payload: PayloadSection = required { at = "/body", is = "base64" };
+        /// The bytes of the message in the clear; or `values`.
+        payload: PayloadSection = shown { at = "/body", is = "base64" };
+        /// Values that the other network has decoded, by message and field of the design; then there is no `payload`, and no port.
+        values: ValuesByMessage = optional { status = { level = { at = "/decoded/level", step = 10 } } };
         /// When it was heard. Left out: when it arrives here.
         time: TimeSection = optional { at = "/at", is = "RFC 3339" };
         /// Received power in dBm.
         rssi: Pointer = optional "/heard/0/strength";
         /// Signal to noise in dB.
         snr: Pointer = optional "/heard/0/quality";
+        /// How its nodes are told the settings of their design.
+        outlet: OutletSection = optional { mqtt = { broker = "mqtts://broker.larkmoor.example:8883", topic = "fields/{dev_eui}/down" }, template = "down.json" };
+    }
+}
+
+section! {
+    /// How the other network is asked to tell its nodes something. It leaves by one of `mqtt` and `http`.
+    pub(crate) struct OutletSection = "outlet" {
+        /// To a broker.
+        mqtt: OutletMqttSection = shown { broker = "mqtts://broker.larkmoor.example:8883", topic = "fields/{dev_eui}/down" };
+        /// To a server.
+        http: OnwardHttpSection = optional { url = "https://network.larkmoor.example/down", token_file = "network.token" };
+        /// File with an example of what that network takes, in JSON, in which `{dev_eui}`, `{port}` and `{payload}` stand for what is sent.
+        template: String = required "down.json";
+    }
+}
+
+section! {
+    /// A broker that takes what nodes are to be told, MQTT 5.
+    pub(crate) struct OutletMqttSection = "mqtt" {
+        /// Its address, as that of a source.
+        broker: String = required "mqtts://broker.larkmoor.example:8883";
+        /// The topic; `{site}` and `{node}` stand for their names, `{dev_eui}` for who the node is.
+        topic: String = required "fields/{dev_eui}/down";
+        /// File with two lines, name and password, readable by its owner alone.
+        login_file: String = optional "broker.login";
+        /// Certificates that are trusted, PEM. Left out: those of the system.
+        ca: String = optional "broker.pem";
     }
 }
 
@@ -152,6 +186,45 @@ section! {
 }
 
 section! {
+    /// A value that was decoded already. A position has the fields `NAME_latitude` and `NAME_longitude`.
+    pub(crate) struct SourceValueSection = "values" {
+        /// Where it stands. Flags are `true` or `false`, choices their word or its number from 0, bytes hex digits.
+        at: Pointer = required "/decoded/level";
+        /// What one of a number there is worth, in the unit of the field. Left out: 1.
+        step: Decimal = optional 10;
+        /// What 0 is worth there, in the unit of the field. Left out: 0.
+        offset: Decimal = optional 20;
+    }
+}
+
+/// Values by message and field.
+#[derive(Clone, Debug)]
+pub(crate) struct ValuesByMessage(pub(crate) Vec<(At<String>, Named<SourceValueSection>)>);
+
+impl Field for ValuesByMessage {
+    fn noun() -> String {
+        "tables of fields by message".to_owned()
+    }
+    fn schema() -> String {
+        format!("{{\"type\":\"object\",\"additionalProperties\":{}}}", Named::<SourceValueSection>::schema())
+    }
+    fn read(value: &Spanned<DeValue<'_>>, found: &mut Diagnostics) -> Option<Self> {
+        let table = as_table(value, "values", found)?;
+        let rows: Vec<Option<_>> = in_order(table)
+            .into_iter()
+            .map(|(key, fields)| {
+                let name = At { value: key.get_ref().to_string(), span: key.span() };
+                Named::read(fields, found).map(|fields| (name, fields))
+            })
+            .collect();
+        rows.into_iter().collect::<Option<Vec<_>>>().map(Self)
+    }
+    fn inside() -> Option<SectionDoc> {
+        <Named<SourceValueSection> as Field>::inside()
+    }
+}
+
+section! {
     /// The time of a message.
     pub(crate) struct TimeSection = "time" {
         /// Where it stands.
@@ -196,5 +269,7 @@ section! {
         url: String = required "https://platform.larkmoor.example/in";
         /// File with the word that it wants to see, readable by its owner alone.
         token_file: String = optional "platform.token";
+        /// Certificates that are trusted, PEM. Left out: those of the system.
+        ca: String = optional "platform.pem";
     }
 }

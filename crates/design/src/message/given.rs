@@ -23,6 +23,8 @@ pub struct Given {
     pub bytes: usize,
     /// Whether it is a list of tagged values, in any order.
     pub tagged: bool,
+    /// Whether another network decodes it, so that its bytes can't be read here.
+    pub decoded: bool,
     /// What it carries.
     pub fields: Vec<GivenField>,
 }
@@ -79,6 +81,25 @@ pub enum GivenKind {
     },
     /// IEEE 754, of 32 or 64 bits; what is no number is no reading.
     Float,
+    /// Counts that begin anew behind the greatest one: integer * `numerator` / `denominator`.
+    Counter {
+        /// What one count is worth, times the denominator; above 0.
+        numerator: i64,
+        /// Above 0.
+        denominator: i64,
+    },
+    /// Degrees north and east: two integers of one width in two's complement, each times `numerator` / `denominator`. A place
+    /// beyond the globe is no reading.
+    Position {
+        /// First byte of the longitude, counted as that of the latitude.
+        longitude_byte: usize,
+        /// Step of one, times the denominator; not 0.
+        numerator: i64,
+        /// Above 0.
+        denominator: i64,
+        /// Integers that say that there is no reading.
+        absent: Vec<i64>,
+    },
     /// Yes if any of its bits is set.
     Flag,
     /// One of several words, by the integer from 0.
@@ -96,6 +117,12 @@ impl Given {
     pub fn value_bytes(&self, tag: &[u8]) -> usize {
         let of_tag = self.fields.iter().filter(|field| field.tag == tag);
         of_tag.map(GivenField::end).max().unwrap_or_default()
+    }
+
+    /// Whether bytes on a port are read as this message.
+    #[must_use]
+    pub fn takes(&self, port: u8, payload: &[u8]) -> bool {
+        !self.decoded && self.port == port && payload.starts_with(&self.begins)
     }
 
     /// Whether both may be meant by the same bytes on a port.
@@ -116,7 +143,11 @@ impl GivenField {
     /// The byte behind its last one.
     #[must_use]
     pub fn end(&self) -> usize {
-        self.byte + self.width()
+        let last = match self.kind {
+            GivenKind::Position { longitude_byte, .. } => self.byte.max(longitude_byte),
+            _ => self.byte,
+        };
+        last + self.width()
     }
 
     /// Whether it can tell this about the node itself.
@@ -128,7 +159,11 @@ impl GivenField {
             }
             Meaning::Box => self.is_number() && self.unit == "Cel",
             Meaning::Restarted => self.kind == GivenKind::Flag,
-            Meaning::Charging => false,
+            // Counts of minutes, by a counter whose end is known in 32 bits.
+            Meaning::Charging => {
+                let counts = |kind: &GivenKind| matches!(kind, GivenKind::Counter { numerator, denominator } if numerator == denominator);
+                counts(&self.kind) && self.unit == "min" && self.bits < u32::BITS
+            }
         }
     }
 

@@ -1,6 +1,7 @@
 //! Messages of bought nodes: places, tags and scales.
 
 use super::Resolver;
+use super::message::WIDEST_COUNT;
 use crate::diagnostic;
 use crate::file::given::{GivenFieldSection, GivenSection, GivenWord};
 use crate::file::message::Decimal;
@@ -32,7 +33,9 @@ impl Resolver<'_> {
         let named = self.check_name(name, "message");
         let port = section.port.as_ref().and_then(|port| self.port(port));
         let rows = section.field.as_ref().map(|fields| fields.value.0.as_slice())?;
-        let fields: Vec<_> = rows.iter().map(|(name, section)| self.given_field(name, section)).collect();
+        let decoded = section.decoded.as_ref()?.value;
+        let fields: Vec<_> =
+            rows.iter().map(|(name, section)| self.given_field(name, section, decoded)).collect();
         if rows.is_empty() || rows.len() > MOST_FIELDS {
             let message = format!("message `{}` has {} fields", name.value, rows.len());
             let help = format!("write 1 to {MOST_FIELDS}; leave out what nobody needs");
@@ -48,18 +51,25 @@ impl Resolver<'_> {
             begins: section.begins.as_ref().map(|begins| begins.value.0.clone()).unwrap_or_default(),
             bytes,
             tagged: rows.iter().any(|(_, field)| field.tag.is_some()),
+            decoded,
             fields: fields.into_iter().collect::<Option<_>>()?,
         };
-        let placed = self.check_places(&given, rows);
+        let placed = decoded || self.check_places(&given, rows);
         let meant = self.check_given_meanings(&given, rows);
         (named && placed && meant).then_some(given)
     }
 
-    fn given_field(&mut self, name: &At<String>, section: &GivenFieldSection) -> Option<GivenField> {
+    fn given_field(
+        &mut self,
+        name: &At<String>,
+        section: &GivenFieldSection,
+        decoded: bool,
+    ) -> Option<GivenField> {
         let named = self.check_name(name, "field");
         let word = section.kind.as_ref()?.value;
         let is_number = [GivenWord::Number, GivenWord::Float].contains(&word);
         let unit = match (&section.unit, is_number) {
+            _ if word == GivenWord::Position => "deg".to_owned(),
             (Some(unit), _) => self.ucum(unit)?,
             (None, false) => "1".to_owned(),
             (None, true) => {
@@ -80,13 +90,53 @@ impl Resolver<'_> {
             tag: section.tag.as_ref().map(|tag| tag.value.0.clone()).unwrap_or_default(),
             byte: section.byte.as_ref()?.value as usize,
             shift: section.shift.as_ref()?.value,
-            bits: section.bits.as_ref()?.value,
+            bits: self.given_bits(name, section, word, decoded)?,
             order: section.order.as_ref()?.value,
             kind: self.given_kind(name, section, word)?,
             means: section.means.as_ref().map(|means| means.value),
         };
-        self.check_width(name, section, &field)?;
+        if !decoded {
+            self.check_width(name, section, &field)?;
+        }
         named.then_some(field)
+    }
+
+    /// Width of a field; of one that is decoded elsewhere the widest that its kind has.
+    fn given_bits(
+        &mut self,
+        name: &At<String>,
+        section: &GivenFieldSection,
+        word: GivenWord,
+        decoded: bool,
+    ) -> Option<u32> {
+        let places = [
+            ("bits", section.bits.as_ref().map(|at| &at.span)),
+            ("tag", section.tag.as_ref().map(|at| &at.span)),
+            ("longitude_byte", section.longitude_byte.as_ref().map(|at| &at.span)),
+        ];
+        match (&section.bits, decoded) {
+            (Some(bits), false) => Some(bits.value),
+            (None, false) => {
+                let text = format!("`{}` has no `bits`", name.value);
+                self.found.error(diagnostic::MISSING_KEY, &name.span, text, "add `bits = 16`");
+                None
+            }
+            (_, true) => match places.into_iter().find_map(|(key, span)| Some((key, span?))) {
+                Some((key, span)) => {
+                    let text =
+                        format!("`{key}` says where a field lies, and the message is decoded elsewhere");
+                    self.found.error(
+                        diagnostic::GIVEN_PLACE,
+                        span,
+                        text,
+                        "remove it, or `decoded` of the message",
+                    );
+                    None
+                }
+                // A count of minutes must end within 32 bits.
+                None => Some(if word == GivenWord::Counter { WIDEST_COUNT } else { WIDEST_GIVEN }),
+            },
+        }
     }
 
     fn given_kind(
@@ -99,6 +149,18 @@ impl Resolver<'_> {
         match word {
             GivenWord::Number => self.given_number(section),
             GivenWord::Float => Some(GivenKind::Float),
+            GivenWord::Counter => match self.given_number(section)? {
+                GivenKind::Number { numerator, denominator, .. } if numerator > 0 => {
+                    Some(GivenKind::Counter { numerator, denominator })
+                }
+                _ => {
+                    let span = section.step.as_ref().map_or(&name.span, |step| &step.span);
+                    let help = "write what one count is worth, above 0, as `0.2`";
+                    self.found.error(diagnostic::FIELD_RESOLUTION, span, "a counter counts up", help);
+                    None
+                }
+            },
+            GivenWord::Position => self.given_position(section),
             GivenWord::Flag => Some(GivenKind::Flag),
             GivenWord::Bytes => Some(GivenKind::Bytes),
             GivenWord::Choice => {
@@ -122,12 +184,20 @@ impl Resolver<'_> {
     /// Keys that belong to another kind.
     fn check_given_keys(&mut self, section: &GivenFieldSection, word: GivenWord) -> Option<()> {
         let number = word == GivenWord::Number;
+        let position = word == GivenWord::Position;
         let signed = section.signed.as_ref().filter(|signed| signed.value);
         let wrong = [
-            ("step", section.step.as_ref().map(|at| &at.span), number, "number"),
+            (
+                "step",
+                section.step.as_ref().map(|at| &at.span),
+                number || position || word == GivenWord::Counter,
+                "number",
+            ),
             ("offset", section.offset.as_ref().map(|at| &at.span), number, "number"),
-            ("absent", section.absent.as_ref().map(|at| &at.span), number, "number"),
-            ("signed", signed.map(|at| &at.span), number, "number"),
+            ("absent", section.absent.as_ref().map(|at| &at.span), number || position, "number"),
+            ("signed", signed.map(|at| &at.span), number || position, "number"),
+            ("longitude_byte", section.longitude_byte.as_ref().map(|at| &at.span), position, "position"),
+            ("unit", section.unit.as_ref().filter(|_| position).map(|at| &at.span), !position, "number"),
             ("words", section.words.as_ref().map(|at| &at.span), word == GivenWord::Choice, "choice"),
         ];
         let wrong = wrong
@@ -171,6 +241,17 @@ impl Resolver<'_> {
         })
     }
 
+    fn given_position(&mut self, section: &GivenFieldSection) -> Option<GivenKind> {
+        let GivenKind::Number { numerator, denominator, absent, .. } = self.given_number(section)? else {
+            return None;
+        };
+        let width = section.bits.as_ref().map_or(0, |bits| bits.value.div_ceil(8));
+        let behind = || section.byte.as_ref()?.value.checked_add(width);
+        let longitude_byte =
+            section.longitude_byte.as_ref().map_or_else(behind, |at| Some(at.value))? as usize;
+        Some(GivenKind::Position { longitude_byte, numerator, denominator, absent })
+    }
+
     fn check_width(
         &mut self,
         name: &At<String>,
@@ -186,6 +267,9 @@ impl Resolver<'_> {
                 Some("a float has 32 or 64 bits, and no `shift`")
             }
             GivenKind::Bytes => None,
+            GivenKind::Position { .. } if !whole_bytes || field.bits > 32 => {
+                Some("each number of a position has 8, 16, 24 or 32 bits, and no `shift`")
+            }
             _ if field.shift + field.bits > WIDEST_GIVEN => {
                 Some("`shift` and `bits` together are at most 64")
             }
@@ -246,7 +330,7 @@ impl Resolver<'_> {
                 told.push(meaning);
                 continue;
             };
-            let help = "write `battery` or `panel` for volts, `box` for a temperature in `Cel`, `restarted` for a flag; each once";
+            let help = "write `battery` or `panel` for volts, `box` for a temperature in `Cel`, `charging` for a counter in `min` of at most 31 bits, `restarted` for a flag; each once";
             self.found.error(diagnostic::FIELD_MEANING, &at.span, text, help);
             good = false;
         }

@@ -6,6 +6,8 @@ mod kind;
 mod meaning;
 mod name;
 
+pub(super) use kind::WIDEST_COUNT;
+
 use super::Resolver;
 use crate::diagnostic;
 use crate::file::message::{MessageSection, ShortSection, VersionSection};

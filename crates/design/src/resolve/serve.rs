@@ -1,16 +1,17 @@
 //! The log's keys, checked against each other.
 
 use crate::diagnostic::{self, Diagnostics};
+use crate::file::message::Decimal;
 use crate::file::serve::{
-    BasemapSection, OnwardMqttSection, OnwardSection, ServeGatewaysSection, ServeSection, SourceMqttSection,
-    SourceSection,
+    BasemapSection, OnwardHttpSection, OnwardMqttSection, OnwardSection, OutletSection, ServeGatewaysSection,
+    ServeSection, SourceMqttSection, SourceSection, ValuesByMessage,
 };
 use crate::file::value::{Listen, Named};
 use crate::section::At;
 use crate::section::defaults;
 use crate::serve::{
-    Basemap, Broker, GatewayIntake, MappedPort, Mapping, Onward, OnwardTransport, Page, ReadingForm, Serve,
-    Source, SourceTransport, Store, Websocket,
+    Basemap, Broker, GatewayIntake, MappedContent, MappedPort, MappedValue, Mapping, Onward, OnwardTransport,
+    Outlet, Page, ReadingForm, Serve, Source, SourceTransport, Store, Websocket,
 };
 use core::net::SocketAddr;
 use std::ops::Range;
@@ -158,9 +159,31 @@ pub(crate) fn sources(named: Option<&At<Named<SourceSection>>>, found: &mut Diag
     let read = sections.filter_map(|(name, section)| {
         let transport = source_transport(section, found);
         let mapping = mapping(section, found);
-        Some(Source { name: name.value.clone(), transport: transport?, mapping: mapping? })
+        let outlet = match &section.outlet {
+            Some(outlet) => Some(self::outlet(&outlet.value, found)?),
+            None => None,
+        };
+        Some(Source { name: name.value.clone(), transport: transport?, mapping: mapping?, outlet })
     });
     read.collect()
+}
+
+fn outlet(section: &OutletSection, found: &mut Diagnostics) -> Option<Outlet> {
+    let transport = match (&section.mqtt, &section.http) {
+        (Some(mqtt), None) => {
+            let mqtt = &mqtt.value;
+            let broker = broker(mqtt.broker.as_ref()?, (&mqtt.login_file, &mqtt.ca), found)?;
+            to_topic(broker, mqtt.topic.as_ref()?, "fields/{dev_eui}/down", found)?
+        }
+        (None, Some(http)) => to_server(&http.value, found)?,
+        _ => {
+            if !section.unreadable.contains(&"mqtt") && !section.unreadable.contains(&"http") {
+                one_of(&section.span, "what nodes are told leaves by one of `mqtt` and `http`", found);
+            }
+            return None;
+        }
+    };
+    Some(Outlet { transport, template: section.template.as_ref()?.value.clone() })
 }
 
 fn source_transport(section: &SourceSection, found: &mut Diagnostics) -> Option<SourceTransport> {
@@ -188,11 +211,7 @@ fn source_transport(section: &SourceSection, found: &mut Diagnostics) -> Option<
 }
 
 fn source_mqtt(section: &SourceMqttSection, found: &mut Diagnostics) -> Option<SourceTransport> {
-    let broker = Broker {
-        url: address(section.broker.as_ref()?, ["mqtts://", "mqtt://"], found)?,
-        login_file: text(section.login_file.as_ref()),
-        ca: text(section.ca.as_ref()),
-    };
+    let broker = broker(section.broker.as_ref()?, (&section.login_file, &section.ca), found)?;
     let topics = section.topics.as_ref()?;
     let wrong = topics.value.iter().find(|topic| !is_filter(&topic.value));
     let span = wrong.map(|topic| &topic.span).or_else(|| topics.value.is_empty().then_some(&topics.span));
@@ -216,18 +235,80 @@ fn is_filter(topic: &str) -> bool {
     })
 }
 
-fn mapping(section: &SourceSection, found: &mut Diagnostics) -> Option<Mapping> {
-    let port = match (&section.port, &section.port_is) {
-        (Some(port), None) => MappedPort::At(port.value.clone()),
-        (None, Some(port)) => MappedPort::Is(u8::try_from(port.value).ok()?),
+/// What its uplinks carry.
+fn content(section: &SourceSection, found: &mut Diagnostics) -> Option<MappedContent> {
+    match (&section.payload, &section.values) {
+        (Some(payload), None) => Some(MappedContent::Payload {
+            port: port(section, found)?,
+            at: payload.value.at.as_ref()?.value.clone(),
+            form: payload.value.is.as_ref()?.value,
+        }),
+        (None, Some(values)) if section.port.is_none() && section.port_is.is_none() => {
+            values_of(&values.value, &values.span, found)
+        }
+        _ => {
+            if !section.unreadable.contains(&"payload") && !section.unreadable.contains(&"values") {
+                let message =
+                    "a source has either `payload` with `port` or `port_is`, or `values` with no port";
+                one_of(&section.span, message, found);
+            }
+            None
+        }
+    }
+}
+
+fn values_of(
+    values: &ValuesByMessage,
+    span: &Range<usize>,
+    found: &mut Diagnostics,
+) -> Option<MappedContent> {
+    let mut all = Vec::new();
+    for (message, fields) in &values.0 {
+        for (column, value) in &fields.0 {
+            let one = Decimal { digits: 1, places: 0 };
+            let step = value.step.as_ref().map_or(one, |step| step.value);
+            let offset =
+                value.offset.as_ref().map_or(Decimal { digits: 0, places: 0 }, |offset| offset.value);
+            if step.digits == 0 {
+                let help = "write what one is worth, as `0.1`";
+                let span = value.step.as_ref().map_or(&column.span, |step| &step.span);
+                found.error(diagnostic::FIELD_RESOLUTION, span, "one is worth nothing", help);
+                return None;
+            }
+            let places = step.places.max(offset.places);
+            let whole = |number: i128| i64::try_from(number).ok();
+            all.push(MappedValue {
+                message: message.value.clone(),
+                column: column.value.clone(),
+                at: value.at.as_ref()?.value.clone(),
+                numerator: whole(step.scaled(places))?,
+                offset: whole(offset.scaled(places))?,
+                denominator: whole(10_i128.pow(places))?,
+            });
+        }
+    }
+    if all.is_empty() {
+        one_of(span, "`values` names no field of a message", found);
+        return None;
+    }
+    Some(MappedContent::Values(all))
+}
+
+fn port(section: &SourceSection, found: &mut Diagnostics) -> Option<MappedPort> {
+    match (&section.port, &section.port_is) {
+        (Some(port), None) => Some(MappedPort::At(port.value.clone())),
+        (None, Some(port)) => Some(MappedPort::Is(u8::try_from(port.value).ok()?)),
         _ => {
             if !section.unreadable.contains(&"port") && !section.unreadable.contains(&"port_is") {
                 one_of(&section.span, "a source has one of `port` and `port_is`", found);
             }
-            return None;
+            None
         }
-    };
-    let payload = &section.payload.as_ref()?.value;
+    }
+}
+
+fn mapping(section: &SourceSection, found: &mut Diagnostics) -> Option<Mapping> {
+    let content = content(section, found)?;
     let time = match &section.time {
         Some(time) => Some((time.value.at.as_ref()?.value.clone(), time.value.is.as_ref()?.value)),
         None => None,
@@ -244,8 +325,7 @@ fn mapping(section: &SourceSection, found: &mut Diagnostics) -> Option<Mapping> 
         device: section.device.as_ref()?.value.clone(),
         names: section.names.as_ref()?.value,
         counter: text(section.counter.as_ref()),
-        port,
-        payload: (payload.at.as_ref()?.value.clone(), payload.is.as_ref()?.value),
+        content,
         time,
         rssi: text(section.rssi.as_ref()),
         snr: text(section.snr.as_ref()),
@@ -270,10 +350,7 @@ pub(crate) fn onward(named: Option<&At<Named<OnwardSection>>>, found: &mut Diagn
 fn onward_transport(section: &OnwardSection, found: &mut Diagnostics) -> Option<OnwardTransport> {
     match (&section.mqtt, &section.http) {
         (Some(mqtt), None) => onward_mqtt(&mqtt.value, found),
-        (None, Some(http)) => Some(OnwardTransport::Http {
-            url: address(http.value.url.as_ref()?, ["https://", "http://"], found)?,
-            token_file: text(http.value.token_file.as_ref()),
-        }),
+        (None, Some(http)) => to_server(&http.value, found),
         _ => {
             if !section.unreadable.contains(&"mqtt") && !section.unreadable.contains(&"http") {
                 one_of(&section.span, "readings leave by one of `mqtt` and `http`", found);
@@ -284,18 +361,40 @@ fn onward_transport(section: &OnwardSection, found: &mut Diagnostics) -> Option<
 }
 
 fn onward_mqtt(section: &OnwardMqttSection, found: &mut Diagnostics) -> Option<OnwardTransport> {
-    let broker = Broker {
-        url: address(section.broker.as_ref()?, ["mqtts://", "mqtt://"], found)?,
-        login_file: text(section.login_file.as_ref()),
-        ca: text(section.ca.as_ref()),
-    };
-    let topic = section.topic.as_ref()?;
+    let broker = broker(section.broker.as_ref()?, (&section.login_file, &section.ca), found)?;
+    to_topic(broker, section.topic.as_ref()?, "overwinter/{site}/{node}/reading", found)
+}
+
+/// A broker by its address, and the files of name and password and of the certificates that are trusted.
+fn broker(
+    url: &At<String>,
+    (login_file, ca): (&Option<At<String>>, &Option<At<String>>),
+    found: &mut Diagnostics,
+) -> Option<Broker> {
+    let url = address(url, ["mqtts://", "mqtt://"], found)?;
+    Some(Broker { url, login_file: text(login_file.as_ref()), ca: text(ca.as_ref()) })
+}
+
+fn to_topic(
+    broker: Broker,
+    topic: &At<String>,
+    usual: &str,
+    found: &mut Diagnostics,
+) -> Option<OnwardTransport> {
     if topic.value.contains(['+', '#']) {
-        let help = "write a topic without `+` and `#`, as \"overwinter/{site}/{node}/reading\"";
+        let help = format!("write a topic without `+` and `#`, as \"{usual}\"");
         found.error(diagnostic::ADDRESS, &topic.span, "nothing can be sent to several topics at once", help);
         return None;
     }
     Some(OnwardTransport::Mqtt { broker, topic: topic.value.clone() })
+}
+
+fn to_server(section: &OnwardHttpSection, found: &mut Diagnostics) -> Option<OnwardTransport> {
+    Some(OnwardTransport::Http {
+        url: address(section.url.as_ref()?, ["https://", "http://"], found)?,
+        token_file: text(section.token_file.as_ref()),
+        ca: text(section.ca.as_ref()),
+    })
 }
 
 /// An address with one of two schemes, of which the second travels in the clear and stays on this machine.

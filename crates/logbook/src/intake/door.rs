@@ -14,6 +14,11 @@ impl Door {
         Self(Mutex::new(Some(inbox)))
     }
 
+    /// One that was never open: nothing is taken in.
+    pub const fn shut() -> Self {
+        Self(Mutex::new(None))
+    }
+
     /// Hands in an arrival; `done` is called when it is on the disk.
     ///
     /// # Errors

@@ -281,6 +281,19 @@ impl Taker {
     }
 }
 
+/// What is published.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Posting {
+    /// Under which topic.
+    pub topic: String,
+    /// The same whenever it is sent again: the user property `id`.
+    pub id: String,
+    /// What is said.
+    pub body: String,
+    /// What kind of text that is (RFC 6838).
+    pub media_type: &'static str,
+}
+
 /// What publishes to a broker.
 #[derive(Debug)]
 pub struct Publisher {
@@ -315,15 +328,15 @@ impl Publisher {
         Self { client, polling }
     }
 
-    /// Publishes messages (topic, id, body) in order, and waits until the broker has all of them.
+    /// Publishes messages in order, and waits until the broker has all of them.
     ///
     /// # Errors
     /// Why it has not, in words; some of them may have arrived.
-    pub async fn publish(&self, messages: Vec<(String, String, String)>) -> Result<(), String> {
+    pub async fn publish(&self, messages: Vec<Posting>) -> Result<(), String> {
         let mut notices = Vec::new();
-        for (topic, id, body) in messages {
+        for Posting { topic, id, body, media_type } in messages {
             let properties = PublishProperties {
-                content_type: Some("application/json".to_owned()),
+                content_type: Some(media_type.to_owned()),
                 user_properties: vec![("id".to_owned(), id)],
                 ..PublishProperties::default()
             };

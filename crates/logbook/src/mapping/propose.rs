@@ -8,7 +8,7 @@ mod leaves;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 
-use design::serve::{MappedPort, Mapping, Pointer, TextForm, TimeForm};
+use design::serve::{MappedContent, MappedPort, MappedValue, Mapping, Pointer, TextForm, TimeForm};
 use wire::identity::DevEui;
 
 use super::json::{Json, Number};
@@ -321,8 +321,11 @@ fn best(samples: &[Sample], candidates: &BTreeMap<Meaning, Vec<Candidate>>) -> O
         device: within(&device.at),
         names: false,
         counter: place(Meaning::Counter),
-        port: MappedPort::At(within(&port.at)),
-        payload: (within(&payload.at), payload.text_form?),
+        content: MappedContent::Payload {
+            port: MappedPort::At(within(&port.at)),
+            at: within(&payload.at),
+            form: payload.text_form?,
+        },
         time,
         rssi: place(Meaning::Rssi),
         snr: place(Meaning::Snr),
@@ -360,15 +363,29 @@ pub fn toml(mapping: &Mapping) -> String {
     line("each", mapping.each.as_ref());
     line("device", Some(&mapping.device));
     line("counter", mapping.counter.as_ref());
-    match &mapping.port {
-        MappedPort::At(at) => line("port", Some(at)),
-        MappedPort::Is(port) => {
-            let _ = writeln!(out, "port_is = {port}");
+    match &mapping.content {
+        MappedContent::Payload { port, at, form } => {
+            match port {
+                MappedPort::At(at) => line("port", Some(at)),
+                MappedPort::Is(port) => {
+                    let _ = writeln!(out, "port_is = {port}");
+                }
+            }
+            let form = text_form(*form);
+            let _ = writeln!(out, "payload = {{ at = {}, is = \"{form}\" }}", quoted(&at.to_string()));
+        }
+        MappedContent::Values(values) => {
+            for value in values {
+                let MappedValue { message, column, at, numerator, offset, denominator } = value;
+                let (at, parts) = (quoted(&at.to_string()), *denominator as f64);
+                let (step, offset) = (*numerator as f64 / parts, *offset as f64 / parts);
+                let _ = writeln!(
+                    out,
+                    "values.{message}.{column} = {{ at = {at}, step = {step}, offset = {offset} }}"
+                );
+            }
         }
     }
-    let (at, form) = &mapping.payload;
-    let form = text_form(*form);
-    let _ = writeln!(out, "payload = {{ at = {}, is = \"{form}\" }}", quoted(&at.to_string()));
     if let Some((at, form)) = &mapping.time {
         let form = time_form(*form);
         let _ = writeln!(out, "time = {{ at = {}, is = \"{form}\" }}", quoted(&at.to_string()));

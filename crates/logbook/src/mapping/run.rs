@@ -56,14 +56,18 @@ impl Run {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::mapping::Content;
     use wire::identity::DevEui;
+
+    fn payload(port: u8, byte: u8) -> Content {
+        Content::Payload { port, bytes: vec![byte] }
+    }
 
     fn reported(counter: Option<u32>) -> Reported {
         Reported {
             dev_eui: DevEui::from_display_bytes([2; 8]),
             counter,
-            port: 10,
-            payload: vec![1],
+            content: payload(10, 1),
             at: None,
             rssi_dbm: None,
             snr_db: None,
@@ -98,8 +102,9 @@ mod tests {
             reported(Some(2)),
             reported(None),
             Reported { at: Some(1), ..one.clone() },
-            Reported { port: 11, ..one.clone() },
-            Reported { payload: vec![2], ..one.clone() },
+            Reported { content: payload(11, 1), ..one.clone() },
+            Reported { content: payload(10, 2), ..one.clone() },
+            Reported { content: Content::Values("{}".to_owned()), ..one.clone() },
         ];
         assert!(others.iter().all(|other| other.key() != one.key()));
         let heard_otherwise = Reported { rssi_dbm: Some(-90.0), ..one.clone() };

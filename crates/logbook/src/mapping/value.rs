@@ -1,6 +1,7 @@
 //! Numbers and bytes out of a message.
 
-use design::serve::TextForm;
+use design::serve::{MappedValue, TextForm};
+use serde_json::{Number as JsonNumber, Value};
 
 use super::json::{Json, Number};
 use super::{Found, Wrong};
@@ -53,6 +54,24 @@ pub(super) fn bytes_of(text: &str, form: TextForm) -> Option<Vec<u8>> {
             pairs.collect()
         }
     }
+}
+
+/// A value that was decoded already, in the unit of its field: numbers are scaled, texts, flags and nulls stay as they are.
+pub(super) fn decoded(found: &Found<'_>, mapped: &MappedValue) -> Result<Value, Wrong> {
+    let number = match found {
+        Found::Json(Json::Number(Number::Whole(whole))) => *whole as f64,
+        Found::Json(Json::Number(Number::Other(other))) => *other,
+        Found::Json(Json::Bool(truth)) => return Ok(Value::Bool(*truth)),
+        Found::Json(Json::Null) => return Ok(Value::Null),
+        other => {
+            let wanted = "a number, a text, true, false or null";
+            let text = other.text().ok_or(Wrong::Kind { wanted, found: other.kind() })?;
+            return Ok(Value::String(text.to_owned()));
+        }
+    };
+    let scaled = (number * mapped.numerator as f64 + mapped.offset as f64) / mapped.denominator as f64;
+    let wanted = "a number that is not boundless";
+    JsonNumber::from_f64(scaled).map(Value::Number).ok_or(Wrong::Range { wanted })
 }
 
 /// A number, or a text of one; anything else is left out.

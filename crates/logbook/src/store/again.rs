@@ -108,8 +108,10 @@ struct Past {
     session: Id,
     fcnt: Option<u32>,
     late: bool,
-    port: u8,
-    payload: Vec<u8>,
+    /// None of values that were decoded already.
+    port: Option<u8>,
+    /// None of a frame that carries nothing.
+    payload: Option<Vec<u8>>,
     /// The message of which an earlier edition has read it, if one has.
     message: Option<String>,
 }
@@ -127,11 +129,12 @@ pub(super) fn stretch(
     let until = (again.frame + Id::from(AT_ONCE)).min(again.last);
     for past in frames(log, again.frame, until)? {
         let lost = lost(log, &mut counters, &past)?;
-        if past.port == 0 || keeper.kind_at(past.dev_eui, past.at) != Some(again.kind.as_str()) {
+        let Some(payload) = past.payload.as_deref().filter(|_| past.port != Some(0)) else { continue };
+        if keeper.kind_at(past.dev_eui, past.at) != Some(again.kind.as_str()) {
             continue;
         }
         again.frames += 1;
-        match keeper.said(past.dev_eui, past.at, past.port, &past.payload, lost) {
+        match keeper.said(past.dev_eui, past.at, past.port, payload, lost) {
             Ok((edition, said)) => {
                 // A reading of the same message is written over.
                 let stands = lost == 0 && past.message.as_deref() == Some(said.message.name.as_str());
@@ -190,8 +193,6 @@ fn frames(log: &Connection, after: Id, until: Id) -> Result<Vec<Past>, StoreErro
     while let Some(row) = found.next()? {
         let dev_eui = DevEui::from_display(row.get_ref(3)?.as_str().map_err(rusqlite::Error::from)?)
             .map_err(|error| StoreError::Damaged { why: error.to_string() })?;
-        let port: Option<u8> = row.get(7)?;
-        let payload: Option<Vec<u8>> = row.get(8)?;
         frames.push(Past {
             id: row.get(0)?,
             at: row.get(1)?,
@@ -200,8 +201,8 @@ fn frames(log: &Connection, after: Id, until: Id) -> Result<Vec<Past>, StoreErro
             session: row.get(4)?,
             fcnt: row.get(5)?,
             late: row.get(6)?,
-            port: port.unwrap_or(0),
-            payload: payload.unwrap_or_default(),
+            port: row.get(7)?,
+            payload: row.get::<_, Option<Vec<u8>>>(8)?,
             message: row.get(9)?,
         });
     }

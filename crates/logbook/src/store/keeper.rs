@@ -118,6 +118,8 @@ pub struct Keeper {
     registered: BTreeMap<DevEui, Vec<usize>>,
     next_frame: Id,
     runs: reported::Runs,
+    /// Devices that other networks were asked to tell something.
+    asked_elsewhere: BTreeSet<DevEui>,
     belief: Belief,
     /// The newest row of settings that the network knows.
     told_up_to: Id,
@@ -216,6 +218,7 @@ impl Keeper {
             registered,
             next_frame: 0,
             runs: reported::Runs::default(),
+            asked_elsewhere: BTreeSet::new(),
             belief,
             told_up_to: 0,
             signs: BTreeMap::new(),
@@ -257,6 +260,7 @@ impl Keeper {
         self.gateways.clear();
         self.signs.clear();
         self.runs.clear();
+        self.asked_elsewhere = settings::asked_of(log)?;
         self.nodes.clear();
         let devices: BTreeSet<DevEui> = self.site.registry.iter().map(|row| row.dev_eui).collect();
         for dev_eui in devices {
@@ -611,7 +615,7 @@ impl Keeper {
             && *port > 0
         {
             let before = sheet.readings.len();
-            match self.said(dev_eui, kept.at, *port, payload, belongs.lost) {
+            match self.said(dev_eui, kept.at, Some(*port), payload, belongs.lost) {
                 Ok((edition, said)) => {
                     let node = self.nodes.get(&dev_eui).ok_or_else(|| lost("its device has no row"))?.id;
                     let late = kept.verdict == "late";
@@ -645,12 +649,12 @@ impl Keeper {
     }
 
     /// What a payload says by the design of the row in force, or why it says nothing; with what rode along of so many
-    /// messages that were lost.
+    /// messages that were lost. Without a port it is a text of values that were decoded already.
     pub(super) fn said(
         &self,
         dev_eui: DevEui,
         at: Moment,
-        port: u8,
+        port: Option<u8>,
         payload: &[u8],
         lost: usize,
     ) -> Result<(Id, Said<'_>), String> {
@@ -658,7 +662,7 @@ impl Keeper {
         let place = self.site.kind(&row.kind);
         let place = place.ok_or_else(|| format!("no node of the site file is of kind `{}`", row.kind))?;
         let ((kind, _), edition) = (&self.site.kinds[place], self.editions[place]);
-        kind.read_with(port, payload, lost).map(|said| (edition, said)).map_err(|error| error.to_string())
+        kind.read_carried(port, payload, lost).map(|said| (edition, said)).map_err(|error| error.to_string())
     }
 
     /// The kind of a device at a moment, by the registry.

@@ -1,5 +1,7 @@
 //! What people want nodes to be told, and what became of it.
 
+use std::collections::BTreeSet;
+
 use rusqlite::{Connection, OptionalExtension as _, params};
 use serde_json::Value;
 use wire::identity::DevEui;
@@ -21,7 +23,7 @@ pub enum State {
     Sent,
     /// The node has confirmed it.
     Confirmed,
-    /// It was sent three times, or fits into no window, and the node has not confirmed it.
+    /// It was sent three times, or fits into no window, and the node has not confirmed it; or another network did not take it.
     NotConfirmed,
 }
 
@@ -53,6 +55,23 @@ pub struct Wish<'a> {
     pub port: u8,
     /// Its bytes in the clear.
     pub payload: &'a [u8],
+}
+
+/// Something that waits for another network to tell it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Due {
+    /// As the log numbers it.
+    pub id: i64,
+    /// Which node: 16 hex digits.
+    pub dev_eui: String,
+    /// Message of its design.
+    pub message: String,
+    /// Its values by field.
+    pub values: Value,
+    /// Its port.
+    pub port: u8,
+    /// Its bytes in the clear.
+    pub payload: Vec<u8>,
 }
 
 /// What a node is to be told, or was.
@@ -137,6 +156,81 @@ pub fn settings(log: &Connection, dev_eui: Option<&str>, most: u32) -> Result<Ve
     Ok(all)
 }
 
+/// The source by which a node was heard last; none if no other network has handed on anything of it.
+///
+/// # Errors
+/// [`StoreError`] if the log can't be read.
+pub fn heard_by(log: &Connection, dev_eui: &str) -> Result<Option<String>, StoreError> {
+    let sql = "SELECT session.source FROM session JOIN node ON node.id = session.node \
+               WHERE node.dev_eui = ? AND session.source IS NOT NULL \
+               ORDER BY (SELECT max(frame.id) FROM frame WHERE frame.session = session.id) DESC LIMIT 1";
+    Ok(log.prepare_cached(sql)?.query_row([dev_eui], |row| row.get(0)).optional()?)
+}
+
+/// What waits for a source's network to tell it, the oldest first.
+///
+/// # Errors
+/// [`StoreError`] if the log can't be read.
+pub fn due(log: &Connection, source: &str) -> Result<Vec<Due>, StoreError> {
+    let sql = "SELECT setting.id, node.dev_eui, message, vals, port, payload FROM setting \
+               JOIN node ON node.id = setting.node WHERE state = ? AND port IS NOT NULL ORDER BY setting.id";
+    let mut statement = log.prepare_cached(sql)?;
+    let mut rows = statement.query([State::Waiting.word()])?;
+    let mut all = Vec::new();
+    while let Some(row) = rows.next()? {
+        let (id, dev_eui, values): (i64, String, String) = (row.get(0)?, row.get(1)?, row.get(3)?);
+        if heard_by(log, &dev_eui)?.as_deref() != Some(source) {
+            continue;
+        }
+        let damaged = |error| StoreError::Damaged { why: format!("setting {id}: {error}") };
+        all.push(Due {
+            id,
+            dev_eui,
+            message: row.get(2)?,
+            values: serde_json::from_str(&values).map_err(damaged)?,
+            port: row.get(4)?,
+            payload: row.get(5)?,
+        });
+    }
+    Ok(all)
+}
+
+/// Another network has been asked to tell it, and has taken that or not.
+pub(super) fn asked_elsewhere(
+    log: &Connection,
+    setting: i64,
+    at: Moment,
+    taken: bool,
+) -> Result<(), StoreError> {
+    let state = if taken { State::Sent } else { State::NotConfirmed };
+    log.prepare_cached("UPDATE setting SET state = ?2, sent_at = ?3 WHERE id = ?1 AND state = ?4")?
+        .execute(params![setting, state.word(), at, State::Waiting.word()])?;
+    Ok(())
+}
+
+/// Devices that another network has been asked to tell something, and that are not known to have heard it.
+pub(super) fn asked_of(log: &Connection) -> Result<BTreeSet<DevEui>, StoreError> {
+    let sql = "SELECT DISTINCT node.dev_eui FROM setting JOIN node ON node.id = setting.node \
+               WHERE state = ? AND sent_at IS NOT NULL";
+    let mut statement = log.prepare_cached(sql)?;
+    let all = statement.query_map([State::Sent.word()], |row| row.get::<_, String>(0))?;
+    all.map(|text| {
+        DevEui::from_display(&text?).map_err(|error| StoreError::Damaged { why: error.to_string() })
+    })
+    .collect()
+}
+
+/// A device that another network was asked to tell something has sent a frame: the first one may have opened the window in which
+/// it was told, the second shows that it went on. Whether anything of that device is still open.
+pub(super) fn heard_after(log: &Connection, node: Id, frame: Id) -> Result<bool, StoreError> {
+    let sql = "UPDATE setting SET state = ?3, confirmed_by_frame = ?2 WHERE node = ?1 AND state = ?4 AND sent_at IS NOT NULL \
+               AND (SELECT count(*) FROM frame JOIN session ON session.id = frame.session WHERE session.node = ?1 \
+               AND frame.verdict = 'new' AND frame.arrived_at > setting.sent_at) > 1";
+    log.prepare_cached(sql)?.execute(params![node, frame, State::Confirmed.word(), State::Sent.word()])?;
+    let open = "SELECT EXISTS (SELECT 1 FROM setting WHERE node = ? AND state = ? AND sent_at IS NOT NULL)";
+    Ok(log.prepare_cached(open)?.query_row(params![node, State::Sent.word()], |row| row.get(0))?)
+}
+
 /// What still waits of rows after a number, for the network: of one device, or of all.
 pub(super) fn waiting(
     log: &Connection,
@@ -144,7 +238,7 @@ pub(super) fn waiting(
     after: Id,
 ) -> Result<Vec<(DevEui, Message)>, StoreError> {
     let sql = "SELECT setting.id, node.dev_eui, port, payload FROM setting JOIN node ON node.id = setting.node \
-               WHERE state IN ('waiting', 'held back by the law', 'sent') AND port IS NOT NULL AND setting.id > ?1 \
+               WHERE state IN ('waiting', 'held back by the law', 'sent') AND port IS NOT NULL AND sent_at IS NULL AND setting.id > ?1 \
                AND (?2 IS NULL OR node.dev_eui = ?2) ORDER BY setting.id";
     let mut statement = log.prepare_cached(sql)?;
     let mut rows = statement.query(params![after, of.map(|of| of.to_string())])?;

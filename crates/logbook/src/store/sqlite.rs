@@ -14,7 +14,7 @@ use crate::digits::hex;
 use crate::received::Moment;
 
 /// The tables, edition by edition; an edition that was shipped is never changed.
-const MIGRATIONS: [&str; 8] = [
+const MIGRATIONS: [&str; 9] = [
     include_str!("schema/0001.sql"),
     include_str!("schema/0002.sql"),
     include_str!("schema/0003.sql"),
@@ -23,6 +23,7 @@ const MIGRATIONS: [&str; 8] = [
     include_str!("schema/0006.sql"),
     include_str!("schema/0007.sql"),
     include_str!("schema/0008.sql"),
+    include_str!("schema/0009.sql"),
 ];
 /// Marks a file as a log of ours (own choice: "ovwl" in ASCII).
 const APPLICATION: i32 = 0x6f76_776c;
@@ -127,6 +128,15 @@ impl Log {
     /// [`StoreError`] if it can't be read.
     pub fn progress(&self) -> Result<(i64, i64), StoreError> {
         progress(&self.connection)
+    }
+
+    /// The first frame that was heard at a moment or later.
+    ///
+    /// # Errors
+    /// [`StoreError`] if it can't be read.
+    pub fn first_since(&self, at: Moment) -> Result<Option<i64>, StoreError> {
+        let sql = "SELECT min(id) FROM frame WHERE at >= ?";
+        Ok(self.connection.query_row(sql, [at], |row| row.get(0))?)
     }
 
     /// What is remembered under a key.

@@ -103,6 +103,15 @@ pub enum Arrival {
     },
     /// People want nodes to be told something: the rows are there.
     Wanted,
+    /// Another network has been asked to tell a node something.
+    AskedElsewhere {
+        /// The row of `setting`.
+        setting: i64,
+        /// When.
+        at: Moment,
+        /// Whether it took that; if not, it will not take it another time either.
+        taken: bool,
+    },
     /// Some days have taught something of a node.
     Learned(Box<Lesson>),
     /// Something to be remembered under a key.
@@ -741,6 +750,9 @@ fn take<'a>(
         }
         (Arrival::Told { messages, outcome }, _) => telling::settle(log, messages, outcome).map(nothing),
         (Arrival::Seen { alarm, seen }, _) => alarms::see(log, *alarm, seen).map(nothing),
+        (Arrival::AskedElsewhere { setting, at, taken }, _) => {
+            keeper.asked_elsewhere(log, *setting, *at, *taken).map(nothing)
+        }
         (Arrival::Learned(lesson), _) => learned::keep(log, lesson).map(nothing),
         (Arrival::Noted { key, value }, _) => super::rows::note(log, key, value).map(nothing),
         (Arrival::SignOfLife { gateway, at, address }, _) => {

@@ -2,8 +2,9 @@
 
 use design::date::Date;
 use design::law::Law;
+use design::message::given::GivenKind;
 use design::message::{Direction, Field, Kind, Meaning, Message};
-use design::node::{Activity, Condition, Design, Stay, Step};
+use design::node::{Activity, Condition, Design, Placing, Stay, Step, Told};
 use design::part::Charger;
 use design::quantity::{Frequency, Share};
 use design::region::Modulation;
@@ -226,25 +227,30 @@ fn sensors(design: &Design) -> Vec<Sensor> {
 
 /// The first message that carries a position; its accuracy is a number in metres that is called `accuracy`.
 fn position(design: &Design) -> Option<Position> {
-    let up = design.messages.iter().filter(|message| message.direction == Direction::Up);
-    let mut placed = up.filter_map(|message| {
-        let place = message.fields.iter().find(|field| matches!(field.kind, Kind::Position { .. }))?;
-        Some((message, place))
-    });
-    let (message, place) = placed.next()?;
-    let Kind::Position { latitude, .. } = &place.kind else { return None };
-    let named = |is: &dyn Fn(&Field) -> bool| {
-        message.fields.iter().find(|field| is(field)).map(|field| field.name.clone())
+    let Placing { message, field, step_deg } = design.placing()?;
+    let own = design.messages.iter().find(|own| own.name == message);
+    let named = |is: &dyn Fn(&Field) -> bool| Some(own?.fields.iter().find(|field| is(field))?.name.clone());
+    let told = |name: &str, unit: Option<&str>| {
+        let is = |told: &Told<'_>| {
+            told.message == message && told.field == name && unit.is_none_or(|unit| told.unit == unit)
+        };
+        design.told().find(is).map(|told| told.field.to_owned())
     };
+    let bought = design.givens.iter().find(|given| given.name == message);
+    let is_flag = own
+        .is_some_and(|own| own.fields.iter().any(|field| field.name == "moving" && field.kind == Kind::Flag))
+        || bought.is_some_and(|given| {
+            given.fields.iter().any(|field| field.name == "moving" && field.kind == GivenKind::Flag)
+        });
     Some(Position {
-        message: message.name.clone(),
-        latitude: format!("{}_latitude", place.name),
-        longitude: format!("{}_longitude", place.name),
+        message: message.to_owned(),
+        latitude: format!("{field}_latitude"),
+        longitude: format!("{field}_longitude"),
         fixed_at: named(&|field| matches!(field.kind, Kind::Time { .. })),
-        accuracy: named(&|field| field.name == "accuracy" && field.unit == "m"),
-        moving: named(&|field| field.name == "moving" && matches!(field.kind, Kind::Flag)),
-        grid_m: (latitude.value(1) - latitude.value(0)) * METRES_PER_DEGREE,
-        every: while_moving(design, &message.name),
+        accuracy: told("accuracy", Some("m")),
+        moving: told("moving", None).filter(|_| is_flag),
+        grid_m: step_deg * METRES_PER_DEGREE,
+        every: while_moving(design, message),
     })
 }
 

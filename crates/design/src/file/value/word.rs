@@ -103,8 +103,8 @@ words! {
     RegulatorWord "kind of regulator" { "none" = Self::None, "ldo" = Self::Ldo, "buck" = Self::Buck }
     Order "order of bytes" { "big" = Self::Big, "little" = Self::Little }
     GivenWord "kind of field of a bought node" {
-        "number" = Self::Number, "float" = Self::Float, "flag" = Self::Flag, "choice" = Self::Choice,
-        "bytes" = Self::Bytes
+        "number" = Self::Number, "float" = Self::Float, "counter" = Self::Counter, "position" = Self::Position,
+        "flag" = Self::Flag, "choice" = Self::Choice, "bytes" = Self::Bytes
     }
     Direction "direction" { "up" = Self::Up, "down" = Self::Down }
     KindWord "kind of field" {

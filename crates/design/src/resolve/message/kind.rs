@@ -9,7 +9,7 @@ use std::ops::Range;
 
 /// Codes that are no value: below, above, absent.
 const RESERVED: u32 = 3;
-const WIDEST_COUNT: u32 = 31;
+pub(in crate::resolve) const WIDEST_COUNT: u32 = 31;
 const WIDEST_COORDINATE: u32 = 30;
 const HISTORY_BITS: std::ops::RangeInclusive<u32> = 3..=16;
 /// Longest degree of latitude, at the poles, and of longitude, at the equator, on the ellipsoid of WGS 84 \[m\].

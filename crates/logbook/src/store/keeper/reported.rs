@@ -11,9 +11,9 @@ use rusqlite::{Connection, OptionalExtension as _, params};
 use wire::frame::{AcceptedCounters, LATE_WINDOW};
 use wire::identity::DevEui;
 
-use super::super::StoreError;
 use super::super::rows::Id;
 use super::super::sheet::Sheet;
+use super::super::{StoreError, settings};
 use super::{Keeper, KeptFrame, lost, told};
 use crate::mapping::run::{Placed, Run, SAME_WITHIN_DAYS};
 use crate::mapping::{Message, Reported};
@@ -69,6 +69,22 @@ impl Keeper {
         Ok(all)
     }
 
+    /// Another network has been asked to tell a node something.
+    ///
+    /// # Errors
+    /// [`StoreError`].
+    pub fn asked_elsewhere(
+        &mut self,
+        log: &Connection,
+        setting: Id,
+        at: Moment,
+        taken: bool,
+    ) -> Result<(), StoreError> {
+        settings::asked_elsewhere(log, setting, at, taken)?;
+        self.asked_elsewhere = settings::asked_of(log)?;
+        Ok(())
+    }
+
     /// Keeps a message that made the log refuse its rows: its bytes, and why.
     ///
     /// # Errors
@@ -109,7 +125,10 @@ impl Keeper {
             return Ok(KeptFrame { verdict: "copy", ..kept });
         };
         kept.verdict = place.verdict;
-        let said = self.said(reported.dev_eui, kept.at, reported.port, &reported.payload, place.lost);
+        let said = {
+            let content = &reported.content;
+            self.said(reported.dev_eui, kept.at, content.port(), content.bytes(), place.lost)
+        };
         kept.reason = match &said {
             Ok((_, said)) => said.note().or(kept.reason),
             Err(unreadable) => Some(unreadable.clone()),
@@ -134,6 +153,10 @@ impl Keeper {
                 kept.clock_unsure.then_some(1)
             ])?;
         }
+        let was_asked = kept.verdict == "new" && self.asked_elsewhere.contains(&reported.dev_eui);
+        if was_asked && !settings::heard_after(log, node, kept.seq)? {
+            self.asked_elsewhere.remove(&reported.dev_eui);
+        }
         self.runs.insert((reported.dev_eui, message.source.clone()), place.standing);
         self.next_frame += 1;
         Ok(kept)
@@ -153,7 +176,7 @@ impl Keeper {
             dev_eui,
             name: row.map(|(_, name)| Arc::clone(name)),
             fcnt: reported.and_then(|reported| reported.counter),
-            port: reported.map(|reported| reported.port),
+            port: reported.and_then(|reported| reported.content.port()),
             message: None,
             source: Cow::Owned(message.source.clone()),
             gateway: None,
@@ -161,7 +184,7 @@ impl Keeper {
             frequency_hz: None,
             rssi_dbm: reported.and_then(|reported| reported.rssi_dbm),
             snr_db: reported.and_then(|reported| reported.snr_db),
-            length: reported.map_or(message.body.len(), |reported| reported.payload.len()),
+            length: reported.map_or(message.body.len(), |reported| reported.content.bytes().len()),
             clock_unsure: !self.belief.holds(message.arrived_at),
         }
     }
@@ -255,10 +278,11 @@ fn delivered(
             .query_row(params![session, reported.key(), since], |row| row.get(0))?);
     }
     let around = (message.arrived_at - SAME_WITHIN, message.arrived_at + SAME_WITHIN);
-    let sql = "SELECT EXISTS (SELECT 1 FROM frame WHERE session = ? AND at BETWEEN ? AND ? AND port = ? AND payload = ?)";
-    Ok(log
-        .prepare_cached(sql)?
-        .query_row(params![session, around.0, around.1, reported.port, reported.payload], |row| row.get(0))?)
+    let sql = "SELECT EXISTS (SELECT 1 FROM frame WHERE session = ? AND at BETWEEN ? AND ? AND port IS ? AND payload = ?)";
+    Ok(log.prepare_cached(sql)?.query_row(
+        params![session, around.0, around.1, reported.content.port(), reported.content.bytes()],
+        |row| row.get(0),
+    )?)
 }
 
 /// Begins a run; the one before is closed.
@@ -317,7 +341,7 @@ fn keep_row(
         kept.fcnt,
         kept.port,
         if whole.is_none() { message.body.as_slice() } else { &[] },
-        reported.map(|reported| reported.payload.as_slice()),
+        reported.map(|reported| reported.content.bytes()),
         message.source,
         key,
         kept.clock_unsure.then_some(1),
