@@ -114,6 +114,8 @@ pub(crate) struct Service {
 
 /// What is made of a site's files before its log is opened.
 struct Prepared {
+    site: Arc<fleet::Site>,
+    form: Form,
     settings: Settings,
     setup: Site,
     posted: Vec<Posted>,
@@ -125,23 +127,22 @@ struct Prepared {
 }
 
 /// Reads all that the site file names; nothing is changed.
-fn prepare(site: &fleet::Site, passphrase_file: Option<&Path>) -> Result<Prepared, Failure> {
-    let settings = Settings::of(site, passphrase_file)?;
-    let shut = shut::answer(&settings)?;
-    let setup = settings::setup(site, &settings)?;
-    drop(shut);
-    prepared(site, settings, setup)
-}
-
-fn prepared(site: &fleet::Site, settings: Settings, setup: Site) -> Result<Prepared, Failure> {
-    sources::check_values(site, &setup)?;
+fn prepared(
+    site: Arc<fleet::Site>,
+    form: Form,
+    settings: Settings,
+    setup: Site,
+) -> Result<Prepared, Failure> {
+    sources::check_values(&site, &setup)?;
     Ok(Prepared {
-        posted: sources::posted(site, &setup)?,
-        onward: onward::all(site, &setup)?,
-        outlets: outlet::all(site, &setup)?,
-        past: past::all(site, &setup),
-        watch: watcher::setup(site, &setup)?,
-        tellers: tell::all(site)?,
+        posted: sources::posted(&site, &setup)?,
+        onward: onward::all(&site, &setup)?,
+        outlets: outlet::all(&site, &setup)?,
+        past: past::all(&site, &setup),
+        watch: watcher::setup(&site, &setup)?,
+        tellers: tell::all(&site)?,
+        site,
+        form,
         settings,
         setup,
     })
@@ -153,37 +154,46 @@ pub(crate) fn open(
     passphrase_file: Option<&Path>,
     form: Form,
 ) -> Result<Service, Failure> {
-    let prepared = prepare(&site, passphrase_file)?;
-    let Prepared { settings, setup, posted, onward, outlets, past, watch, tellers } = prepared;
-    let log = Log::open(&settings.log).map_err(|error| log_failure(&settings.log, &error))?;
-    if mark::is_behind(&settings, &log)? {
-        let stepped = log.step_over_the_forgotten(now());
-        stepped.map_err(|error| log_failure(&settings.log, &error))?;
-        output::complain(
-            "The log is older than the last one that was written here: it was put back. Counters and nonces that it has \
+    let settings = Settings::of(&site, passphrase_file)?;
+    let shut = shut::answer(&settings)?;
+    let setup = settings::setup(&site, &settings)?;
+    drop(shut);
+    prepared(site, form, settings, setup)?.open()
+}
+
+impl Prepared {
+    fn open(self) -> Result<Service, Failure> {
+        let Self { site, form, settings, setup, posted, onward, outlets, past, watch, tellers } = self;
+        let log = Log::open(&settings.log).map_err(|error| log_failure(&settings.log, &error))?;
+        if mark::is_behind(&settings, &log)? {
+            let stepped = log.step_over_the_forgotten(now());
+            stepped.map_err(|error| log_failure(&settings.log, &error))?;
+            output::complain(
+                "The log is older than the last one that was written here: it was put back. Counters and nonces that it has \
              forgotten are stepped over.\n",
-        );
+            );
+        }
+        Ok(Service {
+            greeting: greeting(&site, &settings, &setup),
+            zone: settings::zone(&site)?,
+            kinds: site.texts().map(|(file, design, _)| (file.to_owned(), design.name.clone())).collect(),
+            subscriptions: links::subscriptions(&site, &setup, &own_word(&settings, &log)?)?,
+            gateway_names: setup.gateways.iter().map(|(name, eui)| (*eui, name.clone())).collect(),
+            known: Known::of(&site, &setup),
+            site,
+            settings,
+            setup,
+            log,
+            form,
+            posted,
+            onward,
+            outlets,
+            past,
+            watch,
+            tellers,
+            pace: 1.0,
+        })
     }
-    Ok(Service {
-        greeting: greeting(&site, &settings, &setup),
-        zone: settings::zone(&site)?,
-        kinds: site.texts().map(|(file, design, _)| (file.to_owned(), design.name.clone())).collect(),
-        subscriptions: links::subscriptions(&site, &setup, &own_word(&settings, &log)?)?,
-        gateway_names: setup.gateways.iter().map(|(name, eui)| (*eui, name.clone())).collect(),
-        known: Known::of(&site, &setup),
-        site,
-        settings,
-        setup,
-        log,
-        form,
-        posted,
-        onward,
-        outlets,
-        past,
-        watch,
-        tellers,
-        pace: 1.0,
-    })
 }
 
 fn greeting(site: &fleet::Site, settings: &Settings, setup: &Site) -> String {
@@ -419,8 +429,8 @@ impl Service {
         loop {
             match service.serve(&mut signals, &mut socket).await? {
                 Ended::Stopped => return Ok(()),
-                Ended::Anew(anew) => {
-                    service = in_a_thread(move || anew.open()).await?;
+                Ended::Anew(ready) => {
+                    service = in_a_thread(move || ready.open()).await?;
                     output::complain("The site file and its designs were read anew.\n");
                 }
             }
@@ -548,6 +558,8 @@ async fn socket_of(
         *socket = None;
         let opened = gateways_at(address).await?;
         *socket = address.zip(opened);
+    } else if let Some((_, gateways)) = socket {
+        gateways.forget_answers();
     }
     Ok(socket.as_ref().map(|(_, gateways)| Arc::clone(gateways)))
 }

@@ -83,7 +83,7 @@ impl Onward {
 
     /// Hands on until it is aborted.
     pub(super) async fn hand_on(self, log: PathBuf, door: Arc<Door>, pulse: Arc<Pulse>) {
-        let road = self.way.open(&format!("onward {}", self.name), &pulse);
+        let road = self.way.open(&format!("onward {}", self.name), "reading", &pulse);
         let mut newest = pulse.newest();
         let mut pause = FIRST_PAUSE;
         let mut last = None;

@@ -61,7 +61,7 @@ impl Outlet {
     /// Has nodes told until it is aborted.
     pub(super) async fn ask(self, log: PathBuf, door: Arc<Door>, pulse: Arc<Pulse>) {
         let name = format!("outlet {}", self.source);
-        let road = self.way.open(&name, &pulse);
+        let road = self.way.open(&name, "order", &pulse);
         let mut asked = BTreeMap::new();
         let mut pause = FIRST_PAUSE;
         loop {

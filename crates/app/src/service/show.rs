@@ -49,7 +49,7 @@ async fn shown(site: Arc<fleet::Site>, settings: Settings) -> Result<(), Failure
         truths: Arc::new(Truths::default()),
         typing: web::Typing::default(),
         known: Known::of(&site, &setup),
-        zone: site.fleet.time_zone.as_deref().and_then(Zone::named).unwrap_or(Zone::UTC),
+        zone: settings::zone(&site)?,
         names: named(&setup.registry),
         registry: setup.registry,
         log: settings.log.clone(),

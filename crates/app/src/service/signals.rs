@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use report::problem::{Failure, Problem};
 
-use super::{Form, Service, links, open, prepared, settings};
+use super::{Form, Prepared, links, prepared, settings};
 use crate::input::fleet;
 use crate::output;
 use crate::service::Settings;
@@ -28,7 +28,7 @@ pub(super) enum Ended {
     /// It was asked to.
     Stopped,
     /// It goes on with what its files say now, which were found sound.
-    Anew(Anew),
+    Anew(Box<Prepared>),
 }
 
 /// Signals as they come; one that comes while files are read is not lost.
@@ -55,8 +55,8 @@ impl Signals {
                 () = self.again.asked() => {}
             }
             let tried = anew.clone();
-            match in_a_thread(move || tried.check()).await {
-                Ok(()) => return Ended::Anew(anew.clone()),
+            match in_a_thread(move || tried.read()).await {
+                Ok(ready) => return Ended::Anew(Box::new(ready)),
                 Err(failure) => {
                     pulse.connection(
                         "site file",
@@ -73,8 +73,8 @@ impl Signals {
 }
 
 impl Anew {
-    /// Whether the service could begin with what the files say now. The log is not looked at.
-    fn check(&self) -> Result<(), Failure> {
+    /// What the service would begin with by the files as they are now. The log is not looked at.
+    fn read(&self) -> Result<Prepared, Failure> {
         let site = fleet::site(&self.site)?;
         let settings = Settings::of(&site, self.passphrase_file.as_deref())?;
         let asks = settings.passphrase_file.is_none()
@@ -86,12 +86,7 @@ impl Anew {
         }
         let setup = settings::setup(&site, &settings)?;
         links::subscriptions(&site, &setup, "")?;
-        prepared(&site, settings, setup).map(drop)
-    }
-
-    /// The service as the files say it now.
-    pub(super) fn open(&self) -> Result<Service, Failure> {
-        open(Arc::new(fleet::site(&self.site)?), self.passphrase_file.as_deref(), self.form)
+        prepared(Arc::new(site), self.form, settings, setup)
     }
 }
 

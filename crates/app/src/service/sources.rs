@@ -56,7 +56,7 @@ pub(super) fn check_values(site: &fleet::Site, setup: &Site) -> Result<(), Failu
             let place = format!("source.{}.values.{message}.{column}", source.name);
             let text = format!("no design of the site has a message `{message}` with a field `{column}`");
             let help = "write the names of the design file; a position has NAME_latitude and NAME_longitude";
-            return Err(site.failure("values", &place, text, help));
+            return Err(site.failure("source", &place, text, help));
         }
     }
     Ok(())

@@ -37,6 +37,8 @@ pub(super) enum Way {
 /// A way that is open.
 pub(super) struct Road<'a> {
     way: &'a Way,
+    /// What travels on it, for a person.
+    what: &'static str,
     publisher: Option<Publisher>,
 }
 
@@ -70,13 +72,13 @@ impl Way {
     }
 
     /// Connects, where it needs a connection that lasts; `name` is what a person calls it.
-    pub(super) fn open(&self, name: &str, pulse: &Arc<Pulse>) -> Road<'_> {
+    pub(super) fn open(&self, name: &str, what: &'static str, pulse: &Arc<Pulse>) -> Road<'_> {
         let told = links::Told { name: name.to_owned(), source: String::new(), pulse: Arc::clone(pulse) };
         let publisher = match self {
             Self::Mqtt { link, .. } => Some(Publisher::connect(link, Arc::new(told))),
             Self::Http { .. } => None,
         };
-        Road { way: self, publisher }
+        Road { way: self, what, publisher }
     }
 }
 
@@ -100,7 +102,9 @@ impl Road<'_> {
             (Way::Http { uri, token, tls }, _) => {
                 let mut taken = true;
                 for one in all {
-                    taken &= post(uri, token.as_ref().map(|token| token.as_str()), tls.as_ref(), one).await?;
+                    taken &=
+                        post(uri, token.as_ref().map(|token| token.as_str()), tls.as_ref(), (self.what, one))
+                            .await?;
                 }
                 Ok(taken)
             }
@@ -135,7 +139,7 @@ async fn post(
     uri: &Uri,
     token: Option<&str>,
     tls: Option<&Arc<ClientConfig>>,
-    sent: &Sent,
+    (what, sent): (&str, &Sent),
 ) -> Result<bool, String> {
     let status = timeout(SLOWEST_ANSWER, exchange(uri, token, tls, sent)).await;
     let status = status.map_err(|error| format!("no answer: {error}"))??;
@@ -148,7 +152,7 @@ async fn post(
     match status {
         status if status.is_success() => Ok(true),
         status if status.is_client_error() && !again.contains(&status) => {
-            output::complain(&format!("{uri} does not take {} ({status}): it is left out\n", sent.id));
+            output::complain(&format!("{uri} does not take {what} {} ({status}): it is left out\n", sent.id));
             Ok(false)
         }
         status => Err(format!("the server says {status}")),

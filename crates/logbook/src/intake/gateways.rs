@@ -66,6 +66,11 @@ impl Gateways {
         self.socket.local_addr()
     }
 
+    /// What gateways still say of answers means nothing any more: whoever asked them numbers anew.
+    pub fn forget_answers(&self) {
+        self.asked.lock().unwrap_or_else(PoisonError::into_inner).clear();
+    }
+
     /// What was counted.
     pub const fn counts(&self) -> &Counts {
         &self.counts
