@@ -6,7 +6,6 @@ use std::sync::Arc;
 use logbook::intake::door::Door;
 use logbook::store::sqlite;
 use logbook::store::writer::Counts;
-use logbook::zone::Zone;
 use report::problem::Failure;
 
 use super::{Settings, listen, log_failure, named, no_random, no_threads, settings, stop_signal};
