@@ -211,6 +211,10 @@ pub struct Visit {
     pub parts: Vec<String>,
     /// Whether there is a picture, at `/visit/ID/photo`.
     pub has_photo: bool,
+    /// What the certificate of a calibration is called.
+    pub certificate: Option<String>,
+    /// The day on which the next calibration is due, such as `2027-05-01`.
+    pub due: Option<String>,
 }
 
 /// A visit that is noted.
@@ -230,6 +234,10 @@ pub struct NewVisit {
     pub parts: Vec<String>,
     /// A picture, JPEG, PNG or WebP, in base64; at most 2,000,000 bytes without it.
     pub photo: Option<String>,
+    /// What the certificate of a calibration is called, at most 200 characters.
+    pub certificate: Option<String>,
+    /// The day on which the next calibration is due, such as `2027-05-01`; an alarm says so 30 days before.
+    pub due: Option<String>,
 }
 
 /// A visit was noted.

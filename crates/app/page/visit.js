@@ -10,7 +10,7 @@ const NEXT_TRY = 20000;
 const LARGEST_SIDE = 1600;
 const LARGEST_BYTES = 700_000;
 
-/** @typedef {{ own_id: string, node: string, what: string, parts: string[], at: string, photo?: string }} Visit */
+/** @typedef {{ own_id: string, node: string, what: string, parts: string[], at: string, photo?: string, certificate?: string, due?: string }} Visit */
 
 /** @returns {Visit[]} */
 function unsent() {
@@ -75,6 +75,9 @@ async function note(form) {
     parts: parts.map((box) => box.getAttribute('name') || ''),
     at: new Date().toISOString(),
   };
+  const [certificate, due] = ['certificate', 'due'].map((name) => String(data.get(name) || '').trim());
+  if (certificate) visit.certificate = certificate;
+  if (due) visit.due = due;
   const photo = data.get('photo');
   if (photo instanceof File && photo.size > 0) {
     try {

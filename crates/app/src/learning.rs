@@ -5,7 +5,7 @@ use design::node::Design;
 use logbook::received::Moment;
 use logbook::registry::Node;
 use logbook::store::StoreError;
-use logbook::store::query::supply;
+use logbook::store::visits;
 use rusqlite::Connection;
 
 use crate::input::fleet::Site;
@@ -43,7 +43,7 @@ impl<'a> Subject<'a> {
 
     /// Since when it is this node: a part or its place was changed then; none if neither was.
     pub(crate) fn since(&self, log: &Connection) -> Result<Option<Moment>, StoreError> {
-        Ok(supply::changed_at(log, self.row.dev_eui)?.max(self.moved_at))
+        Ok(visits::epoch(log, self.row.dev_eui, Moment::MAX)?.max(self.moved_at))
     }
 }
 

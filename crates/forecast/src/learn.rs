@@ -15,6 +15,7 @@ pub mod log;
 mod model;
 mod particle;
 mod parts;
+mod site;
 pub mod sun;
 mod swarm;
 
@@ -22,9 +23,10 @@ pub use ahead::{Silence, WORTH_A_VISIT};
 pub use cause::{Cause, CauseKind, NotKnown, Quantity};
 pub use cell::CellError;
 pub use days::BLOCKS;
-pub use invented::{INVENTED_MODULUS, Invented, Parts, invented, twin};
+pub use invented::{INVENTED_MODULUS, Invented, Parts, invented, invented_site, twin};
 pub use kept::KeptError;
 pub use particle::{Mend, Regime};
+pub use site::learn_site;
 pub use swarm::{Before, DayBand, Effort, Heard, Learned, Swarm, learn};
 
 use std::cmp::Ordering;
@@ -34,6 +36,9 @@ use design::quantity::{Temperature, Voltage};
 
 use crate::stats::quantile;
 use sun::MeasuredSun;
+
+/// A day \[s\].
+pub const DAY_S: i64 = 86_400;
 
 /// One message of a node, as far as it tells of its supply.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -88,7 +93,7 @@ pub fn seconds_of(text: &str) -> Option<i64> {
 /// Year, month and day of a moment, UTC.
 #[must_use]
 pub fn date_of(at_s: i64) -> (i32, u8, u8) {
-    crate::sky::sun::date(at_s.div_euclid(86_400))
+    crate::sky::sun::date(at_s.div_euclid(DAY_S))
 }
 
 /// What is known of a node that stands outside.

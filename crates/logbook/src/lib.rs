@@ -8,6 +8,7 @@
 //! - [`network`]: what a network makes of each frame: sessions, counters, joins; pure.
 //! - [`readings`]: what the messages of a kind of node say; pure.
 //! - [`store`]: all of it in one file, kept before anything is acted upon.
+//! - [`usage`]: what something that moves was used for; pure.
 //! - [`watch`]: what is wrong with nodes and gateways, by what was kept: rules and alarms; pure.
 //! - [`onward`]: readings as others want to have them, as they come; pure.
 //! - [`export`]: readings in the forms of others; pure.
@@ -33,6 +34,7 @@ pub mod readings;
 pub mod received;
 pub mod registry;
 pub mod store;
+pub mod usage;
 pub mod watch;
 pub mod zone;
 

@@ -9,8 +9,14 @@
 
 mod alarm;
 mod area;
+mod calibration_due;
+mod cell;
+mod cell_ending;
+mod charge_stopped;
 mod contact;
 mod counter_lost;
+mod daylight;
+mod drains_fast;
 mod empty_soon;
 mod event;
 mod first_days;
@@ -45,8 +51,11 @@ use wire::identity::{DevEui, GatewayEui};
 use crate::received::Moment;
 use crate::zone::Zone;
 use alarm::Finding;
+use cell_ending::Ending;
+use charge_stopped::Idle;
 use contact::Contact;
 use counter_lost::Counters;
+use drains_fast::Nights;
 use empty_soon::DailyLeast;
 use forged::Forgeries;
 use gateway::Gateway;
@@ -65,6 +74,8 @@ use too_long_on_air::OnAir;
 
 pub use alarm::{About, Alarm, AlarmId, Change, Evidence, Key, Rule, Urgency};
 pub use area::{Area, Ground, METRES_PER_DEGREE, Place, metres_between};
+pub use cell::Cell;
+pub use cell_ending::FIRST_CELL_DAYS;
 pub use event::{Event, Frame, Host, Uplink, What};
 pub use first_days::{FIRST_DAYS, FirstDay, Point, Promised, first_days};
 pub use foretold::{Foretold, SOON_D};
@@ -81,6 +92,9 @@ pub const GATEWAY_AWAY_AFTER: Moment = MINUTE;
 pub const REMEMBERED: Moment = 30 * DAY;
 /// An alarm that opens again within this time is the old one.
 const REOPENS_WITHIN: Moment = DAY;
+/// Alarms that explain why a node falls silent.
+const STARVES: [Rule; 5] =
+    [Rule::NeverCharged, Rule::ChargeStopped, Rule::CellEnding, Rule::BatteryWorn, Rule::DrainsFast];
 /// A pause in which nothing came from any node, and so many of its shortest intervals: nobody listened, as far as one can tell
 /// afterwards.
 const NOBODY_LISTENED: (Moment, Moment) = (15 * MINUTE, 3);
@@ -120,6 +134,9 @@ impl Default for Setup {
 struct Node {
     contact: Contact,
     charging: Charging,
+    idle: Idle,
+    nights: Nights,
+    ending: Ending,
     restarts: Restarts,
     counters: Counters,
     joins: Joins,
@@ -162,6 +179,10 @@ pub fn step(state: State, event: &Event, now: Moment) -> (State, Vec<Change>) {
     let mut changes = Vec::new();
     match event {
         Event::Began { .. } | Event::Alive { .. } | Event::Paused { .. } => {}
+        Event::CalibrationDue { dev_eui, due } => {
+            let key = Key::of_node(Rule::CalibrationDue, *dev_eui);
+            state.settle(key, calibration_due::find(*due, now), now, &mut changes);
+        }
         Event::Tick => state.judge_all(now, &mut changes),
         Event::Foretold { dev_eui, .. } => state.judge_node(*dev_eui, now, &mut changes),
         Event::Host(_) => state.judge_host(now, &mut changes),
@@ -236,6 +257,7 @@ impl State {
                 }
             }
             Event::Host(host) => self.host.hear(host, now),
+            Event::CalibrationDue { .. } => {}
             Event::Paused { dev_eui, until } => {
                 self.paused.insert(*dev_eui, *until);
             }
@@ -355,8 +377,9 @@ impl State {
             // Of a node that is not heard nobody knows that it is right again.
             let finding = if is_heard || finding != Finding::Right { finding } else { Finding::Between };
             let waits = rule == Rule::Silent && in_doubt && matches!(finding, Finding::Wrong(_));
-            // A node that is not charged falls silent, and one trip mends both.
-            let starved = self.open.get(&Key::of_node(Rule::NeverCharged, dev_eui)).map(|alarm| alarm.id);
+            // A node whose battery is not charged or falls too fast falls silent, and one trip mends both.
+            let starved = STARVES.into_iter().find_map(|rule| self.open.get(&Key::of_node(rule, dev_eui)));
+            let starved = starved.map(|alarm| alarm.id);
             if let (Rule::Silent, Some(cause)) = (rule, deaf.or(starved)) {
                 self.explain(&key, cause, changes);
             }
@@ -424,6 +447,10 @@ impl State {
             return false;
         }
         let stands = |rule| self.open.contains_key(&Key::of_node(rule, dev_eui));
+        let is_explained = |rule| {
+            let alarm = self.open.get(&Key::of_node(rule, dev_eui));
+            alarm.is_some_and(|alarm| alarm.evidence.get("cause").is_some_and(|cause| !cause.is_null()))
+        };
         let paused = self.paused.contains_key(&dev_eui);
         let explained = match key.rule {
             Rule::Silent => stands(Rule::EmptySoon),
@@ -431,9 +458,17 @@ impl State {
             Rule::JoinStorm => stands(Rule::Restarts),
             // One cause is told once: by the sign that came first, and by the worse news.
             Rule::BelowForecast => {
-                [Rule::NeverCharged, Rule::EmptySoon, Rule::Restarts].into_iter().any(stands)
+                stands(Rule::EmptySoon) || stands(Rule::Restarts) || STARVES.into_iter().any(stands)
             }
             Rule::NeverCharged => stands(Rule::BelowForecast) || stands(Rule::EmptySoon),
+            // That it will be empty alone names no cause.
+            Rule::ChargeStopped | Rule::BatteryWorn => {
+                stands(Rule::BelowForecast) || is_explained(Rule::EmptySoon)
+            }
+            Rule::DrainsFast => {
+                [Rule::BelowForecast, Rule::BatteryWorn].into_iter().any(stands)
+                    || is_explained(Rule::EmptySoon)
+            }
             // A sensor that fails leaps to its magic value and back.
             Rule::ReadingJump | Rule::ReadingOutOfRange => stands(Rule::MagicValue),
             Rule::SunHeated => stands(Rule::ReadingStuck),
@@ -488,6 +523,8 @@ impl Node {
                 let sent = self.contact.hear(now, uplink.fcnt, limit);
                 self.on_air.hear(now, uplink, sent, &plan.granted);
                 self.charging.hear(now, uplink, plan);
+                self.idle.hear(now, uplink, plan, self.charging.volts());
+                self.hear_battery(uplink, plan, now);
                 self.restarts.hear(now, uplink, plan.restarted.as_deref());
                 self.counters.goes_on();
                 self.forgeries.genuine();
@@ -507,6 +544,7 @@ impl Node {
             What::Join => {
                 self.contact.join();
                 self.restarts.join(now);
+                self.ending.start(now);
                 self.counters.join();
                 self.joins.join(now);
             }
@@ -520,6 +558,19 @@ impl Node {
         {
             self.contact.heard_by(gateway, now);
         }
+    }
+
+    /// What a message tells of its battery.
+    fn hear_battery(&mut self, uplink: &Uplink, plan: &NodePlan, now: Moment) {
+        let told = |column: &str| uplink.number(column);
+        if plan.restarted.as_deref().and_then(told) == Some(1.0) {
+            self.ending.start(now);
+        }
+        let volts = plan.battery.as_ref().and_then(|(column, unit)| Some(told(column)? * unit));
+        if let Some(volts) = volts.filter(|_| plan.is_primary) {
+            self.ending.hear(now, volts);
+        }
+        self.nights.hear(now, volts, plan.charging.as_deref().and_then(told), plan);
     }
 
     fn read(&mut self, frame: &Frame, plan: &NodePlan, setup: &Setup, now: Moment) {
@@ -564,6 +615,9 @@ impl Node {
         let volts = self.charging.volts();
         let mut findings = vec![
             (Rule::Silent, silent::find(&self.contact, plan, now, volts)),
+            (Rule::ChargeStopped, self.idle.find(now, plan)),
+            (Rule::DrainsFast, self.nights.find(now)),
+            (Rule::CellEnding, self.ending.find(now, plan)),
             (Rule::Restarts, self.restarts.find(now)),
             (Rule::CounterLost, self.counters.find()),
             (Rule::Losing, losing::find(&self.contact, plan.loss)),
@@ -579,9 +633,14 @@ impl Node {
         ];
         if let Some(foretold) = &self.foretold {
             findings.push((Rule::BelowForecast, foretold.find_below(now)));
+            findings.push((Rule::BatteryWorn, foretold.find_worn(now)));
         }
         if let Some(position) = &plan.position {
             findings.push((Rule::PlaceStale, self.places.find_stale(position)));
+            // In its shed it is not meant to move.
+            let is_away = plan.roofed.at(now, plan.longitude_deg);
+            let still = if is_away { Finding::Between } else { self.places.find_still(position) };
+            findings.push((Rule::NotMoved, still));
         }
         if let Some(planned) = plan.spreading_factor {
             findings.push((Rule::SlowerThanPlanned, self.rates.find(now, planned)));

@@ -30,6 +30,9 @@ fn every_ten_minutes(number: u8) -> (DevEui, NodePlan) {
         longitude_deg: 13.0,
         elevation_m: 600.0,
         battery: None,
+        is_primary: false,
+        first_volts: None,
+        cell: None,
         charging: None,
         gate: None,
         warmth: Vec::new(),
@@ -238,6 +241,8 @@ fn what_was_learned_of_a_node_is_told_once() {
         cause: (told_days > 0).then(|| "the panel gives nothing. Bring a brush".to_owned()),
         told_days,
         clear_days: if told_days == 0 { 3 } else { 0 },
+        holds: 0.95,
+        worn_days: 0,
     };
     let mut learn = |number: u8, told_days: u32, soon: f64| {
         let before = site.changes.len();

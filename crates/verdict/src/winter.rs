@@ -1,9 +1,8 @@
 //! Will the node stop before the winter is over, and which part is it that should be brought?
 
 use design::node::Design;
-use forecast::learn::{CauseKind, Learned, Mend, Silence, WORTH_A_VISIT, date_of};
+use forecast::learn::{CauseKind, DAY_S, Learned, Mend, Silence, WORTH_A_VISIT, date_of};
 
-const DAY_S: i64 = 86_400;
 /// Winter is over at the start of this month: March, south of the equator September.
 const OVER: (u8, u8) = (3, 9);
 /// More than a year is not looked ahead.

@@ -1,6 +1,7 @@
 //! `overwinter learn`: what the messages of a node that stands outside say about it.
 
 mod of_site;
+mod shared_sky;
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -29,8 +30,10 @@ Examples:
   overwinter learn mast.toml mast.csv
   overwinter learn mast.toml mast.csv --sun pyranometer.csv --report mast.html
   overwinter learn larkmoor.toml mast-01
+  overwinter learn --site larkmoor.toml logs
 
-With a site file the name is that of a node, and what it sent is taken from the log of the site. A file of its own has one row for each message and named columns: time_utc and battery_mv, and if sent charge_min (a counter), \
+With a site file the name is that of a node, and what it sent is taken from the log of the site; with --site it is \
+a folder that holds a NAME.csv for each node, which are learned together, since they stand under one sky. A file of its own has one row for each message and named columns: time_utc and battery_mv, and if sent charge_min (a counter), \
 panel_mv, box_c, restarted, fcnt, rssi, snr, dr. Sun has time_utc_hour_start, ghi_w_m2 and air_c. Exit code: 0 the \
 promise will be kept (or it is tight or not known), 1 it fails, 2 something is wrong with the input.";
 
@@ -45,9 +48,12 @@ pub(super) struct LearnOf {
     /// The design file of the node, or the file of its site
     #[arg(value_name = "NODE.toml|SITE.toml")]
     design: PathBuf,
-    /// What it sent, as CSV with named columns; of a site, the name of the node
-    #[arg(value_name = "LOG.csv|NAME")]
+    /// What it sent, as CSV with named columns; of a site, the name of the node, or with --site the folder of the logs
+    #[arg(value_name = "LOG.csv|NAME|FOLDER")]
     log: PathBuf,
+    /// Learn all nodes of a site that have a NAME.csv in the folder, under the sky that they share
+    #[arg(long)]
+    site: bool,
     /// Sun that was measured nearby, hour by hour
     #[arg(long, value_name = "FILE")]
     sun: Option<PathBuf>,
@@ -83,6 +89,9 @@ fn told(arguments: &LearnOf) -> Result<(String, Verdict), Failure> {
     let inputs = [Some(arguments.design.as_path()), Some(arguments.log.as_path()), arguments.sun.as_deref()];
     let inputs: Vec<&Path> = inputs.into_iter().flatten().collect();
     output::refuse_to_overwrite(&outputs, &inputs)?;
+    if arguments.site {
+        return shared_sky::told(arguments);
+    }
     let given = if fleet::is_site(&arguments.design) {
         of_site::given(&arguments.design, &arguments.log)?
     } else {
@@ -101,16 +110,11 @@ fn told(arguments: &LearnOf) -> Result<(String, Verdict), Failure> {
     let (learned, _) = learn(&past, climate, &effort(arguments.seed), &counter);
     drop(counter);
     let told = Told {
-        name: design.name.clone(),
-        file: super::check::shown(&arguments.design),
-        log: super::check::shown(&arguments.log),
-        note: design.note.clone(),
-        unattended: words::planned_span(design.promise.unattended),
         tolerated: [tolerated(log, sun.as_ref()), notes.clone()].concat(),
-        truth: truth(design, learned),
+        ..judged(design, learned, (&arguments.design, &arguments.log))
     };
     if let Some(path) = &arguments.answers {
-        output::write(path, &answers(&told))?;
+        output::write(path, &answers(std::slice::from_ref(&told)))?;
     }
     if let Some(path) = &arguments.report {
         output::write(path, &report::html::truth::page(&told))?;
@@ -121,6 +125,19 @@ fn told(arguments: &LearnOf) -> Result<(String, Verdict), Failure> {
         report::text::truth::page(&told)
     };
     Ok((page, told.truth.verdict))
+}
+
+/// What was learned of a node, held against its promise; of these files.
+fn judged(design: &Design, learned: Learned, (file, log): (&Path, &Path)) -> Told {
+    Told {
+        name: design.name.clone(),
+        file: super::check::shown(file),
+        log: super::check::shown(log),
+        note: design.note.clone(),
+        unattended: words::planned_span(design.promise.unattended),
+        tolerated: Vec::new(),
+        truth: truth(design, learned),
+    }
 }
 
 /// What there is to learn from.
@@ -197,7 +214,12 @@ fn tolerated(log: &Log, sun: Option<&MeasuredSun>) -> Vec<String> {
 }
 
 /// The figures as rows: case, quantity, p05, p50, p95, text.
-fn answers(told: &Told) -> String {
+fn answers(all: &[Told]) -> String {
+    let rows = all.iter().flat_map(rows);
+    std::iter::once("case,quantity,p05,p50,p95,text\n".to_owned()).chain(rows).collect()
+}
+
+fn rows(told: &Told) -> Vec<String> {
     let learned: &Learned = &told.truth.learned;
     let case = &told.name;
     let figures = [
@@ -212,10 +234,9 @@ fn answers(told: &Told) -> String {
     let causes: Vec<&str> = learned.causes.iter().map(|one| cause_word(one.kind)).collect();
     let causes = if causes.is_empty() { "none".to_owned() } else { causes.join("+") };
     let unknown: Vec<&str> = learned.not_known.iter().map(|one| quantity_word(one.what)).collect();
-    let mut rows = vec!["case,quantity,p05,p50,p95,text".to_owned()];
-    rows.extend(figures.into_iter().map(row));
+    let mut rows: Vec<String> = figures.into_iter().map(row).collect();
     rows.push(format!("{case},p_silent_180d,,{:.4},,", learned.silence.p));
     rows.push(format!("{case},cause,,,,{causes}"));
     rows.push(format!("{case},not_known,,,,{}", unknown.join("+")));
-    rows.join("\n") + "\n"
+    rows.into_iter().map(|row| row + "\n").collect()
 }

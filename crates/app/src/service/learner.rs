@@ -10,7 +10,7 @@ use std::sync::Arc;
 use std::thread;
 use std::time::Duration;
 
-use forecast::learn::{DayBand, Effort, Learned, Past, Reading, Swarm};
+use forecast::learn::{CauseKind, DAY_S, DayBand, Effort, Learned, Past, Reading, Swarm};
 use forecast::sky::climate::Climate;
 use logbook::clock::now;
 use logbook::intake::door::Door;
@@ -22,7 +22,7 @@ use logbook::store::query::supply;
 use logbook::store::writer::Arrival;
 use logbook::store::{StoreError, sqlite};
 use logbook::watch::{Foretold, SOON_D};
-use report::json::truth::lies_in_the_node;
+use report::json::truth::{cause_word, lies_in_the_node};
 use report::page::learned::LearnedNode;
 use report::problem::Failure;
 use report::sentences::truth::{self, Told};
@@ -50,7 +50,7 @@ const MEMBERS: usize = 3000;
 /// Days that are lived before they are kept.
 const STRETCH: usize = 30;
 /// Messages of so many days say what there is to learn from \[s\].
-const OF_LATE_S: i64 = 40 * 86_400;
+const OF_LATE_S: i64 = 40 * DAY_S;
 /// Days that are drawn.
 const DRAWN: i64 = 60;
 /// Before so many days a cause calls nobody, unless nothing comes from the panel: what was believed still weighs too much.
@@ -61,7 +61,6 @@ const LOOKED_BACK_DAYS: u32 = 30;
 const VISITS_EVERY_S: i64 = 60;
 /// Between two looks at whether a day has ended.
 const PAUSE: Duration = Duration::from_secs(1);
-const DAY_S: i64 = 86_400;
 
 /// What the thread works with.
 struct Learner {
@@ -238,7 +237,7 @@ impl Learner {
             progress.days.extend(&new);
             let is_new = !new.is_empty();
             let asked = is_up_to_date && (is_new || self.truths.of(name).is_none());
-            let news = asked.then(|| self.conclude(subject, progress, &swarm, readings));
+            let news = asked.then(|| self.conclude(subject, progress, &swarm, readings)).transpose()?;
             match news {
                 news if is_new => self.keep(subject, progress, (new, &swarm, climate), news)?,
                 Some((_, news)) => news.tell(),
@@ -257,7 +256,7 @@ impl Learner {
         progress: &Progress,
         swarm: &Swarm,
         readings: &[Reading],
-    ) -> (Said, News) {
+    ) -> Result<(Said, News), Hindered> {
         let ends_s = swarm.next_begins_s();
         let of_late = readings.partition_point(|one| one.at_s < ends_s - OF_LATE_S)
             ..readings.partition_point(|one| one.at_s < ends_s);
@@ -275,34 +274,39 @@ impl Learner {
             dev_eui: subject.row.dev_eui,
             day: last,
             shown,
-            foretold: self.foretold(subject, &told, (last, ends_s)),
+            foretold: self.foretold(subject, &told, (last, ends_s))?,
             truths: Arc::clone(&self.truths),
             pulse: Arc::clone(&self.pulse),
             lookout: Arc::clone(&self.lookout),
         };
-        (said, news)
+        Ok((said, news))
     }
 
-    /// What the watch is told: how long the cause of today has been told, today counted.
-    fn foretold(&self, subject: &Subject<'_>, told: &Told, (day, ends_s): (i64, i64)) -> Foretold {
+    /// What the watch is told: how long the cause of today has been told, today counted. Earlier days that can't be read hinder
+    /// it: counted from today, an alarm that stands would close.
+    fn foretold(
+        &self,
+        subject: &Subject<'_>,
+        told: &Told,
+        (day, ends_s): (i64, i64),
+    ) -> Result<Foretold, StoreError> {
         let learned = &told.truth.learned;
-        let before = sqlite::reader(&self.log)
-            .and_then(|log| learned::said_before(&log, subject.row.dev_eui, day, LOOKED_BACK_DAYS));
-        // What can't be read now counts from today.
-        let before: Vec<bool> = before.unwrap_or_default().iter().map(|text| is_told(text)).collect();
-        let is_sure = learned.days >= SURE_AFTER_DAYS || learned.regimes[1] > 0.5;
-        let today = told.truth.verdict == Verdict::Fails && is_sure && truth::explains(learned).is_some();
-        let running = 1 + before.iter().take_while(|told| **told == today).count();
-        let running = u32::try_from(running).unwrap_or(u32::MAX);
+        let log = sqlite::reader(&self.log)?;
+        let before = learned::said_before(&log, subject.row.dev_eui, day, LOOKED_BACK_DAYS)?;
+        let before: Vec<Before> = before.iter().map(|text| Before::read(text)).collect::<Result<_, _>>()?;
+        let today = Before::of(told);
+        let running = |is: fn(&Before) -> bool| days_running(&before, &today, is);
         let days = learned.silence.days;
-        Foretold {
+        Ok(Foretold {
             at: ends_s * SECOND,
             days_left: (days.p50, days.p05),
             soon: learned.silence.within(SOON_D).unwrap_or(learned.silence.p),
             cause: truth::explains(learned).map(|cause| truth::cause(cause, told)),
-            told_days: if today { running } else { 0 },
-            clear_days: if today { 0 } else { running },
-        }
+            told_days: running(|day| day.is_told),
+            clear_days: running(|day| !day.is_told),
+            holds: learned.capacity.p50,
+            worn_days: running(|day| day.is_worn),
+        })
     }
 
     /// Has it kept, and told once it is; a day that is not kept is lived again.
@@ -362,11 +366,46 @@ fn kept(
     Ok(Swarm::from_bytes(bytes, model, (counter_modulus(subject.kind), None), 1).ok())
 }
 
-/// Whether a day's words, as they were kept, tell of a cause by which the promise fails.
-fn is_told(text: &str) -> bool {
-    let Ok(said) = serde_json::from_str::<Value>(text) else { return false };
-    let causes = said["causes"].as_array().into_iter().flatten();
-    said["verdict"] == "fails" && causes.filter_map(|cause| cause["cause"].as_str()).any(lies_in_the_node)
+/// What a day said that counts for alarms.
+struct Before {
+    /// A cause by which the promise fails.
+    is_told: bool,
+    /// The battery is worn.
+    is_worn: bool,
+}
+
+impl Before {
+    /// Of the day that was learned last.
+    fn of(told: &Told) -> Self {
+        let learned = &told.truth.learned;
+        let is_old = learned.days >= SURE_AFTER_DAYS;
+        let is_sure = is_old || learned.regimes[1] > 0.5;
+        Self {
+            is_told: told.truth.verdict == Verdict::Fails && is_sure && truth::explains(learned).is_some(),
+            is_worn: is_old && learned.causes.iter().any(|one| one.kind == CauseKind::BatteryWorn),
+        }
+    }
+
+    /// Of a day's words as they were kept.
+    fn read(text: &str) -> Result<Self, StoreError> {
+        let said: Value = serde_json::from_str(text)
+            .map_err(|error| StoreError::Damaged { why: format!("what a day taught is no JSON: {error}") })?;
+        let causes = || said["causes"].as_array().into_iter().flatten();
+        let named = |is: &dyn Fn(&str) -> bool| causes().filter_map(|one| one["cause"].as_str()).any(is);
+        Ok(Self {
+            is_told: said["verdict"] == "fails" && named(&lies_in_the_node),
+            is_worn: named(&|word| word == cause_word(CauseKind::BatteryWorn)),
+        })
+    }
+}
+
+/// Days running on which it was so, today counted; none if it is not so today.
+fn days_running(before: &[Before], today: &Before, is: fn(&Before) -> bool) -> u32 {
+    if !is(today) {
+        return 0;
+    }
+    let running = 1 + before.iter().take_while(|day| is(day)).count();
+    u32::try_from(running).unwrap_or(u32::MAX)
 }
 
 fn figures(learned: &Learned) -> Vec<(&'static str, forecast::learn::Band)> {
@@ -413,4 +452,25 @@ fn mark(subject: &Subject<'_>, climate: &Climate) -> [u8; 32] {
 
 fn now_s() -> i64 {
     now().div_euclid(SECOND)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn days_are_counted_back_to_the_first_that_differs_and_damaged_words_are_an_error() {
+        let of = |text: &str| Before::read(text);
+        let worn = r#"{"verdict": "holds", "causes": [{"cause": "battery_worn"}]}"#;
+        let fails = r#"{"verdict": "fails", "causes": [{"cause": "panel_low"}]}"#;
+        let dark = r#"{"verdict": "fails", "causes": [{"cause": "weather_worse"}]}"#;
+        let days: Vec<Before> = [fails, fails, worn, dark].map(|text| of(text).expect("JSON")).into();
+        let today = of(fails).expect("JSON");
+        assert_eq!(days_running(&days, &today, |day| day.is_told), 3);
+        assert_eq!(days_running(&days, &today, |day| day.is_worn), 0);
+        let worn = of(worn).expect("JSON");
+        assert_eq!(days_running(&days[2..], &worn, |day| day.is_worn), 2);
+        assert_eq!(days_running(&days[2..], &worn, |day| !day.is_told), 3, "the weather is no cause");
+        assert!(of("half a li").is_err());
+    }
 }

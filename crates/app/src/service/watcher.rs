@@ -13,18 +13,20 @@ use logbook::intake::door::Door;
 use logbook::received::Moment;
 use logbook::store::alarms::{self, event_of};
 use logbook::store::keeper::KeptFrame;
+use logbook::store::query::nodes;
 use logbook::store::setup::Site;
 use logbook::store::telling::Tell;
 use logbook::store::writer::{Arrival, Counts};
-use logbook::store::{StoreError, since, sqlite};
+use logbook::store::{StoreError, since, sqlite, visits};
 use logbook::watch::tell::Way;
 use logbook::watch::{
-    About, Alarm, Area, Change, Event, Foretold, Ground, NodePlan, Over, REMEMBERED, Setup, State, Threshold,
-    step,
+    About, Alarm, Area, Change, Event, FIRST_CELL_DAYS, Foretold, Ground, NodePlan, Over, REMEMBERED, Setup,
+    State, Threshold, step,
 };
 use logbook::zone::Zone;
 use report::problem::Failure;
 use report::sentences::alarm::{Alarm as Alarmed, say};
+use rusqlite::Connection;
 use serde_json::{Value, json};
 use wire::identity::{DevEui, GatewayEui};
 
@@ -36,10 +38,11 @@ use crate::web::pulse::Pulse;
 
 /// Key in the log under which it stands until when somebody listened \[us\].
 const LISTENED: &str = "watch:listened";
+const DAY_US: Moment = 24 * 3_600_000_000;
 /// It is noted so often \[ticks\]: a card is written no more than it must be.
 const TICKS_TO_NOTE: u32 = 10;
 /// Alarms that were closed so long ago may open again.
-const KNOWN: Moment = 24 * 3_600_000_000;
+const KNOWN: Moment = DAY_US;
 /// A minute of the nodes.
 const MINUTE: Duration = Duration::from_mins(1);
 /// Ticks come no faster, however fast the time of a demonstration goes.
@@ -315,6 +318,7 @@ impl Watcher {
                 Err(RecvTimeoutError::Timeout) => {
                     next = Instant::now() + tick;
                     state = self.paused(state);
+                    state = self.calibrations(state);
                     state = self.look_at_the_computer(state);
                     self.note();
                     (Event::Tick, now())
@@ -356,6 +360,24 @@ impl Watcher {
             let pace = self.watched.pace;
             let until = if until == Moment::MAX { until } else { pace.of_nodes(until) };
             state = step(state, &Event::Paused { dev_eui, until }, pace.of_nodes(now())).0;
+        }
+        state
+    }
+
+    /// Takes notice of the days on which calibrations are due; those of a demonstration pass in minutes.
+    fn calibrations(&mut self, mut state: State) -> State {
+        if !self.watched.pace.is_real() {
+            return state;
+        }
+        let found = sqlite::reader(&self.watched.log).and_then(|log| visits::due(&log));
+        // What can't be read now is read a minute later.
+        let found = found.unwrap_or_default().into_iter();
+        for (dev_eui, due) in
+            found.filter(|(dev_eui, _)| self.watched.setup.nodes.contains_key(dev_eui)).collect::<Vec<_>>()
+        {
+            let (after, changes) = step(state, &Event::CalibrationDue { dev_eui, due }, now());
+            state = after;
+            self.hand_in(changes);
         }
         state
     }
@@ -423,7 +445,8 @@ fn recall(watched: &Watched) -> Result<(State, i64), StoreError> {
     let log = sqlite::reader(&watched.log)?;
     let (now, pace) = (now(), watched.pace);
     let (known, next) = alarms::known_since(&log, now - KNOWN)?;
-    let mut state = Some(State::new(watched.setup.clone(), known, next));
+    let setup = with_first_volts(watched.setup.clone(), &log)?;
+    let mut state = Some(State::new(setup, known, next));
     let newest = alarms::history(&log, now - REMEMBERED, |at, event| {
         state = state.take().map(|state| state.recall(&event, pace.of_nodes(at)));
     })?;
@@ -437,6 +460,24 @@ fn recall(watched: &Watched) -> Result<(State, i64), StoreError> {
     let state = state.expect("it is put back each time");
     let (state, _) = step(state, &Event::Began { listened_until }, pace.of_nodes(now));
     Ok((state, newest))
+}
+
+/// Adds where the voltages of primary cells lay when they were new, as far as the log knows.
+fn with_first_volts(mut setup: Setup, log: &Connection) -> Result<Setup, StoreError> {
+    for (dev_eui, plan) in setup.nodes.iter_mut().filter(|(_, plan)| plan.is_primary) {
+        let Some((column, in_volts)) = &plan.battery else { continue };
+        let since = visits::epoch(log, *dev_eui, Moment::MAX)?.unwrap_or(0);
+        let first = (since.div_euclid(DAY_US), FIRST_CELL_DAYS);
+        let greatest = nodes::greatest_by_day(log, &dev_eui.to_string(), column, first)?;
+        plan.first_volts = middle(greatest).map(|value| value * in_volts);
+    }
+    Ok(setup)
+}
+
+/// The middle one of all the first days; none before they are over.
+fn middle(mut values: Vec<f64>) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    values.get(FIRST_CELL_DAYS / 2).copied().filter(|_| values.len() == FIRST_CELL_DAYS)
 }
 
 /// The change with its times as clocks show them.

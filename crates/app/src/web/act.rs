@@ -142,6 +142,8 @@ impl Act for NoteVisit {
             what: visit.what,
             parts: visit.parts,
             photo: visit.photo_file.map(|_| format!("/visit/{}/photo", visit.id)),
+            certificate: visit.certificate,
+            due: visit.due.and_then(shown::day_in_utc),
         });
         let own_id = Word::draw().map_err(|error| StoreError::Lost { why: error.to_string() })?;
         Ok(Some(act::NoteVisit {
@@ -158,7 +160,16 @@ impl Act for NoteVisit {
         let parts: Vec<String> =
             PARTS.into_iter().filter(|part| sent.fields.contains_key(*part)).map(str::to_owned).collect();
         let (own_id, what) = (sent.field("own_id"), sent.field("what"));
-        let wish = visit::Wish { own_id, node, at: now(), what, parts: &parts, photo: sent.file.as_deref() };
+        let wish = visit::Wish {
+            own_id,
+            node,
+            at: now(),
+            what,
+            parts: &parts,
+            photo: sent.file.as_deref(),
+            certificate: Some(sent.field("certificate")),
+            due: Some(sent.field("due")),
+        };
         visit::note(house, &wish, doer).map(drop)
     }
 

@@ -135,6 +135,11 @@ pub(super) fn in_utc(at: Moment) -> Option<String> {
     Some(if text.matches(':').count() == 1 { text.replace('Z', ":00Z") } else { text })
 }
 
+/// A day as `2027-05-01`, UTC; `None` outside the years of RFC 3339.
+pub(super) fn day_in_utc(at: Moment) -> Option<String> {
+    in_utc(at).and_then(|text| text.get(..10).map(str::to_owned))
+}
+
 fn when(at: Moment, now: Moment, zone: &Zone) -> When {
     let text = in_utc(at);
     let clock = match (zone.day(at), zone.day(now)) {

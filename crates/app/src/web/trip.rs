@@ -48,7 +48,15 @@ pub(super) fn state(look: &Look<'_>) -> Result<Option<NextTrip>, StoreError> {
 }
 
 /// Rules whose alarms say of a node that its charge will not do.
-const OF_CHARGE: [&str; 3] = ["empty-soon", "below-forecast", "never-charged"];
+const OF_CHARGE: [&str; 7] = [
+    "empty-soon",
+    "below-forecast",
+    "never-charged",
+    "charge-stopped",
+    "drains-fast",
+    "battery-worn",
+    "cell-ending",
+];
 
 /// Nodes that stop before the winter is over in more than 1 of 10 lives, the first to stop first.
 fn winter(look: &Look<'_>) -> Vec<Winter> {
@@ -65,7 +73,10 @@ fn take(rule: &str) -> Vec<String> {
         "nothing-heard" => &["spare antenna and cable of the gateway"],
         "silent" | "restarts" => &["charged spare cell", "spare node"],
         "losing" => &["spare antenna"],
-        "never-charged" => &["spare panel with its lead", "cloth and water", "multimeter"],
+        "never-charged" | "charge-stopped" => &["spare panel with its lead", "cloth and water", "multimeter"],
+        "drains-fast" => &["charged spare cell", "spare board", "meter for microamperes"],
+        "cell-ending" => &["primary cell of the same kind"],
+        "battery-worn" => &["charged spare cell"],
         "empty-soon" | "below-forecast" => &["charged spare cell", "cloth and water"],
         _ => &[],
     };

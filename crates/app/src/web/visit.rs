@@ -13,7 +13,9 @@ use axum::{Extension, Router};
 use logbook::clock::now;
 use logbook::received::Moment;
 use logbook::store::people::People;
-use logbook::store::visits::{LARGEST_PHOTO, LONGEST_WHAT, Note, PARTS, is_own_id, photo_file};
+use logbook::store::visits::{
+    LARGEST_PHOTO, LONGEST_CERTIFICATE, LONGEST_WHAT, Note, PARTS, is_own_id, photo_file,
+};
 use logbook::store::{StoreError, sqlite};
 use tokio::task::spawn_blocking;
 
@@ -32,6 +34,10 @@ pub(super) struct Wish<'a> {
     pub(super) what: &'a str,
     pub(super) parts: &'a [String],
     pub(super) photo: Option<&'a [u8]>,
+    /// Empty or left out: none.
+    pub(super) certificate: Option<&'a str>,
+    /// A day such as `2027-05-01`; empty or left out: none.
+    pub(super) due: Option<&'a str>,
 }
 
 /// Why a visit is not noted.
@@ -47,6 +53,10 @@ pub(super) enum Refused {
     Part { part: String },
     #[error("the visit lies in the future")]
     Future,
+    #[error("the name of a certificate has at most {LONGEST_CERTIFICATE} characters")]
+    Certificate,
+    #[error("{day:?} is no day; write it as 2027-05-01")]
+    Due { day: String },
     #[error("the picture has {0} bytes; at most {LARGEST_PHOTO} are taken: scale it down")]
     Large(usize),
     #[error("the picture is no JPEG, PNG or WebP")]
@@ -71,6 +81,13 @@ pub(super) fn note(house: &House, wish: &Wish<'_>, doer: &Doer) -> Result<(i64, 
     if wish.at > now() + AHEAD {
         return Err(Refused::Future);
     }
+    let given =
+        |text: Option<&'_ str>| text.map(str::trim).filter(|text| !text.is_empty()).map(str::to_owned);
+    let certificate = given(wish.certificate);
+    if certificate.as_ref().is_some_and(|name| name.chars().count() > LONGEST_CERTIFICATE) {
+        return Err(Refused::Certificate);
+    }
+    let due = given(wish.due).map(|day| day_of(&day).ok_or(Refused::Due { day })).transpose()?;
     let photo = wish.photo.map(|photo| keep_photo(&house.log, wish.own_id, photo)).transpose()?;
     let note = Note {
         own_id: wish.own_id,
@@ -79,8 +96,15 @@ pub(super) fn note(house: &House, wish: &Wish<'_>, doer: &Doer) -> Result<(i64, 
         what,
         parts: wish.parts,
         photo_file: photo.as_deref(),
+        certificate: certificate.as_deref(),
+        due,
     };
     People::of(&house.log)?.note_visit(note, doer.by())?.ok_or(Refused::Nobody)
+}
+
+/// The beginning of a day such as `2027-05-01`, UTC.
+fn day_of(day: &str) -> Option<Moment> {
+    forecast::learn::seconds_of(&format!("{day}T00:00:00Z")).map(|seconds| seconds * 1_000_000)
 }
 
 /// The end of a picture's name and its media type, by its first bytes.

@@ -73,3 +73,43 @@ fn nonsense_is_refused_with_the_line_and_what_to_do() {
     assert!(refused.stderr.contains("line 2: `battery_mv` is 3.87, as volts would be"), "{}", refused.stderr);
     assert!(refused.stderr.contains("write millivolts, such as 3870"), "{}", refused.stderr);
 }
+
+/// One node twice on one site: both are learned, and a file that is of nobody is named.
+#[test]
+fn nodes_of_a_folder_are_learned_under_the_sky_that_they_share() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let at = |name: &str| folder.path().join(name);
+    fs::create_dir(at("logs")).expect("made");
+    let root = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../..").join(FOLDER);
+    let text = |name: &str| fs::read_to_string(root.join(name)).expect("it is there");
+    fs::write(at("node.toml"), text("p-never-charges.toml")).expect("written");
+    let node = |name: &str| {
+        format!("[node.{name}]\nkind = \"node.toml\"\nlatitude = \"48.12 deg\"\nlongitude = \"-123.5 deg\"\n")
+    };
+    let site = format!(
+        "schema = 1\nname = \"Meadow\"\n[gateway.hut]\nlatitude = \"48.12 deg\"\nlongitude = \"-123.49 deg\"\n\
+         antenna_height = \"5 m\"\nplace = \"outside\"\nsurroundings = \"open\"\n[ground]\naround_nodes = \"open\"\n\
+         around_gateways = \"open\"\n{}{}{}",
+        node("one"),
+        node("two"),
+        node("three")
+    );
+    fs::write(at("site.toml"), site).expect("written");
+    for name in ["one", "two", "stray"] {
+        fs::write(at("logs").join(format!("{name}.csv")), text("p-never-charges.csv")).expect("written");
+    }
+    let path = |name: &str| at(name).to_str().expect("UTF-8").to_owned();
+    let learned = run(&["learn", "--site", &path("site.toml"), &path("logs"), "--json"]);
+    assert_eq!(learned.code, Some(1), "{}", learned.stderr);
+    let data: serde_json::Value = serde_json::from_str(&learned.stdout).expect("JSON");
+    let nodes = data["nodes"].as_array().expect("a list");
+    let names: Vec<&str> = nodes.iter().filter_map(|node| node["node"]["name"].as_str()).collect();
+    assert_eq!(names, ["one", "two"]);
+    for node in nodes {
+        assert_eq!(node["causes"][0]["cause"], "charger_idle", "{}", node["causes"]);
+    }
+    let left_out = data["left_out"].to_string();
+    assert!(left_out.contains("stray.csv is of no node") && left_out.contains("three has no"), "{left_out}");
+    let refused = run(&["learn", "--site", &path("site.toml"), &path("node.toml")]);
+    assert!(refused.code == Some(2) && refused.stderr.contains("folder"), "{}", refused.stderr);
+}

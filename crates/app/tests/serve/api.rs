@@ -261,7 +261,7 @@ fn a_visit_that_is_sent_twice_is_there_once_and_by_whom_it_was_made() {
     let picture = [0x89, b'P', b'N', b'G', 0x0d, 0x0a, 0x1a, 0x0a, 1, 2, 3];
     let body = json!({
         "own_id": "phone-0001", "node": "ho-000", "what": " cleaned the panel, <b>swapped</b> the cell ",
-        "parts": ["battery"], "photo": base64::encode(&picture),
+        "certificate": "K-17", "due": "2027-05-01", "parts": ["battery"], "photo": base64::encode(&picture),
     });
     let noted = json(&visit(at, &ann, &body));
     assert_eq!(noted, json!({ "id": 1, "was_there": false }));
@@ -273,6 +273,7 @@ fn a_visit_that_is_sent_twice_is_there_once_and_by_whom_it_was_made() {
         (&kept["by"], &kept["parts"], &kept["has_photo"]),
         (&json!("ann"), &json!(["battery"]), &json!(true))
     );
+    assert_eq!((&kept["certificate"], &kept["due"]), (&json!("K-17"), &json!("2027-05-01")));
     assert_eq!(kept["what"], "cleaned the panel, <b>swapped</b> the cell");
     let shown = fs::read(folder.path().join("log.sqlite.photos/phone-0001.png")).expect("it is kept");
     assert_eq!(shown, picture);
@@ -295,6 +296,8 @@ fn a_visit_that_is_sent_twice_is_there_once_and_by_whom_it_was_made() {
         (json!({ "node": "nobody" }), 404, "no node"),
         (json!({ "what": "  " }), 422, "say what was done"),
         (json!({ "what": "x".repeat(2001) }), 422, "2000"),
+        (json!({ "due": "1 May" }), 422, "no day"),
+        (json!({ "certificate": "x".repeat(201) }), 422, "200"),
         (json!({ "parts": ["flux"] }), 422, "\"flux\" is no part"),
         (json!({ "at": "2090-01-01T00:00:00Z" }), 422, "future"),
         (json!({ "at": "yesterday" }), 422, "RFC 3339"),
@@ -325,7 +328,8 @@ fn a_visit_that_is_sent_twice_is_there_once_and_by_whom_it_was_made() {
         .and_then(Iterator::collect)
         .expect("rows");
     assert_eq!(deeds, vec![("ann".to_owned(), "noted a visit".to_owned(), ONE.to_owned()); 2]);
-    let epoch = |at: i64| logbook::store::visits::epoch(&log, ONE, at).expect("it is read");
+    let device = ONE.parse::<wire::identity::DevEui>().expect("an identity");
+    let epoch = |at: i64| logbook::store::visits::epoch(&log, device, at).expect("it is read");
     assert!(epoch(i64::MAX).is_some(), "the changed battery begins one");
     assert_eq!(epoch(1_767_324_000_000_000), None, "the look of January does not");
     assert_eq!(ask_raw(at, "/visit/2/photo", "x").status, 401);

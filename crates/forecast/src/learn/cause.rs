@@ -5,7 +5,7 @@ use design::node::Design;
 use super::particle::{Particle, Regime};
 use super::parts::{AFTERNOON, CAPACITY, MORNING, YIELD};
 use super::swarm::{Learned, Swarm, present_load, present_yield};
-use super::{Band, Past};
+use super::{Band, DAY_S, Past};
 use crate::stats::normal::share_below;
 
 /// What may explain it.
@@ -163,13 +163,13 @@ fn dark_kind(design: &Design, swarm: &Swarm) -> CauseKind {
 }
 
 fn silent_days(past: &Past<'_>) -> f64 {
-    past.readings.last().map_or(0.0, |last| (past.as_of_s - last.at_s) as f64 / 86_400.0)
+    past.readings.last().map_or(0.0, |last| (past.as_of_s - last.at_s) as f64 / DAY_S as f64)
 }
 
 /// The usual time between two messages.
 fn interval_days(past: &Past<'_>) -> f64 {
     let mut gaps: Vec<f64> =
-        past.readings.windows(2).map(|pair| (pair[1].at_s - pair[0].at_s) as f64 / 86_400.0).collect();
+        past.readings.windows(2).map(|pair| (pair[1].at_s - pair[0].at_s) as f64 / DAY_S as f64).collect();
     gaps.sort_by(f64::total_cmp);
     gaps.get(gaps.len() / 2).copied().unwrap_or(0.0)
 }

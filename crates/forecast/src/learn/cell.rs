@@ -1,5 +1,6 @@
 //! One field of a file from the field, and what is wrong with it.
 
+use super::DAY_S;
 use crate::sky::sun::days_since_1970;
 
 /// What is wrong with a field, and what to write instead.
@@ -128,7 +129,7 @@ pub(super) fn seconds(text: &str) -> Option<i64> {
     let days = days_since_1970(year, month, day);
     let is_date = (1..=12).contains(&month) && day >= 1 && crate::sky::sun::date(days) == (year, month, day);
     let sound = !over && fraction_is_one && is_date && hour < 24 && minute < 60 && second < 60;
-    sound.then(|| days * 86_400 + i64::from(hour * 3600 + minute * 60 + second))
+    sound.then(|| days * DAY_S + i64::from(hour * 3600 + minute * 60 + second))
 }
 
 fn digits(text: &str, count: usize) -> Option<u32> {

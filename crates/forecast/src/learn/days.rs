@@ -1,6 +1,6 @@
 //! A log cut into days of the place's mean solar clock, and each day into what its hours say.
 
-use super::Reading;
+use super::{DAY_S, Reading};
 use crate::sky::sun::{date, days_since_1970};
 
 pub(super) const HOURS: usize = 24;
@@ -8,7 +8,6 @@ pub(super) const HOURS: usize = 24;
 pub const BLOCKS: usize = 6;
 pub(super) const BLOCK_H: usize = HOURS / BLOCKS;
 const HOUR_S: i64 = 3600;
-const DAY_S: i64 = 86_400;
 /// A count before the day tells of its minutes only if it is no older: then it is night all the while (own choice) \[h\].
 const OLDEST_COUNT_H: f64 = 9.0;
 /// Gaps of the box temperature up to this are filled straight \[h\].

@@ -8,15 +8,16 @@
 use design::node::Design;
 use design::quantity::Voltage;
 
-use super::Reading;
 use super::ahead::{Silence, Start, silence, silent_after};
 use super::days::{BLOCK_H, BLOCKS, DaySeen, HOURS, MinutesSeen};
 use super::island::{block_sd_volts, minutes_sd};
 use super::model::Model;
 use super::particle::{Particle, Regime};
 use super::parts::{AFTERNOON, CAPACITY, FLOOR, MORNING, YIELD};
+use super::{DAY_S, Reading};
 use crate::random::Stream;
 use crate::sky::climate::Climate;
+use crate::sky::hours::DayHours;
 
 /// A node that was drawn, and its messages: six a day, with as much error as learning grants them.
 #[derive(Clone, Debug)]
@@ -41,6 +42,8 @@ const BEGINS_VOLTS: f32 = 3.95;
 pub const INVENTED_MODULUS: u32 = 4096;
 /// A member of the last day of the year has no other stream.
 const INVENTED: u64 = 1 << 45;
+/// Nor has the sky of several.
+const INVENTED_SKY: u64 = 1 << 46;
 
 /// Draws a node and lets it live so many days from one counted since 1970.
 #[must_use]
@@ -48,7 +51,32 @@ pub fn invented(design: &Design, climate: &Climate, first_day: i64, days: usize,
     let model = Model::new(design, climate, INVENTED_MODULUS, None);
     let mut random = Stream::new(seed, INVENTED);
     let mut node = Particle::new(&model, Some(BEGINS_VOLTS), &mut random);
-    lived(&model, &mut node, (first_day, days), true, &mut random)
+    lived(&model, &mut node, (first_day, days), Under::Own { breaks: true }, &mut random)
+}
+
+/// Draws so many nodes that live under one sky, in which nothing breaks; each has parts of its own.
+#[must_use]
+pub fn invented_site(
+    design: &Design,
+    climate: &Climate,
+    (first_day, days): (i64, usize),
+    nodes: u64,
+    seed: u64,
+) -> Vec<Invented> {
+    let model = Model::new(design, climate, INVENTED_MODULUS, None);
+    let mut random = Stream::new(seed, INVENTED_SKY);
+    let mut bearer = Particle::new(&model, Some(BEGINS_VOLTS), &mut random);
+    (bearer.parts[MORNING], bearer.parts[AFTERNOON]) = (0.0, 0.0);
+    let skies: Vec<DayHours> =
+        (first_day..).take(days).map(|day| bearer.hours_of(&model, &asked(day), &mut random)).collect();
+    let node = |number: u64| {
+        let mut random = Stream::new(seed, INVENTED + 1 + number);
+        let mut node = Particle::new(&model, Some(BEGINS_VOLTS), &mut random);
+        node.regime = Regime::Sound;
+        node.equip(&model);
+        lived(&model, &mut node, (first_day, days), Under::Given(&skies), &mut random)
+    };
+    (0..nodes).map(node).collect()
 }
 
 /// Parts of a node, of what its design says.
@@ -81,7 +109,7 @@ pub fn twin(
         node.parts[place] = share.ln();
     }
     node.equip(&model);
-    let told = lived(&model, &mut node, (first_day, days), false, &mut random);
+    let told = lived(&model, &mut node, (first_day, days), Under::Own { breaks: false }, &mut random);
     let day = first_day + i64::try_from(days).unwrap_or(0);
     let start = Start { day, hour: 0, days: AHEAD_DAYS, mend: None, seed, threads: 1 };
     let winters = silent_after(&model, &vec![&node; WINTERS], &start);
@@ -92,21 +120,33 @@ pub fn twin(
 const AHEAD_DAYS: usize = 180;
 const WINTERS: usize = 400;
 
+/// What a node lives under.
+#[derive(Clone, Copy)]
+enum Under<'a> {
+    /// A sky that is drawn for it, in which something may break or not.
+    Own { breaks: bool },
+    /// The hours of these days, and nothing breaks.
+    Given(&'a [DayHours]),
+}
+
 /// Lives so many days from one on; what is sent.
 fn lived(
     model: &Model,
     node: &mut Particle,
     (first_day, days): (i64, usize),
-    breaks: bool,
+    under: Under<'_>,
     random: &mut Stream,
 ) -> Invented {
     let (mut readings, mut counted) = (Vec::new(), 0.0);
-    for day in (first_day..).take(days) {
+    for (place, day) in (first_day..).take(days).enumerate() {
         let seen = asked(day);
-        if breaks {
+        if matches!(under, Under::Own { breaks: true }) {
             node.pass_night(model, day, random);
         }
-        let hours = node.hours_of(model, &seen, random);
+        let hours = match under {
+            Under::Own { .. } => node.hours_of(model, &seen, random),
+            Under::Given(skies) => node.shaded(&skies[place]),
+        };
         let lived = node.live(model, &seen, &hours);
         let minutes = f64::from(lived.minutes);
         let told = (minutes + f64::from(minutes_sd(lived.minutes)) * student(3, random)).max(0.0);
@@ -130,7 +170,7 @@ fn lived(
     }
     Invented {
         readings,
-        as_of_s: model.clock.begins_s(first_day) + 86_400 * i64::try_from(days).unwrap_or(0),
+        as_of_s: model.clock.begins_s(first_day) + DAY_S * i64::try_from(days).unwrap_or(0),
         noon_yield: node.parts[YIELD].exp() * f64::from(node.regime.panel()),
         load_mah_per_day: 1e3 * node.load_ah,
         capacity: node.parts[CAPACITY].exp(),

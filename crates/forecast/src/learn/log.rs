@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use design::quantity::{Temperature, Voltage};
 
-use super::Reading;
 use super::cell::{Cell, CellError, shortened};
+use super::{DAY_S, Reading};
 
 /// A column that is understood.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -46,7 +46,7 @@ const MOST_MV: f64 = 60_000.0;
 /// So many equal voltages over so long are a converter that stands still: charge and load move a cell by some
 /// millivolts a day (own choice).
 const STUCK_ROWS: usize = 100;
-const STUCK_S: i64 = 4 * 86_400;
+const STUCK_S: i64 = 4 * DAY_S;
 /// Of neighbouring rows this share counts down without a restart where two nodes are mixed (own choice).
 const MIXED_SHARE: f64 = 0.1;
 const MIXED_ROWS: usize = 10;
@@ -280,7 +280,7 @@ fn check_stuck(log: &Log) -> Result<(), LogError> {
         let seconds = last.0 - first.0;
         let same = volts.iter().all(|(_, volts)| volts.total_cmp(&first.1).is_eq());
         if same && volts.len() >= STUCK_ROWS && seconds >= STUCK_S {
-            let (rows, days) = (volts.len(), seconds / 86_400);
+            let (rows, days) = (volts.len(), seconds / DAY_S);
             return Err(LogError::Stuck { millivolts: first.1, rows, days });
         }
     }

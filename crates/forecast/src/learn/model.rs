@@ -13,6 +13,7 @@ use design::quantity::Voltage;
 
 use super::days::{HOURS, SolarClock, place_in_year};
 use super::parts::Beliefs;
+use super::site::SharedSun;
 use super::sun::MeasuredSun;
 use crate::diary::Diary;
 use crate::life::node::NodeTables;
@@ -53,6 +54,10 @@ pub(super) struct Model {
     calm_above: Vec<f32>,
     largest_ohm: f32,
     measured: BTreeMap<i64, MeasuredDay>,
+    /// What nodes nearby saw of the sun.
+    pub(super) shared: Option<SharedSun>,
+    /// Whether members remember the light of their days.
+    pub(super) remembers: bool,
 }
 
 /// How a charge ends.
@@ -99,6 +104,8 @@ impl Model {
             calm_above: (0..=OHM_STEPS).map(|index| tables.calm_above(step(index))).collect(),
             largest_ohm: tables.largest_ohm(),
             measured: sun.map(|sun| measured_days(design, &diary, clock, sun)).unwrap_or_default(),
+            shared: None,
+            remembers: false,
             tables,
         }
     }

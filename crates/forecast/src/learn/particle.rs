@@ -23,6 +23,8 @@ const SUN_GAIN_SD: f64 = 0.06;
 const MEASURED_DAY_SD: f64 = 0.06;
 /// Clouds come rather in the morning or in the afternoon: slope over a day, standard deviation (own choice).
 const TILT_SD: f64 = 0.2;
+/// A day darker than this over what is usual is as dark as one with snow on the panel.
+const LEAST_LIGHT: f64 = 0.03;
 /// Of the capacity, so much current turns the hysteresis over (Plett 2004, from memory).
 const HYSTERESIS_SHARE: f32 = 0.02;
 /// How far the first voltage may be off for reasons that are not modelled \[V\].
@@ -143,6 +145,8 @@ pub(super) struct Particle {
     pub(super) new_ah: f64,
     /// What the running node drew in the last day \[Ah\].
     pub(super) load_ah: f64,
+    /// Logarithm of the light of its days over what is usual, where that is remembered.
+    pub(super) lights: Vec<f32>,
 }
 
 /// What a day of one member looks like from outside.
@@ -178,6 +182,7 @@ impl Particle {
             sky: model.weather.start(random),
             hysteresis,
             life,
+            lights: Vec::new(),
         };
         particle.equip(model);
         particle
@@ -196,6 +201,7 @@ impl Particle {
             sky: Sky::default(),
             hysteresis: 0.0,
             life,
+            lights: Vec::new(),
         }
     }
 
@@ -295,10 +301,20 @@ impl Particle {
         let stray = random.normal();
         let tilt = (TILT_SD * stray) as f32;
         let measured = model.measured(seen.day, seen.hours);
-        let gain = match measured {
-            Some(_) => SUN_GAIN_SD * self.parts[SUN] + MEASURED_DAY_SD * stray,
-            None => model.sun_doubt(seen.month) * self.parts[SUN],
+        let shared = model.shared.as_ref().and_then(|shared| Some((shared.on(seen.day)?, shared.level_sd)));
+        let gain = match (measured, shared) {
+            (Some(_), _) => SUN_GAIN_SD * self.parts[SUN] + MEASURED_DAY_SD * stray,
+            (None, Some(((light, sd), level_sd))) => {
+                let over_usual = (light + sd * random.normal()).exp();
+                model.weather.see_light(seen.place, &mut self.sky, over_usual);
+                level_sd * self.parts[SUN]
+            }
+            (None, None) => model.sun_doubt(seen.month) * self.parts[SUN],
         };
+        if model.remembers {
+            let light = model.weather.over_usual(seen.place, &self.sky).max(LEAST_LIGHT).ln() + gain;
+            self.lights.push(light as f32);
+        }
         let gain = gain.exp() as f32;
         // A day that is cut short goes on from the same dawn.
         let mut dawn = self.sky;
@@ -315,6 +331,16 @@ impl Particle {
             let middle = hour as f32 + 0.5;
             let cloud = if measured.is_some() { 1.0 } else { (1.0 + tilt * (middle - 12.0) / 4.0).max(0.2) };
             *w_m2 *= gain * cloud * profile(hour, morning, afternoon);
+        }
+        hours
+    }
+
+    /// The hours of a day with no shade but its own.
+    pub(super) fn shaded(&self, hours: &DayHours) -> DayHours {
+        let (morning, afternoon) = (self.parts[MORNING].exp() as f32, self.parts[AFTERNOON].exp() as f32);
+        let mut hours = hours.clone();
+        for (hour, w_m2) in hours.in_plane_w_m2.iter_mut().enumerate() {
+            *w_m2 *= profile(hour, morning, afternoon);
         }
         hours
     }

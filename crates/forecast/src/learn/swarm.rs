@@ -100,7 +100,11 @@ impl Swarm {
     /// Possible nodes of a design before anything was heard but its first voltage.
     #[must_use]
     pub fn begin(past: &Past<'_>, climate: &Climate, effort: &Effort) -> Self {
-        let model = Model::new(past.design, climate, past.counter_modulus, past.sun);
+        Self::under(Model::new(past.design, climate, past.counter_modulus, past.sun), past, effort)
+    }
+
+    /// The same in what they live in.
+    pub(super) fn under(model: Model, past: &Past<'_>, effort: &Effort) -> Self {
         let (next_day, from_hour) = begins(&model, past.readings);
         let begins_s = model.clock.begins_s(next_day) + 3600 * from_hour as i64;
         let first = past.readings.iter().find(|one| one.at_s >= begins_s && one.battery.is_some());
@@ -241,7 +245,7 @@ impl Swarm {
     }
 
     /// Figures of all members with their weights.
-    fn of_members(&self, figure: impl Fn(&Particle) -> f64) -> Vec<(f64, f64)> {
+    pub(super) fn of_members(&self, figure: impl Fn(&Particle) -> f64) -> Vec<(f64, f64)> {
         let votes = self.votes();
         let of_island = |(island, vote): (&Island, f64)| -> Vec<(f64, f64)> {
             let pairs = island.members.iter().zip(&island.weights);
@@ -436,7 +440,16 @@ pub fn learn(
     effort: &Effort,
     progress: &dyn Progress,
 ) -> (Learned, Swarm) {
-    let mut swarm = Swarm::begin(past, climate, effort);
+    live_all(Swarm::begin(past, climate, effort), past, effort, progress)
+}
+
+/// Lives all days of a log; what it teaches, and the swarm on the last whole day.
+pub(super) fn live_all(
+    mut swarm: Swarm,
+    past: &Past<'_>,
+    effort: &Effort,
+    progress: &dyn Progress,
+) -> (Learned, Swarm) {
     let (last_day, hour) = swarm.model.clock.day_and_hour(past.as_of_s);
     let to_hour = (hour.round() as usize).min(HOURS);
     let days = usize::try_from(last_day + 1 - swarm.next_day).unwrap_or(0);

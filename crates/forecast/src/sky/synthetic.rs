@@ -192,6 +192,19 @@ impl SyntheticWeather {
         sky.day.air_celsius = celsius as f32;
     }
 
+    /// Light of the day that was drawn over what is usual on this day of the year.
+    pub(crate) fn over_usual(&self, day: usize, sky: &Sky) -> f64 {
+        f64::from(sky.day.clearness * sky.day.sun_factor / self.days[day].mean_clearness.max(0.01))
+    }
+
+    /// The day that was drawn really had so many times the light that is usual.
+    pub(crate) fn see_light(&self, day: usize, sky: &mut Sky, over_usual: f64) {
+        let clearness = self.days[day].mean_clearness * over_usual as f32;
+        let clearness = clearness.clamp(0.0, LARGEST_CLEARNESS as f32);
+        (sky.day.place, sky.day.clearness, sky.day.sun_factor) =
+            (ClearnessPlace::of(clearness), clearness, 1.0);
+    }
+
     /// Light falling on the ground in the day that was drawn [Wh/m²].
     #[must_use]
     pub fn ground_day_wh_m2(&self, day: usize, sky: &Sky) -> f64 {

@@ -24,6 +24,7 @@ const MIGRATIONS: [&str; 9] = [
     include_str!("schema/0007.sql"),
     include_str!("schema/0008.sql"),
     include_str!("schema/0009.sql"),
+    include_str!("schema/0010.sql"),
 ];
 /// Marks a file as a log of ours (own choice: "ovwl" in ASCII).
 const APPLICATION: i32 = 0x6f76_776c;

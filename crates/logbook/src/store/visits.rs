@@ -1,6 +1,7 @@
 //! Who was at a node, and what was done there.
 
 use rusqlite::{Connection, OptionalExtension as _, params};
+use wire::identity::DevEui;
 
 use super::StoreError;
 use super::people::{By, People, deed};
@@ -10,6 +11,8 @@ use crate::received::Moment;
 pub const PARTS: [&str; 7] = ["battery", "panel", "charger", "radio", "sensor", "antenna", "board"];
 /// Longest text of what was done \[characters\] (own choice).
 pub const LONGEST_WHAT: usize = 2000;
+/// Longest name of a certificate \[characters\] (own choice).
+pub const LONGEST_CERTIFICATE: usize = 200;
 /// Largest picture \[bytes\]: a phone scales it down first.
 pub const LARGEST_PHOTO: usize = 2_000_000;
 
@@ -30,6 +33,10 @@ pub struct Visit {
     pub parts: Vec<String>,
     /// Name of the file of its picture, beside the log.
     pub photo_file: Option<String>,
+    /// What the certificate of a calibration is called.
+    pub certificate: Option<String>,
+    /// When the next calibration is due: the beginning of that day, UTC.
+    pub due: Option<Moment>,
 }
 
 /// A visit that is to be noted.
@@ -47,6 +54,10 @@ pub struct Note<'a> {
     pub parts: &'a [String],
     /// Name of the file of its picture.
     pub photo_file: Option<&'a str>,
+    /// What the certificate of a calibration is called.
+    pub certificate: Option<&'a str>,
+    /// When the next calibration is due: the beginning of that day, UTC.
+    pub due: Option<Moment>,
 }
 
 /// Whether a text can be the sender's own number of a visit: 8 to 64 letters, digits and `-`.
@@ -71,8 +82,19 @@ impl People {
         let parts =
             (!note.parts.is_empty()).then(|| serde_json::Value::from(note.parts.to_vec()).to_string());
         let id = change.query_row(
-            "INSERT INTO visit (node, at, \"by\", what, parts, photo_file, own_id) VALUES (?, ?, ?, ?, ?, ?, ?) RETURNING id",
-            params![node, note.at, by.who, note.what, parts, note.photo_file, note.own_id],
+            "INSERT INTO visit (node, at, \"by\", what, parts, photo_file, own_id, certificate, due) \
+             VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id",
+            params![
+                node,
+                note.at,
+                by.who,
+                note.what,
+                parts,
+                note.photo_file,
+                note.own_id,
+                note.certificate,
+                note.due
+            ],
             |row| row.get(0),
         )?;
         deed(&change, by, "noted a visit", note.dev_eui)?;
@@ -113,7 +135,7 @@ impl People {
 /// # Errors
 /// [`StoreError`] if the log can't be read.
 pub fn visits(log: &Connection, dev_eui: Option<&str>, most: u32) -> Result<Vec<Visit>, StoreError> {
-    let sql = "SELECT visit.id, node.dev_eui, at, \"by\", what, parts, photo_file FROM visit \
+    let sql = "SELECT visit.id, node.dev_eui, at, \"by\", what, parts, photo_file, certificate, due FROM visit \
                JOIN node ON node.id = visit.node WHERE ?1 IS NULL OR node.dev_eui = ?1 ORDER BY at DESC, visit.id DESC LIMIT ?2";
     let mut statement = log.prepare_cached(sql)?;
     let mut rows = statement.query(params![dev_eui, most])?;
@@ -131,6 +153,8 @@ pub fn visits(log: &Connection, dev_eui: Option<&str>, most: u32) -> Result<Vec<
                 .map_err(|error| StoreError::Damaged { why: format!("visit {id}: {error}") })?
                 .unwrap_or_default(),
             photo_file: row.get(6)?,
+            certificate: row.get(7)?,
+            due: row.get(8)?,
         });
     }
     Ok(all)
@@ -145,12 +169,33 @@ pub fn photo_file(log: &Connection, id: i64) -> Result<Option<String>, StoreErro
     Ok(log.query_row(sql, [id], |row| row.get(0)).optional()?.flatten())
 }
 
-/// When the epoch of learning began in which a moment lies: with the newest visit before it that changed a part.
+/// When the next calibration of each device is due, by the newest of its visits that says so.
 ///
 /// # Errors
 /// [`StoreError`] if the log can't be read.
-pub fn epoch(log: &Connection, dev_eui: &str, at: Moment) -> Result<Option<Moment>, StoreError> {
-    let sql = "SELECT max(at) FROM visit JOIN node ON node.id = visit.node \
-               WHERE node.dev_eui = ? AND at <= ? AND parts IS NOT NULL";
-    Ok(log.query_row(sql, params![dev_eui, at], |row| row.get(0))?)
+pub fn due(log: &Connection) -> Result<Vec<(DevEui, Moment)>, StoreError> {
+    let sql = "SELECT node.dev_eui, due, max(visit.at) FROM visit JOIN node ON node.id = visit.node \
+               WHERE due IS NOT NULL GROUP BY node.dev_eui ORDER BY node.dev_eui";
+    let mut statement = log.prepare_cached(sql)?;
+    let mut rows = statement.query([])?;
+    let mut all = Vec::new();
+    while let Some(row) = rows.next()? {
+        let text: String = row.get(0)?;
+        let dev_eui = DevEui::from_display(&text)
+            .map_err(|error| StoreError::Damaged { why: format!("device {text}: {error}") })?;
+        all.push((dev_eui, row.get(1)?));
+    }
+    Ok(all)
+}
+
+/// When the epoch of learning began in which a moment lies: with the newest visit before it that changed a part of the device.
+/// What was learned before tells of another node; none if no part was changed.
+///
+/// # Errors
+/// [`StoreError`] if the log can't be read.
+pub fn epoch(log: &Connection, dev_eui: DevEui, at: Moment) -> Result<Option<Moment>, StoreError> {
+    let sql = "SELECT max(visit.at) FROM visit JOIN node ON node.id = visit.node \
+               WHERE node.dev_eui = ? AND visit.at <= ? AND parts IS NOT NULL \
+               AND parts NOT IN ('', '[]', '{}', 'null')";
+    Ok(log.prepare_cached(sql)?.query_row(params![dev_eui.to_string(), at], |row| row.get(0))?)
 }

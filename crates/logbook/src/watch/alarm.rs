@@ -22,6 +22,14 @@ pub enum Rule {
     BelowForecast,
     /// A node with a panel has not been charged since it went out.
     NeverCharged,
+    /// A node that was charged is charged no more.
+    ChargeStopped,
+    /// A node's battery falls faster in the dark than planned.
+    DrainsFast,
+    /// A primary cell comes to its end.
+    CellEnding,
+    /// By what was learned of a node its battery holds far less than its label says.
+    BatteryWorn,
     /// A node begins anew again and again.
     Restarts,
     /// A node asks to join again and again.
@@ -48,6 +56,10 @@ pub enum Rule {
     LeftArea,
     /// A position can't be.
     PlaceImpossible,
+    /// Something that is to move has stood for long.
+    NotMoved,
+    /// A calibration is due.
+    CalibrationDue,
     /// A rule of the site file.
     Threshold,
     /// A rule of the site file can't see.
@@ -92,7 +104,7 @@ impl Urgency {
 
 impl Rule {
     /// All of them: causes before what they swallow.
-    pub const ALL: [Self; 29] = [
+    pub const ALL: [Self; 35] = [
         Self::GatewayAway,
         Self::NothingHeard,
         Self::Silent,
@@ -100,6 +112,10 @@ impl Rule {
         Self::EmptySoon,
         Self::BelowForecast,
         Self::NeverCharged,
+        Self::ChargeStopped,
+        Self::CellEnding,
+        Self::BatteryWorn,
+        Self::DrainsFast,
         Self::Restarts,
         Self::JoinStorm,
         Self::CounterLost,
@@ -113,6 +129,8 @@ impl Rule {
         Self::PlaceStale,
         Self::LeftArea,
         Self::PlaceImpossible,
+        Self::NotMoved,
+        Self::CalibrationDue,
         Self::Threshold,
         Self::CannotSee,
         Self::Store,
@@ -134,6 +152,10 @@ impl Rule {
             Self::EmptySoon => "empty-soon",
             Self::BelowForecast => "below-forecast",
             Self::NeverCharged => "never-charged",
+            Self::ChargeStopped => "charge-stopped",
+            Self::DrainsFast => "drains-fast",
+            Self::BatteryWorn => "battery-worn",
+            Self::CellEnding => "cell-ending",
             Self::Restarts => "restarts",
             Self::JoinStorm => "join-storm",
             Self::CounterLost => "counter-lost",
@@ -147,6 +169,8 @@ impl Rule {
             Self::PlaceStale => "place-stale",
             Self::LeftArea => "left-area",
             Self::PlaceImpossible => "place-impossible",
+            Self::NotMoved => "not-moved",
+            Self::CalibrationDue => "calibration-due",
             Self::Threshold => "threshold",
             Self::CannotSee => "cannot-see",
             Self::Store => "store",
@@ -179,6 +203,10 @@ impl Rule {
             | Self::EmptySoon
             | Self::BelowForecast
             | Self::NeverCharged
+            | Self::ChargeStopped
+            | Self::DrainsFast
+            | Self::BatteryWorn
+            | Self::CellEnding
             | Self::Restarts
             | Self::CounterLost
             | Self::Forged
@@ -195,6 +223,8 @@ impl Rule {
             | Self::SunHeated
             | Self::PlaceStale
             | Self::PlaceImpossible
+            | Self::NotMoved
+            | Self::CalibrationDue
             | Self::Clock
             | Self::BackupOld => Urgency::Note,
         }

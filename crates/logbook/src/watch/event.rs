@@ -36,6 +36,13 @@ pub enum Event {
     },
     /// How the computer that keeps the log is; told with each minute.
     Host(Host),
+    /// When the next calibration of a node is due.
+    CalibrationDue {
+        /// Which one.
+        dev_eui: DevEui,
+        /// The beginning of that day.
+        due: Moment,
+    },
     /// Somebody works on a node until a moment: its alarms wait.
     Paused {
         /// Which one.

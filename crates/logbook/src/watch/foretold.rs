@@ -12,6 +12,8 @@ pub const SOON_D: f64 = 14.0;
 const SOON_SHARE: (f64, f64) = (0.5, 0.25);
 /// A cause opens an alarm once it has been told on so many days running, and closes it once it was not on as many.
 const DAYS: u32 = 3;
+/// A battery that holds so much of its label is not worn any more (own choice).
+const HOLDS_WELL: f64 = 0.8;
 /// What was learned is of no use any more after so long \[us\] (own choice).
 const STALE: Moment = 3 * DAY;
 
@@ -30,6 +32,10 @@ pub struct Foretold {
     pub told_days: u32,
     /// The same without.
     pub clear_days: u32,
+    /// What its battery holds of its label, the middle.
+    pub holds: f64,
+    /// Days running on which its battery was told to be worn.
+    pub worn_days: u32,
 }
 
 impl Foretold {
@@ -70,6 +76,17 @@ impl Foretold {
             _ => Finding::Between,
         }
     }
+
+    /// Whether its battery holds far less than its label says.
+    pub(super) fn find_worn(&self, now: Moment) -> Finding {
+        if self.is_fresh(now) && self.worn_days >= DAYS {
+            return Finding::Wrong(evidence([
+                ("holds_percent", json!((100.0 * self.holds).round())),
+                ("told_d", json!(self.worn_days)),
+            ]));
+        }
+        if self.worn_days == 0 && self.holds >= HOLDS_WELL { Finding::Right } else { Finding::Between }
+    }
 }
 
 #[cfg(test)]
@@ -84,6 +101,8 @@ mod tests {
             cause: Some("the panel gives nothing".to_owned()),
             told_days: 3,
             clear_days: 0,
+            holds: 0.6,
+            worn_days: 3,
         }
     }
 
@@ -105,5 +124,14 @@ mod tests {
         let gone = |clear_days: u32| Foretold { cause: None, told_days: 0, clear_days, ..foretold() };
         assert_eq!(gone(2).find_below(DAY), Finding::Between);
         assert_eq!(gone(3).find_below(DAY), Finding::Right);
+    }
+
+    #[test]
+    fn a_worn_battery_is_told_after_three_days_and_forgotten_once_it_holds_well() {
+        let Finding::Wrong(evidence) = foretold().find_worn(DAY) else { panic!("three days") };
+        assert_eq!(evidence["holds_percent"], 60.0);
+        let of = |holds: f64, worn_days: u32| Foretold { holds, worn_days, ..foretold() }.find_worn(DAY);
+        assert_eq!((of(0.6, 2), of(0.7, 0)), (Finding::Between, Finding::Between));
+        assert_eq!(of(0.9, 0), Finding::Right);
     }
 }

@@ -2,10 +2,10 @@
 
 use std::collections::VecDeque;
 
-use forecast::sky::sun::{self, Algorithm, Observer};
 use serde_json::json;
 
 use super::alarm::{Finding, evidence};
+use super::daylight;
 use super::event::Uplink;
 use super::plan::NodePlan;
 use super::{DAY, HOUR};
@@ -17,13 +17,11 @@ const WITHIN: Moment = 48 * HOUR;
 /// refuse below freezing (own choice).
 const DAYLIGHT_H: u32 = 8;
 /// What a message says of the warmth holds for so many hours before it (own choice).
-const WARMTH_HOLDS: Moment = 6 * HOUR;
+pub(super) const WARMTH_HOLDS: Moment = 6 * HOUR;
 /// A rise of the voltage by which a charge shows \[V\].
-const RISE_VOLTS: f64 = 0.010;
+pub(super) const RISE_VOLTS: f64 = 0.010;
 /// So near its full voltage a battery takes no charge that would show \[V\] (own choice).
 const FULL_WITHIN_VOLTS: f64 = 0.06;
-/// Terrestrial time is ahead of UTC by so much in these years \[s\]; a minute more or less moves the sun by nothing here.
-const DELTA_T_S: f64 = 69.0;
 /// Voltages of which the middle one counts.
 const MEDIAN_OF: usize = 3;
 
@@ -77,13 +75,14 @@ impl Charging {
 
     /// Counts the hours of daylight since the last message in which its charger may charge.
     fn look_at_sun(&mut self, at: Moment, uplink: &Uplink, plan: &NodePlan) {
-        let Some(observer) = Observer::new(plan.latitude_deg, plan.longitude_deg, 0.0) else { return };
+        let Some(observer) = daylight::observer(plan) else { return };
         let before = self.looked_at_sun.replace(at).unwrap_or(at).max(at - WARMTH_HOLDS);
         if self.has_risen || self.daylight_h >= DAYLIGHT_H || !plan.may_charge(uplink) {
             return;
         }
         let hours = (before.div_euclid(HOUR) + 1..=at.div_euclid(HOUR)).map(|hour| hour * HOUR);
-        self.daylight_h += hours.map(|hour| u32::from(is_day(hour, &observer))).sum::<u32>();
+        self.daylight_h +=
+            hours.map(|hour| u32::from(daylight::height_deg(hour, &observer) > 0.0)).sum::<u32>();
     }
 
     /// Of a node that was heard first at a moment.
@@ -104,13 +103,6 @@ impl Charging {
             ("counts_minutes", json!(self.minutes.is_some())),
         ]))
     }
-}
-
-/// Whether the sun stands above the horizon.
-fn is_day(at: Moment, observer: &Observer) -> bool {
-    // Julian day of 1970-01-01 00:00 UTC.
-    let julian_day = 2_440_587.5 + at as f64 / DAY as f64;
-    sun::position(Algorithm::Grena3, julian_day, DELTA_T_S, observer).apparent_zenith_deg < 90.0
 }
 
 #[cfg(test)]

@@ -8,8 +8,9 @@ use super::alarm::{Finding, evidence};
 use super::area::{Area, Place, metres_between};
 use super::event::Uplink;
 use super::plan::{NodePlan, Position};
-use super::seconds;
+use super::{DAY, seconds};
 use crate::received::Moment;
+use crate::usage::has_moved;
 
 /// A fix that does not say how sure it is lies within so many metres in 19 of 20 cases under the open sky (from memory).
 pub const USUAL_ACCURACY_M: f64 = 10.0;
@@ -19,6 +20,8 @@ const FIXES: u32 = 2;
 const INTERVALS: Moment = 3;
 /// Nothing that is planned here goes faster \[m/s\]: 200 km/h.
 const FASTEST_M_S: f64 = 200.0 / 3.6;
+/// What moves and has not for so long may be of more use elsewhere (own choice).
+const STILL_FOR: Moment = 14 * DAY;
 /// The moment of a fix is told in steps that may be as long as this \[s\].
 const COARSE_S: f64 = 60.0;
 
@@ -31,6 +34,8 @@ pub(super) struct Places {
     heard_first: Option<Moment>,
     heard: Option<Moment>,
     is_moving: bool,
+    /// The first fix where it still is.
+    still: Option<Fix>,
     impossible: Option<(&'static str, f64)>,
     sound: u32,
     by_area: BTreeMap<String, Outside>,
@@ -119,6 +124,9 @@ impl Places {
                 return;
             }
         }
+        if self.still.is_none_or(|since| has_moved(&since, &fix)) {
+            self.still = Some(fix);
+        }
         (self.last, self.doubted, self.sound) = (Some(fix), None, self.sound.saturating_add(1));
         for area in areas.iter().filter(|area| area.nodes.contains(&plan.name)) {
             let outside = area.outside_m(fix.place);
@@ -164,6 +172,19 @@ impl Places {
         Finding::Right
     }
 
+    /// Something that is to move has stood for a fortnight, as far as it said where it is.
+    pub(super) fn find_still(&self, position: &Position) -> Finding {
+        let (Some(since), Some(last)) = (self.still, self.last) else { return Finding::Between };
+        let still = last.at - since.at;
+        if !position.moves || still < STILL_FOR {
+            return if still == 0 { Finding::Right } else { Finding::Between };
+        }
+        Finding::Wrong(evidence([
+            ("still_d", json!(still / DAY)),
+            ("accuracy_m", json!(last.accuracy_m.round())),
+        ]))
+    }
+
     /// A position that can't be is wrong; two sound ones end it.
     pub(super) fn find_impossible(&self) -> Finding {
         match self.impossible {
@@ -196,6 +217,7 @@ mod tests {
             moving: column("moving"),
             grid_m: 2.0,
             every: Some(10 * MINUTE),
+            moves: true,
         };
         NodePlan { name: "trailer".to_owned(), position: Some(position), ..every_ten_minutes() }
     }
@@ -276,6 +298,22 @@ mod tests {
                 ("never", json!(true))
             ]))
         );
+    }
+
+    /// A fix each day within what it errs, then one 100 m away.
+    #[test]
+    fn what_has_stood_for_a_fortnight_is_a_note_until_it_moves() {
+        let position = plan().position.expect("it has one");
+        let day = |day: Moment| (day * 1440, Some(if day % 2 == 0 { 0.0 } else { 15.0 }), false);
+        let mut told: Vec<_> = (0..14).map(day).collect();
+        assert_eq!(heard(&told).find_still(&position), Finding::Between, "13 days");
+        told.push(day(14));
+        let Finding::Wrong(evidence) = heard(&told).find_still(&position) else { panic!("14 days") };
+        assert_eq!(evidence["still_d"], 14);
+        let fixed = Position { moves: false, ..position.clone() };
+        assert_eq!(heard(&told).find_still(&fixed), Finding::Between, "it is not meant to move");
+        told.push((15 * 1440, Some(100.0), true));
+        assert_eq!(heard(&told).find_still(&position), Finding::Right);
     }
 
     /// By hand: 40 km in 10 min are 240 km/h, 30 km 180 km/h.

@@ -13,6 +13,7 @@ use forecast::power::battery::open_circuit;
 use forecast::power::charger::gate;
 
 use super::area::METRES_PER_DEGREE;
+use super::cell::Cell;
 use super::event::Uplink;
 use crate::received::Moment;
 
@@ -44,6 +45,12 @@ pub struct NodePlan {
     pub elevation_m: f64,
     /// Column of the battery's voltage, and volts in one of its unit.
     pub battery: Option<(String, f64)>,
+    /// Whether it lives on a primary cell.
+    pub is_primary: bool,
+    /// Where the greatest voltages of the first days of its battery lay, if the log knows \[V\].
+    pub first_volts: Option<f64>,
+    /// Its battery, if something charges it.
+    pub cell: Option<Cell>,
     /// Column of the minutes in charge.
     pub charging: Option<String>,
     /// The charger, if it refuses in the cold or the heat.
@@ -83,6 +90,8 @@ pub struct Position {
     pub grid_m: f64,
     /// How often it sends one while it moves.
     pub every: Option<Moment>,
+    /// Whether it is to move: an activity or its diary speaks of it.
+    pub moves: bool,
 }
 
 /// Days of the year and hours of the day on which a node is under a roof; none by default.
@@ -158,6 +167,9 @@ impl NodePlan {
             longitude_deg: design.site.longitude.degrees(),
             elevation_m: design.site.elevation.metres(),
             battery: column(Meaning::Battery).map(|told| (told.field.to_owned(), told.volts())),
+            is_primary: !design.battery.chemistry.rechargeable(),
+            first_volts: None,
+            cell: Cell::of(design),
             charging: column(Meaning::Charging).map(|told| told.field.to_owned()),
             gate: design.charger.clone().filter(|charger| !charger.temperature_gate.is_empty()),
             warmth: warmth(design),
@@ -251,7 +263,13 @@ fn position(design: &Design) -> Option<Position> {
         moving: told("moving", None).filter(|_| is_flag),
         grid_m: step_deg * METRES_PER_DEGREE,
         every: while_moving(design, message),
+        moves: is_to_move(design),
     })
+}
+
+fn is_to_move(design: &Design) -> bool {
+    let mut activities = design.loads.iter().flat_map(|load| &load.activities);
+    activities.any(|one| one.when.moving.is_some()) || design.diary.iter().any(|stay| stay.moving.is_some())
 }
 
 /// How often a message goes while the node moves: the most often of what sends it then.
@@ -357,6 +375,9 @@ pub(super) mod tests {
             longitude_deg: 13.0,
             elevation_m: 600.0,
             battery: Some(("battery".to_owned(), 1e-3)),
+            is_primary: false,
+            first_volts: None,
+            cell: None,
             charging: None,
             gate: None,
             warmth: Vec::new(),

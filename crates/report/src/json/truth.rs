@@ -48,6 +48,16 @@ pub fn truth(told: &Told) -> Value {
     })
 }
 
+/// The whole of it for nodes that were learned under the sky that they share, and what of the folder was left out.
+pub fn site(all: &[Told], left_out: &[String]) -> Value {
+    json!({
+        "schema": 1,
+        "overwinter": env!("CARGO_PKG_VERSION"),
+        "nodes": all.iter().map(truth).collect::<Vec<_>>(),
+        "left_out": left_out,
+    })
+}
+
 fn band(band: &Band) -> Value {
     json!({ "p05": number(band.p05), "p50": number(band.p50), "p95": number(band.p95) })
 }

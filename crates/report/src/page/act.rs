@@ -140,6 +140,10 @@ pub struct Visit {
     pub parts: Vec<String>,
     /// Where its picture is.
     pub photo: Option<String>,
+    /// What the certificate of a calibration is called.
+    pub certificate: Option<String>,
+    /// The day on which the next calibration is due, UTC.
+    pub due: Option<String>,
 }
 
 impl Page for NoteVisit {
@@ -173,6 +177,14 @@ impl Page for NoteVisit {
                     label for="photo" { "A picture, if you like" }
                     input id="photo" name="photo" type="file" accept="image/jpeg,image/png,image/webp";
                 }
+                p {
+                    label for="certificate" { "Certificate, if it was calibrated" }
+                    input id="certificate" name="certificate" maxlength="200";
+                }
+                p {
+                    label for="due" { "Next calibration due on" }
+                    input id="due" name="due" type="date";
+                }
                 p { button { "Note it" } }
             }
             @if !self.before.is_empty() { h2 { "Before" } @for visit in &self.before { (visit.shown()) } }
@@ -186,6 +198,8 @@ impl Visit {
             p {
                 (self.at.shown()) ", " (plain(&self.by)) ": " (plain(&self.what))
                 @if !self.parts.is_empty() { span.quiet { " (changed: " (self.parts.join(", ")) ")" } }
+                @if let Some(name) = &self.certificate { span.quiet { " (certificate: " (plain(name)) ")" } }
+                @if let Some(due) = &self.due { span.quiet { " (next calibration: " (due) ")" } }
                 @if let Some(photo) = &self.photo { " " a href=(photo) { "picture" } }
             }
         }
@@ -501,10 +515,16 @@ mod tests {
             what: "</p><script>x</script>\u{202e}".into(),
             parts: Vec::new(),
             photo: None,
+            certificate: Some("<b>K-17</b>".into()),
+            due: Some("2027-05-01".into()),
         };
         let shown = visit.shown().into_string();
         assert!(
-            !shown.contains("<script") && !shown.contains("<i>") && !shown.contains('\u{202e}'),
+            shown.contains("next calibration: 2027-05-01")
+                && !shown.contains("<b>")
+                && !shown.contains("<script")
+                && !shown.contains("<i>")
+                && !shown.contains('\u{202e}'),
             "{shown}"
         );
     }

@@ -55,14 +55,16 @@ pub fn say(alarm: &Alarm<'_>) -> Said {
         "silent" | "losing" | "restarts" | "counter-lost" => of_node(alarm),
         "below-forecast" => below_forecast(alarm),
         "empty-soon" if alarm.number("empty_in_14_d_percent").is_some() => empty_by_what_was_learned(alarm),
-        "never-charged" | "empty-soon" => of_charge(alarm),
+        "never-charged" | "charge-stopped" | "drains-fast" | "battery-worn" | "cell-ending"
+        | "empty-soon" => of_charge(alarm),
         "join-storm" | "forged" | "too-long-on-air" | "slower-than-planned" => of_radio(alarm),
         "reading-stuck" | "magic-value" | "reading-jump" | "reading-out-of-range" | "sun-heated" => {
             of_reading(alarm)
         }
-        "place-stale" | "left-area" | "place-impossible" => of_place(alarm),
+        "place-stale" | "left-area" | "place-impossible" | "not-moved" => of_place(alarm),
         "store" | "clock" | "dropped" | "tell-failed" | "backup-old" | "source-away" => of_log(alarm),
         "threshold" | "cannot-see" => of_limit(alarm),
+        "calibration-due" => calibration_due(alarm),
         rule => (
             format!("{}: {rule}", alarm.who),
             "a rule that this program does not know has found it".to_owned(),
@@ -170,9 +172,7 @@ fn of_node(alarm: &Alarm<'_>) -> Three {
 
 fn never_charged(alarm: &Alarm<'_>) -> Three {
     let volts = |name| alarm.said(name, |millivolts| format!("{:.2} V", millivolts / 1e3));
-    let since = alarm.said("since_h", |hours| {
-        if hours < 96.0 { format!("{hours} h") } else { words::span(Duration::from_hours(hours)) }
-    });
+    let since = since(alarm);
     let why = if alarm.evidence.get("counts_minutes") == Some(&Value::Bool(true)) {
         format!("in {since} it has not counted one minute in charge")
     } else {
@@ -187,6 +187,98 @@ fn never_charged(alarm: &Alarm<'_>) -> Three {
         why,
         "see whether the panel is plugged in with its poles right, and free of snow, dirt and shade; bring a panel lead. Do \
          not charge a lithium cell below 0 °C by hand"
+            .to_owned(),
+    )
+}
+
+fn since(alarm: &Alarm<'_>) -> String {
+    alarm.said("since_h", |hours| {
+        if hours < 96.0 { format!("{hours} h") } else { words::span(Duration::from_hours(hours)) }
+    })
+}
+
+fn charge_stopped(alarm: &Alarm<'_>) -> Three {
+    let sign = if alarm.evidence.get("counts_minutes") == Some(&Value::Bool(true)) {
+        "no minute in charge was counted"
+    } else {
+        "its voltage did not rise by 10 mV"
+    };
+    (
+        format!("{} is charged no more", alarm.who),
+        format!(
+            "{sign} for {}, in {} h of which the sun stood high and the battery was low enough to be charged",
+            since(alarm),
+            alarm.figure("sunny_h")
+        ),
+        "look for snow, leaves or dirt on the panel, then at its plug and cable; bring a brush, a panel lead and a meter. Do \
+         not charge a lithium cell below 0 °C by hand"
+            .to_owned(),
+    )
+}
+
+fn drains_fast(alarm: &Alarm<'_>) -> Three {
+    let lifts = alarm.number("lifts_times").map_or_else(String::new, |times| {
+        format!("; a minute in charge lifts it {} times as much as before", words::figure_short(times))
+    });
+    let because = alarm.evidence.get("because").and_then(Value::as_str);
+    let (what, remedy) = match because {
+        Some("battery") => (
+            "its battery holds less than it did",
+            "bring a new battery and look for a swollen or frozen cell; do not charge such a cell",
+        ),
+        Some("load") => (
+            "it draws more than planned",
+            "look for a part that does not sleep, a pin that is pulled, or water; bring a spare board and a meter for \
+             microamperes",
+        ),
+        _ => (
+            "it draws more than planned, or its battery holds less",
+            "bring a battery, a spare board and a meter for microamperes: measure what it draws first",
+        ),
+    };
+    (
+        format!("{}: {what}", alarm.who),
+        format!(
+            "in the middle one of its last {} nights the battery fell by {} % of its charge, planned are {} % at most{lifts}",
+            alarm.figure("nights"),
+            alarm.figure("fell_percent"),
+            alarm.figure("planned_percent")
+        ),
+        remedy.to_owned(),
+    )
+}
+
+fn cell_ending(alarm: &Alarm<'_>) -> Three {
+    let volts = |name| alarm.said(name, |millivolts| format!("{:.2} V", millivolts / 1e3));
+    let before = match alarm.number("before_mv") {
+        Some(_) => format!("; when it was new, or as far back as is known, it lay at {}", volts("before_mv")),
+        None => String::new(),
+    };
+    let starts = match alarm.number("starts") {
+        Some(starts) if starts > 0.0 => format!("; the node began anew {starts} times in the week"),
+        _ => String::new(),
+    };
+    (
+        format!("{}: its primary cell comes to its end", alarm.who),
+        format!(
+            "its voltage stayed between {} and {} for a week{before}{starts}",
+            volts("least_mv"),
+            volts("greatest_mv")
+        ),
+        "bring a new cell of the same kind on the next trip, before the cold; never charge this one"
+            .to_owned(),
+    )
+}
+
+fn battery_worn(alarm: &Alarm<'_>) -> Three {
+    (
+        format!("{}: its battery is worn", alarm.who),
+        format!(
+            "by what was learned of it the battery holds {} % of its label, and that was so on {} days running",
+            alarm.figure("holds_percent"),
+            alarm.figure("told_d")
+        ),
+        "bring a new battery on the next trip; the node's page says whether the promise still holds"
             .to_owned(),
     )
 }
@@ -223,8 +315,13 @@ fn empty_by_what_was_learned(alarm: &Alarm<'_>) -> Three {
 }
 
 fn of_charge(alarm: &Alarm<'_>) -> Three {
-    if alarm.rule == "never-charged" {
-        return never_charged(alarm);
+    match alarm.rule {
+        "never-charged" => return never_charged(alarm),
+        "charge-stopped" => return charge_stopped(alarm),
+        "drains-fast" => return drains_fast(alarm),
+        "battery-worn" => return battery_worn(alarm),
+        "cell-ending" => return cell_ending(alarm),
+        _ => {}
     }
     let volts = |name| alarm.said(name, |millivolts| format!("{:.2} V", millivolts / 1e3));
     (
@@ -391,6 +488,24 @@ fn of_reading(alarm: &Alarm<'_>) -> Three {
     }
 }
 
+fn calibration_due(alarm: &Alarm<'_>) -> Three {
+    let on = alarm.said("due_s", |seconds| {
+        #[expect(clippy::cast_possible_truncation, reason = "seconds since 1970")]
+        let (year, month, day) = forecast::learn::date_of(seconds as i64);
+        format!("{day} {} {year}", words::month(month))
+    });
+    let what = match alarm.number("in_d") {
+        Some(days) if days < 0.0 => "its calibration is overdue",
+        _ => "its calibration is due soon",
+    };
+    (
+        format!("{}: {what}", alarm.who),
+        format!("the newest visit with a certificate says that the next is due on {on}"),
+        "have its sensors calibrated, and note the visit with the new certificate and the next day"
+            .to_owned(),
+    )
+}
+
 fn of_place(alarm: &Alarm<'_>) -> Three {
     let (who, of) = (alarm.who, alarm.of);
     match alarm.rule {
@@ -403,6 +518,14 @@ fn of_place(alarm: &Alarm<'_>) -> Three {
             ),
             "see on its track where it is and who moved it; fetch it, or name it no more in the area"
                 .to_owned(),
+        ),
+        "not-moved" => (
+            format!("{who} has not moved for {} days", alarm.figure("still_d")),
+            format!(
+                "all its fixes of this time are of one place; the last errs by {} m at most in 19 of 20 cases",
+                alarm.figure("accuracy_m")
+            ),
+            "see on its track where it stands, and whether it is of more use elsewhere".to_owned(),
         ),
         "place-stale" => {
             let why = if alarm.evidence.get("never") == Some(&Value::Bool(true)) {

@@ -46,6 +46,30 @@ pub fn page(told: &Told) -> String {
     lines.join("\n") + "\n"
 }
 
+/// The page of several nodes under one sky: of each what `page` says first, and its figures.
+pub fn site(all: &[Told], left_out: &[String]) -> String {
+    let mut lines = vec![paint(BOLD, "Learned under the sky that they share")];
+    for told in all {
+        let learned = &told.truth.learned;
+        let (mark, style) = verdict_mark(told.truth.verdict);
+        let word = format!("{mark} {}", words::verdict(told.truth.verdict));
+        lines.push(String::new());
+        let said = wrap(&format!("{word}: {}. {}.", told.name, truth::headline(told)), WIDTH);
+        lines.extend(said.iter().enumerate().map(|(place, line)| {
+            if place == 0 { line.replacen(&word, &paint(style, &word), 1) } else { line.clone() }
+        }));
+        for cause in &learned.causes {
+            lines.extend(fact("cause", &truth::cause(cause, told)));
+        }
+        lines.extend(fact("silent", &truth::silence(learned.as_of_s, &learned.silence)));
+        lines.extend(table(told));
+    }
+    lines.push(String::new());
+    lines.extend(left_out.iter().flat_map(|left_out| wrap(left_out, WIDTH)));
+    lines.push(paint(QUIET, "9 in 10 lie between the figures in brackets"));
+    lines.join("\n") + "\n"
+}
+
 fn table(told: &Told) -> Vec<String> {
     let row = |label: &str, before: &str, now: &str, unit: &str| {
         format!("{label:<LABEL$}{before:<FIGURE$}{now:<FIGURE$}{unit}").trim_end().to_owned()

@@ -13,6 +13,8 @@ use logbook::store::{settings, since, visits};
 use logbook::watch::About;
 use rusqlite::{Connection, OptionalExtension as _};
 
+use crate::web::shown::day_in_utc;
+
 use super::ask::{Asked, Refused, text, time, time_if};
 
 pub(super) fn me(asked: &Asked, _: &Connection) -> Result<String, Refused> {
@@ -249,6 +251,8 @@ pub(super) fn visits(asked: &Asked, log: &Connection) -> Result<String, Refused>
             what: visit.what,
             parts: visit.parts,
             has_photo: visit.photo_file.is_some(),
+            certificate: visit.certificate,
+            due: visit.due.and_then(day_in_utc),
         })
     });
     text(&shape::Visits { visits: visits.collect::<Result<_, Refused>>()? })

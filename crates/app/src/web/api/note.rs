@@ -32,6 +32,8 @@ pub(super) fn visit(asked: &Asked, doer: &Doer, body: &[u8]) -> Result<String, R
         what: &new.what,
         parts: &new.parts,
         photo: photo.as_deref(),
+        certificate: new.certificate.as_deref(),
+        due: new.due.as_deref(),
     };
     let (id, was_there) = visit::note(&asked.house, &wish, doer).map_err(|refused| match refused {
         visit::Refused::Store(error) => Refused::Store(error),

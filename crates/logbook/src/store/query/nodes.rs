@@ -135,6 +135,24 @@ pub fn days(
     Ok(found.collect::<Result<_, _>>()?)
 }
 
+/// The greatest value of a field on each of the first days after one (since 1970, UTC), in whichever message it came: so many.
+///
+/// # Errors
+/// [`StoreError`] if the log can't be read.
+pub fn greatest_by_day(
+    log: &Connection,
+    dev_eui: &str,
+    field: &str,
+    (after, days): (i64, usize),
+) -> Result<Vec<f64>, StoreError> {
+    let sql = "SELECT max(greatest) FROM day WHERE node = (SELECT id FROM node WHERE dev_eui = ?1) AND field = ?2 \
+               AND day > ?3 AND greatest IS NOT NULL GROUP BY day ORDER BY day LIMIT ?4";
+    let most = i64::try_from(days).unwrap_or(i64::MAX);
+    let mut statement = log.prepare_cached(sql)?;
+    let found = statement.query_map(params![dev_eui, field, after, most], |row| row.get(0))?;
+    Ok(found.collect::<Result<_, _>>()?)
+}
+
 /// What was done to a device, the newest first.
 ///
 /// # Errors

@@ -60,16 +60,6 @@ pub fn supply(
     Ok(supply)
 }
 
-/// When a visit last changed a part of a device: what was learned before tells of another node.
-///
-/// # Errors
-/// [`StoreError`] if the log can't be read.
-pub fn changed_at(log: &Connection, dev_eui: DevEui) -> Result<Option<Moment>, StoreError> {
-    let sql = "SELECT max(visit.at) FROM visit JOIN node ON node.id = visit.node \
-               WHERE node.dev_eui = ? AND parts IS NOT NULL AND parts NOT IN ('', '[]', '{}', 'null')";
-    Ok(log.prepare_cached(sql)?.query_row([dev_eui.to_string()], |row| row.get(0))?)
-}
-
 fn meanings(kind: &Design) -> Meanings {
     let meant = kind.told().filter_map(|told| {
         Some(((told.message.to_owned(), told.field.to_owned()), (told.meaning?, told.volts())))
