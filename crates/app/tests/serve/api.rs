@@ -328,7 +328,7 @@ fn a_visit_that_is_sent_twice_is_there_once_and_by_whom_it_was_made() {
         .and_then(Iterator::collect)
         .expect("rows");
     assert_eq!(deeds, vec![("ann".to_owned(), "noted a visit".to_owned(), ONE.to_owned()); 2]);
-    let device = ONE.parse::<wire::identity::DevEui>().expect("an identity");
+    let device = wire::identity::DevEui::from_display(ONE).expect("an identity");
     let epoch = |at: i64| logbook::store::visits::epoch(&log, device, at).expect("it is read");
     assert!(epoch(i64::MAX).is_some(), "the changed battery begins one");
     assert_eq!(epoch(1_767_324_000_000_000), None, "the look of January does not");
