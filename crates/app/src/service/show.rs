@@ -8,7 +8,7 @@ use logbook::store::sqlite;
 use logbook::store::writer::Counts;
 use report::problem::Failure;
 
-use super::{Settings, listen, log_failure, named, no_random, no_threads, settings, stop_signal};
+use super::{Settings, listen, log_failure, named, no_random, no_threads, settings, stop_signal, watcher};
 use crate::input::fleet;
 use crate::known::Known;
 use crate::output;
@@ -47,6 +47,7 @@ async fn shown(site: Arc<fleet::Site>, settings: Settings) -> Result<(), Failure
         promises: Promises::begin(Arc::clone(&site), pulse.stopping()).map_err(|error| no_threads(&error))?,
         truths: Arc::new(Truths::default()),
         typing: web::Typing::default(),
+        areas: watcher::setup(&site, &setup)?.areas,
         known: Known::of(&site, &setup),
         zone: settings::zone(&site)?,
         names: named(&setup.registry),
