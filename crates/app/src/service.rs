@@ -440,13 +440,13 @@ impl Service {
     async fn serve(self, signals: &mut Signals, socket: &mut Socket) -> Result<Ended, Failure> {
         let Self { site, settings, setup, log, form, greeting, posted, subscriptions, onward, zone, .. } =
             self;
-        let outlets = self.outlets;
-        let (watch, gateway_names, pace, known) = (self.watch, self.gateway_names, self.pace, self.known);
+        let (watch, gateway_names, pace, known, outlets) =
+            (self.watch, self.gateway_names, self.pace, self.known, self.outlets);
         let gateways = socket_of(settings.udp, socket).await?;
         let (stations, stations_door) = stations_at(&site, &settings, &setup).await?.unzip();
         let page = page_at(&settings).await?;
-        let newest = log.progress().map_err(|error| log_failure(&settings.log, &error))?.0;
-        let pulse = Arc::new(Pulse::new(newest));
+        let log_failed = |error| log_failure(&settings.log, &error);
+        let pulse = Arc::new(Pulse::new(log.progress().map_err(log_failed)?.0));
         let tally = Arc::new(Mutex::new(Tally::default()));
         let (registry, names) = (setup.registry.clone(), named(&setup.registry));
         let (teller, printed) = teller::begin().map_err(|error| no_threads(&error))?;
@@ -476,8 +476,7 @@ impl Service {
             troubled: false,
         };
         let gate = Gate::new().map_err(|error| no_random(&error))?;
-        let writer = Writer::start(log, setup, now(), Box::new(printer))
-            .map_err(|error| log_failure(&settings.log, &error))?;
+        let writer = Writer::start(log, setup, now(), Box::new(printer)).map_err(log_failed)?;
         output::complain(&greeting);
         let door = Arc::new(Door::new(writer.inbox()));
         let watching = watcher::begin(&watched, waiting, &door, &pulse, watch_teller, writer.counts())
@@ -540,9 +539,8 @@ impl Service {
         if matches!(ended, Ended::Stopped) {
             output::complain(&last_word(&tally, dropped, unreadable));
         }
-        stopped.map_err(|error| log_failure(&settings.log, &error))?;
-        mark::note(&settings)?;
-        Ok(ended)
+        stopped.map_err(log_failed)?;
+        mark::note(&settings).map(|()| ended)
     }
 }
 

@@ -73,7 +73,6 @@ fn a_zoom_over_a_million_readings_is_drawn_at_once() {
         assert!(air.contains("−39.5 to 18.9 °C here"), "{hours} h: {air}");
         let figures = air.matches("<th scope=\"row\">").count();
         assert!((15..=24).contains(&figures), "{figures} rows of figures for {hours} h");
-        println!("{hours} h of a million readings drawn in {took:?}");
         assert!(took < LONGEST, "{hours} h took {took:?}");
     }
     assert_eq!(server.stop("-TERM").0, Some(0));

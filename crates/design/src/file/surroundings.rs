@@ -139,7 +139,7 @@ section! {
     pub(crate) struct GroundSection = "ground" {
         /// Terrain tiles, HGT or GeoTIFF in latitude and longitude; their paths count from the folder of this file. Left out: flat ground, with a wide doubt.
         terrain: Vec<At<String>> = optional ["terrain/larkmoor.tif"];
-        /// Land-cover maps, GeoTIFF in latitude and longitude with one class a pixel, whose paths count as those of the terrain. They say what stands along the way where neither node nor gateway has `surroundings` of its own; around them they take the place of `around_nodes` and `around_gateways`. Classes are numbered as in the legend of ESA WorldCover: 10 and 95 trees, 50 built up, 80 water, 20, 30, 40, 60, 70, 90 and 100 open. Left out: those words, up to half-way.
+        /// Land-cover maps, GeoTIFF in latitude and longitude with one class a pixel, whose paths count as those of the terrain. They say what stands along the way where neither node nor gateway has `surroundings` of its own; around them they take the place of `around_nodes` and `around_gateways`. Classes are numbered as in the legend of the ESA world cover map: 10 and 95 trees, 50 built up, 80 water, 20, 30, 40, 60, 70, 90 and 100 open. Left out: those words, up to half-way.
         land_cover: Vec<At<String>> = optional ["terrain/larkmoor-cover.tif"];
         /// The terrain is a surface model, with roofs and tree tops in its heights: then nothing is laid over it.
         roofs_in_terrain: bool = default false;

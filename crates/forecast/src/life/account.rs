@@ -56,20 +56,20 @@ impl Harm {
     /// Of lives of so many years with so many such hours.
     #[must_use]
     pub fn of(lives: &[HarmHours], years: f64) -> Self {
-        let often = |of: fn(&HarmHours) -> u32| Often::of(lives.iter().map(of), years);
+        let often = |of: fn(&HarmHours) -> u32| Often::of(&lives.iter().map(of).collect::<Vec<_>>(), years);
         Self { frozen: often(|life| life.frozen), hot: often(|life| life.hot) }
     }
 }
 
 impl Often {
-    fn of(hours: impl ExactSizeIterator<Item = u32> + Clone, years: f64) -> Self {
+    fn of(hours: &[u32], years: f64) -> Self {
         let lives = hours.len().max(1) as f64;
         let with_at_least = |least: f64| {
-            let counted = hours.clone().filter(|hours| *hours > 0 && f64::from(*hours) >= least * years);
+            let counted = hours.iter().filter(|hours| **hours > 0 && f64::from(**hours) >= least * years);
             Share::from_fraction(counted.count() as f64 / lives)
         };
         Self {
-            hours_per_year: hours.clone().map(f64::from).sum::<f64>() / (lives * years),
+            hours_per_year: hours.iter().copied().map(f64::from).sum::<f64>() / (lives * years),
             lives: with_at_least(0.0),
             harmed: with_at_least(HARMFUL_HOURS_PER_YEAR),
         }

@@ -176,7 +176,7 @@ fn link(
         frequency: frequency(radio),
     };
     let path = way.loss(terrain);
-    let mapped = terrain.filter(|terrain| terrain.has_cover() && path.trail.is_some()).is_some();
+    let mapped = terrain.is_some_and(|terrain| terrain.has_cover() && path.trail.is_some());
     let known = Known {
         spot_sd_db: spot_sd_db(design, mapped),
         ..known(design, radio, gateway, way.of_model(terrain), unknown)

@@ -216,16 +216,16 @@ fn read_so(map: &CoverageMap) -> String {
         map.margin_db,
     );
     if map.coverage.outside_db.is_some() {
-        said += &format!(
-            " Slanting lines: heard with that reserve only if {} outside, which the file does not say.",
+        said = format!(
+            "{said} Slanting lines: heard with that reserve only if {} outside, which the file does not say.",
             map.left_open
         );
     }
     let zones = map.zones();
     let unknown = zones.iter().zip(map.zone_shares()).find(|(zone, _)| **zone == Zone::HeightUnknown);
     if let Some((_, share)) = unknown {
-        said += &format!(
-            " Dots, on {:.0} % of the map: the height of the ground is not known there or on the way, so nothing is said; the \
+        said = format!(
+            "{said} Dots, on {:.0} % of the map: the height of the ground is not known there or on the way, so nothing is said; the \
              other shares are of the rest.",
             (100.0 * share).max(1.0)
         );

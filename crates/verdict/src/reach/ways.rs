@@ -131,7 +131,7 @@ pub(super) fn remedies(
                 .find(brings_enough)
         })
         .flatten();
-    let second = second_gateway(design, terrain, unknown, &holds);
+    let second = second_gateway(design, terrain, unknown, holds);
     let found = [outside, node, mast, both, antenna.map(better), second];
     let found: Vec<Remedy> = found.into_iter().flatten().collect();
     if found.is_empty() { vec![Remedy::AnotherGateway] } else { found }
