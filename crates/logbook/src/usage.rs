@@ -3,14 +3,11 @@
 use std::collections::BTreeMap;
 
 use crate::received::Moment;
-use crate::watch::{Area, Fix, metres_between};
+use crate::watch::{Area, Fix, has_moved};
 
 const HOUR: Moment = 3_600_000_000;
 /// Between two fixes farther apart in time nobody knows where it was, unless both are of one place (own choice).
 const LONGEST_GAP: Moment = 12 * HOUR;
-/// Farther apart than both may err and this \[m\], two fixes are of two places: the length of a trailer and its tractor (own
-/// choice).
-const MOVED_BY_M: f64 = 20.0;
 
 /// What something that moves was used for in a time.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -29,7 +26,7 @@ pub struct Usage {
 
 impl Usage {
     /// By fixes in the order of time, between two moments.
-    pub fn of(fixes: &[Fix], areas: &[Area], (from, to): (Moment, Moment)) -> Self {
+    pub fn of(fixes: &[Fix], areas: &[&Area], (from, to): (Moment, Moment)) -> Self {
         let mut usage = Self { last: fixes.last().copied(), ..Self::default() };
         for area in areas {
             usage.by_area.insert(area.name.clone(), 0);
@@ -62,7 +59,7 @@ impl Usage {
         usage
     }
 
-    fn add(&mut self, fix: &Fix, time: Moment, areas: &[Area]) {
+    fn add(&mut self, fix: &Fix, time: Moment, areas: &[&Area]) {
         let mut is_inside = false;
         for area in areas.iter().filter(|area| area.outside_m(fix.place) <= fix.accuracy_m) {
             *self.by_area.entry(area.name.clone()).or_default() += time;
@@ -72,11 +69,6 @@ impl Usage {
             self.elsewhere += time;
         }
     }
-}
-
-/// Whether two fixes are of two places for sure.
-pub(crate) fn has_moved(one: &Fix, other: &Fix) -> bool {
-    metres_between(one.place, other.place) > one.accuracy_m + other.accuracy_m + MOVED_BY_M
 }
 
 #[cfg(test)]
@@ -94,16 +86,16 @@ mod tests {
         told.iter().map(fix).collect()
     }
 
-    fn yard() -> [Area; 1] {
+    fn yard() -> Area {
         let ground = Ground::Circle { middle: (47.0, 13.0), radius_m: 200.0 };
-        [Area { name: "yard".to_owned(), nodes: Vec::new(), ground }]
+        Area { name: "yard".to_owned(), nodes: Vec::new(), ground }
     }
 
     /// By hand: 4 h in the yard, an hour on the way of which half counts for each side, 2 h in the field, then seen no more.
     #[test]
     fn hours_by_area_elsewhere_and_unknown_make_up_the_time() {
         let told = fixes(&[(0, 0.0), (2, 5.0), (4, 0.0), (5, 3000.0), (7, 3005.0)]);
-        let usage = Usage::of(&told, &yard(), (0, 24 * HOUR));
+        let usage = Usage::of(&told, &[&yard()], (0, 24 * HOUR));
         assert_eq!(usage.by_area["yard"], 4 * HOUR + HOUR / 2);
         assert_eq!((usage.elsewhere, usage.unknown), (2 * HOUR + HOUR / 2, 17 * HOUR));
         assert_eq!(usage.still_since, Some(5 * HOUR));
@@ -113,16 +105,16 @@ mod tests {
     /// Two days without a fix: at one place it stood there; at two nobody knows.
     #[test]
     fn a_long_gap_counts_only_where_it_stood() {
-        let stood = Usage::of(&fixes(&[(0, 0.0), (48, 15.0)]), &yard(), (0, 48 * HOUR));
+        let stood = Usage::of(&fixes(&[(0, 0.0), (48, 15.0)]), &[&yard()], (0, 48 * HOUR));
         assert_eq!((stood.by_area["yard"], stood.unknown), (48 * HOUR, 0));
         assert_eq!(stood.still_since, Some(0));
-        let went = Usage::of(&fixes(&[(0, 0.0), (48, 3000.0)]), &yard(), (0, 48 * HOUR));
+        let went = Usage::of(&fixes(&[(0, 0.0), (48, 3000.0)]), &[&yard()], (0, 48 * HOUR));
         assert_eq!((went.by_area["yard"], went.elsewhere, went.unknown), (0, 0, 48 * HOUR));
     }
 
     #[test]
     fn what_was_never_seen_is_unknown_all_the_time() {
-        let usage = Usage::of(&[], &yard(), (0, 24 * HOUR));
+        let usage = Usage::of(&[], &[&yard()], (0, 24 * HOUR));
         assert_eq!((usage.unknown, usage.still_since, usage.last), (24 * HOUR, None, None));
     }
 }

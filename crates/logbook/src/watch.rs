@@ -79,6 +79,7 @@ pub use cell_ending::FIRST_CELL_DAYS;
 pub use event::{Event, Frame, Host, Uplink, What};
 pub use first_days::{FIRST_DAYS, FirstDay, Point, Promised, first_days};
 pub use foretold::{Foretold, SOON_D};
+pub(crate) use place::has_moved;
 pub use place::{Fix, USUAL_ACCURACY_M, is_nowhere, too_fast};
 pub use plan::{Granted, NodePlan, Position, Roofed, Sensor};
 pub use threshold::{Over, Threshold};

@@ -4,6 +4,7 @@ use forecast::terrain::Place;
 use logbook::received::Moment;
 use logbook::store::StoreError;
 use logbook::store::query::nodes as query;
+use logbook::usage::Usage;
 use logbook::watch::{Area, Fix, Ground, METRES_PER_DEGREE, NodePlan, is_nowhere, metres_between};
 use report::chart::track::Outlined;
 use report::page::track::{self as page, Doing, InArea, Leg, Pass, Track};
@@ -87,11 +88,14 @@ pub(super) fn state(look: &Look<'_>, name: &str) -> Result<Option<Track>, StoreE
         .collect();
     fixes.reverse();
     fixes.truncate(SHOWN);
+    let used = Usage::of(&found, &areas, (look.now - DAYS * DAY_US, look.now));
     Ok(Some(Track {
         name: name.to_owned(),
         fixes,
         legs: legs(look, &found, &areas),
-        areas: areas.iter().map(|area| in_area(look, area, &found)).collect(),
+        areas: areas.iter().map(|area| in_area(look, area, &found, &used)).collect(),
+        elsewhere_hours: hours(used.elsewhere),
+        unknown_hours: hours(used.unknown),
         is_stale: is_stale(look, &found),
         is_cut: heard.is_cut,
         borders: areas.iter().map(|area| outlined(area)).collect(),
@@ -166,7 +170,11 @@ fn went(look: &Look<'_>, way: &[Fix]) -> Option<Leg> {
 }
 
 /// Whether it is in an area, and when it passed its border: by more than the position may err, or inside.
-fn in_area(look: &Look<'_>, area: &Area, found: &[Fix]) -> InArea {
+fn hours(time: Moment) -> f64 {
+    time as f64 / HOUR_US as f64
+}
+
+fn in_area(look: &Look<'_>, area: &Area, found: &[Fix], used: &Usage) -> InArea {
     let (mut is_inside, mut passes) = (None, Vec::new());
     for fix in found {
         let outside = area.outside_m(fix.place);
@@ -182,7 +190,8 @@ fn in_area(look: &Look<'_>, area: &Area, found: &[Fix]) -> InArea {
         is_inside = Some(now);
     }
     passes.reverse();
-    InArea { name: area.name.clone(), is_inside, passes }
+    let hours = used.by_area.get(&area.name).copied().map_or(0.0, hours);
+    InArea { name: area.name.clone(), is_inside, hours, passes }
 }
 
 /// An area by its borders.

@@ -10,7 +10,6 @@ use super::event::Uplink;
 use super::plan::{NodePlan, Position};
 use super::{DAY, seconds};
 use crate::received::Moment;
-use crate::usage::has_moved;
 
 /// A fix that does not say how sure it is lies within so many metres in 19 of 20 cases under the open sky (from memory).
 pub const USUAL_ACCURACY_M: f64 = 10.0;
@@ -22,8 +21,16 @@ const INTERVALS: Moment = 3;
 const FASTEST_M_S: f64 = 200.0 / 3.6;
 /// What moves and has not for so long may be of more use elsewhere (own choice).
 const STILL_FOR: Moment = 14 * DAY;
+/// Farther apart than both may err and this \[m\], two fixes are of two places: the length of a trailer and its tractor (own
+/// choice).
+const MOVED_BY_M: f64 = 20.0;
 /// The moment of a fix is told in steps that may be as long as this \[s\].
 const COARSE_S: f64 = 60.0;
+
+/// Whether two fixes are of two places for sure.
+pub(crate) fn has_moved(one: &Fix, other: &Fix) -> bool {
+    metres_between(one.place, other.place) > one.accuracy_m + other.accuracy_m + MOVED_BY_M
+}
 
 /// Where a node was.
 #[derive(Clone, Debug, Default, PartialEq)]

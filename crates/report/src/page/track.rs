@@ -20,6 +20,10 @@ pub struct Track {
     pub legs: Vec<Leg>,
     /// The areas in which it is to stay.
     pub areas: Vec<InArea>,
+    /// Time outside all areas in the days shown \[h\].
+    pub elsewhere_hours: f64,
+    /// Time of them of which nobody knows where it was \[h\].
+    pub unknown_hours: f64,
     /// Whether the newest position is too old to say where it is now.
     pub is_stale: bool,
     /// Whether positions are cut for whoever looks.
@@ -85,6 +89,8 @@ pub struct InArea {
     pub name: String,
     /// Whether its last position lies inside; `None` where it has none.
     pub is_inside: Option<bool>,
+    /// So long it was there in the days shown \[h\].
+    pub hours: f64,
     /// When it came in and went out, the newest first.
     pub passes: Vec<Pass>,
 }
@@ -123,7 +129,7 @@ impl Page for Track {
         html! {
             @if self.is_cut { p.quiet { "For people who may only read, positions are cut as the site file says." } }
             div data-part="track" { @if let Some(chart) = self.chart() { (chart.section()) } }
-            section data-part="areas" { @if !self.areas.is_empty() { h2 { "Areas" } @for area in &self.areas { (area.shown()) } } }
+            section data-part="areas" { @if !self.areas.is_empty() { h2 { "Areas" } (self.used()) @for area in &self.areas { (area.shown()) } } }
             section data-part="legs" { @if !self.legs.is_empty() { h2 { "Stays and ways" } (self.stays_and_ways()) } }
             section data-part="fixes" { h2 { "What it said" } (self.said()) }
             p {
@@ -153,6 +159,18 @@ impl Track {
                     th scope="row" { (leg.from.shown()) @if let Some(to) = &leg.to { " to " (to.shown()) } @else { " until now" } }
                     td { (leg.what.shown()) }
                 }
+            } } }
+        }
+    }
+
+    /// Where it was for how long.
+    fn used(&self) -> Markup {
+        let areas = self.areas.iter().map(|area| (plain(&area.name), area.hours));
+        let others =
+            [("elsewhere".to_owned(), self.elsewhere_hours), ("not known".to_owned(), self.unknown_hours)];
+        html! {
+            table.plain { tbody { @for (place, hours) in areas.chain(others) {
+                tr { th scope="row" { (place) } td.figure { (format!("{hours:.1} h")) } }
             } } }
         }
     }
@@ -235,7 +253,8 @@ mod tests {
     fn track(fixes: Vec<Fix>, is_stale: bool) -> Track {
         let name = "trailer".into();
         let (legs, areas, borders) = (Vec::new(), Vec::new(), Vec::new());
-        Track { name, fixes, legs, areas, is_stale, is_cut: false, borders }
+        let (elsewhere_hours, unknown_hours) = (12.0, 120.0);
+        Track { name, fixes, legs, areas, elsewhere_hours, unknown_hours, is_stale, is_cut: false, borders }
     }
 
     #[test]
@@ -268,6 +287,7 @@ mod tests {
             areas: vec![InArea {
                 name: "orchard".into(),
                 is_inside: Some(false),
+                hours: 36.04,
                 passes: vec![Pass { at: at(), is_in: false }],
             }],
             ..track(vec![fix(None), Fix { is_old: true, ..fix(Some(47.0)) }, fix(Some(47.0))], false)
@@ -279,6 +299,8 @@ mod tests {
             "went 1.2 km",
             "It is outside orchard",
             "went out",
+            "36.0 h",
+            "120.0 h",
             "export.gpx?node=trailer",
         ] {
             assert!(text.contains(said), "{said}: {text}");
