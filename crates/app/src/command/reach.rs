@@ -309,8 +309,12 @@ impl Said<'_> {
 /// What is said of a node: how it is heard, what is in the way, what would help, and what is not known.
 fn node(design: &Design, reach: &Reach, lived: &Result<Vec<WayLived>, String>) -> Vec<String> {
     let answer = sentences::reach::will_it_be_heard(reach.verdict);
-    let heard = sentences::reach::heard(reach);
-    let mut lines = vec![format!("{:<17} {answer} {heard}: {}", design.name, way(reach))];
+    // Where it is not heard the answer has said so.
+    let heard = match reach.verdict {
+        Verdict::Fails => String::new(),
+        _ => format!("; {}", sentences::reach::heard(reach)),
+    };
+    let mut lines = vec![format!("{:<17} {answer} {}{heard}", design.name, way(reach))];
     let mut more = |text: String| lines.push(format!("{:<17} {text}", ""));
     match (lived, reach.links.first()) {
         (Ok(ways), Some(best)) if !ways.is_empty() => {

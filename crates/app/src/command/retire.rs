@@ -101,7 +101,7 @@ fn retire(arguments: &Retire) -> Result<String, Failure> {
 fn open_row<'a>(rows: &'a [Node], name: &str) -> Result<&'a Node, Failure> {
     rows.iter().find(|row| row.open() && row.name == name).ok_or_else(|| {
         let message = format!("no open row of the registry is called {name}");
-        Failure::of(Problem::of_file("registry", name, message, "see which rows are open"))
+        Failure::of(Problem::of_file("node", name, message, "see which rows are open"))
     })
 }
 

@@ -28,15 +28,15 @@ pub(super) struct Outlet {
     source: String,
     order: Order,
     way: Way,
-    /// What people call the nodes whose keys are not here.
+    /// What people call the nodes.
     names: BTreeMap<String, String>,
 }
 
 /// All that the site file names.
 pub(super) fn all(site: &fleet::Site, setup: &Site) -> Result<Vec<Outlet>, Failure> {
-    let elsewhere = setup.registry.iter().filter(|row| row.open() && !setup.keys.contains_key(&row.dev_eui));
+    let open = setup.registry.iter().filter(|row| row.open());
     let names: BTreeMap<String, String> =
-        elsewhere.map(|row| (row.dev_eui.to_string(), row.name.clone())).collect();
+        open.map(|row| (row.dev_eui.to_string(), row.name.clone())).collect();
     let mut all = Vec::new();
     for source in &site.fleet.sources {
         let Some(outlet) = &source.outlet else { continue };

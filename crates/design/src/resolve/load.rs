@@ -76,7 +76,8 @@ impl Resolver<'_> {
             .collect();
         let loads: Vec<Load> = loads.into_iter().collect::<Option<_>>()?;
         let sends = loads.iter().flat_map(|load| &load.activities).any(Activity::sends);
-        if let Some(radio) = root.radio.as_ref().filter(|_| !sends) {
+        // Steps that can't be read may be those that send.
+        if let Some(radio) = root.radio.as_ref().filter(|_| !sends && !self.found.has_errors()) {
             let message = "the radio never sends: no activity has a step with an `uplink`";
             let help = "add `{ uplink = { payload = \"12 bytes\" } }` to the steps of an activity, or leave `[radio]` out";
             self.found.warning(diagnostic::RADIO_UNUSED, &radio.span, message, help);

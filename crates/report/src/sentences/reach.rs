@@ -6,7 +6,7 @@ use forecast::radio::link::{Link, Surveyed};
 use forecast::radio::trail::TrailError;
 use verdict::placing::WayLived;
 use verdict::plan::Verdict;
-use verdict::reach::{Errand, Reach, Remedy, Unknown, cheapest, rate_name};
+use verdict::reach::{Errand, Reach, Unknown, cheapest, rate_name};
 
 use super::obstacle::finding;
 use crate::words;
@@ -106,7 +106,7 @@ pub fn remedies(reach: &Reach) -> Option<String> {
     let said: Vec<String> = reach.remedies.iter().map(|remedy| remedy.text(gateway)).collect();
     match &reach.remedies[..] {
         [] => None,
-        [Remedy::AnotherGateway] => Some(said.join(" or ")),
+        [_] => Some(said.join("")),
         _ => Some(format!("one of: {}", said.join(", "))),
     }
 }

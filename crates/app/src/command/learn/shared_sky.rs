@@ -31,7 +31,7 @@ pub(super) fn told(arguments: &LearnOf) -> Result<(String, Verdict), Failure> {
     if let Some(report) = &arguments.report {
         let message = "a report is of one node".to_owned();
         let help = "leave it out, or learn one node: `overwinter learn NODE.toml LOG.csv --report FILE.html`";
-        return Err(Failure::of(Problem::of_file("report", &report.to_string_lossy(), message, help)));
+        return Err(Failure::of(Problem::of_file("option", &report.to_string_lossy(), message, help)));
     }
     let site = fleet::site(&arguments.design)?;
     let (nodes, left_out) = nodes(&site, arguments)?;
