@@ -440,8 +440,8 @@ impl Service {
     async fn serve(self, signals: &mut Signals, socket: &mut Socket) -> Result<Ended, Failure> {
         let Self { site, settings, setup, log, form, greeting, posted, subscriptions, onward, zone, .. } =
             self;
-        let (watch, gateway_names, pace, known, outlets) =
-            (self.watch, self.gateway_names, self.pace, self.known, self.outlets);
+        let (watch, gateway_names, pace, known, outlets, tellers) =
+            (self.watch, self.gateway_names, self.pace, self.known, self.outlets, self.tellers);
         let gateways = socket_of(settings.udp, socket).await?;
         let (stations, stations_door) = stations_at(&site, &settings, &setup).await?.unzip();
         let page = page_at(&settings).await?;
@@ -451,7 +451,6 @@ impl Service {
         let (registry, names) = (setup.registry.clone(), named(&setup.registry));
         let (teller, printed) = teller::begin().map_err(|error| no_threads(&error))?;
         let (lookout, twin, waiting) = watcher::open();
-        let (areas, tellers) = (watch.areas.clone(), self.tellers);
         let watched = Arc::new(Watched {
             setup: watcher::paced(watch, pace),
             names: names.clone(),
@@ -504,7 +503,7 @@ impl Service {
                 posted,
                 page,
                 known,
-                areas,
+                areas: watched.setup.areas.clone(),
                 places: web::Places::of(settings.registry.clone()),
                 gate,
                 is_copy: false,
@@ -529,9 +528,7 @@ impl Service {
         let dropped = writer.counts().dropped.load(Ordering::Relaxed);
         let stopped = writer.stop();
         let_go(&subscribed).await;
-        for listening in listening.into_iter().chain(connecting) {
-            listening.ended().await;
-        }
+        all_ended(listening.into_iter().chain(connecting)).await;
         // It ends with the thread that keeps; what it said is said before the last word.
         let _failed = watching.join();
         printed.wait();
@@ -644,6 +641,13 @@ async fn let_go(subscribed: &[JoinHandle<()>]) {
     if !subscribed.is_empty() {
         tokio::time::sleep(LAST_ACKNOWLEDGEMENTS).await;
         subscribed.iter().for_each(JoinHandle::abort);
+    }
+}
+
+/// Waits until all that listened has ended.
+async fn all_ended(listening: impl Iterator<Item = Listening>) {
+    for one in listening {
+        one.ended().await;
     }
 }
 

@@ -242,7 +242,7 @@ impl State {
     fn recalled(mut self, event: &Event, now: Moment) -> Self {
         match event {
             Event::Began { listened_until } => self.begin(*listened_until, now),
-            Event::Tick => {}
+            Event::Tick | Event::CalibrationDue { .. } => {}
             Event::Frame(frame) => {
                 self.newest = Some(now);
                 self.take(frame, now);
@@ -258,7 +258,6 @@ impl State {
                 }
             }
             Event::Host(host) => self.host.hear(host, now),
-            Event::CalibrationDue { .. } => {}
             Event::Paused { dev_eui, until } => {
                 self.paused.insert(*dev_eui, *until);
             }

@@ -108,7 +108,7 @@ mod tests {
     /// OGC 19-008r4, annex B: 1024 = 2 geographic, 1025 = 1 area, 2048 = 4326 WGS 84, 2054 = 9102 degrees.
     #[test]
     fn the_file_says_where_it_lies_and_what_its_numbers_mean() {
-        let file = with_map(|map| bytes(map));
+        let file = with_map(bytes);
         assert!(file.windows(10).take(2038).any(|part| part == b"overwinter"));
         let mut read = Decoder::new(Cursor::new(&file[..])).expect("a TIFF");
         assert_eq!(read.dimensions().expect("a size"), (10, 20));

@@ -257,8 +257,12 @@ fn within_codes(field: &Field, count: f64) -> f64 {
     count % (step * (f64::from(field.codes(Part::Value).last) + 1.0))
 }
 
-/// The activity that sends a message, and its intervals by charge, those of the month in which it is sent most often; none for one that is sent only at times.
-fn intervals(design: &Design, message: &str) -> Option<(String, Vec<(f64, Option<f64>)>)> {
+/// From which charge on a message is sent how often \[min\].
+type Intervals = Vec<(f64, Option<f64>)>;
+
+/// The activity that sends a message, and its intervals by charge, those of the month in which it is sent most often; none for
+/// one that is sent only at times.
+fn intervals(design: &Design, message: &str) -> Option<(String, Intervals)> {
     let sends = |step: &Step| matches!(step, Step::Uplink { message: Some(name), .. } if name == message);
     let activities = design.loads.iter().flat_map(|load| &load.activities);
     let mut sending = activities.filter(|activity| activity.steps.iter().any(sends));

@@ -258,7 +258,9 @@ mod tests {
         };
         let down = |fcnt: u32, commands: &[DownlinkCommand]| {
             let mut options = Vec::new();
-            commands.iter().for_each(|command| command.encode(&mut options));
+            for command in commands {
+                command.encode(&mut options);
+            }
             let port = Port::new(20).expect("a port");
             let body = Body::Application { port, payload: &[1, 2], options: &options };
             let control = FrameControl::default();

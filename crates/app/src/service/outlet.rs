@@ -98,12 +98,11 @@ impl Outlet {
         for one in due {
             let Some(name) = self.names.get(&one.dev_eui) else { continue };
             // What was sent is not sent again while its row is on its way to the disk.
-            let taken = match asked.get(&one.id) {
-                Some(taken) => *taken,
-                None => {
-                    count += 1;
-                    road.send(&[self.order.of(&one, name)]).await?
-                }
+            let taken = if let Some(taken) = asked.get(&one.id) {
+                *taken
+            } else {
+                count += 1;
+                road.send(&[self.order.of(&one, name)]).await?
             };
             asked.insert(one.id, taken);
             // Should this find no room, the next look notes it.

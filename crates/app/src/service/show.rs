@@ -18,7 +18,7 @@ use crate::web::{self, Gate, House, Places, Promises, Truths};
 /// Shows a copy of the site's log until a signal asks to stop. Nobody is heard, no key box is opened.
 pub(crate) fn show(site: fleet::Site, copy: &Path) -> Result<(), Failure> {
     let mut settings = Settings::of(&site, None)?;
-    settings.log = copy.to_owned();
+    copy.clone_into(&mut settings.log);
     let is_ours =
         settings.page.as_ref().is_some_and(|page| page.listen.ip().is_loopback() && !page.behind_proxy);
     if !is_ours {

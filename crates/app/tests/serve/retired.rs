@@ -85,7 +85,7 @@ fn a_copy_of_the_log_is_shown_beside_the_server_and_nothing_is_written() {
     fs::write(folder.path().join("shown.toml"), shown).expect("it is written");
     let mut show = program(folder.path(), &["serve", "shown.toml", "--read-only", "copy.sqlite"]);
     let mut show = show.spawn().expect("it starts");
-    let until = Instant::now() + Duration::from_secs(60);
+    let until = Instant::now() + Duration::from_mins(1);
     while std::net::TcpStream::connect(free).is_err() {
         assert!(Instant::now() < until, "nobody answers");
         std::thread::sleep(Duration::from_millis(50));

@@ -37,7 +37,7 @@ impl Cell {
         let capacity_ah = battery.capacity.nominal.ampere_hours() * battery.label_to_real.nominal.fraction();
         Some(Self {
             curve: (0..=STEPS).map(at).collect(),
-            recharges_below: charger.recharge_below.map_or(f64::INFINITY, |rest| rest.volts()),
+            recharges_below: charger.recharge_below.map_or(f64::INFINITY, design::quantity::Voltage::volts),
             drawn_per_hour: drawn_amperes(design).map(|amperes| amperes / capacity_ah),
         })
     }

@@ -42,7 +42,7 @@ impl Idle {
         let is_charged = match &plan.charging {
             Some(column) => uplink.number(column).is_some_and(|minutes| {
                 // A count that is less than before has begun anew, and says nothing of the time before.
-                self.minutes.replace(minutes).is_some_and(|before| minutes != before)
+                self.minutes.replace(minutes).is_some_and(|before| minutes.total_cmp(&before).is_ne())
             }),
             None => volts.is_some_and(|volts| {
                 let least = self.least.map_or(volts, |least| least.min(volts));
