@@ -105,7 +105,7 @@ function reports() {
     'size.html': ['size', file('choice.toml'), '--lives', '100', '--report', file('size.html')],
     'learn.html': ['learn', `${learnt}.toml`, `${learnt}.csv`, '--report', file('learn.html')],
     'climate.html': ['climate', file('frost-mast.toml'), '--report', file('climate.html')],
-    'sheets/sheets.html': ['enrol', file('frost-mast.toml'), '--count', '3', '-o', file('sheets'), '--passphrase-file', file('pass')],
+    'sheets/sheets.html': ['enrol', file('frost-mast.toml'), '--count', '3', '--local', '--join-eui', '024C61726B000000', '-o', file('sheets'), '--passphrase-file', file('pass')],
   };
   for (const [name, command] of Object.entries(commands)) {
     const done = spawnSync(PROGRAM, command, { encoding: 'utf8' });
@@ -163,7 +163,8 @@ test('without script every figure is there, and a link leads closer', async () =
   await page.goto(`${base}/node/mast-slope`);
   assert.match((await page.textContent('main')) ?? '', /Battery\s*\d\.\d\d V/);
   await page.click('text=closer');
-  assert.match(page.url(), /hours=24/);
+  // The log of the demonstration is young: no stretch is longer than what was ever said.
+  assert.match(page.url(), /hours=\d+$/);
   assert.ok((await page.locator('svg.chart').count()) > 2);
   await context.close();
 });

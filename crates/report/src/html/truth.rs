@@ -61,7 +61,7 @@ fn table(told: &Told) -> Markup {
         section {
             h2 { "What was believed, and what is known now" }
             table.stacked {
-                thead { tr { th { "" } th.figure { "before" } th.figure { "now" } th { "unit" } } }
+                thead { tr { th { "What" } th.figure { "before" } th.figure { "now" } th { "unit" } } }
                 tbody {
                     @for learnt in truth::side_by_side(&told.truth.learned) {
                         tr {
