@@ -16,6 +16,15 @@ pub fn encode(bytes: &[u8]) -> String {
     text
 }
 
+/// The text of bytes, filled up to groups of four with `=`, as the section wants it and others may insist on.
+pub fn encode_padded(bytes: &[u8]) -> String {
+    let mut text = encode(bytes);
+    while !text.len().is_multiple_of(4) {
+        text.push('=');
+    }
+    text
+}
+
 /// Text that is not base64.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum Base64Error {

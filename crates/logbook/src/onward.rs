@@ -126,7 +126,7 @@ impl Order {
                 "dev_eui" => json!(due.dev_eui),
                 "message" => json!(due.message),
                 "port" => json!(due.port),
-                "payload" => json!(base64::encode(&due.payload)),
+                "payload" => json!(base64::encode_padded(&due.payload)),
                 "payload_hex" => json!(digits::hex(&due.payload)),
                 _ => json!(id),
             },
