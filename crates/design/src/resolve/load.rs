@@ -1,7 +1,7 @@
 //! Loads, their regulators, and what they do from time to time.
 
 use super::Resolver;
-use crate::diagnostic;
+use crate::diagnostic::{self, Severity};
 use crate::file::node::{
     ActivitySection, FixSection, LoadSection, RegulatorSection, RootSection, SnapshotSection, StepSection,
     UplinkSection, WhenSection,
@@ -75,14 +75,19 @@ impl Resolver<'_> {
             })
             .collect();
         let loads: Vec<Load> = loads.into_iter().collect::<Option<_>>()?;
+        self.check_radio_used(root, &loads);
+        Some(loads)
+    }
+
+    /// Steps that can't be read may be those that send, so nothing is said of a file with errors.
+    fn check_radio_used(&mut self, root: &RootSection, loads: &[Load]) {
         let sends = loads.iter().flat_map(|load| &load.activities).any(Activity::sends);
-        // Steps that can't be read may be those that send.
-        if let Some(radio) = root.radio.as_ref().filter(|_| !sends && !self.found.has_errors()) {
+        let doubtful = self.found.has_errors() || self.file.found.iter().any(|one| one.severity == Severity::Error);
+        if let Some(radio) = root.radio.as_ref().filter(|_| !sends && !doubtful) {
             let message = "the radio never sends: no activity has a step with an `uplink`";
             let help = "add `{ uplink = { payload = \"12 bytes\" } }` to the steps of an activity, or leave `[radio]` out";
             self.found.warning(diagnostic::RADIO_UNUSED, &radio.span, message, help);
         }
-        Some(loads)
     }
 
     fn regulator(&mut self, name: &At<String>, section: &RegulatorSection) -> Option<Regulator> {
