@@ -55,6 +55,11 @@ fn edit(document: &mut DocumentMut, change: &Change) -> Option<()> {
         Change::Panel(name) => part(document, "panel", name, &MOUNTING)?,
         Change::Battery(name) => part(document, "battery", name, &[])?,
         Change::Charger(name) => part(document, "charger", name, &[])?,
+        Change::PrimaryCell(name) => {
+            part(document, "battery", name, &[])?;
+            document.remove("panel");
+            document.remove("charger");
+        }
         Change::Capacity(capacity) => set(table(document, &["battery"])?, "capacity", written(*capacity)),
         Change::Tilt(tilt) => set(table(document, &["panel"])?, "tilt", tilt.text()),
         Change::Interval { load, activity, every } => {
@@ -143,6 +148,15 @@ mod tests {
         assert_eq!(text.lines().count(), FROST_MAST.lines().count());
         let comments = |text: &str| text.lines().filter(|line| line.trim_start().starts_with('#')).count();
         assert_eq!(comments(&text), comments(FROST_MAST));
+    }
+
+    #[test]
+    fn a_primary_cell_takes_the_place_of_battery_panel_and_charger() {
+        let change = Change::PrimaryCell("li-socl2-d".to_owned());
+        let text = edited(FROST_MAST, std::slice::from_ref(&change)).expect("has a place");
+        let made = resolved(FROST_MAST).with(change).expect("can be made");
+        assert_eq!(format!("{:?}", resolved(&text)), format!("{made:?}"));
+        assert!(!text.contains("[panel]") && !text.contains("[charger]"), "{text}");
     }
 
     #[test]

@@ -445,7 +445,7 @@ codes! {
         "In a list of tagged values every field has a tag of 1 to 8 bytes in hex, and no tag begins as another one; fields with the same tag share the value behind it."
         "tag = \"02\" beside tag = \"02 68\""
     SETS_INTERVAL "sets-interval" "the field can't set this interval"
-        "`sets` of a number in a message to the node names the activity whose fixed interval it sets, in the unit `s`, `min`, `h` or `d`. An interval by charge is the node's own affair."
+        "`sets` of a number in a message to the node names the activity whose interval it sets, in the unit `s`, `min`, `h` or `d`."
         "report_interval = { unit = \"Cel\", .., sets = \"report\" }"
     HISTORY "history" "the history is not usable"
         "Numbers, battery voltages and counters can carry up to 16 earlier readings as differences of 3 to 16 bits that are not wider than the reading itself."

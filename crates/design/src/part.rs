@@ -49,6 +49,8 @@ pub struct Battery {
     pub name: String,
     /// What it is, in words.
     pub title: String,
+    /// What it costs; `None` where nobody said.
+    pub price: Option<f64>,
     /// What it is made of.
     pub chemistry: Chemistry,
     /// Cells one behind the other.
@@ -145,6 +147,8 @@ pub struct Charger {
     pub name: String,
     /// What it is, in words.
     pub title: String,
+    /// What it costs; `None` where nobody said.
+    pub price: Option<f64>,
     /// How it takes power from the panel.
     pub kind: ChargerKind,
     /// Voltage it charges to; none for a bare diode without a limiter.
@@ -210,6 +214,8 @@ pub struct Panel {
     pub name: String,
     /// What it is, in words.
     pub title: String,
+    /// What it costs; `None` where nobody said.
+    pub price: Option<f64>,
     /// Power on the label.
     pub power: Uncertain<Power>,
     /// Open-circuit voltage.

@@ -90,6 +90,13 @@ impl Schedule {
         self.rows.iter().flat_map(|(_, months)| months.iter().flatten().copied())
     }
 
+    /// The rows of a node that was told to wait at least this long: what is longer already stays.
+    #[must_use]
+    pub fn at_least(&self, least: Duration) -> Vec<(Share, Months)> {
+        let longer = |every: Duration| if every < least { least } else { every };
+        self.rows.iter().map(|(from, months)| (*from, months.map(|every| every.map(longer)))).collect()
+    }
+
     /// Whether it depends on the charge.
     #[must_use]
     pub fn by_charge(&self) -> bool {

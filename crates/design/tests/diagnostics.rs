@@ -230,7 +230,6 @@ const CASES: &[Case] = cases! {
     "sets-interval" at "soil =": "bits = 8" => "bits = 8, sets = \"report\"";
     "sets-interval" at "field.interval": "unit = \"s\"" => "unit = \"Cel\"";
     "sets-interval" at "field.interval": "sets = \"report\"" => "sets = \"board.reprot\"";
-    "sets-interval" at "field.interval": "every = \"10 min\"" => "every_by_charge = [[\"0 %\", \"10 min\"]]";
     "sets-interval" at "field.interval": "[[diary]]" => "[load.other]\nregulator = \"main\"\nfloor = \"1 uA\"\nfloor_measured = true\n[load.other.activity.report]\nevery = \"1 h\"\nsteps = [{ current = \"6 mA\", time = \"1 s\" }]\n[[diary]]";
     "message-too-long" at "at_most": "30 bytes" => "10 bytes";
     "short-form" at "short =": "up_to = \"DR1\"" => "keeps = 3", "history = { earlier = 2, bits = 5 }" => "priority = 1";

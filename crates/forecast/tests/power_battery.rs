@@ -23,6 +23,7 @@ fn nmc(ohms: f64) -> Battery {
     Battery {
         name: "nmc".into(),
         title: "NMC cell".into(),
+        price: None,
         chemistry: Chemistry::Nmc,
         cells_in_series: 1,
         cells_in_parallel: 1,

@@ -23,6 +23,7 @@ fn linear() -> Charger {
     Charger {
         name: "linear".into(),
         title: "linear".into(),
+        price: None,
         kind: ChargerKind::Linear,
         voltage: Some(Voltage::from_volts(4.2)),
         current: Current::from_amperes(1.0),
@@ -51,6 +52,7 @@ fn cell() -> Battery {
     Battery {
         name: "cell".into(),
         title: "lithium-ion".into(),
+        price: None,
         chemistry: Chemistry::Nmc,
         cells_in_series: 1,
         cells_in_parallel: 1,
@@ -263,18 +265,21 @@ fn the_table_is_within_a_hundredth_of_the_equations() {
         input_minimum: Voltage::from_volts(4.35),
         input_current: Current::from_milliamperes(0.5),
         title: "usb".into(),
+        price: None,
         ..linear()
     };
     let direct = Charger {
         kind: ChargerKind::Direct,
         drop: Voltage::from_volts(0.35),
         title: "direct".into(),
+        price: None,
         ..linear()
     };
     let hungry = Charger {
         input_current: Current::from_milliamperes(3.0),
         input_minimum: Voltage::from_volts(4.0),
         title: "tracker".into(),
+        price: None,
         ..converter(ChargerKind::Mppt)
     };
     for panel in [six_volt_panel(), five_volt] {

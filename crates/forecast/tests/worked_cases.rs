@@ -6,8 +6,9 @@ mod walk;
 use std::ops::ControlFlow::{Break, Continue};
 
 use common::primary;
+use design::change::Change;
 use design::node::Design;
-use design::quantity::{Charge, Voltage};
+use design::quantity::{Charge, Current, Duration, Voltage};
 use forecast::diary::Diary;
 use forecast::life::kernel::Life;
 use forecast::life::node::NodeTables;
@@ -192,4 +193,57 @@ fn a_published_node_lives_as_long_as_published() {
     let asymptote = years(&casals("365 d"));
     assert!((busy - 0.97).abs() < 0.005, "{busy} years");
     assert!((asymptote - 6.09).abs() < 0.01, "{asymptote} years");
+}
+
+/// Hours until an ideal store that nothing fills stands empty, at so many mAh a day.
+fn hours_in_hand(store_mah: f64, mah_a_day: f64) -> usize {
+    let demand = Demand::constant(Current::from_amperes(mah_a_day / 24.0 * 1e-3));
+    let node = NodeTables::ideal_store(Charge::from_milliampere_hours(store_mah), demand);
+    let record = Record::of_currents([0.0; 24]);
+    let mut hours = 0;
+    let _ = Walk::new(Life::new(&node, 1.0), 0, 10_000).go(&node, &record, |index, life, _| {
+        hours = index + 1;
+        if life.stored_ah > 0.0 { Continue(()) } else { Break(()) }
+    });
+    hours
+}
+
+/// Case 5 of the energy facts: 1000 mAh x 0.8 in the cold x 0.8 to the cut-off x 0.8 of age are 512 mAh, or 25.6 days of 20 mAh;
+/// a cheap cell of a fifth of its label has 105.5 mAh, or 5.27 days.
+#[test]
+fn days_in_hand_are_what_the_arithmetic_says() {
+    for (store_mah, days) in [(512.0, 25.6), (105.5, 5.275)] {
+        let hours = hours_in_hand(store_mah, 20.0);
+        assert_eq!(hours, (days * 24.0_f64).ceil() as usize, "{store_mah} mAh");
+    }
+}
+
+/// Case 4: 20 mAh a day, 3.15556 hours of full sun, 0.95 of the charger, 0.8 of dirt and shade: 10.841 mA bring 1.3 times the
+/// load, 167 mA bring 20.03 times.
+#[test]
+fn the_array_to_load_ratio_is_what_the_arithmetic_says() {
+    let demand = Demand::constant(Current::from_amperes(20e-3 / 24.0));
+    let node = NodeTables::ideal_store(Charge::from_ampere_hours(10.0), demand);
+    for (milliamperes, ratio) in [(10.841, 1.3), (167.0, 20.03)] {
+        let full = milliamperes * 1e-3 * 0.95 * 0.8;
+        let mut day = [0.0; 24];
+        day[10..14].copy_from_slice(&[full, full, full, 0.15556 * full]);
+        let record = Record::of_currents(day);
+        let end = Walk::new(Life::new(&node, 0.0), 0, 240).go(&node, &record, |_, _, _| Continue(()));
+        let found = end.flows.offered / end.flows.load;
+        assert!((found / ratio - 1.0).abs() < 5e-4, "{milliamperes} mA: {found} for {ratio}");
+    }
+}
+
+/// Case 9: 100 mAh for 30 days are 3.3333 mAh a day; less 0.288 of sleep, at 0.0060826 a report, 500.66 reports a day.
+#[test]
+fn reports_that_a_store_affords_are_what_the_arithmetic_says() {
+    let change = Change::Interval {
+        load: "node".into(),
+        activity: "report".into(),
+        every: Duration::from_seconds(86_400.0 / 500.66),
+    };
+    let design = weather_node("DR2", "12 uA").with(change).expect("a lawful range");
+    let a_day = milliampere_hours_per_day(&design);
+    assert!((a_day * 30.0 / 100.0 - 1.0).abs() < 1e-3, "{a_day} mAh a day");
 }

@@ -53,7 +53,7 @@ pub struct Effect {
     pub interval_s: f64,
     /// What is sent at this interval: names of messages, or of the activity while its message is not designed.
     pub next: String,
-    /// When it is sent at all, in words; empty for always.
+    /// When it is sent at all, or later, in words; empty for always.
     pub only: String,
 }
 
@@ -110,6 +110,8 @@ pub(crate) struct Setting<'a> {
     pub(crate) interval: &'a SetInterval,
     pub(crate) next: String,
     pub(crate) only: String,
+    /// Whether months or charge ask for intervals too: the node then waits for whichever is longer.
+    least: bool,
 }
 
 impl<'a> Setting<'a> {
@@ -119,11 +121,16 @@ impl<'a> Setting<'a> {
         let activity =
             activities.iter().find(|one| one.load == interval.load && one.activity == interval.activity);
         let sends = activity.map(|activity| activity.sends.join(" or ")).filter(|names| !names.is_empty());
+        let least = activity.is_some_and(ActivitySettings::varies);
+        let only = activity.map(|activity| activity.only.clone()).unwrap_or_default();
+        let later = if least { "later where month and charge ask for a longer interval" } else { "" };
+        let words: Vec<&str> = [only.as_str(), later].into_iter().filter(|words| !words.is_empty()).collect();
         Some(Self {
             field,
             interval,
             next: sends.unwrap_or_else(|| interval.activity.clone()),
-            only: activity.map(|activity| activity.only.clone()).unwrap_or_default(),
+            only: words.join(", "),
+            least,
         })
     }
 
@@ -141,7 +148,8 @@ impl<'a> Setting<'a> {
 
     /// What a person who writes or reads firmware has to know.
     pub(crate) fn remark(&self) -> String {
-        format!("sets the interval of {}, counted from when it is received{}", self.next, comma(&self.only))
+        let what = if self.least { "least interval" } else { "interval" };
+        format!("sets the {what} of {}, counted from when it is received{}", self.next, comma(&self.only))
     }
 }
 

@@ -3,6 +3,7 @@
 use design::message::{Form, Kind, Message, Part, Scale, Version};
 
 use crate::c;
+use crate::charge::{self, ChargeSteps};
 use crate::kit::{Kit, OnAir};
 use crate::place::{CodePosition, forms, places, reading_name};
 use crate::words::{direction_word, line, remark};
@@ -21,7 +22,29 @@ pub(super) fn table(kit: &Kit) -> String {
     for (message, form) in forms(kit.messages) {
         form_table(&mut text, kit, message, form);
     }
+    intervals(&mut text, kit);
     text
+}
+
+/// How often each activity happens whose interval depends on month or charge, a column a month.
+fn intervals(text: &mut String, kit: &Kit) {
+    let charge = kit.settings.charge.clone().unwrap_or_else(ChargeSteps::one);
+    for (index, activity) in kit.settings.varying().enumerate() {
+        if index == 0 {
+            line(text, format_args!("\n## Intervals\n\n{}", charge::remarks().join("\n")));
+        }
+        line(text, format_args!("\n### `{}`\n", activity.name));
+        text.push_str("| from | from, mV | up at, mV | Jan | Feb | Mar | Apr | May | Jun | Jul | Aug | Sep | Oct | Nov | Dec |\n");
+        text.push_str(
+            "| ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: |\n",
+        );
+        for (step, months) in activity.every_s.iter().enumerate().rev() {
+            let months = months.map(|seconds| format!("{seconds} s")).join(" | ");
+            let percent = charge.from_percent[step];
+            let (from, up) = (charge.from_mv[step], charge.up_at_mv[step]);
+            line(text, format_args!("| {percent} % | {from} | {up} | {months} |"));
+        }
+    }
 }
 
 const RULES: &str = "\

@@ -168,3 +168,35 @@ fn a_fixed_interval_has_no_steps() {
         assert!(!trial::text_of(&kit, ending).to_lowercase().contains("charge_step"), "{ending}");
     }
 }
+
+/// A node whose intervals depend on the charge may be told to wait longer, never to report more often.
+#[test]
+fn a_setting_is_the_least_interval_of_a_table() {
+    let text = include_str!("../../../examples/larkmoor/frost-mast.toml");
+    let table = "every_by_charge = [[\"40 %\", \"10 min\"], [\"0 %\", \"2 h\"]]";
+    let (before, after) = text.split_once("[load.mast.activity.report]\n").expect("the mast reports");
+    let every = after.lines().find(|line| line.starts_with("every")).expect("at an interval");
+    let text = format!("{before}[load.mast.activity.report]\n{}", after.replacen(every, table, 1));
+    let file = design::file::parse(&text);
+    let design = design::resolve::resolve(&Catalog::builtin(), &file).expect("it resolves").design;
+    let kit = Kit::of(&design);
+    for (ending, said) in [
+        (
+            ".h",
+            "sets the least interval of report, counted from when it is received, later where month and charge ask for a longer interval */",
+        ),
+        (
+            ".h",
+            "Once heard, wait at least as long as report_interval of settings says: for whichever is longer; 0 stays not at all. */",
+        ),
+        // 10 and 120 minutes in seconds; the voltages are those of the header, which other tests hold against the battery.
+        (".md", "| 600 s | 600 s | 600 s |"),
+        (".md", "| 0 % | 0 | 0 | 7200 s | 7200 s |"),
+    ] {
+        assert!(
+            trial::text_of(&kit, ending).contains(said),
+            "{ending}: {said}\n{}",
+            trial::text_of(&kit, ending)
+        );
+    }
+}

@@ -76,11 +76,8 @@ impl SizingReport {
         let chosen = self.sized.chosen.and_then(|index| self.sized.choices.get(index));
         let said = |choice: &Choice| {
             format!(
-                "> {} tilted {:.0} deg, {}, {}; {} of {} fresh lives without an outage ({}-{}), promised {} %.",
-                choice.panel,
-                choice.tilt_deg,
-                choice.battery,
-                choice.charger,
+                "> {}; {} of {} fresh lives without an outage ({}-{}), promised {} %.",
+                parts(choice),
                 sentences::share(choice.judged.without_outage),
                 words::grouped(choice.judged.lives),
                 percent(choice.judged.interval.0),
@@ -98,7 +95,7 @@ impl SizingReport {
             let every = choice.every.map(|every| format!(" every {}", every.text())).unwrap_or_default();
             said.push(format!(
                 "Preferred and refused: {} with {}{every}: {} of {} fresh lives ({}-{}), unluckiest fifth {}{}.",
-                choice.power.text(),
+                panel_text(choice),
                 choice.capacity.text(),
                 sentences::share(choice.judged.without_outage),
                 words::grouped(choice.judged.lives),
@@ -169,11 +166,23 @@ fn against(judged: &JudgedVariant) -> Option<String> {
     )
 }
 
+/// The panel by its power.
+pub(crate) fn panel_text(choice: &Choice) -> String {
+    if choice.panel.is_some() { choice.power.text() } else { "none".to_owned() }
+}
+
+/// Its parts by name.
+fn parts(choice: &Choice) -> String {
+    let panel = choice.panel.as_ref().map(|panel| format!("{panel} tilted {:.0} deg", choice.tilt_deg));
+    let parts = [panel.as_ref(), Some(&choice.battery), choice.charger.as_ref()];
+    parts.into_iter().flatten().map(String::as_str).collect::<Vec<_>>().join(", ")
+}
+
 fn cells(mark: &str, choice: &Choice) -> [String; 8] {
     let every = choice.every.map(design::quantity::Duration::text).unwrap_or_default();
     [
         mark.to_owned(),
-        choice.power.text(),
+        panel_text(choice),
         choice.capacity.text(),
         every,
         words::grouped(words::whole(choice.reports_per_year)),

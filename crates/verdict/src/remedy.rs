@@ -133,12 +133,16 @@ pub struct Remedy {
 }
 
 /// Why a lever is of no use.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum Useless {
     /// Nothing of its kind is enough: so many lives pass with the strongest.
     NotEnough(Share),
     /// Nothing of its kind is better than what the design has.
     BestAlready,
+    /// It would hold only if the node knew its charge: so many lives with the error of its gauge.
+    OnlyWithPerfectGauge(Share),
+    /// The design can't take it; why not.
+    Refused(String),
 }
 
 /// What would make a design hold.
@@ -243,13 +247,24 @@ fn by_table(search: &Search<'_>, found: &mut Remedies) -> Vec<Remedy> {
             let moved = vec![Moved { lever, change, now: format!("every {}", every.text()), then }];
             vec![Remedy { question: Question::Life, moved, proof: Proof::Fresh(judged) }]
         }
-        Err(NoTable::NotEnough(share) | NoTable::OnlyWithPerfectGauge(_, share)) => {
-            if let Some((load, activity, _)) = most_often(search.design()) {
-                found.useless.push((lever(&load.name, &activity.name), Useless::NotEnough(share)));
-            }
+        Err(why) => {
+            let most = most_often(search.design());
+            let useless = most
+                .zip(no_use(why))
+                .map(|((load, activity, _), why)| (lever(&load.name, &activity.name), why));
+            found.useless.extend(useless);
             Vec::new()
         }
-        Err(_) => Vec::new(),
+    }
+}
+
+/// Why a table is of no use; `None` where none was asked for, or a longer interval says the same.
+fn no_use(why: NoTable) -> Option<Useless> {
+    match why {
+        NoTable::NotEnough(share) => Some(Useless::NotEnough(share)),
+        NoTable::OnlyWithPerfectGauge(_, share) => Some(Useless::OnlyWithPerfectGauge(share)),
+        NoTable::Refused(message, _) => Some(Useless::Refused(message)),
+        NoTable::NothingCharges | NoTable::NothingReports | NoTable::KeptAnyway(_) | NoTable::Stopped => None,
     }
 }
 

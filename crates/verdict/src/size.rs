@@ -55,16 +55,16 @@ pub enum SizeError {
 pub struct Choice {
     /// What it changes of the design as written; nothing where it is as written.
     pub changes: Vec<Change>,
-    /// Its panel by name.
-    pub panel: String,
-    /// Power on the panel's label.
+    /// Its panel by name; `None` beside a primary cell.
+    pub panel: Option<String>,
+    /// Power on the panel's label; nothing without one.
     pub power: Power,
     /// Its battery by name.
     pub battery: String,
     /// What the battery's label says.
     pub capacity: Charge,
-    /// Its charger by name.
-    pub charger: String,
+    /// Its charger by name; `None` where nothing charges.
+    pub charger: Option<String>,
     /// Tilt of the panel \[degrees\].
     pub tilt_deg: f64,
     /// Interval of the activity that is chosen; `None` where none is.

@@ -238,10 +238,89 @@ fn a_higher_price_moves_the_choice() {
         );
         let found = sized(&mast(&sizing, &[]), EFFORT).expect("a grid");
         let chosen = found.chosen.expect("something holds");
-        (found.choices[chosen].panel.clone(), found.priced)
+        (found.choices[chosen].panel.clone().expect("a panel"), found.priced)
     };
     assert_eq!(priced(1.0, 900.0), ("panel-0w5".to_owned(), true));
     assert_eq!(priced(900.0, 1.0), ("panel-2w".to_owned(), true));
+}
+
+/// A part may say its own price; what `[size]` says of it goes before.
+#[test]
+fn a_part_may_have_its_own_price() {
+    let sizing = "panels = [\"panel-0w5\", \"panel-2w\"]\ncapacities = [\"300 mAh\", \"4 Ah\"]\nintervals = [\"10 min\", \"10 min\"]\nprices = [[\"panel-0w5\", 900.0], [\"panel-2w\", 1.0]]\n";
+    let own = [("part = \"lco-pouch\"\n", "part = \"lco-pouch\"\nprice = 2.0\n")];
+    let found = sized(&mast(sizing, &own), EFFORT).expect("a grid");
+    let chosen = &found.choices[found.chosen.expect("something holds")];
+    assert_eq!((chosen.panel.as_deref(), found.priced, found.unpriced.len()), (Some("panel-2w"), true, 0));
+    // 2.00 for the 2,000 mAh that are written, in proportion for what is chosen, and 1.00 for the panel.
+    let expected = 1.0 + 2.0 * chosen.capacity.milliampere_hours() / 2000.0;
+    assert!((chosen.cost - expected).abs() < 1e-9, "{} for {expected}", chosen.cost);
+}
+
+/// Where it stands, an hourly report, and what it draws day and night.
+fn hourly(latitude: &str, longitude: &str, floor: &str, sizing: &str) -> Design {
+    let (latitude, longitude) =
+        (format!("latitude = \"{latitude} deg\""), format!("longitude = \"{longitude} deg\""));
+    let floor = format!("floor = \"{floor}\"");
+    mast(
+        sizing,
+        &[
+            ("latitude = \"46.99 deg\"", &latitude),
+            ("longitude = \"13.00 deg\"", &longitude),
+            ("elevation = \"640 m\"", "elevation = \"20 m\""),
+            ("every = \"10 min\"", "every = \"1 h\""),
+            ("floor = \"1.3 mA +- 15 %\"", &floor),
+            ("horizon = [[", "# horizon = [["),
+            ("snow_days = [", "# snow_days = ["),
+        ],
+    )
+}
+
+/// At 70 degrees north the sun stays below the horizon from 26 November to 15 January (astronomical almanac, from memory):
+/// 50 days. Of 0.2 mA that are 240 mAh, which no battery of a node that lives can be below. A buffer carries the pulses
+/// that a lithium thionyl chloride cell at -30 C can't.
+#[test]
+fn in_the_polar_night_a_primary_cell_needs_no_panel_and_a_battery_bridges_the_dark() {
+    let size_of = |batteries: &str| {
+        let sizing = format!(
+            "panels = [\"panel-0w5\", \"panel-2w\"]\nbatteries = [{batteries}]\ncapacities = [\"50 mAh\", \"20 Ah\"]\nintervals = [\"1 h\", \"1 h\"]\nprefer = \"smallest\"\n\n[buffer]\ncapacitance = \"470 mF\"\nesr = \"150 mohm\"\nleakage = \"4 uA\"\n"
+        );
+        sized(&hourly("70", "23", "0.2 mA", &sizing), EFFORT).expect("a grid")
+    };
+    let found = size_of("\"lco-pouch\", \"li-socl2-d\"");
+    let chosen = &found.choices[found.chosen.expect("something holds")];
+    assert_eq!((chosen.panel.as_deref(), chosen.battery.as_str()), (None, "li-socl2-d"));
+    // A year of 0.2 mA alone is 1,753 mAh.
+    assert!(chosen.capacity.milliampere_hours() > 1753.0, "{chosen:?}");
+    let found = size_of("\"lco-pouch\"");
+    for choice in &found.choices {
+        assert!(choice.panel.is_some() && choice.capacity.milliampere_hours() > 240.0, "{choice:?}");
+    }
+    assert_eq!(found.chosen.is_none(), found.choices.is_empty());
+}
+
+/// On the equator each night lasts 12 hours: 20 mA draw 240 mAh, which no battery can be below; and 480 mAh a day, or
+/// 1.8 Wh at 3.7 V, which 0.3 W cannot bring in 5 or 6 hours of full sun, while it brings 0.2 mA many times over.
+#[test]
+fn at_the_equator_the_smallest_panel_is_enough_until_something_draws_day_and_night() {
+    let size_of = |floor: &str, prices: &str| {
+        let sizing = format!(
+            "panels = [\"panel-0w3\", \"panel-1w\", \"panel-6w\"]\ncapacities = [\"50 mAh\", \"20 Ah\"]\nintervals = [\"1 h\", \"1 h\"]\n{prices}"
+        );
+        let found = sized(&hourly("0.5", "37", floor, &sizing), EFFORT).expect("a grid");
+        found.choices[found.chosen.expect("something holds")].clone()
+    };
+    let small = size_of("0.2 mA", "prefer = \"smallest\"\n");
+    assert_eq!(small.panel.as_deref(), Some("panel-0w3"));
+    let large = size_of("20 mA", "prefer = \"smallest\"\n");
+    assert_ne!(large.panel.as_deref(), Some("panel-0w3"));
+    // Where panels cost nothing the battery shrinks towards the nights.
+    let free =
+        "prices = [[\"panel-0w3\", 0.0], [\"panel-1w\", 0.0], [\"panel-6w\", 0.0], [\"lco-pouch\", 8.0]]\n";
+    let night = size_of("20 mA", free);
+    assert_eq!(night.panel.as_deref(), Some("panel-6w"));
+    let mah = night.capacity.milliampere_hours();
+    assert!((240.0..=large.capacity.milliampere_hours()).contains(&mah), "{mah} mAh");
 }
 
 /// 400 mA day and night are ten times what the largest panel of the list brings in July.

@@ -100,7 +100,8 @@ fn sized(arguments: &SizeOf) -> Result<(String, bool), Failure> {
     };
     let wants_picture = arguments.report.is_some() || arguments.picture.is_some();
     let chosen = found.as_ref().ok().and_then(|found| found.choices.get(found.chosen?));
-    let picture = match chosen.filter(|_| wants_picture) {
+    // Without a panel there is no map over panel and battery.
+    let picture = match chosen.filter(|chosen| wants_picture && chosen.panel.is_some()) {
         Some(chosen) => {
             let map = survival_map(&checked.design, &environment, chosen, effort, &counter);
             drawing(&checked.design, chosen, &map.map_err(refused)?)

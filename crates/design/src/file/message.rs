@@ -93,7 +93,7 @@ section! {
         per_device: Vec<At<String>> = optional ["zero_level"];
         /// What the field tells about the node itself, for `overwinter learn`: `battery` (voltage, in `mV` or `V`; so means every field of kind `battery`), `charging` (minutes in charge: a counter in `min`), `panel` (voltage, in `mV` or `V`), `box` (temperature of the air in the box, in `Cel`), or `restarted` (a flag: first message after a restart). Each once in a message from the node.
         means: Meaning = optional "charging";
-        /// The activity whose interval a number to the node sets, as `report`, or `LOAD.report` where two loads have one: then everyone who sends the message is told when the next report is expected. Its unit is `s`, `min`, `h` or `d`.
+        /// The activity whose interval a number to the node sets, as `report`, or `LOAD.report` where two loads have one: then everyone who sends the message is told when the next report is expected. Where the interval depends on month or charge it sets the least: the node waits for whichever is longer. Its unit is `s`, `min`, `h` or `d`.
         sets: String = depends "report";
     }
 }

@@ -296,7 +296,7 @@ section! {
         at_least_per_day: f64 = optional 20.0 where within("0", "86400").usually("0.1", "3000");
         /// What is preferred among the designs that keep the promise: `cheapest`, `smallest` or `most-reports`.
         prefer: Preference = default "cheapest";
-        /// What parts cost, all in one currency: pairs of a part and its price. That of a battery is for the capacity on its label, and grows with it. Left out: a watt of panel counts as much as a watt-hour of battery.
+        /// What parts cost, all in one currency: pairs of a part and its price; it goes before the `price` of the part itself. That of a battery is for the capacity on its label, and grows with it. Left out: a watt of panel counts as much as a watt-hour of battery.
         prices: Vec<(At<String>, f64)> = optional [["panel-1w", 4.2], ["nmc-18650", 3.1]];
     }
 }

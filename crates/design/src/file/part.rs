@@ -8,7 +8,7 @@ use crate::quantity::{
 };
 use crate::section::rule::{
     ANTENNA_GAIN, BOX_TEMPERATURE, CABLE_LOSS, CELL_VOLTAGE, CELLS, CLEARING, CURRENT, EFFICIENCY, FACTOR,
-    FIX_TIME, FRACTION, IDLE_CURRENT, LEAKAGE, LOSS, PANEL_CURRENT, PANEL_VOLTAGE, RADIO_CURRENT,
+    FIX_TIME, FRACTION, IDLE_CURRENT, LEAKAGE, LOSS, PANEL_CURRENT, PANEL_VOLTAGE, PRICE, RADIO_CURRENT,
     RADIO_POWER, SERIES_RESISTANCE, STEP_TIME, SYMBOLS, TILT, within,
 };
 use crate::section::{part_section, section};
@@ -62,6 +62,8 @@ part_section! {
         cells_in_series: u32 = default 1 where CELLS;
         /// Cells side by side: capacity is multiplied by it, resistance divided.
         cells_in_parallel: u32 = default 1 where CELLS;
+        /// What the pack costs, in whatever currency all prices are in: for `overwinter size`. It is for the capacity written here, and grows with it.
+        price: f64 = optional 3.1 where PRICE;
     }
 }
 
@@ -114,6 +116,8 @@ part_section! {
         terminate_current: Current = default "0 mA" where within("0 mA", "10 A").usually("0 mA", "1 A");
         /// Pack voltage at which it starts again after that.
         recharge_below: Voltage = optional "4.05 V" where within("0.1 V", "200 V").usually("1 V", "60 V");
+        /// What it costs, in whatever currency all prices are in: for `overwinter size`.
+        price: f64 = optional 1.2 where PRICE;
         /// Bands of battery temperature and what is allowed in each; outside all bands nothing. `[]` is no gate at all.
         temperature_gate: Vec<GateSection> = default [];
     }
@@ -163,6 +167,8 @@ part_section! {
         cover: Cover = default "epoxy";
         /// Share of its yield it loses a year.
         yearly_loss: Share = default "2 %" where LOSS;
+        /// What it costs, in whatever currency all prices are in: for `overwinter size`.
+        price: f64 = optional 4.2 where PRICE;
         /// Angle from the horizontal: 0 deg lies flat, 90 deg stands upright. Belongs to the design file, not to a part.
         tilt: Angle = placed "60 deg" where TILT;
         /// Where it faces, clockwise from north (180 deg is south), or `any` on a vehicle.

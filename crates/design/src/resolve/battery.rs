@@ -42,6 +42,7 @@ impl Resolver<'_> {
         Some(Battery {
             name: origin.name,
             title: origin.title,
+            price: section.price.as_ref().map(|at| at.value),
             chemistry,
             cells_in_series: section.cells_in_series?.value,
             cells_in_parallel: section.cells_in_parallel?.value,

@@ -82,7 +82,8 @@ impl Resolver<'_> {
     /// Steps that can't be read may be those that send, so nothing is said of a file with errors.
     fn check_radio_used(&mut self, root: &RootSection, loads: &[Load]) {
         let sends = loads.iter().flat_map(|load| &load.activities).any(Activity::sends);
-        let doubtful = self.found.has_errors() || self.file.found.iter().any(|one| one.severity == Severity::Error);
+        let doubtful =
+            self.found.has_errors() || self.file.found.iter().any(|one| one.severity == Severity::Error);
         if let Some(radio) = root.radio.as_ref().filter(|_| !sends && !doubtful) {
             let message = "the radio never sends: no activity has a step with an `uplink`";
             let help = "add `{ uplink = { payload = \"12 bytes\" } }` to the steps of an activity, or leave `[radio]` out";

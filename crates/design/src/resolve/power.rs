@@ -45,6 +45,7 @@ impl Resolver<'_> {
         let panel = Panel {
             name: origin.name,
             title: origin.title,
+            price: section.price.as_ref().map(|at| at.value),
             power,
             open_circuit_voltage: points.open_circuit_voltage,
             short_circuit_current: points.short_circuit_current,
@@ -163,6 +164,7 @@ impl Resolver<'_> {
         Some(Charger {
             name: origin.name,
             title: origin.title,
+            price: section.price.as_ref().map(|at| at.value),
             kind: kind?,
             voltage: voltage?,
             current: section.current?.value,

@@ -121,6 +121,7 @@ rules! {
     UNATTENDED = within("7 d", "50 years").or(diagnostic::UNATTENDED, "write a span from \"7 d\" to \"50 years\"");
     FACTOR = within("0.1 %", "100000 %").usually("5 %", "2000 %");
     CELLS = within("1", "200").usually("1", "100");
+    PRICE = within("0", "1000000");
     SYMBOLS = within("1", "255").usually("4", "100");
     PRIORITY = within("1", "9");
     EARLIER = within("1", "16");

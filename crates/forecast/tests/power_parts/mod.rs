@@ -8,6 +8,7 @@ pub(crate) fn six_volt_panel() -> Panel {
     Panel {
         name: "six-volt-1w".into(),
         title: "6 V, 1 W, 12 cells".into(),
+        price: None,
         power: Uncertain::exact(Power::from_watts(1.002)),
         open_circuit_voltage: Voltage::from_volts(7.2),
         short_circuit_current: Current::from_milliamperes(180.0),

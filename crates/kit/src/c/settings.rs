@@ -225,7 +225,7 @@ fn by_month_and_step(text: &mut String, activity: &ActivitySettings) {
     );
 }
 
-/// The fields whose value takes the place of the interval once it was heard.
+/// The fields whose value takes the place of the interval once it was heard, or is the least that a table may say.
 fn set_by(kit: &Kit, activity: &ActivitySettings) -> String {
     let sets = |field: &Field| {
         field.sets.as_ref().is_some_and(|set| set.load == activity.load && set.activity == activity.activity)
@@ -236,10 +236,14 @@ fn set_by(kit: &Kit, activity: &ActivitySettings) -> String {
         .filter(|(_, field)| sets(field))
         .map(|(message, field)| format!("{} of {}", field.name, message.name))
         .collect();
-    if names.is_empty() {
-        String::new()
-    } else {
-        format!(" Once heard, {} takes its place.", names.join(" or "))
+    match names.join(" or ") {
+        none if none.is_empty() => none,
+        names if activity.varies() => {
+            format!(
+                " Once heard, wait at least as long as {names} says: for whichever is longer; 0 stays not at all."
+            )
+        }
+        names => format!(" Once heard, {names} takes its place."),
     }
 }
 

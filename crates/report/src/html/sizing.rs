@@ -6,7 +6,7 @@ use maud::{Markup, html};
 use super::shell;
 use crate::chart::Chart;
 use crate::sentences;
-use crate::sizing::SizingReport;
+use crate::sizing::{SizingReport, panel_text};
 use crate::words;
 
 /// The page.
@@ -14,9 +14,12 @@ pub fn page(report: &SizingReport, file: &str, picture: Option<&Chart>) -> Strin
     let sized = &report.sized;
     let chosen = sized.chosen.and_then(|index| sized.choices.get(index));
     let title = match chosen {
-        Some(choice) => {
-            format!("{} holds with {} and {}", report.name, choice.power.text(), choice.capacity.text())
-        }
+        Some(choice) => match choice.panel {
+            Some(_) => {
+                format!("{} holds with {} and {}", report.name, choice.power.text(), choice.capacity.text())
+            }
+            None => format!("{} holds with {} and no panel", report.name, choice.capacity.text()),
+        },
         None => format!("Nothing in range keeps the promise of {}", report.name),
     };
     let main = html! {
@@ -44,7 +47,7 @@ fn table(report: &SizingReport) -> Markup {
                     tbody { @for (index, choice) in sized.choices.iter().enumerate() {
                         tr {
                             th scope="row" { @if Some(index) == sized.chosen { "chosen" } }
-                            td { (choice.power.text()) } td { (choice.capacity.text()) }
+                            td { (panel_text(choice)) } td { (choice.capacity.text()) }
                             td { (choice.every.map(design::quantity::Duration::text).unwrap_or_default()) }
                             td.figure { (words::grouped(words::whole(choice.reports_per_year))) }
                             td.figure { (format!("{:.2}", choice.cost)) }

@@ -1,7 +1,7 @@
 //! What would make a node hold, as JSON.
 
 use serde_json::{Value, json};
-use verdict::remedy::{Moved, Proof, Remedies, Remedy, Useless};
+use verdict::remedy::{Lever, Moved, Proof, Remedies, Remedy, Useless};
 
 use super::{number, verdict};
 use crate::{ReportedDesign, sentences, words};
@@ -12,17 +12,25 @@ pub(super) fn remedies(subject: &ReportedDesign, found: &Remedies) -> Value {
     json!({
         "would_hold_with": list(&found.holds),
         "could_be_left_out": list(&found.spare),
-        "of_no_use": found.useless.iter().map(|(lever, why)| json!({
-            "lever": sentences::remedy::lever(lever),
-            "why": match why { Useless::NotEnough(_) => "not_enough", Useless::BestAlready => "best_already" },
-            "without_outage_percent": match why {
-                Useless::NotEnough(share) => number(share.percent()),
-                Useless::BestAlready => Value::Null,
-            },
-        })).collect::<Vec<_>>(),
+        "of_no_use": found.useless.iter().map(|(lever, why)| of_no_use(lever, why)).collect::<Vec<_>>(),
         "lives_searched": found.searched,
         "lives_confirmed": found.confirmed,
         "stopped": found.stopped,
+    })
+}
+
+fn of_no_use(lever: &Lever, why: &Useless) -> Value {
+    let (word, share, refused) = match why {
+        Useless::NotEnough(share) => ("not_enough", Some(share), None),
+        Useless::OnlyWithPerfectGauge(share) => ("only_with_perfect_gauge", Some(share), None),
+        Useless::BestAlready => ("best_already", None, None),
+        Useless::Refused(message) => ("refused", None, Some(message)),
+    };
+    json!({
+        "lever": sentences::remedy::lever(lever),
+        "why": word,
+        "without_outage_percent": share.map_or(Value::Null, |share| number(share.percent())),
+        "refused": refused,
     })
 }
 

@@ -163,6 +163,17 @@ pub fn remarks(remedies: &Remedies) -> Vec<String> {
     if !best.is_empty() {
         said.push(format!("Already the best of its kind: {}.", best.join("; ")));
     }
+    for (one, why) in &remedies.useless {
+        match why {
+            Useless::OnlyWithPerfectGauge(share) => said.push(format!(
+                "Only if the node knew its charge: {} ({:.1} % of the lives pass with the error of its gauge).",
+                lever(one),
+                share.percent()
+            )),
+            Useless::Refused(message) => said.push(format!("Not possible here: {} ({message}).", lever(one))),
+            Useless::NotEnough(_) | Useless::BestAlready => {}
+        }
+    }
     let lived = remedies
         .holds
         .iter()

@@ -13,7 +13,7 @@ use super::chances::Effort;
 use super::findings::finding;
 use crate::finding::{Finding, Severity, Verdict};
 use crate::quota::{self, first_that};
-use crate::setting::told;
+use crate::setting::{schedule, told};
 
 /// Lives between two looks at whether to stop.
 const BATCH: usize = 16;
@@ -54,8 +54,8 @@ impl Trial<'_> {
         let codes = *last as usize + 1;
         let code = |place: usize| u32::try_from(place).unwrap_or(u32::MAX);
         let first = first_that(0, codes, |place| changed(design, sets, scale, code(place)).is_some());
-        // As often as it is written it lives: only what is faster is asked.
-        let written = written(design, sets)?;
+        // As often as it is written it lives: only what is faster is asked. A table is never made faster.
+        let written = schedule(design, sets)?.fixed_interval()?;
         let end = first_that(first, codes, |place| interval(sets, scale, code(place)) >= written);
         if first >= end {
             return None;
@@ -112,13 +112,6 @@ fn percent(part: usize, of: usize) -> String {
 
 fn interval(sets: &SetInterval, scale: &Scale, code: u32) -> Duration {
     Duration::from_seconds(scale.value(code) * f64::from(sets.unit_s))
-}
-
-/// The interval of the design file, if it is one.
-fn written(design: &Design, sets: &SetInterval) -> Option<Duration> {
-    let load = design.loads.iter().find(|load| load.name == sets.load)?;
-    let activity = load.activities.iter().find(|activity| activity.name == sets.activity)?;
-    activity.every.at_full_charge()
 }
 
 /// The design with the interval of a code; `None` where that is no interval or the design refuses it.

@@ -16,11 +16,12 @@ const CAPACITIES: i32 = 10;
 const CAPACITY_AROUND: (f64, f64) = (0.25, 4.0);
 const INTERVAL_AROUND: (f64, f64) = (0.25, 6.0);
 
-/// A panel that may be chosen.
+/// A panel that may be chosen, or none.
 #[derive(Clone, Debug)]
 pub(super) struct PanelAt {
-    pub(super) name: String,
+    pub(super) name: Option<String>,
     pub(super) watts: f64,
+    pub(super) price: Option<f64>,
 }
 
 /// What has no order: each is searched on its own.
@@ -143,7 +144,17 @@ fn frames(design: &Design) -> Vec<Frame> {
             }
         }
     }
+    frames.extend(sizing.batteries.iter().filter_map(|name| primary(design, name)));
     frames
+}
+
+/// The frame of a primary cell: no panel, no charger, nothing to tilt. `None` of a battery that is charged.
+fn primary(design: &Design, name: &str) -> Option<Frame> {
+    let change = Change::PrimaryCell(name.to_owned());
+    let framed = design.with(change.clone()).ok().filter(|framed| framed.battery.charge_limit.is_none())?;
+    let capacities_mah = capacities(&framed);
+    let panels = vec![PanelAt { name: None, watts: 0.0, price: None }];
+    Some(Frame { design: framed, changes: vec![change], capacities_mah, panels })
 }
 
 /// The frame of these changes; `None` where charger and battery do not suit each other in either order.
@@ -203,10 +214,10 @@ fn panels(design: &Design) -> Vec<PanelAt> {
     for name in names {
         let Ok(variant) = design.with(Change::Panel(name.clone())) else { continue };
         let bears = limit.zip(volts(&variant)).is_none_or(|(limit, volts)| volts <= limit.volts());
-        let watts = variant.panel.as_ref().map_or(0.0, |mounted| mounted.panel.power.nominal.watts());
-        if bears {
-            all.push(PanelAt { name, watts });
-        }
+        let Some(panel) = variant.panel.as_ref().map(|mounted| &mounted.panel).filter(|_| bears) else {
+            continue;
+        };
+        all.push(PanelAt { name: Some(name), watts: panel.power.nominal.watts(), price: panel.price });
     }
     all.sort_by(|one, other| one.watts.total_cmp(&other.watts).then(one.name.cmp(&other.name)));
     all.dedup_by(|one, other| one.watts <= other.watts);

@@ -1,6 +1,8 @@
 //! Of all designs that pass: which are worth a look, and which is taken.
 
+use design::change::Change;
 use design::node::Design;
+use design::part::Charger;
 use design::quantity::{Angle, Charge, Power};
 use design::sizing::Preference;
 use forecast::life::ensemble::{FIRST_FRESH, on_threads};
@@ -35,12 +37,15 @@ struct Candidate {
 
 /// What can be paid.
 struct Purse<'a> {
-    prices: &'a [(String, f64)],
+    /// Prices that `[size]` lists: they go before those of the parts.
+    listed: &'a [(String, f64)],
+    /// Whether anything that may be chosen has a price.
+    priced: bool,
     unpriced: Vec<String>,
 }
 
 pub(super) fn choose(bench: &Bench<'_>, axes: &Axes, fronts: &[Front], designs: usize) -> Sized {
-    let mut purse = Purse { prices: &bench.design.sizing.prices, unpriced: Vec::new() };
+    let mut purse = Purse::of(bench.design, axes);
     let mut candidates = candidates(bench, axes, fronts, &mut purse);
     order(&mut candidates, bench.design.sizing.prefer);
     let least = at_least_per_year(bench);
@@ -58,7 +63,7 @@ pub(super) fn choose(bench: &Bench<'_>, axes: &Axes, fronts: &[Front], designs: 
         choices: shown.iter().filter_map(|index| confirmed.choice(*index, &candidates[*index])).collect(),
         chosen,
         refused,
-        priced: !purse.prices.is_empty(),
+        priced: purse.priced,
         unpriced: purse.unpriced,
         unlawful: axes.unlawful.clone(),
         designs,
@@ -154,32 +159,50 @@ fn reports_per_year(bench: &Bench<'_>, design: &Design) -> f64 {
     trial.weather.sample().wanted_reports_per_year(prepared.middle())
 }
 
-impl Purse<'_> {
+impl<'a> Purse<'a> {
+    fn of(design: &'a Design, axes: &Axes) -> Self {
+        let has_price = |frame: &Frame| {
+            frame.panels.iter().any(|panel| panel.price.is_some())
+                || frame.design.battery.price.is_some()
+                || frame.chosen_charger().is_some_and(|charger| charger.price.is_some())
+        };
+        let listed = &design.sizing.prices;
+        let priced = !listed.is_empty() || axes.frames.iter().any(has_price);
+        Self { listed, priced, unpriced: Vec::new() }
+    }
+
     /// What panel, battery and charger cost; watts and watt-hours where nothing has a price, `None` where one of them has
     /// none and others have.
     fn cost(&mut self, frame: &Frame, panel: usize, battery: usize) -> Option<f64> {
         let (panel, mah) = (&frame.panels[panel], frame.capacities_mah[battery]);
         let cell = &frame.design.battery;
-        if self.prices.is_empty() {
+        if !self.priced {
             let volts = open_circuit(cell, HALF).volts();
             return Some(panel.watts + mah * 1e-3 * volts);
         }
         let label_mah = cell.capacity.nominal.milliampere_hours();
-        let panel_price = self.price(&panel.name);
-        let battery_price = self.price(&cell.name).map(|price| price * mah / label_mah);
-        // A charger that is not chosen costs the same in every design.
-        let chosen = frame.changes.iter().any(|change| matches!(change, design::change::Change::Charger(_)));
-        let charger = frame.design.charger.as_ref().filter(|_| chosen);
-        let charger_price = charger.map_or(Some(0.0), |charger| self.price(&charger.name));
+        let panel_price = panel.name.as_ref().map_or(Some(0.0), |name| self.price(name, panel.price));
+        let battery_price = self.price(&cell.name, cell.price).map(|price| price * mah / label_mah);
+        let charger_price =
+            frame.chosen_charger().map_or(Some(0.0), |charger| self.price(&charger.name, charger.price));
         Some(panel_price? + battery_price? + charger_price?)
     }
 
-    fn price(&mut self, name: &str) -> Option<f64> {
-        let known = self.prices.iter().find(|(known, _)| known == name).map(|(_, price)| *price);
+    fn price(&mut self, name: &str, own: Option<f64>) -> Option<f64> {
+        let listed = self.listed.iter().find(|(known, _)| known == name).map(|(_, price)| *price);
+        let known = listed.or(own);
         if known.is_none() && !self.unpriced.iter().any(|known| known == name) {
             self.unpriced.push(name.to_owned());
         }
         known
+    }
+}
+
+impl Frame {
+    /// Its charger, where one is chosen: one that is not costs the same in every design.
+    fn chosen_charger(&self) -> Option<&Charger> {
+        let chosen = self.changes.iter().any(|change| matches!(change, Change::Charger(_)));
+        self.design.charger.as_ref().filter(|_| chosen)
     }
 }
 
@@ -258,7 +281,7 @@ impl Confirmed<'_> {
             power: Power::from_watts(candidate.watts),
             battery: design.battery.name.clone(),
             capacity: Charge::from_milliampere_hours(candidate.mah),
-            charger: design.charger.as_ref().map(|charger| charger.name.clone()).unwrap_or_default(),
+            charger: design.charger.as_ref().map(|charger| charger.name.clone()),
             tilt_deg: design.panel.as_ref().map_or(Angle::ZERO, |mounted| mounted.tilt).degrees(),
             every: self.axes.intervals.get(interval).copied(),
             reports_per_year: candidate.reports_per_year,

@@ -53,9 +53,9 @@ impl From<Front> for WholeGrid {
 pub(super) fn changes(axes: &Axes, frame: &Frame, [panel, battery, interval]: Place) -> Vec<Change> {
     let mut changes = frame.changes.clone();
     let written = &frame.design;
-    if written.panel.as_ref().is_none_or(|mounted| mounted.panel.name != frame.panels[panel].name) {
-        changes.push(Change::Panel(frame.panels[panel].name.clone()));
-    }
+    let now = written.panel.as_ref().map(|mounted| &mounted.panel.name);
+    let other = frame.panels[panel].name.as_ref().filter(|name| Some(*name) != now);
+    changes.extend(other.cloned().map(Change::Panel));
     let mah = frame.capacities_mah[battery];
     if (written.battery.capacity.nominal.milliampere_hours() / mah - 1.0).abs() > 1e-9 {
         changes.push(capacity(written, mah));

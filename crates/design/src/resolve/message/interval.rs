@@ -1,4 +1,5 @@
-//! Which activity a field of a message to the node sets the interval of.
+//! Which activity a field of a message to the node sets the interval of; of one with a table by month or charge it sets the
+//! least interval.
 
 use super::super::Resolver;
 use crate::diagnostic;
@@ -47,13 +48,6 @@ impl Resolver<'_> {
                     |near| format!("did you mean \"{near}\"?"),
                 );
                 wrong(format!("there is no activity `{}`", shortened(&wanted.value)), help);
-            }
-            ([(_, (activity, section))], _)
-                if section.every.is_none()
-                    && (section.every_by_charge.is_some() || section.every_by_month_and_charge.is_some()) =>
-            {
-                let text = format!("the interval of `{}` depends on the charge", activity.value);
-                wrong(text, "write `every` there for an interval that can be set, or remove `sets`".into());
             }
             ([(load, (activity, _))], Some(unit_s)) => {
                 let (load, activity) = (load.value.clone(), activity.value.clone());
