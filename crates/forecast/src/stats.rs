@@ -37,6 +37,14 @@ pub fn quantile(sorted: &[f64], share: f64) -> f64 {
     sorted[below] + (place - below as f64) * (above - sorted[below])
 }
 
+/// The middle one of some values, of an even count the mean of the two; none without values.
+#[must_use]
+pub fn median(values: impl Iterator<Item = f64>) -> Option<f64> {
+    let mut sorted: Vec<f64> = values.collect();
+    sorted.sort_by(f64::total_cmp);
+    (!sorted.is_empty()).then(|| quantile(&sorted, 0.5))
+}
+
 /// The mean of a sample and the standard deviation of what it was drawn from; zero without values.
 #[must_use]
 pub fn mean_and_deviation(values: &[f64]) -> (f64, f64) {

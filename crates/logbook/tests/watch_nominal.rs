@@ -295,8 +295,12 @@ fn nodes_that_do_what_they_should_call_nobody() {
         .iter()
         .map(|(day, change)| format!("day {day}: {:?} {:?}", change.alarm().key, change.alarm().evidence))
         .collect();
+    let mut by_rule: BTreeMap<&str, usize> = BTreeMap::new();
+    for (_, change) in &opened {
+        *by_rule.entry(change.alarm().key.rule.word()).or_default() += 1;
+    }
     println!(
-        "{} alarms in {years:.1} node-years of {} nodes that ran: {rate:.3} a year",
+        "{} alarms in {years:.1} node-years of {} nodes that ran: {rate:.3} a year; by rule {by_rule:?}",
         opened.len(),
         ran.len()
     );

@@ -4,6 +4,7 @@
 
 use std::collections::VecDeque;
 
+use forecast::stats::median;
 use serde_json::json;
 
 use super::DAY;
@@ -107,7 +108,7 @@ impl Ending {
         let known = plan.first_volts.is_some() || self.days.len() >= FIRST_CELL_DAYS + DAYS_SINCE;
         known.then(|| {
             plan.first_volts
-                .or_else(|| middle(self.days.iter().take(FIRST_CELL_DAYS).map(|day| day.greatest)))
+                .or_else(|| median(self.days.iter().take(FIRST_CELL_DAYS).map(|day| day.greatest)))
         })?
     }
 
@@ -119,16 +120,9 @@ impl Ending {
         if earlier.len() < DAYS_SINCE {
             return false;
         }
-        let usual = middle(earlier.into_iter()).unwrap_or(0.0);
+        let usual = median(earlier.into_iter()).unwrap_or(0.0);
         week.iter().filter(|day| day.sag() > volts.max(times * usual)).count() >= days
     }
-}
-
-/// The middle one; of an even count the upper of the two.
-fn middle(values: impl Iterator<Item = f64>) -> Option<f64> {
-    let mut sorted: Vec<f64> = values.collect();
-    sorted.sort_by(f64::total_cmp);
-    sorted.get(sorted.len() / 2).copied()
 }
 
 #[cfg(test)]

@@ -4,8 +4,8 @@ use std::collections::{BTreeMap, VecDeque};
 
 use wire::identity::GatewayEui;
 
+use super::DAY;
 use super::plan::NodePlan;
-use super::{DAY, median};
 use crate::received::Moment;
 
 /// Losses and runs of so many days count.
@@ -214,6 +214,13 @@ fn push<T>(queue: &mut VecDeque<T>, value: T, most: usize) {
         queue.pop_front();
     }
     queue.push_back(value);
+}
+
+/// The middle one; of an even count the upper of the two.
+fn median(values: impl Iterator<Item = Moment>) -> Option<Moment> {
+    let mut sorted: Vec<Moment> = values.collect();
+    sorted.sort_unstable();
+    sorted.get(sorted.len() / 2).copied()
 }
 
 #[cfg(test)]

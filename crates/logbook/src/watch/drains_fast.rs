@@ -5,6 +5,7 @@
 
 use std::collections::VecDeque;
 
+use forecast::stats::median;
 use serde_json::{Value, json};
 
 use super::alarm::{Finding, evidence};
@@ -122,8 +123,8 @@ impl Nights {
             return Finding::Between;
         }
         let newest = || self.past.iter().rev().take(count);
-        let times = middle(newest().map(|night| night.fell() / night.planned));
-        let more = middle(newest().map(|night| night.fell() - night.planned));
+        let times = median(newest().map(|night| night.fell() / night.planned));
+        let more = median(newest().map(|night| night.fell() - night.planned));
         let (Some(times), Some(more)) = (times, more) else { return Finding::Between };
         if times < WELL {
             return Finding::Right;
@@ -135,8 +136,8 @@ impl Nights {
         let lifts = self.lifts(count);
         Finding::Wrong(evidence([
             ("nights", json!(count)),
-            ("fell_percent", percent(middle(newest().map(Night::fell)))),
-            ("planned_percent", percent(middle(newest().map(|night| night.planned)))),
+            ("fell_percent", percent(median(newest().map(Night::fell)))),
+            ("planned_percent", percent(median(newest().map(|night| night.planned)))),
             ("lifts_times", json!(lifts.map(|times| (10.0 * times).round() / 10.0))),
             ("because", because(lifts)),
         ]))
@@ -184,13 +185,6 @@ fn mean<'a>(readings: impl Iterator<Item = &'a (Moment, f64)>) -> Option<(f64, f
         (count, moments, volts) = (count + 1.0, moments + *at as f64, volts + value);
     }
     (count > 0.0).then(|| (moments / count, volts / count))
-}
-
-/// The middle one; of an even count the lower of the two.
-fn middle(values: impl Iterator<Item = f64>) -> Option<f64> {
-    let mut sorted: Vec<f64> = values.collect();
-    sorted.sort_by(f64::total_cmp);
-    sorted.get(sorted.len().checked_sub(1)? / 2).copied()
 }
 
 #[cfg(test)]

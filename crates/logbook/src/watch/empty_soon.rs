@@ -6,6 +6,7 @@
 
 use std::collections::VecDeque;
 
+use forecast::stats::median;
 use serde_json::json;
 
 use super::DAY;
@@ -60,9 +61,9 @@ impl DailyLeast {
                 .take(place)
                 .map(move |earlier| (later.1 - earlier.1) / (later.0 - earlier.0) as f64)
         });
-        let per_day = middle(pairs)?;
+        let per_day = median(pairs)?;
         let newest = self.days.back()?.0;
-        let now_volts = middle(self.days.iter().map(|(day, volts)| volts + per_day * (newest - day) as f64))?;
+        let now_volts = median(self.days.iter().map(|(day, volts)| volts + per_day * (newest - day) as f64))?;
         Some(Line { now_volts, per_day })
     }
 
@@ -87,15 +88,6 @@ impl DailyLeast {
         let is_better = self.last_soon.is_none_or(|last| day - last >= BETTER_DAYS);
         if is_better { Finding::Right } else { Finding::Between }
     }
-}
-
-/// The middle one; of an even count the mean of the two.
-fn middle(values: impl Iterator<Item = f64>) -> Option<f64> {
-    let mut sorted: Vec<f64> = values.collect();
-    sorted.sort_by(f64::total_cmp);
-    let (half, is_odd) = (sorted.len() / 2, sorted.len() % 2 == 1);
-    let upper = *sorted.get(half)?;
-    if is_odd { Some(upper) } else { Some(f64::midpoint(upper, *sorted.get(half.checked_sub(1)?)?)) }
 }
 
 #[cfg(test)]

@@ -6,6 +6,7 @@
 
 use std::collections::{BTreeMap, VecDeque};
 
+use forecast::stats::median;
 use serde_json::json;
 use wire::identity::DevEui;
 
@@ -105,14 +106,14 @@ pub(super) fn find(
         let whole = days.iter().filter(|day| day.number < now_day).map(|day| day.number);
         let excess = |day: Moment| {
             let (noon, night) = warmth.at(column, day)?;
-            let mut of_others: Vec<(f64, f64)> = others
+            let of_others: Vec<(f64, f64)> = others
                 .iter()
                 .filter(|(other, _)| *other != dev_eui)
                 .filter_map(|(_, other)| other.at(column, day))
                 .collect();
             (of_others.len() >= NEIGHBOURS).then_some(())?;
-            let noon = noon - median(&mut of_others, |(noon, _)| *noon)?;
-            Some((noon, night - median(&mut of_others, |(_, night)| *night)?))
+            let noon = noon - median(of_others.iter().map(|(noon, _)| *noon))?;
+            Some((noon, night - median(of_others.iter().map(|(_, night)| *night))?))
         };
         let excesses: Vec<(f64, f64)> = whole.filter_map(excess).collect();
         let is_heated = |(noon, night): &&(f64, f64)| *noon > TOO_WARM_K && *night < AT_NIGHT * noon;
@@ -140,13 +141,6 @@ pub(super) fn day_of(now: Moment, plan: &NodePlan) -> Moment {
     #[expect(clippy::cast_possible_truncation, reason = "at most half a day")]
     let local = now + (plan.longitude_deg / 360.0 * DAY as f64) as Moment;
     (local + DAY / 4).div_euclid(DAY)
-}
-
-fn median(values: &mut [(f64, f64)], of: impl Fn(&(f64, f64)) -> f64) -> Option<f64> {
-    values.sort_by(|one, other| of(one).total_cmp(&of(other)));
-    let middle = values.len() / 2;
-    let upper = of(values.get(middle)?);
-    if values.len() % 2 == 1 { Some(upper) } else { Some(f64::midpoint(of(values.get(middle - 1)?), upper)) }
 }
 
 #[cfg(test)]

@@ -1,9 +1,12 @@
 //! Alarms in a person's words: what is wrong, why it is believed, and what to do.
 
+mod charge;
+
 use design::quantity::Duration;
 use serde_json::{Map, Value};
 
 use crate::words;
+use charge::{below_forecast, empty_by_what_was_learned, of_charge};
 
 /// An alarm as it is to be said.
 #[derive(Clone, Copy, Debug)]
@@ -110,230 +113,86 @@ fn of_gateway(alarm: &Alarm<'_>) -> Three {
 }
 
 fn of_node(alarm: &Alarm<'_>) -> Three {
-    let who = alarm.who;
     match alarm.rule {
-        "silent" => (
-            format!("{who} is silent"),
-            format!(
-                "nothing has come for {}; it sends every {}, and as it loses {} % of its messages, up to {} without a word \
-                 are usual",
-                alarm.span("silent_s"),
-                alarm.span("interval_s"),
-                alarm.figure("lost_percent"),
-                alarm.span("usual_s")
-            ),
-            "look at its last battery voltage: if it was low, bring a charged battery; else see whether antenna and plugs \
-             are sound"
-                .to_owned(),
-        ),
-        "losing" => (
-            format!("{who} loses messages"),
-            format!(
-                "{} % of its last {} are lost, planned are at most {} %",
-                alarm.figure("lost_percent"),
-                alarm.figure("messages"),
-                alarm.figure("planned_percent")
-            ),
-            "see whether its antenna stands upright and dry and nothing new stands in the way; else give it a slower data \
-             rate or another gateway"
-                .to_owned(),
-        ),
-        "restarts" if alarm.evidence.get("only_joins") == Some(&Value::Bool(true)) => (
-            format!("{who} joins again and again"),
-            format!(
-                "{} joins in {} h, and nothing else came since the last: it stops when it sends, or does not hear the answer",
-                alarm.figure("restarts"),
-                alarm.figure("within_h")
-            ),
-            "measure its battery's voltage when it sends; if that holds, see whether a gateway that can send is near"
-                .to_owned(),
-        ),
-        "restarts" => (
-            format!("{who} starts again and again"),
-            format!("{} starts in {} h", alarm.figure("restarts"), alarm.figure("within_h")),
-            "look for a loose battery lead or water in the box, and at its voltage when it sends; if all is sound, its \
-             firmware hangs"
-                .to_owned(),
-        ),
-        _ => {
-            let why = if alarm.evidence.get("used_again") == Some(&Value::Bool(true)) {
-                "it uses counters again that it used before, so that what it sends is refused and no longer secret".to_owned()
-            } else {
-                format!(
-                    "{} frames came with counters far below the last, and none above it: they are refused",
-                    alarm.figure("old_counters")
-                )
-            };
-            let remedy = "let it join anew: switch it off and on; if it has no join, type its session anew";
-            (format!("{who} has lost its counter"), why, remedy.to_owned())
-        }
+        "silent" => silent(alarm),
+        "losing" => losing(alarm),
+        "restarts" if alarm.evidence.get("only_joins") == Some(&Value::Bool(true)) => joins_again(alarm),
+        "restarts" => restarts(alarm),
+        _ => counter_lost(alarm),
     }
 }
 
-fn never_charged(alarm: &Alarm<'_>) -> Three {
-    let volts = |name| alarm.said(name, |millivolts| format!("{:.2} V", millivolts / 1e3));
-    let since = since(alarm);
-    let why = if alarm.evidence.get("counts_minutes") == Some(&Value::Bool(true)) {
-        format!("in {since} it has not counted one minute in charge")
-    } else {
-        format!(
-            "in {since} its voltage never rose by 10 mV; it lay between {} and {}",
-            volts("least_mv"),
-            volts("most_mv")
-        )
-    };
+fn silent(alarm: &Alarm<'_>) -> Three {
+    let who = alarm.who;
     (
-        format!("{} is not being charged", alarm.who),
-        why,
-        "see whether the panel is plugged in with its poles right, and free of snow, dirt and shade; bring a panel lead. Do \
-         not charge a lithium cell below 0 °C by hand"
+        format!("{who} is silent"),
+        format!(
+            "nothing has come for {}; it sends every {}, and as it loses {} % of its messages, up to {} without a word \
+             are usual",
+            alarm.span("silent_s"),
+            alarm.span("interval_s"),
+            alarm.figure("lost_percent"),
+            alarm.span("usual_s")
+        ),
+        "look at its last battery voltage: if it was low, bring a charged battery; else see whether antenna and plugs \
+         are sound"
             .to_owned(),
     )
 }
 
-fn since(alarm: &Alarm<'_>) -> String {
-    alarm.said("since_h", |hours| {
-        if hours < 96.0 { format!("{hours} h") } else { words::span(Duration::from_hours(hours)) }
-    })
-}
-
-fn charge_stopped(alarm: &Alarm<'_>) -> Three {
-    let sign = if alarm.evidence.get("counts_minutes") == Some(&Value::Bool(true)) {
-        "no minute in charge was counted"
-    } else {
-        "its voltage did not rise by 10 mV"
-    };
+fn losing(alarm: &Alarm<'_>) -> Three {
+    let who = alarm.who;
     (
-        format!("{} is charged no more", alarm.who),
+        format!("{who} loses messages"),
         format!(
-            "{sign} for {}, in {} h of which the sun stood high and the battery was low enough to be charged",
-            since(alarm),
-            alarm.figure("sunny_h")
-        ),
-        "look for snow, leaves or dirt on the panel, then at its plug and cable; bring a brush, a panel lead and a meter. Do \
-         not charge a lithium cell below 0 °C by hand"
-            .to_owned(),
-    )
-}
-
-fn drains_fast(alarm: &Alarm<'_>) -> Three {
-    let lifts = alarm.number("lifts_times").map_or_else(String::new, |times| {
-        format!("; a minute in charge lifts it {} times as much as before", words::figure_short(times))
-    });
-    let because = alarm.evidence.get("because").and_then(Value::as_str);
-    let (what, remedy) = match because {
-        Some("battery") => (
-            "its battery holds less than it did",
-            "bring a new battery and look for a swollen or frozen cell; do not charge such a cell",
-        ),
-        Some("load") => (
-            "it draws more than planned",
-            "look for a part that does not sleep, a pin that is pulled, or water; bring a spare board and a meter for \
-             microamperes",
-        ),
-        _ => (
-            "it draws more than planned, or its battery holds less",
-            "bring a battery, a spare board and a meter for microamperes: measure what it draws first",
-        ),
-    };
-    (
-        format!("{}: {what}", alarm.who),
-        format!(
-            "in the middle one of its last {} nights the battery fell by {} % of its charge, planned are {} % at most{lifts}",
-            alarm.figure("nights"),
-            alarm.figure("fell_percent"),
+            "{} % of its last {} are lost, planned are at most {} %",
+            alarm.figure("lost_percent"),
+            alarm.figure("messages"),
             alarm.figure("planned_percent")
         ),
-        remedy.to_owned(),
+        "see whether its antenna stands upright and dry and nothing new stands in the way; else give it a slower data \
+         rate or another gateway"
+            .to_owned(),
     )
 }
 
-fn cell_ending(alarm: &Alarm<'_>) -> Three {
-    let volts = |name| alarm.said(name, |millivolts| format!("{:.2} V", millivolts / 1e3));
-    let before = match alarm.number("before_mv") {
-        Some(_) => format!("; when it was new, or as far back as is known, it lay at {}", volts("before_mv")),
-        None => String::new(),
+fn joins_again(alarm: &Alarm<'_>) -> Three {
+    let who = alarm.who;
+    (
+        format!("{who} joins again and again"),
+        format!(
+            "{} joins in {} h, and nothing else came since the last: it stops when it sends, or does not hear the answer",
+            alarm.figure("restarts"),
+            alarm.figure("within_h")
+        ),
+        "measure its battery's voltage when it sends; if that holds, see whether a gateway that can send is near"
+            .to_owned(),
+    )
+}
+
+fn restarts(alarm: &Alarm<'_>) -> Three {
+    let who = alarm.who;
+    (
+        format!("{who} starts again and again"),
+        format!("{} starts in {} h", alarm.figure("restarts"), alarm.figure("within_h")),
+        "look for a loose battery lead or water in the box, and at its voltage when it sends; if all is sound, its \
+         firmware hangs"
+            .to_owned(),
+    )
+}
+
+fn counter_lost(alarm: &Alarm<'_>) -> Three {
+    let why = if alarm.evidence.get("used_again") == Some(&Value::Bool(true)) {
+        "it uses counters again that it used before, so that what it sends is refused and no longer secret"
+            .to_owned()
+    } else {
+        format!(
+            "{} frames came with counters far below the last, and none above it: they are refused",
+            alarm.figure("old_counters")
+        )
     };
-    let starts = match alarm.number("starts") {
-        Some(starts) if starts > 0.0 => format!("; the node began anew {starts} times in the week"),
-        _ => String::new(),
-    };
-    (
-        format!("{}: its primary cell comes to its end", alarm.who),
-        format!(
-            "its voltage stayed between {} and {} for a week{before}{starts}",
-            volts("least_mv"),
-            volts("greatest_mv")
-        ),
-        "bring a new cell of the same kind on the next trip, before the cold; never charge this one"
-            .to_owned(),
-    )
-}
-
-fn battery_worn(alarm: &Alarm<'_>) -> Three {
-    (
-        format!("{}: its battery is worn", alarm.who),
-        format!(
-            "by what was learned of it the battery holds {} % of its label, and that was so on {} days running",
-            alarm.figure("holds_percent"),
-            alarm.figure("told_d")
-        ),
-        "bring a new battery on the next trip; the node's page says whether the promise still holds"
-            .to_owned(),
-    )
-}
-
-/// The cause that was learned, as a sentence with what to bring.
-fn cause<'a>(alarm: &Alarm<'a>) -> Option<&'a str> {
-    alarm.evidence.get("cause").and_then(Value::as_str)
-}
-
-fn below_forecast(alarm: &Alarm<'_>) -> Three {
-    (
-        format!("{} will not last as promised", alarm.who),
-        cause(alarm).map_or_else(|| "the cause was not kept".to_owned(), str::to_owned),
-        "do what the cause says; the node's page says when it falls silent, and what it would be if it were mended today"
-            .to_owned(),
-    )
-}
-
-fn empty_by_what_was_learned(alarm: &Alarm<'_>) -> Three {
-    let share = format!(
-        "{} % of the nodes that would have sent what this one sent are empty within 14 days, the first in {} days",
-        alarm.figure("empty_in_14_d_percent"),
-        alarm.figure("soonest_d")
-    );
-    (
-        format!("{} will be empty in {} days", alarm.who, alarm.figure("days_left")),
-        cause(alarm).map_or_else(|| share.clone(), |cause| format!("{share}; {cause}")),
-        match cause(alarm) {
-            Some(_) => "do what the cause says, and bring a charged battery".to_owned(),
-            None => "clean the panel and see that its lead and the sun reach it; bring a charged battery"
-                .to_owned(),
-        },
-    )
-}
-
-fn of_charge(alarm: &Alarm<'_>) -> Three {
-    match alarm.rule {
-        "never-charged" => return never_charged(alarm),
-        "charge-stopped" => return charge_stopped(alarm),
-        "drains-fast" => return drains_fast(alarm),
-        "battery-worn" => return battery_worn(alarm),
-        "cell-ending" => return cell_ending(alarm),
-        _ => {}
-    }
-    let volts = |name| alarm.said(name, |millivolts| format!("{:.2} V", millivolts / 1e3));
-    (
-        format!("{} will be empty in {} days", alarm.who, alarm.figure("days_left")),
-        format!(
-            "its least voltage of a day stands at {} and moves by {} mV a day; it stops at {}",
-            volts("now_mv"),
-            alarm.figure("per_day_mv"),
-            volts("empty_mv")
-        ),
-        "clean the panel and see that its lead and the sun reach it; bring a charged battery".to_owned(),
-    )
+    let remedy = "let it join anew: switch it off and on; if it has no join, type its session anew";
+    (format!("{} has lost its counter", alarm.who), why, remedy.to_owned())
 }
 
 fn of_radio(alarm: &Alarm<'_>) -> Three {
@@ -436,56 +295,74 @@ fn of_reading(alarm: &Alarm<'_>) -> Three {
         .flatten()
         .filter_map(Value::as_str)
         .collect();
-    let (who, fields) = (alarm.who, fields.join(", "));
-    if alarm.rule == "magic-value" {
-        return (
-            format!("{who}: {fields} says {}", alarm.figure("value")),
-            format!(
-                "{} times in a row; sensors give this value when they are not read",
-                alarm.figure("in_a_row")
-            ),
-            "see whether the sensor's lead is whole and its plug in".to_owned(),
-        );
-    }
-    let text = |name: &str| alarm.evidence.get(name).and_then(Value::as_str).unwrap_or_default();
+    let fields = fields.join(", ");
     match alarm.rule {
-        "reading-jump" => (
-            format!("{who}: {fields} leaps"),
-            format!(
-                "{} times within a day away and back at once, by up to {}; its usual step is {} or less",
-                alarm.figure("leaps"),
-                alarm.figure("furthest"),
-                alarm.figure("usual_step")
-            ),
-            "look for a loose plug or water in the sensor's lead, and for something that is switched near it. Until then do not \
-             go by single readings"
-                .to_owned(),
-        ),
-        "reading-out-of-range" => {
-            let unit = if text("unit") == "1" { String::new() } else { format!(" {}", words::unit(text("unit"))) };
-            (
-                format!("{who}: {fields} lies {} its range", text("side")),
-                format!(
-                    "{} readings in a row were {} {}{unit}, where its field ends",
-                    alarm.figure("in_a_row"),
-                    text("side"),
-                    alarm.figure("end")
-                ),
-                "see whether the sensor's lead is broken or shorted; if the place is so, widen `range` in the design".to_owned(),
-            )
-        }
-        "sun-heated" => (
-            format!("{who}: the sun heats {fields}"),
-            format!(
-                "around noon it was {} K warmer than the other nodes on {} of {} days, and at night it was not",
-                alarm.figure("warmer_k"),
-                alarm.figure("days"),
-                alarm.figure("of_days")
-            ),
-            "see whether its shield is there, clean and in the wind; do not go by its readings in sunshine".to_owned(),
-        ),
+        "magic-value" => magic_value(alarm, &fields),
+        "reading-jump" => reading_jump(alarm, &fields),
+        "reading-out-of-range" => out_of_range(alarm, &fields),
+        "sun-heated" => sun_heated(alarm, &fields),
         _ => reading_stuck(alarm, &fields),
     }
+}
+
+fn magic_value(alarm: &Alarm<'_>, fields: &str) -> Three {
+    let who = alarm.who;
+    (
+        format!("{who}: {fields} says {}", alarm.figure("value")),
+        format!(
+            "{} times in a row; sensors give this value when they are not read",
+            alarm.figure("in_a_row")
+        ),
+        "see whether the sensor's lead is whole and its plug in".to_owned(),
+    )
+}
+
+fn reading_jump(alarm: &Alarm<'_>, fields: &str) -> Three {
+    let who = alarm.who;
+    (
+        format!("{who}: {fields} leaps"),
+        format!(
+            "{} times within a day away and back at once, by up to {}; its usual step is {} or less",
+            alarm.figure("leaps"),
+            alarm.figure("furthest"),
+            alarm.figure("usual_step")
+        ),
+        "look for a loose plug or water in the sensor's lead, and for something that is switched near it. Until then do not \
+         go by single readings"
+            .to_owned(),
+    )
+}
+
+fn out_of_range(alarm: &Alarm<'_>, fields: &str) -> Three {
+    let who = alarm.who;
+    let text = |name: &str| alarm.evidence.get(name).and_then(Value::as_str).unwrap_or_default();
+    let unit = if text("unit") == "1" { String::new() } else { format!(" {}", words::unit(text("unit"))) };
+    (
+        format!("{who}: {fields} lies {} its range", text("side")),
+        format!(
+            "{} readings in a row were {} {}{unit}, where its field ends",
+            alarm.figure("in_a_row"),
+            text("side"),
+            alarm.figure("end")
+        ),
+        "see whether the sensor's lead is broken or shorted; if the place is so, widen `range` in the design"
+            .to_owned(),
+    )
+}
+
+fn sun_heated(alarm: &Alarm<'_>, fields: &str) -> Three {
+    let who = alarm.who;
+    (
+        format!("{who}: the sun heats {fields}"),
+        format!(
+            "around noon it was {} K warmer than the other nodes on {} of {} days, and at night it was not",
+            alarm.figure("warmer_k"),
+            alarm.figure("days"),
+            alarm.figure("of_days")
+        ),
+        "see whether its shield is there, clean and in the wind; do not go by its readings in sunshine"
+            .to_owned(),
+    )
 }
 
 fn calibration_due(alarm: &Alarm<'_>) -> Three {
