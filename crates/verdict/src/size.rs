@@ -126,7 +126,7 @@ pub fn size(
     let confirming = effort.lives.unwrap_or_else(|| quota::confirmed(promise));
     let searching = quota::searched(promise).min(confirming.max(1));
     let bench = Bench { design, environment, spots: &spots, effort, progress, searching, confirming };
-    let fronts: Vec<_> = axes.frames.iter().map(|frame| front(&bench, &axes, frame)).collect();
+    let fronts = grid::fronts(&bench, &axes);
     Ok(choose(&bench, &axes, &fronts, designs))
 }
 

@@ -33,7 +33,7 @@ pub struct JudgedVariant {
     pub worst_fifth: Share,
     /// Each promise, survival first.
     pub kept: Vec<JudgedPromise>,
-    /// What is dangerous in it.
+    /// What is dangerous in it; not looked for where a promise is broken anyway.
     pub dangers: Vec<Finding>,
     /// Reports a full battery sends in a year.
     pub reports_per_year: f64,
@@ -57,12 +57,14 @@ pub fn judged(
         let kept = Evidence::new(case, &lived, fifth, visits).keep(promise);
         let survival = Figure::share(&lived, LifeOutcome::is_unbroken);
         let worst_fifth = Figure::share(fifth, LifeOutcome::is_unbroken).found;
-        // As many as `check` looks at, so that both say the same.
-        let (dangers, endangered) = dangers_in(case, ACCOUNTED_LIVES);
-        let worst = Verdict::worst(kept.iter().map(|kept| kept.verdict));
-        let verdict = match worst.unwrap_or(Verdict::NotKnown) {
-            Verdict::Holds if endangered => Verdict::Tight,
-            verdict => verdict,
+        let worst = Verdict::worst(kept.iter().map(|kept| kept.verdict)).unwrap_or(Verdict::NotKnown);
+        let (verdict, dangers) = match worst {
+            // As many lives as `check` looks at, so that both say the same.
+            Verdict::Holds => match dangers_in(case, ACCOUNTED_LIVES) {
+                (dangers, true) => (Verdict::Tight, dangers),
+                (dangers, false) => (Verdict::Holds, dangers),
+            },
+            _ => (worst, Vec::new()),
         };
         let share = Share::from_fraction;
         JudgedVariant {

@@ -1,5 +1,7 @@
 //! Of all designs that pass: which are worth a look, and which is taken.
 
+use std::collections::BTreeMap;
+
 use design::change::Change;
 use design::node::Design;
 use design::part::Charger;
@@ -33,6 +35,8 @@ struct Candidate {
     mah: f64,
     reports_per_year: f64,
     cost: f64,
+    /// How many lives of the search are known to fail with it.
+    failing: usize,
 }
 
 /// What can be paid.
@@ -50,7 +54,8 @@ pub(super) fn choose(bench: &Bench<'_>, axes: &Axes, fronts: &[Front], designs: 
     order(&mut candidates, bench.design.sizing.prefer);
     let least = at_least_per_year(bench);
     candidates.retain(|one| one.reports_per_year >= least);
-    let mut confirmed = Confirmed { bench, axes, tried: Vec::new(), refused: Vec::new() };
+    let mut confirmed =
+        Confirmed { bench, axes, bases: BTreeMap::new(), tried: Vec::new(), refused: Vec::new() };
     let preferred = (0..candidates.len()).find(|index| confirmed.holds(*index, &candidates[*index]));
     let refused: Vec<Choice> = confirmed.take_refused(&candidates);
     let mut shown: Vec<usize> = preferred.into_iter().collect();
@@ -80,7 +85,8 @@ fn add_unbeaten(shown: &mut Vec<usize>, confirmed: &mut Confirmed<'_>, candidate
     let mut by_cost: Vec<usize> = (0..candidates.len()).collect();
     by_cost.sort_by(|one, other| {
         let (one, other) = (&candidates[*one], &candidates[*other]);
-        one.cost.total_cmp(&other.cost).then(other.reports_per_year.total_cmp(&one.reports_per_year))
+        let reports = other.reports_per_year.total_cmp(&one.reports_per_year);
+        one.cost.total_cmp(&other.cost).then(reports).then(one.failing.cmp(&other.failing))
     });
     let mut most_reports = f64::NEG_INFINITY;
     for index in by_cost {
@@ -116,6 +122,7 @@ fn candidates(bench: &Bench<'_>, axes: &Axes, fronts: &[Front], purse: &mut Purs
                         mah: frame.capacities_mah[battery],
                         reports_per_year: reports.get(interval).copied().unwrap_or(0.0),
                         cost,
+                        failing: if panel == smallest { front.failing[battery][interval] } else { 0 },
                     });
                 }
             }
@@ -130,11 +137,12 @@ fn order(candidates: &mut [Candidate], prefer: Preference) {
         let cost = one.cost.total_cmp(&other.cost);
         let reports = other.reports_per_year.total_cmp(&one.reports_per_year);
         let size = one.watts.total_cmp(&other.watts).then(one.mah.total_cmp(&other.mah));
-        match prefer {
+        let by_wish = match prefer {
             Preference::Cheapest => cost.then(reports).then(size),
             Preference::Smallest => size.then(reports).then(cost),
             Preference::MostReports => reports.then(cost).then(size),
-        }
+        };
+        by_wish.then(one.failing.cmp(&other.failing))
     });
 }
 
@@ -210,6 +218,8 @@ impl Frame {
 struct Confirmed<'a> {
     bench: &'a Bench<'a>,
     axes: &'a Axes,
+    /// By frame: what all its designs share.
+    bases: BTreeMap<usize, Prepared>,
     /// By number of the candidate.
     tried: Vec<(usize, JudgedVariant)>,
     /// Places at which fresh lives failed, by frame, with the lives.
@@ -227,7 +237,11 @@ impl Confirmed<'_> {
         }
         let Some(design) = self.design(candidate) else { return false };
         let Bench { environment, spots, effort, progress, confirming, .. } = *self.bench;
-        let prepared = Prepared::new(&design, environment.weather, spots, effort.seed);
+        let prepared = match self.bases.get(&candidate.frame) {
+            Some(base) => base.of_variant(&design, environment.weather, None),
+            None => Prepared::new(&design, environment.weather, spots, effort.seed),
+        };
+        self.bases.entry(candidate.frame).or_insert_with(|| prepared.clone());
         if self.is_hopeless(candidate, &prepared) {
             return false;
         }

@@ -1,6 +1,7 @@
 //! The smallest panel for each battery and interval.
 
 use std::cell::RefCell;
+use std::collections::BTreeMap;
 
 use design::change::Change;
 use design::node::Design;
@@ -38,13 +39,15 @@ pub(super) type Place = [usize; 3];
 pub(super) struct Front {
     /// By capacity and interval: the smallest panel that passes.
     pub(super) smallest_panel: Vec<Vec<Option<usize>>>,
+    /// How many lives are known to fail with it.
+    pub(super) failing: Vec<Vec<usize>>,
     pub(super) looked_at: usize,
     pub(super) lived: usize,
 }
 
 impl From<Front> for WholeGrid {
     fn from(front: Front) -> Self {
-        let Front { smallest_panel, looked_at, lived } = front;
+        let Front { smallest_panel, looked_at, lived, .. } = front;
         Self { smallest_panel, looked_at, lived }
     }
 }
@@ -75,11 +78,21 @@ struct Search<'a> {
     bench: &'a Bench<'a>,
     axes: &'a Axes,
     frame: &'a Frame,
-    base: RefCell<Option<Prepared>>,
+    /// By panel: its tables serve every battery and interval.
+    bases: RefCell<BTreeMap<usize, Prepared>>,
     tried: Vec<Tried>,
     /// How often each life failed.
     often: Vec<u32>,
     lived: usize,
+}
+
+/// Searches every frame; several at once where there are several.
+pub(super) fn fronts(bench: &Bench<'_>, axes: &Axes) -> Vec<Front> {
+    let threads = bench.effort.threads.max(1);
+    let at_once = threads.min(axes.frames.len().max(1));
+    let effort = Effort { threads: threads / at_once, ..bench.effort };
+    let bench = Bench { effort, ..*bench };
+    on_threads(at_once, axes.frames.len(), |index| front(&bench, axes, &axes.frames[index]))
 }
 
 /// Searches a frame.
@@ -165,13 +178,21 @@ pub fn ends_then_middles(count: usize) -> Vec<usize> {
 impl<'a> Search<'a> {
     fn new(bench: &'a Bench<'a>, axes: &'a Axes, frame: &'a Frame) -> Self {
         let often = vec![0; bench.searching];
-        Self { bench, axes, frame, base: RefCell::new(None), tried: Vec::new(), often, lived: 0 }
+        Self { bench, axes, frame, bases: RefCell::new(BTreeMap::new()), tried: Vec::new(), often, lived: 0 }
     }
 
     fn front(self, known: Vec<Vec<Option<usize>>>, panels: usize) -> Front {
         let real = |row: Vec<Option<usize>>| row.into_iter().map(|at| at.filter(|at| *at < panels)).collect();
+        let smallest_panel: Vec<Vec<Option<usize>>> = known.into_iter().map(real).collect();
+        let of_row = |(battery, row): (usize, &Vec<Option<usize>>)| {
+            let of = |(interval, panel): (usize, &Option<usize>)| {
+                panel.map_or(self.bench.searching, |panel| count(&self.failed([panel, battery, interval])))
+            };
+            row.iter().enumerate().map(of).collect()
+        };
         Front {
-            smallest_panel: known.into_iter().map(real).collect(),
+            failing: smallest_panel.iter().enumerate().map(of_row).collect(),
+            smallest_panel,
             looked_at: self.tried.len(),
             lived: self.lived,
         }
@@ -192,7 +213,7 @@ impl<'a> Search<'a> {
         let lives = self.bench.searching;
         let promise = self.bench.design.promise.without_outage;
         let allowed = quota::quota(promise, lives, self.bench.confirming);
-        let mut failed = self.known(at, |one, other| one >= other, |tried| &tried.failed);
+        let mut failed = self.failed(at);
         let mut survived = self.known(at, |one, other| one <= other, |tried| &tried.survived);
         self.live(&prepared, &mut failed, &mut survived, most);
         let failing = count(&failed);
@@ -231,6 +252,11 @@ impl<'a> Search<'a> {
         }
     }
 
+    /// Lives that failed with this, or with more of everything.
+    fn failed(&self, at: Place) -> Vec<bool> {
+        self.known(at, |one, other| one >= other, |tried| &tried.failed)
+    }
+
     /// What designs with more, or with less, of everything have shown of each life.
     fn known(&self, at: Place, holds: fn(usize, usize) -> bool, of: fn(&Tried) -> &Vec<bool>) -> Vec<bool> {
         let mut known = vec![false; self.bench.searching];
@@ -248,11 +274,14 @@ impl<'a> Search<'a> {
             .iter()
             .try_fold(self.frame.design.clone(), |design, change| design.with(change.clone()).ok())?;
         let weather = self.bench.environment.weather;
-        let mut base = self.base.borrow_mut();
-        let base = base.get_or_insert_with(|| {
-            Prepared::new(&self.frame.design, weather, self.bench.spots, self.bench.effort.seed)
-        });
-        Some(base.of_variant(&design, weather, None))
+        let mut bases = self.bases.borrow_mut();
+        let base = bases.get(&at[0]).or(bases.values().next());
+        let prepared = base.map_or_else(
+            || Prepared::new(&design, weather, self.bench.spots, self.bench.effort.seed),
+            |base| base.of_variant(&design, weather, None),
+        );
+        bases.entry(at[0]).or_insert_with(|| prepared.clone());
+        Some(prepared)
     }
 }
 
