@@ -281,6 +281,7 @@ pub(super) fn begin(
         unkept: VecDeque::new(),
         ticks: 0,
         clock_set_by: None,
+        unread: BTreeSet::new(),
         counts,
     };
     thread::Builder::new().name("watch".to_owned()).spawn(move || watcher.run(&waiting.0))
@@ -295,6 +296,8 @@ struct Watcher {
     unkept: VecDeque<(Vec<Change>, Vec<Tell>)>,
     ticks: u32,
     clock_set_by: Option<Moment>,
+    /// What could not be read at the last look, which has been said.
+    unread: BTreeSet<&'static str>,
     counts: Arc<Counts>,
 }
 
@@ -352,11 +355,26 @@ impl Watcher {
         }
     }
 
+    /// What was found; none if it can't be read now, which is said once, and read again a minute later.
+    fn read<T>(&mut self, what: &'static str, found: Result<Vec<T>, StoreError>) -> Vec<T> {
+        match found {
+            Ok(found) => {
+                self.unread.remove(what);
+                found
+            }
+            Err(error) => {
+                if self.unread.insert(what) {
+                    output::complain(&format!("The watch can't read {what}: {error}. It is tried again.\n"));
+                }
+                Vec::new()
+            }
+        }
+    }
+
     /// Takes notice of nodes on which somebody works.
-    fn paused(&self, mut state: State) -> State {
+    fn paused(&mut self, mut state: State) -> State {
         let found = sqlite::reader(&self.watched.log).and_then(|log| alarms::paused_at(&log, now()));
-        // What can't be read now is read a minute later.
-        for (dev_eui, until) in found.unwrap_or_default() {
+        for (dev_eui, until) in self.read("on which nodes somebody works", found) {
             let pace = self.watched.pace;
             let until = if until == Moment::MAX { until } else { pace.of_nodes(until) };
             state = step(state, &Event::Paused { dev_eui, until }, pace.of_nodes(now())).0;
@@ -370,8 +388,7 @@ impl Watcher {
             return state;
         }
         let found = sqlite::reader(&self.watched.log).and_then(|log| visits::due(&log));
-        // What can't be read now is read a minute later.
-        let found = found.unwrap_or_default().into_iter();
+        let found = self.read("when calibrations are due", found).into_iter();
         for (dev_eui, due) in
             found.filter(|(dev_eui, _)| self.watched.setup.nodes.contains_key(dev_eui)).collect::<Vec<_>>()
         {

@@ -356,12 +356,12 @@ fn a_sealed_broker_is_heard_and_told_and_told_again_from_a_row() {
     assert_eq!(server.stop("-TERM").0, Some(0));
 }
 
-/// A town that takes readings, sealed by the certificate of a folder: what is posted, from its first line on.
-fn town(folder: &Path) -> (u16, std::sync::mpsc::Receiver<String>) {
+/// What a server is sealed with by the certificate of this name in a folder.
+pub(super) fn seal(folder: &Path, name: &str) -> std::sync::Arc<rustls::ServerConfig> {
     use rustls::pki_types::pem::PemObject as _;
-    let chain =
-        rustls::pki_types::CertificateDer::from_pem_file(folder.join("town.pem")).expect("it is there");
-    let key = rustls::pki_types::PrivateKeyDer::from_pem_file(folder.join("town.key")).expect("it is there");
+    let file = |ending: &str| folder.join(format!("{name}.{ending}"));
+    let chain = rustls::pki_types::CertificateDer::from_pem_file(file("pem")).expect("it is there");
+    let key = rustls::pki_types::PrivateKeyDer::from_pem_file(file("key")).expect("it is there");
     let provider = std::sync::Arc::new(rustls::crypto::ring::default_provider());
     let config = rustls::ServerConfig::builder_with_provider(provider)
         .with_safe_default_protocol_versions()
@@ -369,7 +369,12 @@ fn town(folder: &Path) -> (u16, std::sync::mpsc::Receiver<String>) {
         .with_no_client_auth()
         .with_single_cert(vec![chain], key)
         .expect("they belong together");
-    let config = std::sync::Arc::new(config);
+    std::sync::Arc::new(config)
+}
+
+/// A town that takes readings, sealed by the certificate of a folder: what is posted, from its first line on.
+fn town(folder: &Path) -> (u16, std::sync::mpsc::Receiver<String>) {
+    let config = seal(folder, "town");
     let listener = TcpListener::bind("127.0.0.1:0").expect("a port");
     let port = listener.local_addr().expect("it has one").port();
     let (posted, taken) = std::sync::mpsc::channel();

@@ -1,7 +1,7 @@
 //! Trials of every way of telling, against a server of mail, a modem and a broker of the test's own.
 
 use std::fs;
-use std::io::{BufRead as _, BufReader, Read as _, Write as _};
+use std::io::{BufRead as _, BufReader, Read, Write};
 use std::net::{SocketAddr, TcpListener, TcpStream};
 use std::path::Path;
 use std::sync::mpsc::{Receiver, channel};
@@ -37,7 +37,9 @@ fn post_office(answer_to_data: &'static str) -> (SocketAddr, Receiver<Vec<String
     let (told, heard) = channel();
     std::thread::spawn(move || {
         for stream in socket.incoming() {
-            let lines = take_mail(stream.expect("somebody comes"), answer_to_data);
+            let mut stream = stream.expect("somebody comes");
+            stream.write_all(GREETING).expect("it is heard");
+            let lines = take_mail(stream, answer_to_data);
             if told.send(lines).is_err() {
                 return;
             }
@@ -46,11 +48,12 @@ fn post_office(answer_to_data: &'static str) -> (SocketAddr, Receiver<Vec<String
     (address, heard)
 }
 
-fn take_mail(mut stream: TcpStream, answer_to_data: &str) -> Vec<String> {
-    let mut reader = BufReader::new(stream.try_clone().expect("it has two ends"));
+const GREETING: &[u8] = b"220 mail.larkmoor.example\r\n";
+
+/// From the greeting on.
+fn take_mail(stream: impl Read + Write, answer_to_data: &str) -> Vec<String> {
+    let mut reader = BufReader::new(stream);
     let mut lines = Vec::new();
-    let mut say = |text: &str| write!(stream, "{text}\r\n").expect("it is heard");
-    say("220 mail.larkmoor.example");
     let mut in_data = false;
     loop {
         let mut line = String::new();
@@ -59,6 +62,11 @@ fn take_mail(mut stream: TcpStream, answer_to_data: &str) -> Vec<String> {
         }
         let line = line.trim_end().to_owned();
         lines.push(line.clone());
+        let mut say = |text: &str| {
+            write!(reader.get_mut(), "{text}\r\n")
+                .and_then(|()| reader.get_mut().flush())
+                .expect("it is heard");
+        };
         if in_data {
             if line == "." {
                 in_data = false;
@@ -108,6 +116,75 @@ fn a_trial_goes_by_mail_with_name_and_password_and_says_what_came_back() {
     }
     assert!(all.contains("Message-ID: <desk-trial-") && all.contains("@larkmoor.example>"), "{all}");
     assert!(!said.contains("sleet"), "{said}");
+}
+
+/// A server that takes mail over TLS only, by the certificate `mail` of a folder: at once (RFC 8314) or after `STARTTLS` (RFC 3207).
+/// Who does not believe its certificate gives it no lines.
+fn sealed_post_office(folder: &Path, starttls: bool) -> (u16, Receiver<Vec<String>>) {
+    let config = super::broker::seal(folder, "mail");
+    let socket = TcpListener::bind("127.0.0.1:0").expect("a port");
+    let port = socket.local_addr().expect("it has one").port();
+    let (told, heard) = channel();
+    std::thread::spawn(move || {
+        for stream in socket.incoming() {
+            let mut stream = stream.expect("somebody comes");
+            if starttls {
+                ask_for_tls(&mut stream);
+            }
+            let session = rustls::ServerConnection::new(std::sync::Arc::clone(&config)).expect("a session");
+            let mut sealed = rustls::StreamOwned::new(session, stream);
+            if !starttls && sealed.write_all(GREETING).and_then(|()| sealed.flush()).is_err() {
+                continue;
+            }
+            if told.send(take_mail(sealed, "250 queued as 18")).is_err() {
+                return;
+            }
+        }
+    });
+    (port, heard)
+}
+
+/// In clear text nothing but `EHLO` and `STARTTLS` is taken.
+fn ask_for_tls(stream: &mut TcpStream) {
+    stream.write_all(GREETING).expect("it is heard");
+    for (asked, answer) in
+        [("EHLO", "250-mail.larkmoor.example\r\n250 STARTTLS\r\n"), ("STARTTLS", "220 go on\r\n")]
+    {
+        let mut line = String::new();
+        BufReader::with_capacity(1, &mut *stream).read_line(&mut line).expect("it speaks");
+        assert!(line.starts_with(asked), "{line} in clear text");
+        stream.write_all(answer.as_bytes()).expect("it is heard");
+    }
+}
+
+/// Neither mail nor password goes to a server for which nobody vouches.
+#[test]
+fn mail_over_tls_goes_to_the_server_that_is_vouched_for_and_to_no_other() {
+    for (scheme, starttls) in [("smtps", ""), ("smtp", ", starttls = true")] {
+        let folder = larkmoor();
+        let site = folder.path().join("larkmoor.toml");
+        let text = fs::read_to_string(&site).expect("it is there");
+        super::broker::certificate(folder.path(), "mail");
+        super::broker::certificate(folder.path(), "stranger");
+        super::valley::secret(&folder.path().join("mail.login"), "valley\nsleet over the hill");
+        let (port, heard) = sealed_post_office(folder.path(), !starttls.is_empty());
+        let trial = |ca: &str| {
+            let way = format!(
+                "mail = {{ server = \"{scheme}://localhost:{port}\", from = \"valley@larkmoor.example\", \
+                 to = [\"ann@larkmoor.example\"], login_file = \"mail.login\", ca = \"{ca}\"{starttls} }}"
+            );
+            fs::write(&site, format!("{text}\n[tell.desk]\n{way}\n")).expect("it is written");
+            tried(folder.path(), "desk")
+        };
+        let (code, said) = trial("stranger.pem");
+        assert!(code == Some(2) && said.contains("certificate"), "{scheme}: {said}");
+        let of_stranger: Vec<String> = heard.try_iter().flatten().collect();
+        assert!(of_stranger.is_empty(), "{scheme}: {of_stranger:?}");
+        let (code, said) = trial("mail.pem");
+        assert!(code == Some(0) && said.contains("250 queued as 18"), "{scheme}: {said}");
+        let lines = heard.iter().find(|lines| !lines.is_empty()).expect("it ends");
+        assert!(lines.iter().any(|line| line.starts_with("RCPT TO:<ann@larkmoor.example>")), "{lines:?}");
+    }
 }
 
 #[test]

@@ -16,8 +16,8 @@ const GAPS: usize = 12;
 pub(super) const RECENT: usize = 100;
 /// A gateway hears a node if it did within this time.
 const HEARS_WITHIN: Moment = 7 * DAY;
-/// False alarms of silence that a node may raise in a year.
-const FALSE_A_YEAR: f64 = 0.1;
+/// False alarms of silence that losses one by one may raise in a year; fades may as many, so that a node raises 0.1.
+const FALSE_A_YEAR: f64 = 0.05;
 /// No fade lasts longer (own choice).
 const LONGEST_FADE: Moment = DAY;
 /// Fewest messages that must be missed.
@@ -56,7 +56,7 @@ struct Counted {
     longest_run: u32,
 }
 
-/// Fewest missed messages k with N p^k <= 0.1, and at least 3: of N messages a year a share p is lost, each by itself.
+/// Fewest missed messages k with N p^k <= 0.05, and at least 3: of N messages a year a share p is lost, each by itself.
 pub(super) fn missed_before_alarm(loss: f64, messages_a_year: f64) -> u32 {
     let needed = (FALSE_A_YEAR / messages_a_year).ln() / loss.clamp(1e-9, MOST_LOSS).ln();
     #[expect(
@@ -192,7 +192,7 @@ impl Contact {
         alone.max(self.missed_in_runs(a_year).min(in_a_fade)).max(longest.saturating_add(1))
     }
 
-    /// Fewest missed messages k with N r q^(k-2) <= 0.1, where a share r of messages begins a run of at least two losses, and
+    /// Fewest missed messages k with N r q^(k-2) <= 0.05, where a share r of messages begins a run of at least two losses, and
     /// a share q of those in it, the first apart, is followed by another: fades do not lose messages one by one, and what is
     /// lost alone says nothing of them. Without knowledge q is 0.4 (own choice).
     fn missed_in_runs(&self, messages_a_year: f64) -> u32 {
@@ -228,13 +228,13 @@ mod tests {
     use super::super::MINUTE;
     use super::*;
 
-    /// By hand: N = 52,560 (10 min) and 8,760 (1 h) messages a year; k = ln(N / 0.1) / -ln p, rounded up: 13.17 / 3.00, 1.90,
-    /// 1.20 and 11.38 / 3.00, 1.90, 1.20.
+    /// By hand: N = 52,560 (10 min) and 8,760 (1 h) messages a year; k = ln(N / 0.05) / -ln p, rounded up: 13.87 / 3.00, 1.90,
+    /// 1.20 and 12.07 / 3.00, 1.90, 1.20.
     #[test]
     fn patience_follows_from_losses_and_messages_a_year() {
         let of = |messages| [0.05, 0.15, 0.30].map(|loss| missed_before_alarm(loss, messages));
-        assert_eq!(of(52_560.0), [5, 7, 11]);
-        assert_eq!(of(8_760.0), [4, 6, 10]);
+        assert_eq!(of(52_560.0), [5, 8, 12]);
+        assert_eq!(of(8_760.0), [5, 7, 11]);
         // A node that loses nothing: never fewer than three.
         assert_eq!(missed_before_alarm(0.0, 52_560.0), 3);
     }
@@ -262,13 +262,13 @@ mod tests {
         for fcnt in 0..4000 {
             contact.hear(Moment::from(fcnt) * 10 * MINUTE, Some(fcnt), None);
         }
-        // By hand: runs begin with (0 + 1) / (4,000 + 2), 13.1 times a year; 2 + ln(131) / -ln 0.4 = 7.3.
-        assert_eq!(contact.patience(10 * MINUTE), 8);
-        // Who reports once a day is not heard for three days: 3 > ln(365 / 0.1) / ln(4,002), and no fade lasts so long.
+        // By hand: runs begin with (0 + 1) / (4,000 + 2), 13.1 times a year; 2 + ln(262) / -ln 0.4 = 8.1.
+        assert_eq!(contact.patience(10 * MINUTE), 9);
+        // Who reports once a day is not heard for three days: 3 > ln(365 / 0.05) / ln(4,002), and no fade lasts so long.
         assert_eq!(contact.patience(24 * 60 * MINUTE), 3);
         contact.hear(40_080 * MINUTE, Some(4007), None);
         // Seven were lost in a row: (1 + 1) / (4,008 + 2), 26.2 times a year, and (7 - 2 + 0.8) / (7 - 1 + 2) = 0.725 go on:
-        // 2 + ln(262) / 0.3216 = 19.3.
-        assert_eq!(contact.patience(10 * MINUTE), 20);
+        // 2 + ln(524) / 0.3216 = 21.5.
+        assert_eq!(contact.patience(10 * MINUTE), 22);
     }
 }

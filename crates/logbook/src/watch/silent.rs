@@ -46,7 +46,7 @@ mod tests {
     use super::*;
 
     /// Heard every 10 min for four weeks without a loss: a run of losses begins with one message in 4,002 at most, 13.1 times a
-    /// year of 52,560, and goes on with 0.4: 2 + ln(13.1 / 0.1) / -ln 0.4 = 7.3, so k = 8 and 85 min of silence are usual. By hand.
+    /// year of 52,560, and goes on with 0.4: 2 + ln(13.1 / 0.05) / -ln 0.4 = 8.1, so k = 9 and 95 min of silence are usual. By hand.
     fn heard() -> (Contact, Moment) {
         let (mut contact, plan) = (Contact::default(), every_ten_minutes());
         let mut at = 0;
@@ -58,13 +58,13 @@ mod tests {
     }
 
     #[test]
-    fn a_node_is_silent_after_eight_and_a_half_intervals_and_not_before() {
+    fn a_node_is_silent_after_nine_and_a_half_intervals_and_not_before() {
         let ((contact, last), plan) = (heard(), every_ten_minutes());
         let find = |minutes| find(&contact, &plan, last + minutes * MINUTE, None);
-        assert_eq!(find(85), Finding::Right);
-        let Finding::Wrong(evidence) = find(86) else { panic!("86 min are too long") };
-        assert_eq!(evidence["silent_s"], 86 * 60);
-        assert_eq!((&evidence["interval_s"], &evidence["usual_s"]), (&json!(600), &json!(5100)));
+        assert_eq!(find(95), Finding::Right);
+        let Finding::Wrong(evidence) = find(96) else { panic!("96 min are too long") };
+        assert_eq!(evidence["silent_s"], 96 * 60);
+        assert_eq!((&evidence["interval_s"], &evidence["usual_s"]), (&json!(600), &json!(5700)));
     }
 
     #[test]
@@ -83,8 +83,8 @@ mod tests {
     fn silence_that_nobody_could_hear_does_not_count() {
         let ((mut contact, last), plan) = (heard(), every_ten_minutes());
         contact.held = 600 * MINUTE;
-        assert_eq!(find(&contact, &plan, last + 684 * MINUTE, None), Finding::Between);
-        assert!(matches!(find(&contact, &plan, last + 686 * MINUTE, None), Finding::Wrong(_)));
+        assert_eq!(find(&contact, &plan, last + 694 * MINUTE, None), Finding::Between);
+        assert!(matches!(find(&contact, &plan, last + 696 * MINUTE, None), Finding::Wrong(_)));
     }
 
     #[test]
