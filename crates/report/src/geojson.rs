@@ -110,7 +110,13 @@ fn points(map: &CoverageMap) -> Vec<Value> {
         let heard = words::verdict(at.verdict);
         point(at.place, json!({ "kind": "node", "name": at.name, "reach": heard }))
     });
-    gateways.chain(nodes).collect()
+    let may_stand = map.may_stand.iter().map(|at| {
+        let chosen = !at.brings.is_empty();
+        let properties =
+            json!({ "kind": "may_stand", "name": at.name, "chosen": chosen, "brings": at.brings });
+        point(at.place, properties)
+    });
+    gateways.chain(may_stand).chain(nodes).collect()
 }
 
 #[cfg(test)]
@@ -126,14 +132,19 @@ mod tests {
         assert_eq!(file["type"], "FeatureCollection");
         let features = file["features"].as_array().expect("features");
         let kinds: Vec<&str> = features.iter().filter_map(|one| one["properties"]["kind"].as_str()).collect();
-        assert_eq!(kinds, [&["coverage"; 6][..], &["gateway", "node"]].concat());
+        assert_eq!(kinds, [&["coverage"; 6][..], &["gateway", "may_stand", "may_stand", "node"]].concat());
         let heard = |at: usize| features[at]["properties"]["heard"].as_str().expect("words");
         assert_eq!(
             [0, 1, 3, 5].map(heard),
             ["heard at SF7", "only at SF12", "heard if gateway roof is outside", "height unknown"]
         );
         assert_eq!(features[0]["properties"]["share_of_map_percent"], 15.0);
-        assert_eq!(features[7]["geometry"]["coordinates"], serde_json::json!([13.0, 46.99]));
+        assert_eq!(features[9]["geometry"]["coordinates"], serde_json::json!([13.0, 46.99]));
+        assert_eq!(
+            [6, 7, 8].map(|at| features[at]["properties"]["chosen"].as_bool()),
+            [None, Some(true), Some(false)]
+        );
+        assert_eq!(features[7]["properties"]["brings"], serde_json::json!(["mast"]));
         // By hand: the fastest step covers 9 columns and 3 rows from the north-west corner of the map.
         let ring = &features[0]["geometry"]["coordinates"][0][0];
         let corners: Vec<(f64, f64)> = ring

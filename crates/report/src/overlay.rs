@@ -27,6 +27,7 @@ pub fn kml(map: &CoverageMap, plate: &Plate) -> String {
                     }
                 }
                 @for gateway in map.gateways { (mark(&format!("gateway {}", gateway.name), "", gateway.place)) }
+                @for one in map.may_stand { (mark(&one.name, &one.said(), one.place)) }
                 @for node in map.nodes { (mark(&node.name, words::verdict(node.verdict), node.place)) }
             }
         }
@@ -100,6 +101,8 @@ mod tests {
             "<east>13.0450000</east><west>12.9450000</west>",
             "<href>coverage.png</href>",
             "<name>gateway roof</name>",
+            "<name>silo</name><description>a gateway here brings mast</description>",
+            "<name>barn</name><description>a gateway may stand here</description>",
             "<coordinates>13.0000000,46.9900000</coordinates>",
         ] {
             let dense: String = kml.split_inclusive('>').map(str::trim_start).collect();

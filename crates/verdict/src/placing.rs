@@ -1,6 +1,6 @@
 //! What ways out would do to a site: how nodes would then be heard and live, and where a gateway more brings most.
 
-use design::change::Change;
+use design::change::{Change, Refused};
 use design::node::Design;
 use design::quantity::Share;
 use forecast::Progress;
@@ -12,6 +12,7 @@ use forecast::terrain::Terrain;
 use crate::finding::Verdict;
 use crate::plan::{Effort, Sky, Weather};
 use crate::reach::{self, Reach, Remedy};
+use crate::site::crowds;
 
 /// A way out, simulated.
 #[derive(Clone, Debug, PartialEq)]
@@ -68,8 +69,18 @@ pub struct MoreGateway {
     pub brings: Vec<usize>,
 }
 
+/// Gateways more, in the order in which they were chosen, and places that could not be tried, each with why.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct MoreGateways {
+    /// Where they would stand.
+    pub chosen: Vec<MoreGateway>,
+    /// What was not tried.
+    pub untried: Vec<String>,
+}
+
 /// Gateways more at places where one may stand, each where it makes most nodes hold that do not yet, until all hold or no place
-/// brings another: greedy, so that fewer might do together. Collisions are not looked at.
+/// brings another: greedy, so that fewer might do together. With each place all nodes of the site send among each other, at
+/// the rates that they then have, so that what is lost to collisions counts.
 #[must_use]
 pub fn more_gateways(
     designs: &[&Design],
@@ -77,38 +88,63 @@ pub fn more_gateways(
     terrain: Option<&Terrain>,
     seed: u64,
     threads: usize,
-) -> Vec<MoreGateway> {
+) -> MoreGateways {
     let is_unheard = |index: &usize| matches!(reaches[*index].verdict, Verdict::Fails | Verdict::Tight);
-    let mut unheard: Vec<(usize, Design)> =
-        (0..designs.len()).filter(is_unheard).map(|index| (index, designs[index].clone())).collect();
+    let mut unheard: Vec<usize> = (0..designs.len()).filter(is_unheard).collect();
+    let mut more = MoreGateways::default();
+    let mut stand: Vec<Design> = designs.iter().map(|design| (*design).clone()).collect();
     let mut places: Vec<String> = designs.first().map_or_else(Vec::new, |design| {
         design.surroundings.may_stand.iter().map(|place| place.name.clone()).collect()
     });
-    let mut chosen = Vec::new();
     while !unheard.is_empty() && !places.is_empty() {
-        let brought = |place: &String| {
-            let holds = on_threads(threads, unheard.len(), |at| {
-                let changed = unheard[at].1.with(Change::AnotherGateway(place.clone()));
-                changed.is_ok_and(|changed| reach::spots(&changed, terrain, &[], seed).1 == Verdict::Holds)
-            });
-            let brings = unheard.iter().zip(holds).filter(|(_, holds)| *holds).map(|((index, _), _)| *index);
-            brings.collect::<Vec<usize>>()
-        };
-        let all: Vec<Vec<usize>> = places.iter().map(brought).collect();
+        let mut tried: Vec<(String, Vec<Design>, Vec<usize>)> = Vec::new();
+        for place in &places {
+            match with_gateway(&stand, place) {
+                Ok(changed) => {
+                    let brings = held(&changed, &unheard, terrain, seed, threads);
+                    tried.push((place.clone(), changed, brings));
+                }
+                Err(why) => more.untried.push(why),
+            }
+        }
+        places = tried.iter().map(|(place, ..)| place.clone()).collect();
         // Of equals the first of the file.
-        let most = all.iter().map(Vec::len).max().filter(|most| *most > 0);
-        let Some(at) = most.and_then(|most| all.iter().position(|brings| brings.len() == most)) else {
+        let most = tried.iter().map(|(.., brings)| brings.len()).max().filter(|most| *most > 0);
+        let Some((place, changed, brings)) =
+            most.and_then(|most| tried.into_iter().find(|(.., brings)| brings.len() == most))
+        else {
             break;
         };
-        let (place, brings) = (places.remove(at), all[at].clone());
-        unheard.retain(|(index, _)| !brings.contains(index));
-        let with = |(index, design): (usize, Design)| {
-            // What can't take it was not brought by it either, and stays as it is.
-            let changed = design.with(Change::AnotherGateway(place.clone())).unwrap_or(design);
-            (index, changed)
-        };
-        unheard = unheard.into_iter().map(with).collect();
-        chosen.push(MoreGateway { place, brings });
+        places.retain(|known| *known != place);
+        unheard.retain(|index| !brings.contains(index));
+        stand = changed;
+        more.chosen.push(MoreGateway { place, brings });
     }
-    chosen
+    more
+}
+
+/// All nodes with a gateway more at this place.
+fn with_gateway(designs: &[Design], place: &str) -> Result<Vec<Design>, String> {
+    let changed = |design: &Design| {
+        let refused = |why: Refused| format!("{place}, for {}: {}", design.name, why.message);
+        design.with(Change::AnotherGateway(place.to_owned())).map_err(refused)
+    };
+    designs.iter().map(changed).collect()
+}
+
+/// Which of the asked nodes hold, among all.
+fn held(
+    designs: &[Design],
+    asked: &[usize],
+    terrain: Option<&Terrain>,
+    seed: u64,
+    threads: usize,
+) -> Vec<usize> {
+    let all: Vec<&Design> = designs.iter().collect();
+    let crowds = crowds(&all, terrain, seed, threads);
+    let holds = on_threads(threads, asked.len(), |at| {
+        let index = asked[at];
+        reach::spots(&designs[index], terrain, &crowds[index], seed).1 == Verdict::Holds
+    });
+    asked.iter().zip(holds).filter(|(_, holds)| *holds).map(|(index, _)| *index).collect()
 }

@@ -515,7 +515,7 @@ fn the_place_that_brings_most_nodes_comes_first() {
     let beside = far.with(Change::Position(north, east, far.site.elevation)).expect("a position");
     let designs = [&far, &beside];
     let reaches: Vec<_> = designs.iter().map(|design| judge(design, None, &[], 1)).collect();
-    let more = verdict::placing::more_gateways(&designs, &reaches, None, 1, 2);
+    let more = verdict::placing::more_gateways(&designs, &reaches, None, 1, 2).chosen;
     assert_eq!(more.len(), 1, "{more:?}");
     assert_eq!(more[0].brings, [0, 1]);
 }

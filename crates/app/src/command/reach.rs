@@ -20,12 +20,12 @@ use report::geotiff;
 use report::problem::{Failure, Problem};
 use report::{overlay, sentences, words};
 use verdict::Verdict;
-use verdict::placing::{MoreGateway, WayLived, more_gateways, ways_lived};
+use verdict::placing::{MoreGateways, WayLived, more_gateways, ways_lived};
 use verdict::plan::{Effort, Weather};
 use verdict::reach::{self, Reach};
 use verdict::site::{self, crowds};
 
-use super::reach_map::{map_gateways, map_nodes, map_places, steps};
+use super::reach_map::{map_gateways, map_may_stand, map_nodes, map_places, steps};
 use super::reach_survey::{self, SurveyOf};
 use crate::drawings::{self, Drawing};
 use crate::input::fleet::{self, Site};
@@ -136,7 +136,9 @@ fn reach(arguments: &ReachOf) -> Result<Option<(String, Verdict)>, Failure> {
     else {
         return Ok(None);
     };
+    let more = more_gateways(&placed, &reaches, site.terrain.as_ref(), arguments.seed, threads);
     let (nodes, gateways) = (map_nodes(designs, &reaches), map_gateways(&site));
+    let may_stand = map_may_stand(&site, &more);
     let (steps, margin_db) = steps(shown.0, shown.1);
     let map = CoverageMap {
         terrain: &ground,
@@ -148,9 +150,9 @@ fn reach(arguments: &ReachOf) -> Result<Option<(String, Verdict)>, Failure> {
         margin_db,
         nodes: &nodes,
         gateways: &gateways,
+        may_stand: &may_stand,
     };
     let lived = lived(&site, &reaches, arguments.seed, &counter);
-    let more = more_gateways(&placed, &reaches, site.terrain.as_ref(), arguments.seed, threads);
     if counter.stop() {
         return Ok(None);
     }
@@ -253,7 +255,7 @@ struct Said<'a> {
     map: &'a CoverageMap<'a>,
     reaches: &'a [Reach],
     lived: &'a [Result<Vec<WayLived>, String>],
-    more: &'a [MoreGateway],
+    more: &'a MoreGateways,
 }
 
 impl Said<'_> {
@@ -292,7 +294,7 @@ impl Said<'_> {
         if places == 0 || !is_wanted {
             return Vec::new();
         }
-        let said = match self.more {
+        let said = match self.more.chosen.as_slice() {
             [] => format!(
                 "None of the {} where a gateway may stand brings a node that is not heard.",
                 words::count(places, "place")
@@ -302,7 +304,8 @@ impl Said<'_> {
                 format!("Where a gateway may stand: {}.", each.collect::<Vec<_>>().join(", then "))
             }
         };
-        vec![String::new(), said]
+        let untried = self.more.untried.iter().map(|why| format!("A gateway was not tried at {why}."));
+        [String::new(), said].into_iter().chain(untried).collect()
     }
 }
 

@@ -6,18 +6,21 @@ use design::surroundings::Place as Side;
 use forecast::radio::adr;
 use forecast::radio::budget::{BorneLoss, borne_losses};
 use forecast::terrain::Place;
-use report::chart::coverage::{MapGateway, MapNode, Step};
+use report::chart::coverage::{MapGateway, MapNode, MapPlace, Step};
+use verdict::placing::MoreGateways;
 use verdict::reach::{self, Reach};
 
 use crate::input::fleet::Site;
 
-/// The places of all nodes and gateways.
+/// The places of all nodes and gateways, and of those where one may stand.
 pub(super) fn map_places(site: &Site) -> Vec<Place> {
     let nodes = site.fleet.nodes.iter().map(|node| (node.latitude, node.longitude));
     let gateways =
         site.fleet.surroundings.gateways.iter().map(|gateway| (gateway.latitude, gateway.longitude));
+    let may_stand = site.fleet.surroundings.may_stand.iter().map(|place| (place.latitude, place.longitude));
     nodes
         .chain(gateways)
+        .chain(may_stand)
         .map(|(latitude, longitude)| place(latitude.degrees(), longitude.degrees()))
         .collect()
 }
@@ -42,6 +45,22 @@ pub(super) fn map_gateways(site: &Site) -> Vec<MapGateway> {
         place: place(gateway.latitude.degrees(), gateway.longitude.degrees()),
     };
     gateways.map(gateway).collect()
+}
+
+/// Where a gateway may stand, with the nodes that the chosen ones bring.
+pub(super) fn map_may_stand(site: &Site, more: &MoreGateways) -> Vec<MapPlace> {
+    let places = site.fleet.surroundings.may_stand.iter();
+    let brings = |name: &str| {
+        let chosen = more.chosen.iter().find(|chosen| chosen.place == name);
+        let known = chosen.into_iter().flat_map(|chosen| &chosen.brings);
+        known.filter_map(|index| Some(site.designs().get(*index)?.name.clone())).collect()
+    };
+    let place = |known: &design::surroundings::Gateway| MapPlace {
+        name: known.name.clone(),
+        place: place(known.latitude.degrees(), known.longitude.degrees()),
+        brings: brings(&known.name),
+    };
+    places.map(place).collect()
 }
 
 /// The data rates with the margin that adaptation keeps, then the slowest without; and that margin \[dB\].

@@ -21,7 +21,7 @@ pub use zone::Zone;
 use super::frame::{line, px, tick_label};
 use super::picture::Picture;
 use super::relief::{Heights, shade};
-use super::signboard::{Sign, standing};
+use super::signboard::{Built, House, Sign, standing};
 use super::{Chart, RIGHT, WIDTH, contour, wrapped};
 
 /// A step of the map: a data rate, and the loss up to which it holds with its margin.
@@ -52,6 +52,30 @@ pub struct MapGateway {
     pub place: Place,
 }
 
+/// A place on the map where a gateway may stand.
+pub struct MapPlace {
+    /// Its name.
+    pub name: String,
+    /// Where it is.
+    pub place: Place,
+    /// Nodes that a gateway there brings, by name; empty if it was not chosen.
+    pub brings: Vec<String>,
+}
+
+impl MapPlace {
+    fn built(&self) -> Built {
+        if self.brings.is_empty() { Built::MayStand } else { Built::Chosen }
+    }
+
+    /// What it is, in words.
+    pub(crate) fn said(&self) -> String {
+        match self.brings.as_slice() {
+            [] => "a gateway may stand here".to_owned(),
+            brings => format!("a gateway here brings {}", brings.join(", ")),
+        }
+    }
+}
+
 /// All that a map shows.
 pub struct CoverageMap<'a> {
     /// The ground.
@@ -72,6 +96,8 @@ pub struct CoverageMap<'a> {
     pub nodes: &'a [MapNode],
     /// The gateways.
     pub gateways: &'a [MapGateway],
+    /// Where a gateway more may stand.
+    pub may_stand: &'a [MapPlace],
 }
 
 const TOP: f64 = 8.0;
@@ -244,15 +270,18 @@ fn description(map: &CoverageMap) -> String {
         format!("{name} at {:.4}, {:.4}", place.latitude_deg, place.longitude_deg)
     };
     let gateways: Vec<String> = map.gateways.iter().map(|at| stands(&at.name, &at.place)).collect();
+    let may_stand: Vec<String> =
+        map.may_stand.iter().map(|at| format!("; {}: {}", stands(&at.name, &at.place), at.said())).collect();
     let nodes: Vec<String> = map
         .nodes
         .iter()
         .map(|at| format!("{} ({})", stands(&at.name, &at.place), crate::words::verdict(at.verdict)))
         .collect();
     format!(
-        "Map of where it is heard: {}. Gateways: {}. Nodes: {}.",
+        "Map of where it is heard: {}. Gateways: {}{}. Nodes: {}.",
         zones.join(", "),
         gateways.join(", "),
+        may_stand.concat(),
         if nodes.is_empty() { "none".to_owned() } else { nodes.join(", ") }
     )
 }
@@ -334,11 +363,12 @@ fn body(map: &CoverageMap, frame: &Frame, key: &Key, heights: &Heights, every_m:
             Some(Sign { name: &node.name, at: frame.of(node.place)?, verdict: node.verdict, page: None })
         })
         .collect();
-    let houses: Vec<(&str, (f64, f64))> = map
-        .gateways
-        .iter()
-        .filter_map(|gateway| Some((gateway.name.as_str(), frame.of(gateway.place)?)))
-        .collect();
+    let gateways = map.gateways.iter().map(|one| (&one.name, one.place, Built::Stands));
+    let planned = map.may_stand.iter().map(|one| (&one.name, one.place, one.built()));
+    let houses = gateways
+        .chain(planned)
+        .filter_map(|(name, place, built)| Some(House { name, at: frame.of(place)?, built }));
+    let houses: Vec<House> = houses.collect();
     html! {
         (patterns())
         (frame.filled("heard", &map.mask(|zone| match zone {
@@ -448,7 +478,9 @@ fn key(map: &CoverageMap, frame: &Frame) -> Key {
             (begins, zone, lines)
         })
         .collect();
+    let (planned, below) = planned(map, (left, top));
     let drawn = html! {
+        (planned)
         text.tick x=(px(left)) y=(px(TOP + 10.0)) { "% of known ground" }
         @for (top, zone, lines) in &rows {
             (swatch(map, *zone, (left, *top)))
@@ -457,7 +489,7 @@ fn key(map: &CoverageMap, frame: &Frame) -> Key {
             }
         }
     };
-    Key { drawn, bottom: top + KEY_LINE }
+    Key { drawn, bottom: below + KEY_LINE }
 }
 
 /// A sample of how ground is filled.
@@ -481,6 +513,29 @@ fn swatch(map: &CoverageMap, zone: Zone, (left, top): (f64, f64)) -> Markup {
     }
 }
 
+/// What houses without a filling mean, of those that the map has.
+fn planned(map: &CoverageMap, (left, mut top): (f64, f64)) -> (Markup, f64) {
+    let kinds = [(Built::Chosen, "gateway here brings nodes"), (Built::MayStand, "gateway may stand here")];
+    let mut drawn = Vec::new();
+    for (built, words) in kinds {
+        if map.may_stand.iter().any(|one| one.built() == built) {
+            let lines = wrapped(words, KEY_LETTERS);
+            let begins = top;
+            top += KEY_LINE * lines.len() as f64 + 6.0;
+            drawn.push((begins, built, lines));
+        }
+    }
+    let drawn = html! {
+        @for (top, built, lines) in &drawn {
+            (built.drawn((left + 8.0, top + 15.0)))
+            @for (at, line) in lines.iter().enumerate() {
+                text x=(px(left + 23.0)) y=(px(top + 13.0 + KEY_LINE * at as f64)) { (line) }
+            }
+        }
+    };
+    (drawn, top)
+}
+
 /// What the lines of the ground mean, below the rest.
 fn ground_key(map: &CoverageMap, frame: &Frame, key: &Key, every_m: f64) -> Markup {
     let (left, line) = (frame.right() + 14.0, key.bottom);
@@ -496,7 +551,7 @@ fn ground_key(map: &CoverageMap, frame: &Frame, key: &Key, every_m: f64) -> Mark
 
 #[cfg(test)]
 pub(crate) mod tests {
-    use super::{CoverageMap, MapGateway, MapNode, Plate, Step, Texture, Zone, around, chart};
+    use super::{CoverageMap, MapGateway, MapNode, MapPlace, Plate, Step, Texture, Zone, around, chart};
     use forecast::radio::coverage::Coverage;
     use forecast::terrain::{Grid, Place, Terrain, Tile};
     use verdict::plan::Verdict;
@@ -528,6 +583,11 @@ pub(crate) mod tests {
             best: vec![0; 200],
             outside_db: Some((0..200).map(|at| loss(at) - 16.0).collect()),
         };
+        let planned = |name: &str, place, brings: &[&str]| MapPlace {
+            name: name.to_owned(),
+            place,
+            brings: brings.iter().map(|name| (*name).to_owned()).collect(),
+        };
         let step = |words: &str, most_loss_db, keeps_margin| Step {
             words: words.to_owned(),
             keeps_margin,
@@ -543,6 +603,10 @@ pub(crate) mod tests {
             margin_db: 10.0,
             nodes: &[MapNode { name: "mast".to_owned(), place: place(46.99, 13.0), verdict: Verdict::Fails }],
             gateways: &[MapGateway { name: "roof".to_owned(), place: place(47.005, 13.03) }],
+            may_stand: &[
+                planned("silo", place(46.975, 13.01), &["mast"]),
+                planned("barn", place(46.965, 12.97), &[]),
+            ],
         })
     }
 
@@ -614,6 +678,10 @@ pub(crate) mod tests {
             let svg = drawn.svg().into_string();
             for part in [
                 "class=\"house\"",
+                "class=\"house chosen\"",
+                "class=\"house may-stand\"",
+                ">silo</text>",
+                ">barn</text>",
                 "class=\"board\"",
                 "gateway roof",
                 ">1 km</text>",

@@ -6,7 +6,7 @@ use maud::{Markup, html};
 use super::coverage::{self, Frame};
 use super::relief::{self, Heights, shade};
 pub use super::relief::{FINEST, Tile};
-use super::signboard::{Sign, standing};
+use super::signboard::{Built, House, Sign, standing};
 use super::{Chart, contour};
 
 /// Places of shade and of contours in a row, at most.
@@ -108,8 +108,10 @@ impl Ground {
             let at = frame.of(node.place)?;
             Some(Sign { name: node.name, at, verdict: node.verdict, page: Some(&node.page) })
         });
-        let houses: Vec<(&str, (f64, f64))> =
-            gateways.iter().filter_map(|(name, place)| Some((*name, frame.of(*place)?))).collect();
+        let houses = gateways
+            .iter()
+            .filter_map(|(name, place)| Some(House { name, at: frame.of(*place)?, built: Built::Stands }));
+        let houses: Vec<House> = houses.collect();
         html! {
             @if self.shade.is_some() { (frame.picture(shade_at)) }
             @for path in &self.contours { path.contour d=(path) {} }

@@ -6,7 +6,7 @@ use maud::{Markup, html};
 use super::coverage::{Frame, MapGateway, north, scale_bar};
 use super::frame::px;
 use super::relief::{Heights, shade};
-use super::signboard::standing;
+use super::signboard::{Built, House, standing};
 use super::{Chart, WIDTH};
 
 /// A link of the survey.
@@ -97,10 +97,10 @@ fn gateways<'a>(map: &ResidualMap<'a>) -> Vec<&'a str> {
 
 fn body(map: &ResidualMap, frame: &Frame) -> Markup {
     let shaded = shade(&Heights::sampled(map.terrain, &map.grid, SHADED)).address();
-    let houses: Vec<(&str, (f64, f64))> = map
+    let houses: Vec<House> = map
         .gateways
         .iter()
-        .filter_map(|gateway| Some((gateway.name.as_str(), frame.of(gateway.place)?)))
+        .filter_map(|one| Some(House { name: &one.name, at: frame.of(one.place)?, built: Built::Stands }))
         .collect();
     let names = gateways(map);
     html! {

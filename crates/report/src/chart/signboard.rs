@@ -24,18 +24,49 @@ const OVERHANG: f64 = 14.0;
 const LETTER: f64 = 6.6;
 
 /// A house with its name at one side.
-struct House<'a> {
-    name: &'a str,
-    at: (f64, f64),
+pub(crate) struct House<'a> {
+    pub(crate) name: &'a str,
+    pub(crate) at: (f64, f64),
+    pub(crate) built: Built,
+}
+
+/// Whether a gateway stands there.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Built {
+    /// It does.
+    Stands,
+    /// One may, and would bring nodes that are not heard.
+    Chosen,
+    /// One may.
+    MayStand,
+}
+
+impl Built {
+    /// A house whose foot is the place: filled, drawn by its walls, or by dashes.
+    pub(crate) fn drawn(self, (x, y): (f64, f64)) -> Markup {
+        let class = match self {
+            Self::Stands => "house",
+            Self::Chosen => "house chosen",
+            Self::MayStand => "house may-stand",
+        };
+        html! { path class=(class) d={ "M" (px(x - 6.0)) " " (px(y)) "v-8l6 -6l6 6v8Z" } {} }
+    }
+
+    fn words(self) -> &'static str {
+        match self {
+            Self::Stands => "gateway ",
+            Self::Chosen => "a gateway brings nodes at ",
+            Self::MayStand => "a gateway may stand at ",
+        }
+    }
 }
 
 /// Left, top, right and bottom of something drawn.
 type Room = [f64; 4];
 
 /// Houses, and signs with the worst first: where boards crowd the worse keeps its board and the others become dots.
-pub(crate) fn standing(houses: &[(&str, (f64, f64))], mut signs: Vec<Sign>, right: f64) -> Markup {
+pub(crate) fn standing(houses: &[House], mut signs: Vec<Sign>, right: f64) -> Markup {
     signs.sort_by_key(|sign| severity(sign.verdict));
-    let houses: Vec<House> = houses.iter().map(|(name, at)| House { name, at: *at }).collect();
     let mut taken: Vec<Room> = houses.iter().map(House::room).collect();
     let drawn: Vec<(Sign, Option<Side>)> = signs
         .into_iter()
@@ -49,7 +80,7 @@ pub(crate) fn standing(houses: &[(&str, (f64, f64))], mut signs: Vec<Sign>, righ
         })
         .collect();
     html! {
-        @for house in &houses { (house.drawn()) }
+        @for house in houses { (house.drawn()) }
         @for (sign, side) in drawn.iter().rev() {
             @let drawn = match side { Some(side) => board(sign, *side), None => dot(sign) };
             @match sign.page { Some(page) => a href=(page) { (drawn) }, None => (drawn) }
@@ -109,8 +140,8 @@ impl House<'_> {
         let end = self.side() == Side::Left;
         html! {
             g.sign {
-                title { "gateway " (self.name) }
-                path.house d={ "M" (px(x - 6.0)) " " (px(y)) "v-8l6 -6l6 6v8Z" } {}
+                title { (self.built.words()) (self.name) }
+                (self.built.drawn(self.at))
                 text.halo.strong.end[end] x=(px(if end { x - 10.0 } else { x + 10.0 })) y=(px(y - 2.0)) { (self.name) }
             }
         }
@@ -161,14 +192,14 @@ fn dot(sign: &Sign) -> Markup {
 
 #[cfg(test)]
 mod tests {
-    use super::{Sign, standing};
+    use super::{Built, House, Sign, standing};
     use verdict::plan::Verdict;
 
     #[test]
     fn where_boards_crowd_the_worse_verdict_keeps_its_board() {
         let sign = |name, x, verdict| Sign { name, at: (x, 100.0), verdict, page: None };
         let drawn = standing(
-            &[("roof", (500.0, 100.0))],
+            &[House { name: "roof", at: (500.0, 100.0), built: Built::Stands }],
             vec![
                 sign("holding", 100.0, Verdict::Holds),
                 sign("beside the roof", 530.0, Verdict::Holds),

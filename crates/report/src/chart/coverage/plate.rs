@@ -11,6 +11,7 @@ use verdict::plan::Verdict;
 use super::super::lettering::{Sheet, extent};
 use super::super::picture::{Colour, Picture, over};
 use super::super::relief::{Heights, shade};
+use super::super::signboard::Built;
 use super::super::wrapped;
 use super::{CoverageMap, Texture, Zone, chart, measure};
 use forecast::terrain::Place;
@@ -105,13 +106,14 @@ impl CoverageMap<'_> {
             is_inside.then(|| (pixel(column), pixel(row)))
         };
         let mut taken: Vec<[isize; 4]> = Vec::new();
-        let gateways = self.gateways.iter().map(|one| (&one.name, one.place, None));
-        let nodes = self.nodes.iter().map(|one| (&one.name, one.place, Some(one.verdict)));
-        for (name, place, verdict) in gateways.chain(nodes) {
+        let gateways = self.gateways.iter().map(|one| (&one.name, one.place, Mark::House(Built::Stands)));
+        let planned = self.may_stand.iter().map(|one| (&one.name, one.place, Mark::House(one.built())));
+        let nodes = self.nodes.iter().map(|one| (&one.name, one.place, Mark::Stroke(one.verdict)));
+        for (name, place, mark) in gateways.chain(planned).chain(nodes) {
             let Some(at) = on_sheet(place) else { continue };
-            match verdict {
-                None => draw_house(sheet, at, inks),
-                Some(verdict) => draw_stroke(sheet, at, verdict, inks),
+            match mark {
+                Mark::House(built) => draw_house(sheet, at, built, inks),
+                Mark::Stroke(verdict) => draw_stroke(sheet, at, verdict, inks),
             }
             let (wide, tall) = extent(name);
             let sides = [
@@ -235,12 +237,28 @@ fn draw_sample(sheet: &mut Sheet, fills: &Fills, zone: Zone, (left, top): (isize
     }
 }
 
-/// A house whose foot is the place.
-fn draw_house(sheet: &mut Sheet, (x, y): (isize, isize), inks: &Inks) {
+/// What stands at a place.
+enum Mark {
+    House(Built),
+    Stroke(Verdict),
+}
+
+/// A house whose foot is the place: filled, drawn by its walls, or by dots where a gateway may stand.
+fn draw_house(sheet: &mut Sheet, (x, y): (isize, isize), built: Built, inks: &Inks) {
     sheet.fill((x - 5, y - 10), (11, 12), inks.paper);
-    sheet.fill((x - 4, y - 5), (9, 6), inks.ink);
-    for row in 0..4 {
-        sheet.fill((x - row, y - 9 + row), (2 * row + 1, 1), inks.ink);
+    let inked = |(column, row): (isize, isize)| {
+        let is_wall = row == 0 || column.abs() == 4.min(9 - row) || (row == 5 && column.abs() == 4);
+        match built {
+            Built::Stands => true,
+            Built::Chosen => is_wall,
+            Built::MayStand => is_wall && (column + row) % 2 == 0,
+        }
+    };
+    let rows = (0..10).map(|row| (row, if row > 5 { 9 - row } else { 4 }));
+    for at in rows.flat_map(|(row, half): (isize, isize)| (-half..=half).map(move |column| (column, row))) {
+        if inked(at) {
+            sheet.fill((x + at.0, y - at.1), (1, 1), inks.ink);
+        }
     }
 }
 
