@@ -132,7 +132,7 @@ pub enum Change {
         /// Its keys, such as `{ kind = "flag" }`.
         text: String,
     },
-    /// Where it stands: latitude, longitude and height above the sea.
+    /// Where it stands: latitude, longitude and height above the sea. What a survey found where it stood is gone.
     Position(Angle, Angle, Length),
     /// What people call it.
     Name(String),
@@ -310,10 +310,7 @@ impl Change {
             Self::WithoutOutage(share) => put!(inside(&mut root.promise)? => without_outage = share, span),
             Self::Field { message, name, text } => add_field(root, &message, (name, &text), span),
             Self::Position(latitude, longitude, elevation) => {
-                let site = inside(&mut root.site)?;
-                put!(site.latitude = latitude, span)?;
-                put!(site.longitude = longitude, span)?;
-                put!(site.elevation = elevation, span)
+                position(root, [latitude, longitude], elevation, span)
             }
             Self::Name(name) => {
                 root.name = Some(At { value: name, span: span.clone() });
@@ -340,6 +337,27 @@ impl Change {
             }
         }
     }
+}
+
+/// Puts a node elsewhere: what surveys found where it stood is gone.
+fn position(
+    root: &mut RootSection,
+    [latitude, longitude]: [Angle; 2],
+    elevation: Length,
+    span: &Range<usize>,
+) -> Result<(), Wrong> {
+    let site = inside(&mut root.site)?;
+    let stood = [&site.latitude, &site.longitude].map(|at| at.as_ref().map(|at| at.value));
+    put!(site.latitude = latitude, span)?;
+    put!(site.longitude = longitude, span)?;
+    put!(site.elevation = elevation, span)?;
+    let (true, Some(name)) = (stood != [Some(latitude), Some(longitude)], &root.name) else { return Ok(()) };
+    let gateways = root.gateway.iter_mut().flat_map(|at| &mut at.value.0);
+    let surveys = gateways.filter_map(|(_, gateway)| gateway.survey.as_mut());
+    for rows in surveys.filter_map(|survey| survey.value.nodes.as_mut()) {
+        rows.value.0.retain(|(known, _)| known.value != name.value);
+    }
+    Ok(())
 }
 
 /// The value of a key, if every number in it keeps the range that the key's declaration states.

@@ -280,6 +280,7 @@ impl PlacedSection {
             site.latitude.clone_from(&self.latitude);
             site.longitude.clone_from(&self.longitude);
             over(&mut site.elevation, self.elevation.as_ref());
+            over(&mut site.may_move, self.may_move.as_ref());
             if self.horizon.is_some() {
                 site.horizon.clone_from(&self.horizon);
                 (site.horizon_in_leaf, site.months_in_leaf) = (None, None);

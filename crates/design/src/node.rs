@@ -230,6 +230,8 @@ pub struct Site {
     pub longitude: Angle,
     /// Above sea level.
     pub elevation: Length,
+    /// How far from there it may be moved for the sake of being heard; `None`: it stays.
+    pub may_move: Option<Length>,
     /// Height of the skyline by azimuth, ascending azimuths in [0, 360); empty for a free horizon.
     pub horizon: Vec<(Angle, Angle)>,
     /// The skyline while leaves are out, where that is another.

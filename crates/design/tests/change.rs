@@ -204,6 +204,29 @@ fn each_kind_of_change_reaches_its_value() {
     assert_eq!((moved.site.latitude, moved.site.longitude, moved.site.elevation), (north, east, up));
 }
 
+/// A survey at the spot says nothing of another spot: after a move it is gone for that node, and stays for the others.
+#[test]
+fn a_node_that_is_moved_leaves_what_was_surveyed_where_it_stood() {
+    let nodes = "nodes = { mast = \"-4 dB +- 3 dB\", other = \"2 dB +- 3 dB\" }";
+    let survey = format!(
+        "survey = {{ correction = \"-9 dB +- 3 dB\", spots = \"11 dB\", packets = 214, until = \"2026-10-04\", {nodes} }}\n#survey ="
+    );
+    let site = commented_site().replacen("#survey =", &survey, 1);
+    let site = format!(
+        "{site}\n[node.other]\nkind = \"frost-mast.toml\"\nlatitude = \"46.5 deg\"\nlongitude = \"7.4 deg\"\n"
+    );
+    let fleet = design::fleet::resolve(&parse_fleet(&site)).expect("resolves").fleet;
+    let placed = fleet.design(&fleet.nodes[0], &design()).expect("may stand there");
+    let found = |design: &Design, name: &str| {
+        design.surroundings.gateways[0].survey.as_ref().is_some_and(|survey| survey.at(name).is_some())
+    };
+    let (north, up) = (placed.site.latitude, placed.site.elevation);
+    let stays = placed.with(Change::Position(north, placed.site.longitude, up)).expect("a place");
+    let moved = placed.with(Change::Position(north, Angle::from_degrees(7.0), up)).expect("a place");
+    assert_eq!([&placed, &stays, &moved].map(|design| found(design, "mast")), [true, true, false]);
+    assert_eq!([&placed, &stays, &moved].map(|design| found(design, "other")), [true, true, true]);
+}
+
 #[test]
 fn what_is_not_there_cannot_be_changed() {
     let change = Change::GatewayGain { gateway: "barn".to_owned(), gain: Decibels::ZERO };

@@ -15,7 +15,7 @@ use design::region::Modulation;
 use design::surroundings::Place as Side;
 
 use crate::finding::{Finding, Verdict};
-use findings::{findings, other_region, side_unknown};
+use findings::{findings, other_region, side_unknown, way_untried};
 use forecast::radio::adr::{self, Settling};
 use forecast::radio::collisions::Sender;
 use forecast::radio::link::{Bench, Link, bench, links, place_is_unknown};
@@ -177,11 +177,9 @@ fn judged(design: &Design, terrain: Option<&Terrain>, crowd: &[Sender], seed: u6
         Some(_) => seen.verdict(design),
     };
     let gateway = spots.links().first().and_then(|best| design.surroundings.gateways.get(best.index));
-    let remedies = if !spots.links().is_empty() && matches!(verdict, Verdict::Tight | Verdict::Fails) {
-        remedies(design, terrain, crowd, seed, unknown)
-    } else {
-        Vec::new()
-    };
+    let ways = (!spots.links().is_empty() && matches!(verdict, Verdict::Tight | Verdict::Fails))
+        .then(|| remedies(design, terrain, crowd, seed, unknown));
+    let (remedies, untried) = ways.map_or_else(Default::default, |ways| (ways.found, ways.untried));
     Reach {
         verdict,
         reason: reason(design, &spots, &seen),
@@ -198,7 +196,10 @@ fn judged(design: &Design, terrain: Option<&Terrain>, crowd: &[Sender], seed: u6
             .links()
             .first()
             .map_or_else(Vec::new, |best| unknowns::unknowns(design, terrain, best, None)),
-        findings: findings(design, terrain, &spots),
+        findings: findings(design, terrain, &spots)
+            .into_iter()
+            .chain(untried.iter().map(way_untried))
+            .collect(),
         links: spots.links().to_vec(),
         spots,
     }

@@ -10,7 +10,7 @@ mod spare;
 
 use design::change::Change;
 use design::node::Design;
-use design::quantity::{Decibels, Quantity, Share};
+use design::quantity::{Angle, Decibels, Quantity, Share};
 use forecast::Progress;
 
 use crate::adaptive::{Adapted, Aim, NoTable, adaptive, most_often};
@@ -86,6 +86,8 @@ pub enum Lever {
         /// The gateway.
         gateway: String,
     },
+    /// Where the node stands.
+    NodePlace,
     /// A second gateway where one may stand.
     SecondGateway {
         /// The place.
@@ -324,6 +326,10 @@ fn by_reach(
     answer.reach.remedies.iter().map(remedy).collect()
 }
 
+fn degrees(latitude: Angle, longitude: Angle) -> String {
+    format!("{:.5}, {:.5}", latitude.degrees(), longitude.degrees())
+}
+
 /// A change of a link as a lever with what stands in the file now.
 fn moved(design: &Design, change: Change) -> Moved {
     let known = |name: &str| design.surroundings.gateways.iter().find(|gateway| gateway.name == name);
@@ -345,6 +351,11 @@ fn moved(design: &Design, change: Change) -> Moved {
         Change::AnotherGateway(place) => {
             (Lever::SecondGateway { place: place.clone() }, "none".to_owned(), place.clone())
         }
+        Change::Position(latitude, longitude, _) => (
+            Lever::NodePlace,
+            degrees(design.site.latitude, design.site.longitude),
+            degrees(*latitude, *longitude),
+        ),
         Change::AntennaHeight(height) => (
             Lever::NodeMast,
             design.radio.as_ref().map_or_else(String::new, |radio| radio.antenna_height.text()),

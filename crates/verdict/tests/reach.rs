@@ -22,13 +22,14 @@ use verdict::reach::{Errand, Remedy, cheapest, judge};
 
 /// A node at 47 N 8 E with 14 dBm and dipoles, and one gateway so many kilometres north of it.
 fn node(km: f64, radio: &str, gateway: &str, ground: &str) -> Design {
+    common::primary(&(without_gateway(radio) + &roof(km, gateway, ground)))
+}
+
+fn roof(km: f64, gateway: &str, ground: &str) -> String {
     let latitude = 47.0 + km / 111.19;
-    common::primary(
-        &(without_gateway(radio)
-            + &format!(
-                "[gateway.roof]\nlatitude = \"{latitude} deg\"\nlongitude = \"8 deg\"\nantenna_height = \"12 m\"\ncable_loss = \"0 dB\"\nplace = \"outside\"\n{gateway}\n\
+    format!(
+        "[gateway.roof]\nlatitude = \"{latitude} deg\"\nlongitude = \"8 deg\"\nantenna_height = \"12 m\"\ncable_loss = \"0 dB\"\nplace = \"outside\"\n{gateway}\n\
          [ground]\naround_nodes = \"open\"\naround_gateways = \"open\"\n{ground}\n"
-            )),
     )
 }
 
@@ -192,6 +193,33 @@ fn verdicts_go_from_holds_to_fails_with_distance_and_name_what_helps() {
         Verdict::Tight,
         "the smallest that helps"
     );
+}
+
+/// The gateway lies straight north, so that the first place that is near enough lies there, and none nearer does; a node that
+/// stays is not told to go.
+#[test]
+fn a_node_that_may_be_moved_is_told_the_nearest_place_where_it_holds() {
+    let stays = node(6.0, "", "", "");
+    let is_moved = |one: &Remedy| matches!(one, Remedy::MovedNode { .. });
+    assert!(!judge(&stays, None, &[], 1).remedies.iter().any(is_moved));
+    let design = common::design(&format!(
+        "schema = 1\nname = \"Bench\"\n[site]\nlatitude = \"47 deg\"\nlongitude = \"8 deg\"\nelevation = \"400 m\"\n\
+         may_move = \"4 km\"\n[promise]\nunattended = \"1 year\"\n[battery]\npart = \"li-socl2-d\"\n{}{}",
+        without_gateway(""),
+        roof(6.0, "", "")
+    ));
+    let remedies = judge(&design, None, &[], 1).remedies;
+    let found = remedies.iter().find(|one| is_moved(one)).expect("4 km nearer it is heard");
+    let Remedy::MovedNode { by, azimuth, latitude, longitude, elevation } = found else { unreachable!() };
+    assert!(azimuth.degrees().abs() < 1e-9 && (longitude.degrees() - 8.0).abs() < 1e-9);
+    assert!((latitude.degrees() - 47.0 - by.kilometres() / 111.19).abs() < 1e-4, "{found:?}");
+    let at = |km: f64| {
+        let north = design::quantity::Angle::from_degrees(47.0 + km / 111.19);
+        let moved = design.with(Change::Position(north, *longitude, *elevation)).expect("a place");
+        judge(&moved, None, &[], 1).verdict
+    };
+    assert_eq!(at(by.kilometres()), Verdict::Holds);
+    assert_ne!(at(by.kilometres() - 0.5), Verdict::Holds, "the ring before it is too far");
 }
 
 /// What would be heard outside is not heard through walls: the way out of them is proposed.

@@ -6,7 +6,7 @@ use crate::file::value::{Facing, Horizon, Named, RegionName, TimeZone};
 use crate::file::watch::{AreaSection, TellSection, WatchSection};
 use crate::quantity::{Angle, Decibels, Duration, Length};
 use crate::section::rule::{
-    ANTENNA_GAIN, CLEARING, ELEVATION, LATITUDE, LONGITUDE, OBSTACLE_LOSS, TILT, within,
+    ANTENNA_GAIN, CLEARING, ELEVATION, LATITUDE, LONGITUDE, MAY_MOVE, OBSTACLE_LOSS, TILT, within,
 };
 use crate::section::section;
 use crate::surroundings::{Building, Clutter, NodeAntenna, Place};
@@ -61,6 +61,8 @@ section! {
         longitude: Angle = required "7.4 deg" where LONGITUDE;
         /// Above sea level.
         elevation: Length = optional "640 m" where ELEVATION;
+        /// How far from there it may be moved for the sake of being heard: where it is not, `check` and `reach` look for the nearest place that is. Left out: it stays.
+        may_move: Length = optional "200 m" where MAY_MOVE;
         /// Height of the skyline there, as in the design file; holds in all months.
         horizon: Horizon = optional [["180 deg", "11 deg"]];
         /// Angle of the panel from the horizontal.

@@ -13,7 +13,7 @@ use crate::quantity::{
 };
 use crate::section::rule::{
     AIR_TEMPERATURE, CURRENT, EFFICIENCY, ELEVATION, FRACTION, INTERVAL, LATITUDE, LEAKAGE, LONGITUDE,
-    PACK_VOLTAGE, PAYLOAD, PROMISE, STEP_TIME, TILT, UNATTENDED, within,
+    MAY_MOVE, PACK_VOLTAGE, PAYLOAD, PROMISE, STEP_TIME, TILT, UNATTENDED, within,
 };
 use crate::section::{At, section};
 use crate::sizing::Preference;
@@ -80,6 +80,8 @@ section! {
         longitude: Angle = required "7.4 deg" where LONGITUDE;
         /// Above sea level.
         elevation: Length = required "640 m" where ELEVATION;
+        /// How far from there it may be moved for the sake of being heard: where it is not, `check` and `reach` look for the nearest place that is. Left out: it stays.
+        may_move: Length = optional "200 m" where MAY_MOVE;
         /// Height of the skyline by azimuth, clockwise from north, ascending from 0 deg to below 360 deg; `[]` is a free horizon.
         horizon: Horizon = default [];
         /// The same while the leaves are out: trees hide what bare twigs let through. Counts in `months_in_leaf`.

@@ -38,6 +38,7 @@ impl Resolver<'_> {
             latitude: section.latitude.as_ref()?.value,
             longitude: section.longitude.as_ref()?.value,
             elevation: section.elevation.as_ref()?.value,
+            may_move: section.may_move.as_ref().map(|at| at.value),
             horizon: section.horizon.as_ref()?.value.0.clone(),
             in_leaf: self.in_leaf(section),
             albedo: section.albedo.as_ref()?.value,

@@ -133,6 +133,7 @@ rules! {
     LATITUDE = within("-90 deg", "90 deg").or(diagnostic::LATITUDE, "write degrees from the equator, north positive; are latitude and longitude swapped?");
     LONGITUDE = within("-180 deg", "180 deg").or(diagnostic::LONGITUDE, "write degrees from Greenwich, east positive");
     CLEARING = within("1 m", "10 km").usually("2 m", "2 km");
+    MAY_MOVE = within("1 m", "20 km").usually("5 m", "3 km");
     ELEVATION = within("-500 m", "9000 m").usually("-450 m", "5500 m");
     TILT = within("0 deg", "90 deg").or(diagnostic::TILT, "write \"0 deg\" (flat) to \"90 deg\" (upright); a panel that leans further is turned by its azimuth");
     INTERVAL = within("1 ms", "50 years").usually("1 s", "60 d").or(diagnostic::INTERVAL_ZERO, "write an interval such as \"10 min\", or remove the activity");

@@ -69,6 +69,11 @@ fn remedy(remedy: &Remedy) -> Value {
             "taller_at_node_m": number(at_node.metres()),
             "taller_at_gateway_m": number(at_gateway.metres()),
         }),
+        Remedy::MovedNode { by, latitude, longitude, .. } => json!({
+            "node_moved_m": number(by.metres()),
+            "latitude_deg": latitude.degrees(),
+            "longitude_deg": longitude.degrees(),
+        }),
         Remedy::SecondGateway(place) => json!({ "second_gateway": place }),
         Remedy::GatewayOutside => json!({ "gateway_outside": true }),
         Remedy::AnotherGateway => json!({ "another_gateway": true }),

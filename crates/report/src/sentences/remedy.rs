@@ -76,6 +76,7 @@ fn one(moved: &Moved) -> String {
         Lever::GatewayMast { gateway } => format!("the antenna of {gateway} {then} above the ground"),
         Lever::GatewayPlace { gateway } => format!("the antenna of {gateway} {then}"),
         Lever::GatewayAntenna { gateway } => format!("an antenna of {then} at {gateway}"),
+        Lever::NodePlace => format!("the node at {then}"),
         Lever::SecondGateway { place } => format!("a second gateway at {place}"),
         Lever::AnotherGateway => "another gateway, or another place".to_owned(),
     }
@@ -101,6 +102,7 @@ pub fn lever(lever: &Lever) -> String {
         Lever::GatewayMast { gateway } => format!("mast of {gateway}"),
         Lever::GatewayPlace { gateway } => format!("place of {gateway}"),
         Lever::GatewayAntenna { gateway } => format!("antenna of {gateway}"),
+        Lever::NodePlace => "place of the node".to_owned(),
         Lever::SecondGateway { .. } => "second gateway".to_owned(),
         Lever::AnotherGateway => "another gateway".to_owned(),
     }

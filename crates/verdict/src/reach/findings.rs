@@ -52,6 +52,12 @@ pub(super) fn other_region(design: &Design) -> Option<Finding> {
     Some(finding("reach-other-region", severity, "radio.region", message, help))
 }
 
+/// A way to be heard that could not be tried.
+pub(super) fn way_untried(why: &String) -> Finding {
+    let message = format!("one way to be heard was not tried: {why}");
+    finding("reach-untried", Severity::Note, "may_stand", message, "mend that place, or take it out")
+}
+
 fn far_away(best: &Link) -> Option<Finding> {
     let km = best.distance.kilometres();
     let message = format!("the nearest gateway, {}, is {km:.0} km away", best.gateway);
