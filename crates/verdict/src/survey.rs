@@ -195,20 +195,8 @@ pub fn survey(
     let count =
         |link: usize, of: fn(&Run) -> u32| case.runs.iter().filter(|run| run.link == link).map(of).sum();
     let link = |(at, link): (usize, &Laid)| {
-        let after = fitted.links[at];
-        SurveyedLink {
-            node: link.node.clone(),
-            gateway: link.gateway.clone(),
-            place_deg: link.place_deg,
-            heard: count(at, |run| run.heard),
-            missed: count(at, |run| run.missed),
-            before: link.before,
-            after: LinkLevel {
-                mean_dbm: after.mean_dbm - link.other_power_db,
-                quantiles_dbm: after.quantiles_dbm.map(|dbm| dbm - link.other_power_db),
-                ..after
-            },
-        }
+        let packets = [count(at, |run| run.heard), count(at, |run| run.missed)];
+        link.surveyed(packets, fitted.links[at])
     };
     let gateway = |at: usize| {
         let first = case.links.iter().position(|link| link.gateway == at)?;
@@ -333,6 +321,26 @@ struct Laid {
     before: Doubtful,
     /// How much more power it was surveyed with than its design sends.
     other_power_db: f64,
+}
+
+impl Laid {
+    /// At the power of the design, where so many packets were heard and missed and the fit has this level.
+    fn surveyed(&self, [heard, missed]: [u32; 2], fitted: LinkLevel) -> SurveyedLink {
+        let at_own_power = |dbm: f64| dbm - self.other_power_db;
+        SurveyedLink {
+            node: self.node.clone(),
+            gateway: self.gateway.clone(),
+            place_deg: self.place_deg,
+            heard,
+            missed,
+            before: self.before,
+            after: LinkLevel {
+                mean_dbm: at_own_power(fitted.mean_dbm),
+                quantiles_dbm: fitted.quantiles_dbm.map(at_own_power),
+                ..fitted
+            },
+        }
+    }
 }
 
 /// The survey as a case to be fitted, and its links; those with nothing sent are left out.

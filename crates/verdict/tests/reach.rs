@@ -548,6 +548,22 @@ fn the_place_that_brings_most_nodes_comes_first() {
     assert_eq!(more[0].brings, [0, 1]);
 }
 
+/// Sixty nodes that send every quarter of an hour are all brought by the barn; every 2 s they would shout each other down there
+/// (by hand: 60 packets of 62 ms in 2 s over 8 channels, of which 1 - exp(-2 x 0.23) = 37 % meet another), and it brings none.
+#[test]
+fn what_nodes_lose_to_each_other_counts_in_the_choice_of_a_place() {
+    let brought = |every_s: f64| {
+        let every = Duration::from_seconds(every_s);
+        let rarely = node(80.0, "", &may_stand("barn", 0.5), "");
+        let change = Change::Interval { load: "board".to_owned(), activity: "report".to_owned(), every };
+        let design = rarely.with(change).expect("an interval");
+        let reaches = vec![judge(&design, None, &[], 1); 60];
+        let chosen = verdict::placing::more_gateways(&[&design; 60], &reaches, None, 1, 2).chosen;
+        chosen.iter().map(|one| one.brings.len()).sum::<usize>()
+    };
+    assert_eq!([900.0, 2.0].map(brought), [60, 0]);
+}
+
 /// A second gateway never makes a node be heard less, wherever it stands.
 #[test]
 fn a_second_gateway_wherever_it_may_stand_never_worsens() {

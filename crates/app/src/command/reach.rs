@@ -114,14 +114,7 @@ fn reach(arguments: &ReachOf) -> Result<Option<(String, Verdict)>, Failure> {
         )
     })?;
     if let Some(survey) = &arguments.survey {
-        let asked = SurveyOf {
-            path: survey,
-            write: arguments.write,
-            folder: arguments.output.as_deref(),
-            side: arguments.side as usize,
-        };
-        let page = reach_survey::page(&site, shown.0, &asked)?;
-        return Ok(Some((page, Verdict::NotKnown)));
+        return over_survey(&site, shown.0, survey, arguments).map(Some);
     }
     let threads = std::thread::available_parallelism().map_or(1, Into::into);
     let placed: Vec<&Design> = designs.iter().collect();
@@ -163,6 +156,22 @@ fn reach(arguments: &ReachOf) -> Result<Option<(String, Verdict)>, Failure> {
         Said { site: &site, map: &map, reaches: &reaches, lived: &lived, more: &more }.page() + &written;
     let worst = Verdict::worst(reaches.iter().map(|reach| reach.verdict));
     Ok(Some((page, worst.unwrap_or(Verdict::NotKnown))))
+}
+
+/// What a survey says of the site, and no verdict.
+fn over_survey(
+    site: &Site,
+    walked: &Design,
+    path: &Path,
+    arguments: &ReachOf,
+) -> Result<(String, Verdict), Failure> {
+    let asked = SurveyOf {
+        path,
+        write: arguments.write,
+        folder: arguments.output.as_deref(),
+        side: arguments.side as usize,
+    };
+    Ok((reach_survey::page(site, walked, &asked)?, Verdict::NotKnown))
 }
 
 /// The design that the map is drawn for, with its radio.
