@@ -63,7 +63,21 @@ fn bad_rows_are_named_with_their_line_and_the_rest_is_used() {
 #[test]
 fn a_place_of_nought_is_no_place() {
     let text = "time,latitude_deg,longitude_deg,gateway,data_rate,rssi_dbm,snr_db,power_dbm\n2026-10-04,0,0,roof,DR0,-119,-3,14\n";
-    assert_eq!(read(text.as_bytes()), Err(LogError::Empty));
+    let refused = read(text.as_bytes()).expect_err("the only row is bad").to_string();
+    assert!(refused.starts_with("no row can be used: line 2: "), "{refused}");
+}
+
+/// Where every row is bad the first three are named, and how many more there are.
+#[test]
+fn a_survey_without_a_good_row_says_what_is_wrong_with_its_rows() {
+    let bad = "2026-10-04T08:00:00Z,a,roof,DR0,119,-3,14,1\n".repeat(5);
+    let refused = read(log(&bad).as_bytes()).expect_err("all rows are bad").to_string();
+    for part in ["line 2: ", "line 3: ", "line 4: ", "; and 2 more"] {
+        assert!(refused.contains(part), "{part}: {refused}");
+    }
+    assert!(!refused.contains("line 5"), "{refused}");
+    let bare = read(log("").as_bytes()).expect_err("there are no rows").to_string();
+    assert_eq!(bare, "no row can be used: there is none below the headings");
 }
 
 #[test]

@@ -107,9 +107,9 @@ pub enum LogError {
         /// Counted from 1.
         line: u64,
     },
-    /// No row can be used.
-    #[error("no row can be used")]
-    Empty,
+    /// No row can be used: the first few, each with what is wrong with it.
+    #[error("no row can be used: {0}")]
+    Empty(String),
 }
 
 /// A row that was left out, or that was used with doubt.
@@ -192,10 +192,23 @@ pub fn read(text: &[u8]) -> Result<SurveyLog, LogError> {
         }
     }
     if log.packets.is_empty() {
-        return Err(LogError::Empty);
+        return Err(LogError::Empty(none_usable(&log.anomalies)));
     }
     fixed_power(&log.packets)?;
     Ok(log)
+}
+
+/// So many bad rows are named where none is good.
+const NAMED: usize = 3;
+
+fn none_usable(anomalies: &[Anomaly]) -> String {
+    if anomalies.is_empty() {
+        return "there is none below the headings".to_owned();
+    }
+    let named = anomalies.iter().take(NAMED).map(|one| format!("line {}: {}", one.line, one.text));
+    let more = anomalies.len().saturating_sub(NAMED);
+    let more = (more > 0).then(|| format!("and {more} more"));
+    named.chain(more).collect::<Vec<_>>().join("; ")
 }
 
 fn not_csv(error: &csv::Error) -> LogError {

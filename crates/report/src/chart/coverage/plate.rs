@@ -57,7 +57,7 @@ impl CoverageMap<'_> {
         let (columns, map_rows) = (grid.columns * zoom, grid.rows * zoom);
         let fills = Fills::new(self);
         let letters = (columns as isize - 2 * GAP) / 6;
-        let title = wrapped(&(chart(self).title + "."), letters.max(10) as usize);
+        let title = wrapped(&(chart(self).title + "." + &self.planned_words()), letters.max(10) as usize);
         let key = self.key_places(columns as isize, map_rows as isize + GAP + LINE * title.len() as isize);
         let below = key.last().map_or(0, |(_, _, (_, top))| top + LINE + GAP) - map_rows as isize;
         let inks = fills.inks();
@@ -77,6 +77,12 @@ impl CoverageMap<'_> {
         self.draw_places(&mut sheet, zoom, &inks);
         self.draw_measure(&mut sheet, zoom, &inks);
         Plate { picture: Picture { columns, places: sheet.places, palette: fills.palette }, zoom }
+    }
+
+    /// What the houses without a filling are.
+    fn planned_words(&self) -> String {
+        let said = self.may_stand.iter().map(|one| format!(" {}: {}.", one.name, one.said()));
+        said.collect()
     }
 
     /// What is told apart, in words, each with its place in the rows below the map.
@@ -243,15 +249,15 @@ enum Mark {
     Stroke(Verdict),
 }
 
-/// A house whose foot is the place: filled, drawn by its walls, or by dots where a gateway may stand.
+/// A house whose foot is the place: filled, drawn by its walls, or with dotted walls where a gateway may stand.
 fn draw_house(sheet: &mut Sheet, (x, y): (isize, isize), built: Built, inks: &Inks) {
     sheet.fill((x - 5, y - 10), (11, 12), inks.paper);
     let inked = |(column, row): (isize, isize)| {
-        let is_wall = row == 0 || column.abs() == 4.min(9 - row) || (row == 5 && column.abs() == 4);
+        let is_wall = row == 0 || column.abs() == 4.min(9 - row);
         match built {
             Built::Stands => true,
             Built::Chosen => is_wall,
-            Built::MayStand => is_wall && (column + row) % 2 == 0,
+            Built::MayStand => is_wall && (row > 4 || (column + row) % 2 == 0),
         }
     };
     let rows = (0..10).map(|row| (row, if row > 5 { 9 - row } else { 4 }));
