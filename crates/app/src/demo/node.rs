@@ -219,7 +219,10 @@ impl LiveNode {
             Kind::Number { battery: true, .. } => {
                 1000.0 * f64::from(self.with_panel.rest_volts(self.life.charge() as f32))
             }
-            Kind::Number { .. } if field.unit == "Cel" => f64::from(weather.air_celsius) + 0.3 * noise,
+            // Water and soil are never as cold as the air: what a sensor is made for is what it feels.
+            Kind::Number { scale, last, .. } if field.unit == "Cel" => {
+                (f64::from(weather.air_celsius) + 0.3 * noise).clamp(scale.value(0), scale.value(*last))
+            }
             Kind::Number { scale, last, .. } => {
                 let (least, most) = (scale.value(0), scale.value(*last));
                 least + (most - least) * (0.5 + 0.2 * (self.hour as f64 / 30.0).sin() + 0.02 * noise)

@@ -54,7 +54,7 @@ impl Series {
                 format!(
                     "{}: {}{unit}; {} to {}{unit} here",
                     self.name,
-                    figure(last.mean),
+                    figure_like(last.mean, [least, greatest]),
                     figure(least),
                     figure(greatest)
                 )
@@ -119,6 +119,20 @@ pub fn figure(value: f64) -> String {
     format!("{rounded}").replace('-', "−")
 }
 
+/// A mean with as many digits behind the point as the readings that it is the mean of.
+fn figure_like(mean: f64, readings: [f64; 2]) -> String {
+    let digits = |value: f64| figure(value).split_once('.').map_or(0, |(_, behind)| behind.len());
+    let most = readings.into_iter().map(digits).max().unwrap_or(0);
+    let scale = if most == 0 {
+        1.0
+    } else if most == 1 {
+        10.0
+    } else {
+        100.0
+    };
+    figure((mean * scale).round() / scale)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -144,7 +158,7 @@ mod tests {
     #[test]
     fn what_came_is_said_with_its_unit_and_a_gap_is_not_drawn_over() {
         let all = series(&[(0.0, -1.5), (10.0, 2.0), (60.0, 1.25)]);
-        assert_eq!(all.finding(), "air: 1.25 °C; −1.5 to 2 °C here");
+        assert_eq!(all.finding(), "air: 1.3 °C; −1.5 to 2 °C here", "no finer than what was read");
         assert_eq!(all.stretches().len(), 2);
         assert_eq!(series(&[(0.0, 3.0)]).finding(), "air: 3 °C all the time");
         assert_eq!(series(&[]).finding(), "air: nothing was sent");

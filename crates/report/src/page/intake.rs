@@ -108,7 +108,7 @@ impl Page for Intake {
                 @if !self.arrived.is_empty() {
                     table { thead { tr { th { "by" } th { "what became of it" } th.figure { "in the last hour" } } } tbody {
                         @for one in &self.arrived {
-                            tr { th scope="row" { (plain(&one.source)) } td { (verdict_words(&one.verdict)) " " span.quiet { (one.verdict) } } td.figure { (one.frames) } }
+                            tr { th scope="row" { (plain(&one.source)) } td { (verdict_words(&one.verdict)) @if one.verdict.starts_with("refused") { " " span.quiet { (one.verdict) } } } td.figure { (one.frames) } }
                         }
                     } }
                 }
