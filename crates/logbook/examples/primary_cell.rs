@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use std::error::Error;
 
 use logbook::received::Moment;
-use logbook::watch::{Change, Event, Frame, NodePlan, Roofed, Rule, Setup, State, Uplink, What, step};
+use logbook::watch::{Change, Event, Frame, NodePlan, Rule, Setup, State, Uplink, What, step};
 use serde_json::json;
 use wire::identity::DevEui;
 
@@ -55,27 +55,9 @@ fn moment(text: &str) -> Option<Moment> {
 /// A node of which nothing is known but that a primary cell feeds it.
 fn plan() -> NodePlan {
     NodePlan {
-        name: "node".to_owned(),
-        intervals: Vec::new(),
-        loss: 1.0,
-        has_panel: false,
-        full_volts: 3.6,
-        stops_volts: 0.0,
-        latitude_deg: 45.0,
-        longitude_deg: 6.0,
-        elevation_m: 1300.0,
         battery: Some(("battery".to_owned(), 1.0)),
         is_primary: true,
-        first_volts: None,
-        cell: None,
-        charging: None,
-        gate: None,
-        warmth: Vec::new(),
         restarted: Some("restarted".to_owned()),
-        sensors: Vec::new(),
-        granted: Vec::new(),
-        spreading_factor: None,
-        position: None,
-        roofed: Roofed::default(),
+        ..NodePlan::unknown("node")
     }
 }

@@ -182,6 +182,35 @@ impl NodePlan {
         }
     }
 
+    /// A node of this name of which nothing is known: no interval, no column, no panel, a battery without an end, at 0 degrees north
+    /// and east.
+    pub fn unknown(name: &str) -> Self {
+        Self {
+            name: name.to_owned(),
+            intervals: Vec::new(),
+            loss: 1.0,
+            has_panel: false,
+            full_volts: f64::INFINITY,
+            stops_volts: 0.0,
+            latitude_deg: 0.0,
+            longitude_deg: 0.0,
+            elevation_m: 0.0,
+            battery: None,
+            is_primary: false,
+            first_volts: None,
+            cell: None,
+            charging: None,
+            gate: None,
+            warmth: Vec::new(),
+            restarted: None,
+            sensors: Vec::new(),
+            granted: Vec::new(),
+            spreading_factor: None,
+            position: None,
+            roofed: Roofed::default(),
+        }
+    }
+
     /// Whether its charger may charge at the warmest temperature of a message; if it tells none, as far as is known.
     pub(super) fn may_charge(&self, uplink: &Uplink) -> bool {
         let Some(charger) = &self.gate else { return true };
@@ -365,7 +394,6 @@ pub(super) mod tests {
     /// A node as most are.
     pub(in super::super) fn every_ten_minutes() -> NodePlan {
         NodePlan {
-            name: "mast".to_owned(),
             intervals: vec![(0.0, [Some(10 * MINUTE); 12])],
             loss: 0.1,
             has_panel: true,
@@ -375,18 +403,8 @@ pub(super) mod tests {
             longitude_deg: 13.0,
             elevation_m: 600.0,
             battery: Some(("battery".to_owned(), 1e-3)),
-            is_primary: false,
-            first_volts: None,
-            cell: None,
-            charging: None,
-            gate: None,
-            warmth: Vec::new(),
             restarted: Some("restarted".to_owned()),
-            sensors: Vec::new(),
-            granted: Vec::new(),
-            spreading_factor: None,
-            position: None,
-            roofed: Roofed::default(),
+            ..NodePlan::unknown("mast")
         }
     }
 
