@@ -17,7 +17,7 @@ struct Proof {
     full: fn(&Path) -> Result<String>,
 }
 
-const PROOFS: [Proof; 14] = [
+const PROOFS: [Proof; 15] = [
     Proof { name: "random", what: "every property test, with fresh seeds", full: random },
     Proof { name: "fuzz", what: "the law of every reader, 10,000,000 changed inputs each", full: fuzz },
     Proof {
@@ -66,6 +66,11 @@ const PROOFS: [Proof; 14] = [
         full: learn,
     },
     Proof {
+        name: "sky",
+        what: "10 sites of six nodes under one sky: their yields are known better together than alone",
+        full: sky,
+    },
+    Proof {
         name: "watch",
         what: "50 nodes that do what they should for a year: at most 0.2 alarms a node-year",
         full: watch,
@@ -104,6 +109,8 @@ const LIVES: &str = "20000";
 const LOGS: &str = "200";
 /// Members of each swarm: as many as the command `learn` has.
 const MEMBERS: &str = "6000";
+/// Sites that `sky` learns.
+const SITES: &str = "10";
 /// Nodes that `watch` watches, and for how many days.
 const WATCHED: (&str, &str) = ("50", "365");
 /// Crates whose code `mutants` changes.
@@ -237,6 +244,13 @@ fn learn(root: &Path) -> Result<String> {
     let arguments = [&["test", "--release", "--locked"], &package[..]].concat();
     cargo(root, &arguments, &[("OVERWINTER_LOGS", LOGS), ("OVERWINTER_MEMBERS", MEMBERS)])?;
     Ok(format!("{LOGS} logs, 4 swarms of {MEMBERS}"))
+}
+
+fn sky(root: &Path) -> Result<String> {
+    let package = ["--package", "overwinter-forecast", "--test", "learn_site", "--", "--nocapture"];
+    let arguments = [&["test", "--release", "--locked"], &package[..]].concat();
+    cargo(root, &arguments, &[("OVERWINTER_SITES", SITES)])?;
+    Ok(format!("{SITES} sites of each kind"))
 }
 
 fn watch(root: &Path) -> Result<String> {

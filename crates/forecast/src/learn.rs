@@ -23,7 +23,7 @@ pub use ahead::{Silence, WORTH_A_VISIT};
 pub use cause::{Cause, CauseKind, NotKnown, Quantity};
 pub use cell::CellError;
 pub use days::BLOCKS;
-pub use invented::{INVENTED_MODULUS, Invented, Parts, invented, invented_site, twin};
+pub use invented::{Differ, INVENTED_MODULUS, Invented, Parts, invented, invented_site, twin};
 pub use kept::KeptError;
 pub use particle::{Mend, Regime};
 pub use site::learn_site;

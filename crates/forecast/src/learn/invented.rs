@@ -54,13 +54,22 @@ pub fn invented(design: &Design, climate: &Climate, first_day: i64, days: usize,
     lived(&model, &mut node, (first_day, days), Under::Own { breaks: true }, &mut random)
 }
 
+/// What differs between the nodes of an invented site.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Differ {
+    /// All that is believed to differ.
+    All,
+    /// What the panel gives, shade and the meter; load and battery are as designed, which nobody tells who learns.
+    Panels,
+}
+
 /// Draws so many nodes that live under one sky, in which nothing breaks; each has parts of its own.
 #[must_use]
 pub fn invented_site(
     design: &Design,
     climate: &Climate,
     (first_day, days): (i64, usize),
-    nodes: u64,
+    (nodes, differ): (u64, Differ),
     seed: u64,
 ) -> Vec<Invented> {
     let model = Model::new(design, climate, INVENTED_MODULUS, None);
@@ -73,6 +82,11 @@ pub fn invented_site(
         let mut random = Stream::new(seed, INVENTED + 1 + number);
         let mut node = Particle::new(&model, Some(BEGINS_VOLTS), &mut random);
         node.regime = Regime::Sound;
+        if differ == Differ::Panels {
+            for place in [FLOOR, CAPACITY] {
+                node.parts[place] = model.beliefs.usual(place);
+            }
+        }
         node.equip(&model);
         lived(&model, &mut node, (first_day, days), Under::Given(&skies), &mut random)
     };
