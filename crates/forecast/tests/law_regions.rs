@@ -241,6 +241,19 @@ fn limits_elsewhere_are_as_tabulated_and_doubts_are_marked() {
     }
 }
 
+/// Levels take for granted that the models of the path and of entry into buildings hold wherever a plan lets a node send.
+#[test]
+fn every_plan_sends_where_the_models_of_the_path_hold() {
+    for region in design::region::Region::names() {
+        let law = Law::of_region(region).expect("a law");
+        for edge in law.bands.iter().flat_map(|band| [band.from, band.to]) {
+            let ghz = edge.megahertz() / 1000.0;
+            let holds = path::entry::FREQUENCY.contains(ghz) && path::p1812::FREQUENCY.contains(ghz);
+            assert!(holds, "{region}: {ghz} GHz");
+        }
+    }
+}
+
 /// Whatever rate a file names in any region, it is refused or every message at it costs time on air.
 #[test]
 fn every_data_rate_is_refused_or_costs_time_on_air() {

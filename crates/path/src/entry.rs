@@ -27,14 +27,40 @@ pub enum Building {
 /// # References
 /// Rec. ITU-R P.2109-2, Annex 1, eqs. (1) to (10) and table 1, at an elevation of 0 degrees.
 pub fn loss_db(frequency_ghz: f64, building: Building, deviate: f64) -> Result<f64, Error> {
-    FREQUENCY.check(frequency_ghz)?;
     DEVIATE.check(deviate)?;
-    let Shell { r, s, t, u, v, w, x, y, z } = building.shell();
-    let decade = frequency_ghz.log10();
-    let through_wall_db = deviate * (u + v * decade) + r + s * decade + t * decade * decade;
-    let through_opening_db = deviate * (y + z * decade) + w + x * decade;
-    let power = |db: f64| 10f64.powf(db / 10.0);
-    Ok(10.0 * (power(through_wall_db) + power(through_opening_db) + power(-3.0)).log10())
+    Ok(Entry::at(frequency_ghz, building)?.loss_db(deviate))
+}
+
+/// The way into one kind of building at one frequency: for many deviates, none of which it refuses.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Entry {
+    /// Through a wall: the median \[dB\], and what a deviate of 1 adds.
+    wall_db: [f64; 2],
+    /// The same through an opening.
+    opening_db: [f64; 2],
+}
+
+impl Entry {
+    /// The way into a building at `frequency_ghz` \[GHz\].
+    ///
+    /// # Errors
+    /// A frequency outside [`FREQUENCY`].
+    pub fn at(frequency_ghz: f64, building: Building) -> Result<Self, Error> {
+        FREQUENCY.check(frequency_ghz)?;
+        let Shell { r, s, t, u, v, w, x, y, z } = building.shell();
+        let decade = frequency_ghz.log10();
+        Ok(Self {
+            wall_db: [r + s * decade + t * decade * decade, u + v * decade],
+            opening_db: [w + x * decade, y + z * decade],
+        })
+    }
+
+    /// The loss \[dB\] at this deviate, as [`loss_db`].
+    #[must_use]
+    pub fn loss_db(&self, deviate: f64) -> f64 {
+        let power = |[median_db, each_db]: [f64; 2]| 10f64.powf((deviate * each_db + median_db) / 10.0);
+        10.0 * (power(self.wall_db) + power(self.opening_db) + power([-3.0, 0.0])).log10()
+    }
 }
 
 impl Building {

@@ -4,6 +4,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use design::quantity::{Decibels, Frequency, Length};
 use design::surroundings::Around;
+use path::Profile;
 use path::clutter::{Columns, Standing, Way};
 use path::geodesic::Line;
 use path::p1812;
@@ -98,16 +99,17 @@ pub fn coverage(
             if row >= rows {
                 break;
             }
-            finished.push((row, surveyor.row(row)));
+            finished.push((row, surveyor.row(row)?));
             progress.report(done.fetch_add(1, Ordering::Relaxed) + 1, rows);
         }
-        finished
+        Ok(finished)
     };
-    let mut finished: Vec<(usize, Vec<Cell>)> = std::thread::scope(|scope| {
+    let parts: Result<Vec<Rows>, path::Error> = std::thread::scope(|scope| {
         let work = &work;
         let handles: Vec<_> = (0..threads.max(1)).map(|_| scope.spawn(work)).collect();
-        handles.into_iter().flat_map(|handle| handle.join().expect("a surveyor does not panic")).collect()
+        handles.into_iter().map(|handle| handle.join().expect("a surveyor does not panic")).collect()
     });
+    let mut finished = parts?.concat();
     if finished.len() < rows {
         return Ok(None);
     }
@@ -138,6 +140,9 @@ struct Cell {
     best: u8,
     outside_db: f32,
 }
+
+/// Rows of the map by their numbers.
+type Rows = Vec<(usize, Vec<Cell>)>;
 
 /// One thread's working memory.
 struct Surveyor<'a> {
@@ -172,16 +177,16 @@ impl<'a> Surveyor<'a> {
         }
     }
 
-    fn row(&mut self, row: usize) -> Vec<Cell> {
+    fn row(&mut self, row: usize) -> Result<Vec<Cell>, path::Error> {
         (0..self.survey.grid.columns).map(|column| self.best(self.survey.grid.place(row, column))).collect()
     }
 
     /// Least loss at a place, and the number of its gateway.
     #[expect(clippy::cast_possible_truncation, reason = "a map needs no tenth of a millibel")]
-    fn best(&mut self, node: Place) -> Cell {
+    fn best(&mut self, node: Place) -> Result<Cell, path::Error> {
         let mut best = Cell { loss_db: f32::NAN, best: 0, outside_db: f32::NAN };
         for (station, number) in self.survey.stations.iter().zip(0..=u8::MAX) {
-            let Some(path_db) = self.path_db(usize::from(number), node) else { continue };
+            let Some(path_db) = self.path_db(usize::from(number), node)? else { continue };
             let loss_db = (path_db - station.advantage.decibels()) as f32;
             if best.loss_db.is_nan() || loss_db < best.loss_db {
                 best = Cell { loss_db, best: number, ..best };
@@ -189,24 +194,31 @@ impl<'a> Surveyor<'a> {
             // The least of two, of which the first may not be known.
             best.outside_db = best.outside_db.min((path_db - station.advantage_outside.decibels()) as f32);
         }
-        best
+        Ok(best)
     }
 
-    /// What is lost on the way from a gateway to a place.
-    fn path_db(&mut self, station: usize, node: Place) -> Option<f64> {
-        let known = self.survey.stations.get(station)?;
-        let course = Course::between(known.end.place, node)?;
+    /// What is lost on the way from a gateway to a place; `None` where the ground is not known all the way, or goes on
+    /// farther than the model.
+    fn path_db(&mut self, station: usize, node: Place) -> Result<Option<f64>, path::Error> {
+        let (Some(known), Some(way)) = (self.survey.stations.get(station), self.ways.get(station)) else {
+            return Ok(None);
+        };
+        let Some(course) = Course::between(known.end.place, node) else { return Ok(None) };
         let length_km = course.length_m / 1000.0;
-        let mut way = Way { length_km, ..*self.ways.get(station)? };
+        if length_km > Profile::LENGTH.max {
+            return Ok(None);
+        }
+        let mut way = Way { length_km, ..*way };
         let Survey { terrain, antenna, surroundings, .. } = *self.survey;
         if terrain.has_cover() {
             way.ends[1] = end_of_way(&End { place: node, antenna, surroundings }, Some(terrain));
         }
-        self.section(&course)?;
-        let loss = way
-            .over_mapped_section(&self.distance_km, &self.ground_m, &self.standing, &mut self.columns)
-            .ok()?;
-        Some(loss.total_db)
+        if self.section(&course).is_none() {
+            return Ok(None);
+        }
+        let loss =
+            way.over_mapped_section(&self.distance_km, &self.ground_m, &self.standing, &mut self.columns)?;
+        Ok(Some(loss.total_db))
     }
 
     /// The ground along a course, at the same points as [`Terrain::between`]; `None` where it is not known.
@@ -252,8 +264,9 @@ struct Course {
 }
 
 impl Course {
+    /// `None` between places almost opposite on the globe.
     fn between(from: Place, to: Place) -> Option<Self> {
-        let (line, length_m) = Line::between(from, to).ok()?;
+        let Ok((line, length_m)) = Line::between(from, to) else { return None };
         let middle = line.at(length_m / 2.0);
         let near = |degrees: f64| {
             let away = degrees - from.longitude_deg;

@@ -199,8 +199,11 @@ impl Level {
     /// The level of a link; `loss_db` gives the median loss \[dB\] of a way like that of the link, with other clutter.
     ///
     /// # Errors
-    /// What `loss_db` refuses.
-    pub fn new<E>(known: &Known, mut loss_db: impl FnMut(&Way) -> Result<f64, E>) -> Result<Self, E> {
+    /// What `loss_db` refuses; walls at a frequency outside [`entry::FREQUENCY`].
+    pub fn new<E: From<path::Error>>(
+        known: &Known,
+        mut loss_db: impl FnMut(&Way) -> Result<f64, E>,
+    ) -> Result<Self, E> {
         let lost_db = loss_db(&known.way)?;
         let mut parts = vec![
             DoubtPart { cause: Cause::Site, shape: Shape::Even(SITE_SD_DB) },
@@ -215,7 +218,7 @@ impl Level {
         let mut walls_db = 0.0;
         for (cause, walls) in [Cause::NodeEntry, Cause::GatewayEntry].into_iter().zip(known.walls) {
             let Walls::Inside(kind) = walls else { continue };
-            let lost_db = entry_losses_db(kind, known.way.frequency_ghz);
+            let lost_db = entry_losses_db(kind, known.way.frequency_ghz)?;
             let middle_db = lost_db[ENTRY_DEVIATES / 2];
             walls_db += middle_db;
             parts.push(DoubtPart { cause, shape: Shape::Walls(Box::new(lost_db.map(|db| middle_db - db))) });
@@ -391,31 +394,30 @@ fn interpolated(table: &[f64; ENTRY_DEVIATES], deviate: f64) -> f64 {
     low + (place - below) * (high - low)
 }
 
-/// Kinds of buildings with their shares.
-fn kinds(kind: Option<entry::Building>) -> Vec<(f64, entry::Building)> {
-    use entry::Building::{Insulated, Traditional};
-    match kind {
-        Some(kind) => vec![(1.0, kind)],
-        None => vec![(TRADITIONAL, Traditional), (1.0 - TRADITIONAL, Insulated)],
-    }
-}
-
 /// Entry losses \[dB\] by deviate, from the least of [`entry::DEVIATE`] to the greatest; of a kind that is not known, those
 /// which equal shares of all buildings exceed.
-fn entry_losses_db(kind: Option<entry::Building>, frequency_ghz: f64) -> [f64; ENTRY_DEVIATES] {
+fn entry_losses_db(
+    kind: Option<entry::Building>,
+    frequency_ghz: f64,
+) -> Result<[f64; ENTRY_DEVIATES], path::Error> {
+    use entry::Building::{Insulated, Traditional};
     let Range { min, max, .. } = entry::DEVIATE;
-    let loss_db = |building, deviate: f64| entry::loss_db(frequency_ghz, building, deviate).unwrap_or(0.0);
-    let share_below_db = |db: f64| -> f64 {
-        let deviate = |building| bisect(min, max, |deviate| loss_db(building, deviate) < db);
-        kinds(kind).into_iter().map(|(weight, building)| weight * share_below(deviate(building))).sum()
+    let by_deviate = |loss_db: &dyn Fn(f64) -> f64| {
+        std::array::from_fn(|at| loss_db(min + (max - min) * at as f64 / (ENTRY_DEVIATES - 1) as f64))
     };
-    std::array::from_fn(|at| {
-        let deviate = min + (max - min) * at as f64 / (ENTRY_DEVIATES - 1) as f64;
-        match kind {
-            Some(building) => loss_db(building, deviate),
-            None => bisect(LEAST_ENTRY_DB, MOST_ENTRY_DB, |db| share_below_db(db) < share_below(deviate)),
-        }
-    })
+    let into = |building| entry::Entry::at(frequency_ghz, building);
+    if let Some(building) = kind {
+        let entry = into(building)?;
+        return Ok(by_deviate(&|deviate| entry.loss_db(deviate)));
+    }
+    let kinds = [(TRADITIONAL, into(Traditional)?), (1.0 - TRADITIONAL, into(Insulated)?)];
+    let share_below_db = |db: f64| -> f64 {
+        let deviate = |entry: &entry::Entry| bisect(min, max, |deviate| entry.loss_db(deviate) < db);
+        kinds.iter().map(|(weight, entry)| weight * share_below(deviate(entry))).sum()
+    };
+    Ok(by_deviate(&|deviate| {
+        bisect(LEAST_ENTRY_DB, MOST_ENTRY_DB, |db| share_below_db(db) < share_below(deviate))
+    }))
 }
 
 /// No entry loss of the model lies beyond these \[dB\].

@@ -1,7 +1,5 @@
 //! The link between a node and a gateway: what arrives, and how far that lies above what can be heard.
 
-use std::convert::Infallible;
-
 use design::law::Law;
 use design::node::{Design, RadioUse};
 use design::quantity::{Dbm, Decibels, Duration, Frequency, Length, Share, Uncertain};
@@ -181,12 +179,11 @@ fn link(
         spot_sd_db: spot_sd_db(design, mapped),
         ..known(design, radio, gateway, way.of_model(terrain), unknown)
     };
-    let section = way.section(terrain.filter(|_| path.trail.is_some()));
+    let section = path.trail.as_ref().map(|trail| &trail.section);
     let mut columns = Columns::default();
-    let like = |other: &_| {
-        Ok::<f64, Infallible>(Way::like(other, section.as_ref(), &mut columns).unwrap_or(BEYOND_DB))
-    };
-    let Ok(predicted) = Level::new(&known, like);
+    let like =
+        |other: &_| Ok::<f64, path::Error>(Way::like(other, section, &mut columns).unwrap_or(BEYOND_DB));
+    let predicted = Level::new(&known, like).expect(BANDS_ENTER);
     let surveyed = surveyed(gateway, Some(&design.name));
     let level = after(&predicted, gateway, surveyed);
     let received = Dbm::from_dbm(level.middle_dbm());
@@ -240,7 +237,8 @@ fn after(predicted: &Level, gateway: &Gateway, surveyed: Option<Surveyed>) -> Le
 
 /// The shortest way between two places; between such as lie almost opposite on the globe, where the series does not settle,
 /// that on a sphere, within half a percent: nobody hears over it, but a slip in a place is seen by it.
-fn between(from: Place, to: Place) -> Inverse {
+#[must_use]
+pub fn between(from: Place, to: Place) -> Inverse {
     inverse(from, to).unwrap_or_else(|_| {
         let [(sin1, cos1), (sin2, cos2)] = [from, to].map(|place| place.latitude_deg.to_radians().sin_cos());
         let (sin_east, cos_east) = (to.longitude_deg - from.longitude_deg).to_radians().sin_cos();
@@ -286,9 +284,12 @@ pub(super) fn without_path(design: &Design, radio: &RadioUse, gateway: &Gateway,
         climate: path::p1812::Climate { latitude_deg: 0.0, lapse_n_km: 0.0, refractivity_n: 0.0 },
     };
     let known = known(design, radio, gateway, way, unknown);
-    let Ok(level) = Level::new(&known, |_| Ok::<f64, Infallible>(0.0));
+    let level = Level::new(&known, |_| Ok::<f64, path::Error>(0.0)).expect(BANDS_ENTER);
     Dbm::from_dbm(after(&level, gateway, surveyed(gateway, None)).middle_dbm())
 }
+
+/// Held by a test over all regional plans: no channel lies outside its plan.
+const BANDS_ENTER: &str = "the model of entry into buildings holds in every band of a regional plan";
 
 const NOTHING: path::clutter::End = path::clutter::End {
     antenna_m: 0.0,

@@ -6,7 +6,7 @@ use path::clutter::{self, Columns};
 use path::geodesic::Place;
 use path::p1812;
 
-use super::trail::{self, End, Trail, TrailError, step_over};
+use super::trail::{self, End, Trail, TrailError};
 use crate::terrain::{Section, Terrain};
 
 /// Loss where the models do not go, thousands of kilometres away: nothing is heard \[dB\].
@@ -64,12 +64,6 @@ impl Way {
             Some(Err(TrailError::TooNear { .. })) | None => self.over_flat_ground(low_antenna, terrain, None),
             Some(Err(problem)) => self.over_flat_ground(low_antenna, terrain, Some(problem)),
         }
-    }
-
-    /// The ground under this way; `None` where it is taken for flat.
-    pub(super) fn section(&self, terrain: Option<&Terrain>) -> Option<Section> {
-        let meshes = [self.node_place, self.gateway_place].map(|place| terrain?.spacing_m(place));
-        terrain?.between(self.node_place, self.gateway_place, step_over(meshes)).ok()
     }
 
     /// The median loss of a way like this one with other clutter \[dB\], over the ground where this one's loss was.

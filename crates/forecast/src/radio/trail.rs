@@ -9,7 +9,7 @@ use path::geodesic::Line;
 use path::p1812::{self, Climate, Prediction};
 use path::vegetation::Trees;
 
-use crate::terrain::{GroundError, POSTS_A_STEP, Place, Terrain};
+use crate::terrain::{GroundError, POSTS_A_STEP, Place, Section, Terrain};
 
 /// Median fall of refractivity in the lowest kilometre, DN \[N-units/km\], that is taken everywhere: an earth of 4/3 of
 /// its radius. The maps of Rec. ITU-R P.453 that P.1812 asks for are not shipped; between 30 and 60 degrees north
@@ -114,6 +114,8 @@ pub struct Trail {
     pub loss: Decibels,
     /// All terms of the loss.
     pub prediction: Prediction,
+    /// The ground that the loss was computed over.
+    pub section: Section,
     /// The ground between the ends.
     pub points: Vec<TrailPoint>,
     /// Index of the point with least room in Fresnel radii: the obstacle that rules.
@@ -163,6 +165,7 @@ impl Trail {
                 .filter_map(|at| Some(point(line.at(1000.0 * at.distance_km), *points.get(at.point)?, at)))
                 .collect(),
             ruling,
+            section,
         })
     }
 
@@ -173,7 +176,7 @@ impl Trail {
 }
 
 /// The equal steps of a way between ends where posts stand so far apart \[m\].
-pub(super) fn step_over(meshes_m: [Option<f64>; 2]) -> Length {
+fn step_over(meshes_m: [Option<f64>; 2]) -> Length {
     let mesh_m = meshes_m.into_iter().flatten().reduce(f64::min).unwrap_or(USUAL_SPACING_M);
     Length::from_metres(POSTS_A_STEP * mesh_m)
 }
