@@ -24,6 +24,7 @@ use forecast::stats;
 use forecast::terrain::Terrain;
 use ways::remedies;
 
+pub use findings::FARTHEST_KM;
 pub use unknowns::{Errand, Unknown, cheapest};
 pub use ways::Remedy;
 

@@ -25,7 +25,7 @@ use verdict::plan::{Effort, Weather};
 use verdict::reach::{self, Reach};
 use verdict::site::{self, crowds};
 
-use super::reach_map::{map_gateways, map_may_stand, map_nodes, map_places, steps};
+use super::reach_map::{map_gateways, map_may_stand, map_nodes, map_places, steps, strays};
 use super::reach_survey::{self, SurveyOf};
 use crate::drawings::{self, Drawing};
 use crate::input::fleet::{self, Site};
@@ -286,10 +286,23 @@ impl Said<'_> {
             lines.extend(node(design, reach, lived));
         }
         lines.extend(self.more());
+        lines.extend(self.strays());
         lines.push(String::new());
         lines.extend(if self.map.is_flat { vec![FLAT.to_owned()] } else { assumed(self.map.terrain) });
         lines.push(String::new());
         lines.join("\n") + "\n"
+    }
+
+    /// What stands so far from every node that it must be a slip.
+    fn strays(&self) -> Vec<String> {
+        let said = strays(self.site).into_iter().map(|stray| {
+            format!(
+                "[{}] is {:.0} km from the nearest node, and the map does not reach it: look whether its latitude and \
+                 longitude are swapped, or have a wrong sign.",
+                stray.table, stray.km
+            )
+        });
+        said.flat_map(|line| [String::new(), line]).collect()
     }
 
     /// Where a gateway more would bring most.

@@ -5,24 +5,52 @@ use design::quantity::Decibels;
 use design::surroundings::Place as Side;
 use forecast::radio::adr;
 use forecast::radio::budget::{BorneLoss, borne_losses};
+use forecast::radio::link::between;
 use forecast::terrain::Place;
 use report::chart::coverage::{MapGateway, MapNode, MapPlace, Step};
 use verdict::placing::MoreGateways;
-use verdict::reach::{self, Reach};
+use verdict::reach::{self, FARTHEST_KM, Reach};
 
 use crate::input::fleet::Site;
 
-/// The places of all nodes and gateways, and of those where one may stand.
+/// The places of all nodes and gateways, and of those where one may stand, but for those [`Stray`].
 pub(super) fn map_places(site: &Site) -> Vec<Place> {
-    let nodes = site.fleet.nodes.iter().map(|node| (node.latitude, node.longitude));
-    let gateways =
-        site.fleet.surroundings.gateways.iter().map(|gateway| (gateway.latitude, gateway.longitude));
-    let may_stand = site.fleet.surroundings.may_stand.iter().map(|place| (place.latitude, place.longitude));
-    nodes
-        .chain(gateways)
-        .chain(may_stand)
-        .map(|(latitude, longitude)| place(latitude.degrees(), longitude.degrees()))
-        .collect()
+    let near = stands(site).filter(|(_, at)| km_to_nodes(site, *at) <= FARTHEST_KM);
+    node_places(site).chain(near.map(|(_, at)| at)).collect()
+}
+
+/// A gateway, or a place for one, so far from every node that it must be a slip.
+pub(super) struct Stray {
+    /// Its table in the site's file.
+    pub(super) table: String,
+    /// To the nearest node \[km\].
+    pub(super) km: f64,
+}
+
+/// Those that no node lies near, in the order of the file.
+pub(super) fn strays(site: &Site) -> Vec<Stray> {
+    let stray = |(table, at)| Stray { table, km: km_to_nodes(site, at) };
+    stands(site).map(stray).filter(|stray| stray.km > FARTHEST_KM).collect()
+}
+
+/// Where gateways stand and may stand, with their tables in the site's file.
+fn stands(site: &Site) -> impl Iterator<Item = (String, Place)> {
+    let surroundings = &site.fleet.surroundings;
+    let gateways = surroundings.gateways.iter().map(|one| ("gateway", one));
+    let may_stand = surroundings.may_stand.iter().map(|one| ("may_stand", one));
+    gateways.chain(may_stand).map(|(table, one)| {
+        (format!("{table}.{}", one.name), place(one.latitude.degrees(), one.longitude.degrees()))
+    })
+}
+
+fn node_places(site: &Site) -> impl Iterator<Item = Place> {
+    site.fleet.nodes.iter().map(|node| place(node.latitude.degrees(), node.longitude.degrees()))
+}
+
+/// To the nearest node \[km\]; 0 where there is none to be far from.
+fn km_to_nodes(site: &Site, at: Place) -> f64 {
+    let each_km = node_places(site).map(|node| between(node, at).distance_m / 1000.0);
+    each_km.reduce(f64::min).unwrap_or(0.0)
 }
 
 pub(super) fn place(latitude_deg: f64, longitude_deg: f64) -> Place {

@@ -217,6 +217,25 @@ fn where_a_gateway_may_stand_is_tried_and_how_the_node_then_lives_is_said() {
     assert!(more.is_some_and(|line| line.contains("mast-hollow")), "{said}");
 }
 
+/// By hand: from 46.98 N 13.05 E to 13.05 N 46.98 E are 33.9 degrees along the meridian, so at least 3750 km.
+#[test]
+fn a_place_for_a_gateway_with_swapped_coordinates_is_named_and_does_not_stretch_the_map() {
+    let folder = tempfile::tempdir().expect("there is room");
+    let site = changed_site(folder.path(), "terrain = [\"terrain/larkmoor.tif\"]\n", "");
+    let [out, plain] = ["out", "plain"].map(|name| folder.path().join(name));
+    reach(&site, &plain, &[]);
+    let place = "\n[may_stand.moraine]\nlatitude = \"13.052 deg\"\nlongitude = \"46.981 deg\"\nantenna_height = \"11 m\"\n";
+    let text = fs::read_to_string(&site).expect("it is there");
+    fs::write(&site, text + place).expect("it can be written");
+    let said = reach(&site, &out, &[]).stdout;
+    let line = said.lines().find(|line| line.starts_with("[may_stand.moraine] is")).expect("it is named");
+    let km = line.split(' ').nth(2).and_then(|km| km.parse::<f64>().ok()).expect("a distance");
+    assert!((3750.0..6000.0).contains(&km) && line.contains("swapped"), "{line}");
+    let [stretched, whole] =
+        [out, plain].map(|folder| fs::read_to_string(folder.join("coverage.pgw")).expect("a world file"));
+    assert_eq!(stretched, whole, "both maps reach as far");
+}
+
 /// The words of the map stand in the list too, and what is not known with what knowing is worth.
 #[test]
 fn a_newcomer_reads_why_a_node_is_not_heard_and_what_would_settle_it() {

@@ -14,7 +14,7 @@ use crate::finding::{Finding, Severity};
 /// Stated and mapped height of a place may differ by so much: a mesh of 90 m in the hills (own choice) \[m\].
 const ELEVATION_SLIP_M: f64 = 40.0;
 /// Nobody places a node farther from its gateway on purpose (own choice) \[km\].
-const FARTHEST_KM: f64 = 100.0;
+pub const FARTHEST_KM: f64 = 100.0;
 /// Under this margin an answer is not to be relied on: fading takes one in three (Rayleigh) \[dB\].
 const LEAST_ANSWER_DB: f64 = 4.0;
 
