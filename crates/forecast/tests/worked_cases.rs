@@ -212,9 +212,9 @@ fn hours_in_hand(store_mah: f64, mah_a_day: f64) -> usize {
 /// a cheap cell of a fifth of its label has 105.5 mAh, or 5.27 days.
 #[test]
 fn days_in_hand_are_what_the_arithmetic_says() {
-    for (store_mah, days) in [(512.0, 25.6), (105.5, 5.275)] {
-        let hours = hours_in_hand(store_mah, 20.0);
-        assert_eq!(hours, (days * 24.0_f64).ceil() as usize, "{store_mah} mAh");
+    // 25.6 and 5.275 days are 614.4 and 126.6 hours: the hour in which the last is spent counts.
+    for (store_mah, hours) in [(512.0, 615), (105.5, 127)] {
+        assert_eq!(hours_in_hand(store_mah, 20.0), hours, "{store_mah} mAh");
     }
 }
 

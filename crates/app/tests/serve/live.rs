@@ -92,7 +92,7 @@ fn a_reading_is_told_as_it_is_kept_and_again_to_who_missed_it() {
     let (code, _) = server.stop("-TERM");
     assert_eq!(code, Some(0));
     assert_eq!(last.event(), None, "the stream ends");
-    assert!(asked.elapsed() < Duration::from_secs(2), "{:?} with a listener", asked.elapsed());
+    assert!(asked.elapsed() < Duration::from_secs(1), "{:?} with a listener", asked.elapsed());
 }
 
 /// A server that asks who listens only once turns this red.
