@@ -249,7 +249,7 @@ fn learn(root: &Path) -> Result<String> {
 fn sky(root: &Path) -> Result<String> {
     let package = ["--package", "overwinter-forecast", "--test", "learn_site", "--", "--nocapture"];
     let arguments = [&["test", "--release", "--locked"], &package[..]].concat();
-    cargo(root, &arguments, &[("OVERWINTER_SITES", SITES)])?;
+    cargo(root, &arguments, &[("OVERWINTER_SITES", SITES), ("OVERWINTER_MEMBERS", MEMBERS)])?;
     Ok(format!("{SITES} sites of each kind"))
 }
 

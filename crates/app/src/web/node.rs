@@ -14,7 +14,7 @@ use report::page::{node_page, plain};
 use report::words;
 
 use super::nodes::{self, BatteryNow, DAY_US, HOUR_US};
-use super::shown::Look;
+use super::shown::{Look, month_in_utc};
 use super::{alarms, heard};
 
 /// Frames that are listed.
@@ -72,6 +72,7 @@ pub(super) fn state(look: &Look<'_>, name: &str) -> Result<Option<Node>, StoreEr
         link: Link::default(),
         frames: Vec::new(),
         visits: Vec::new(),
+        replace_battery_by: None,
         dev_eui: dev_eui.clone(),
     };
     if let Some(dev_eui) = dev_eui {
@@ -89,6 +90,9 @@ fn heard_of(look: &Look<'_>, dev_eui: &str, node: &mut Node) -> Result<(), Store
     node.frames = rows.into_iter().map(|row| heard::frame(look, row)).collect::<Result<_, _>>()?;
     let visit = |visit: query::Visit| Visit { at: look.when(visit.at), by: visit.by, what: visit.what };
     node.visits = query::visits(look.log, dev_eui)?.into_iter().map(visit).collect();
+    if let Some(promised) = &node.promised {
+        node.replace_battery_by = nodes::battery_due(look, dev_eui, promised)?.and_then(month_in_utc);
+    }
     Ok(())
 }
 

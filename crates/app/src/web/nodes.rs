@@ -11,6 +11,10 @@ use report::page::site::{Foretold, Site, SiteNode};
 use serde_json::Value;
 use verdict::Verdict;
 
+use logbook::received::Moment;
+use logbook::store::visits;
+use report::page::promised::PromisedNode;
+
 use super::alarms;
 use super::promises::place;
 use super::shown::Look;
@@ -99,12 +103,34 @@ pub(super) fn battery_now(look: &Look<'_>, dev_eui: &str, design: &Design) -> Re
     Ok(BatteryNow { volts: volts.last().copied(), charge_percent: least.map(|volts| percent(design, volts)) })
 }
 
+const DAYS_PER_YEAR: f64 = 365.25;
+/// Visits of one node: more than anybody makes.
+const ALL_VISITS: u32 = 10_000;
+
 /// A node that was put out with another charge than the season's is held against its forecast from then on \[days\] (own choice).
 const SETTLES_DAYS: i64 = 30;
 
 /// From when on a node is held against its forecast; `None` before its first frame.
 pub(super) fn settles_at(look: &Look<'_>, dev_eui: &str) -> Result<Option<i64>, StoreError> {
     Ok(nodes::first_heard(look.log, dev_eui)?.map(|first| first + SETTLES_DAYS * DAY_US))
+}
+
+/// When the battery that is in a node no longer does what its design expects: counted from the visit that changed it, else
+/// from the node's first frame.
+#[expect(clippy::cast_possible_truncation, reason = "40 years are 1.3e15 microseconds")]
+pub(super) fn battery_due(
+    look: &Look<'_>,
+    dev_eui: &str,
+    promised: &PromisedNode,
+) -> Result<Option<Moment>, StoreError> {
+    let Some(years) = promised.battery_years else { return Ok(None) };
+    let all = visits::visits(look.log, Some(dev_eui), ALL_VISITS)?;
+    let changed = all.into_iter().find(|visit| visit.parts.iter().any(|part| part == "battery"));
+    let since = match changed {
+        Some(visit) => Some(visit.at),
+        None => nodes::first_heard(look.log, dev_eui)?,
+    };
+    Ok(since.map(|since| since + (years * DAYS_PER_YEAR * DAY_US as f64) as i64))
 }
 
 /// What is foretold for the day of the calendar that it is now.

@@ -140,6 +140,13 @@ pub(super) fn day_in_utc(at: Moment) -> Option<String> {
     in_utc(at).and_then(|text| text.get(..10).map(str::to_owned))
 }
 
+/// A month as "November 2027", UTC; `None` outside the years of RFC 3339.
+pub(super) fn month_in_utc(at: Moment) -> Option<String> {
+    let day = day_in_utc(at)?;
+    let month: u8 = day.get(5..7)?.parse().ok()?;
+    Some(format!("{} {}", words::month(month), day.get(..4)?))
+}
+
 fn when(at: Moment, now: Moment, zone: &Zone) -> When {
     let text = in_utc(at);
     let clock = match (zone.day(at), zone.day(now)) {

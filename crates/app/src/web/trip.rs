@@ -6,7 +6,11 @@ use report::page::next_trip::{NextTrip, Task, Winter};
 use verdict::Verdict;
 
 use super::alarms;
-use super::shown::Look;
+use super::nodes::{self, DAY_US};
+use super::shown::{Look, month_in_utc};
+
+/// Trips are made once a year: what ends before the next but one is done on this one (own choice).
+const A_YEAR_US: i64 = 366 * DAY_US;
 
 /// Open alarms first, then nodes that won't hold; apart those that won't see the winter's end.
 pub(super) fn state(look: &Look<'_>) -> Result<Option<NextTrip>, StoreError> {
@@ -44,7 +48,29 @@ pub(super) fn state(look: &Look<'_>) -> Result<Option<NextTrip>, StoreError> {
             tasks.push(task("move its antenna, or raise the gateway's".to_owned(), promised.reach.clone()));
         }
     }
+    tasks.extend(worn_batteries(look)?);
     Ok(Some(NextTrip { tasks, winter, to_be_worked_out: look.house.promises.left() }))
+}
+
+/// Batteries that reach the end of what is expected of them before the next trip but one.
+fn worn_batteries(look: &Look<'_>) -> Result<Vec<Task>, StoreError> {
+    let mut tasks = Vec::new();
+    for name in look.house.all_names() {
+        let Some(promised) = look.house.promises.of(&name) else { continue };
+        let Some(dev_eui) = look.node(&name).and_then(|known| known.dev_eui()) else { continue };
+        let due = nodes::battery_due(look, &dev_eui, &promised)?;
+        let Some(due) = due.filter(|due| *due < look.now + A_YEAR_US) else { continue };
+        let Some(month) = month_in_utc(due) else { continue };
+        tasks.push(Task {
+            at: name,
+            is_node: true,
+            what: format!("replace its battery by {month}"),
+            why: "by age, temperature and what it delivers it is then at the end of what the design expects of it"
+                .to_owned(),
+            take: vec!["charged battery of the same kind".to_owned()],
+        });
+    }
+    Ok(tasks)
 }
 
 /// Rules whose alarms say of a node that its charge will not do.

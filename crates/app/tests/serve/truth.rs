@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use std::fs;
 use std::net::{SocketAddr, TcpListener, UdpSocket};
 use std::path::Path;
-use std::time::{Duration, Instant};
+use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
 
 use design::message::{Form, Kind};
 use logbook::base64;
@@ -154,6 +154,19 @@ fn learned(at: SocketAddr) -> Value {
     }
 }
 
+/// The page of the node, once its promise is worked out.
+fn promised(at: SocketAddr) -> Value {
+    let begun = Instant::now();
+    loop {
+        let page = shown(at, "/node/post-1?format=json")["page"].clone();
+        if !page["promised"].is_null() {
+            return page;
+        }
+        assert!(begun.elapsed() < Duration::from_mins(2), "nothing is promised");
+        std::thread::sleep(Duration::from_millis(300));
+    }
+}
+
 fn count(log: &Connection, sql: &str) -> i64 {
     log.query_row(sql, [], |row| row.get(0)).expect("a number")
 }
@@ -182,6 +195,14 @@ fn a_node_that_never_charges_is_learned_from_its_past_and_anew_after_its_panel_w
     {
         assert!(node.contains(words), "{words}: {node}");
     }
+    // Its battery counts from its first message, some weeks ago.
+    let page = promised(at);
+    let years = page["promised"]["battery_years"].as_f64().expect("a battery ages");
+    let due =
+        page["replace_battery_by"].as_str().and_then(|month| month.rsplit(' ').next()?.parse::<f64>().ok());
+    let now =
+        SystemTime::now().duration_since(UNIX_EPOCH).expect("a clock").as_secs_f64() / 31_557_600.0 + 1970.0;
+    assert!(due.is_some_and(|due| (due - now - years).abs() < 1.5), "{due:?} for {now} and {years}");
     // The fifth stroke of the site's row.
     let site = get(at, "/").body;
     assert!(

@@ -62,6 +62,8 @@ pub struct Node {
     pub frames: Vec<HeardFrame>,
     /// What was done to it, the newest first.
     pub visits: Vec<Visit>,
+    /// Month by which its battery is to be replaced: a new one in the place of a changed one counts from there.
+    pub replace_battery_by: Option<String>,
 }
 
 /// What a node sent in a stretch of time.
@@ -288,7 +290,12 @@ impl Node {
             section {
                 h2 { "Parts" }
                 table.plain { tbody {
-                    @for part in &promised.parts { tr { th scope="row" { (part.role) } td { (part.what) } } }
+                    @for part in &promised.parts { tr { th scope="row" { (part.role) } td {
+                        (part.what)
+                        @if let Some(month) = self.replace_battery_by.as_ref().filter(|_| part.role == "battery") {
+                            ", to be replaced by " (month)
+                        }
+                    } } }
                 } }
             }
         }
@@ -438,7 +445,28 @@ mod tests {
             link: Link::default(),
             frames: Vec::new(),
             visits: Vec::new(),
+            replace_battery_by: None,
         }
+    }
+
+    /// A battery that is due stands with its month beside the part, and nowhere else.
+    #[test]
+    fn the_month_of_a_new_battery_stands_beside_the_battery() {
+        let mut plan = crate::fixture::plan();
+        plan.chances = Some(crate::fixture::chances());
+        let questions = [
+            verdict::Question::Life,
+            verdict::Question::Law,
+            verdict::Question::Reach,
+            verdict::Question::Message,
+        ];
+        let verdicts = questions.map(|asked| (asked, Verdict::Holds));
+        let promised = PromisedNode::of(&crate::fixture::subject(), &plan, verdicts);
+        let due = Node { promised: Some(promised), replace_battery_by: Some("May 2034".into()), ..node() };
+        let page = due.parts().into_string();
+        assert_eq!(page.matches("to be replaced by May 2034").count(), 1, "{page}");
+        let row = page.split("<tr>").find(|row| row.contains("May 2034")).expect("a row");
+        assert!(row.contains("battery"), "{row}");
     }
 
     /// By hand: 37 - 31 = 6.

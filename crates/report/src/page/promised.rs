@@ -30,6 +30,9 @@ pub struct PromisedNode {
     pub remedy: Option<String>,
     /// How long it would last without sun from the darkest day on \[days\].
     pub in_hand_days: Option<f64>,
+    /// How long a battery does what the design expects of it, at the temperatures of its place \[years\]: beside a panel until
+    /// its rated end of 80 % of its capacity, alone what nine in ten last; `None` beyond 40 years.
+    pub battery_years: Option<f64>,
     /// Role and description of each part.
     pub parts: Vec<PlannedPart>,
     /// The charge over the year.
@@ -86,6 +89,10 @@ impl PromisedNode {
             reach: sentences::reach::short(&subject.reach),
             remedy: subject.remedies.as_ref().and_then(|found| sentences::remedy::sentence(found, plan)),
             in_hand_days: plan.chances.as_ref().map(|chances| chances.in_hand.days()),
+            battery_years: match plan.life.lasts {
+                Some((_, nine_in_ten)) if !crate::has_sun(plan) => Some(nine_in_ten.years()),
+                _ => plan.life.worn_after.map(design::quantity::Duration::years),
+            },
             parts: subject.parts.iter().map(part).collect(),
             course: Course::of(subject, plan),
             ledger: plan.ledger.iter().map(LedgerRow::of).collect(),
