@@ -15,7 +15,7 @@ section! {
     pub(crate) struct ServeSection = "serve" {
         /// The log: one file of `SQLite`, whose path counts from the folder of this file. Left out: named as this file, ending in `.sqlite`.
         log: String = optional "larkmoor.sqlite";
-        /// A `PostgreSQL` database in place of the file, as its client library names it: `service=NAME` of a service file. A password never stands here.
+        /// A `PostgreSQL` database in place of the file, as its client library names it: `service=NAME` of a service file. A password never stands here. Read, but not yet served: `overwinter serve` refuses it and keeps its log in a file.
         postgres: String = optional "service=larkmoor";
         /// File with the passphrase of the key box, readable by its owner alone. Left out: it is asked for at the start.
         passphrase_file: String = optional "larkmoor.pass";

@@ -12,8 +12,9 @@ use super::picture::{Colour, Picture};
 /// Radius of the sphere that maps of the web unroll (EPSG:3857) \[m\].
 const UNROLLED_M: f64 = 6_378_137.0;
 
-/// Steps of shadow, and as many of light: with fewer than 40 their edges can be seen on gentle slopes.
-const STEPS: u8 = 60;
+/// Steps of shadow, and as many of light: with fewer their edges show on gentle slopes, with more the ground weighs as much as
+/// the rest of the page.
+const STEPS: u8 = 16;
 /// Opacity of the deepest shadow and of the brightest light.
 const DEEPEST: f64 = 170.0;
 const BRIGHTEST: f64 = 120.0;
