@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use logbook::received::Moment;
 use logbook::watch::{
-    About, Alarm, Change, Event, Foretold, Frame, Host, Key, NodePlan, Over, Roofed, Rule, Setup, State,
-    Threshold, Uplink, What, step,
+    About, Alarm, Change, Event, Foretold, Frame, Host, Key, NodePlan, Over, Rule, Setup, State, Threshold,
+    Uplink, What, step,
 };
 use wire::identity::{DevEui, GatewayEui};
 
@@ -20,28 +20,14 @@ const fn node(number: u8) -> DevEui {
 
 fn every_ten_minutes(number: u8) -> (DevEui, NodePlan) {
     let plan = NodePlan {
-        name: format!("mast-{number}"),
         intervals: vec![(0.0, [Some(10 * MINUTE); 12])],
         loss: 0.1,
-        has_panel: false,
         full_volts: 4.2,
         stops_volts: 3.3,
         latitude_deg: 47.0,
         longitude_deg: 13.0,
         elevation_m: 600.0,
-        battery: None,
-        is_primary: false,
-        first_volts: None,
-        cell: None,
-        charging: None,
-        gate: None,
-        warmth: Vec::new(),
-        restarted: None,
-        sensors: Vec::new(),
-        granted: Vec::new(),
-        spreading_factor: None,
-        position: None,
-        roofed: Roofed::default(),
+        ..NodePlan::unknown(&format!("mast-{number}"))
     };
     (node(number), plan)
 }

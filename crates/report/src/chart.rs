@@ -94,7 +94,7 @@ impl Chart {
             height: below + 17.0 * note.len() as f64,
             body,
         };
-        let style = format!("<style>{}{}{OWN_STYLE}</style>", look::faces(&look::DRAWN), look::STYLE);
+        let style = format!("<style>{}{}{OWN_STYLE}</style>", look::faces(&look::FACES), look::STYLE);
         format!("{XML}{}\n", whole.svg().into_string().replacen("<title", &(style + "<title"), 1))
     }
 

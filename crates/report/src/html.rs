@@ -62,7 +62,7 @@ pub fn page(subject: &ReportedDesign, plan: &Plan) -> String {
 fn shell(title: &str, file: &str, main: &Markup, footer: &Markup) -> String {
     let head = html! {
         meta name="generator" content={ "overwinter " (env!("CARGO_PKG_VERSION")) };
-        style { (PreEscaped(look::faces(&look::PRINTED))) (PreEscaped(look::STYLE)) }
+        style { (PreEscaped(look::faces(&look::FACES))) (PreEscaped(look::STYLE)) }
     };
     let body = html! {
         body {

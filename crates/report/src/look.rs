@@ -9,19 +9,16 @@ pub const SERVED: &str = include_str!("look/served.css");
 /// Family, weight and the Latin subset as WOFF2.
 pub type Face = (&'static str, u16, &'static [u8]);
 
-const SENTENCES: Face = ("Literata", 400, include_bytes!("../fonts/literata-latin-400-normal.woff2"));
 const HEADINGS: Face = ("Literata", 600, include_bytes!("../fonts/literata-latin-600-normal.woff2"));
 const FIGURES: Face = ("Source Sans 3", 400, include_bytes!("../fonts/source-sans-3-latin-400-normal.woff2"));
 const STRONG: Face = ("Source Sans 3", 600, include_bytes!("../fonts/source-sans-3-latin-600-normal.woff2"));
 
-/// The typefaces of a page.
-pub const PRINTED: [Face; 4] = [SENTENCES, HEADINGS, FIGURES, STRONG];
-/// The typefaces of a drawing that stands alone.
-pub const DRAWN: [Face; 3] = [HEADINGS, FIGURES, STRONG];
+/// The typefaces of pages and drawings.
+pub const FACES: [Face; 3] = [HEADINGS, FIGURES, STRONG];
 
 /// The typefaces of pages as files, each with its name.
 pub fn face_files() -> impl Iterator<Item = (String, &'static [u8])> {
-    PRINTED.iter().map(|face| (file_name(face), face.2))
+    FACES.iter().map(|face| (file_name(face), face.2))
 }
 
 fn file_name((family, weight, _): &Face) -> String {
@@ -38,7 +35,7 @@ pub fn linked_faces() -> String {
             file_name(face)
         )
     };
-    PRINTED.iter().map(face).collect()
+    FACES.iter().map(face).collect()
 }
 
 /// The rules that declare typefaces, packed in.

@@ -95,7 +95,7 @@ impl SizingReport {
             let every = choice.every.map(|every| format!(" every {}", every.text())).unwrap_or_default();
             said.push(format!(
                 "Preferred and refused: {} with {}{every}: {} of {} fresh lives ({}-{}), unluckiest fifth {}{}.",
-                panel_text(choice),
+                if choice.panel.is_some() { choice.power.text() } else { "no panel".to_owned() },
                 choice.capacity.text(),
                 sentences::share(choice.judged.without_outage),
                 words::grouped(choice.judged.lives),

@@ -8,6 +8,8 @@
 
 #[path = "../../forecast/tests/common/mod.rs"]
 mod common;
+#[path = "../tests/starved/mod.rs"]
+mod shared;
 
 use std::time::Instant;
 
@@ -107,7 +109,7 @@ fn ways_out() -> f64 {
 /// What the sun pays for, what a table sends of it, and what its lives cost beside those without: how much of what they
 /// may.
 fn table() -> f64 {
-    let starved = common::design(STARVED);
+    let starved = shared::starved(["3 years", "95 %"], "93 %", "2 min");
     under_its_climate(&starved, |environment| {
         let known = answer(&starved, environment, EFFORT, &Silent);
         assert_eq!(known.life.verdict, Verdict::Fails);
@@ -139,45 +141,6 @@ fn table() -> f64 {
         with / without / WITH_A_TABLE
     })
 }
-
-/// A cell of three weeks whose panel hardly sees the winter sun; it should say every 5 minutes what it measures.
-const STARVED: &str = r#"
-schema = 1
-name = "Starved"
-[site]
-latitude = "46.99 deg"
-longitude = "13.01 deg"
-elevation = "620 m"
-snow_days = [14, 10, 4, 0, 0, 0, 0, 0, 0, 0, 3, 9]
-[promise]
-unattended = "3 years"
-without_outage = "95 %"
-installed = "04-01"
-[panel]
-part = "panel-0w3"
-tilt = "60 deg"
-azimuth = "180 deg"
-shade = "93 %"
-[charger]
-part = "linear-usb-gated"
-[battery]
-part = "nmc-18650"
-capacity = "120 mAh"
-[cutoff]
-stops_below = "3.3 V"
-restarts_above = "3.6 V"
-[radio]
-part = "radio-mcu-14dbm"
-region = "EU868"
-data_rate = "DR3"
-power = "14 dBm"
-[load.node]
-floor = "30 uA +- 20 %"
-floor_measured = true
-[load.node.activity.report]
-every = "2 min"
-steps = [{ current = "6 mA", time = "250 ms" }, { uplink = { payload = "12 bytes" } }]
-"#;
 
 fn main() {
     let three_years = ("unattended = \"5 years\"", "unattended = \"3 years\"");

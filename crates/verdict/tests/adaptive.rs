@@ -3,6 +3,8 @@
 
 #[path = "../../forecast/tests/common/mod.rs"]
 mod common;
+#[path = "starved/mod.rs"]
+mod shared;
 
 use design::change::Change;
 use design::node::Design;
@@ -22,47 +24,9 @@ const EFFORT: Effort = Effort { lives: Some(400), seed: 1, threads: 2 };
 /// Full size: 10,000.
 const HARMLESS_LIVES: usize = 1000;
 
-/// A node on a cell of three weeks whose panel hardly sees the winter sun.
+/// For two years, and nine lives in ten.
 fn starved(shade: &str, every: &str) -> Design {
-    common::design(&format!(
-        r#"
-        schema = 1
-        name = "Starved"
-        [site]
-        latitude = "46.99 deg"
-        longitude = "13.01 deg"
-        elevation = "620 m"
-        snow_days = [14, 10, 4, 0, 0, 0, 0, 0, 0, 0, 3, 9]
-        [promise]
-        unattended = "2 years"
-        without_outage = "90 %"
-        installed = "04-01"
-        [panel]
-        part = "panel-0w3"
-        tilt = "60 deg"
-        azimuth = "180 deg"
-        shade = "{shade}"
-        [charger]
-        part = "linear-usb-gated"
-        [battery]
-        part = "nmc-18650"
-        capacity = "120 mAh"
-        [cutoff]
-        stops_below = "3.3 V"
-        restarts_above = "3.6 V"
-        [radio]
-        part = "radio-mcu-14dbm"
-        region = "EU868"
-        data_rate = "DR3"
-        power = "14 dBm"
-        [load.node]
-        floor = "30 uA +- 20 %"
-        floor_measured = true
-        [load.node.activity.report]
-        every = "{every}"
-        steps = [{{ current = "6 mA", time = "250 ms" }}, {{ uplink = {{ payload = "12 bytes" }} }}]
-        "#
-    ))
+    shared::starved(["2 years", "90 %"], shade, every)
 }
 
 fn climate(design: &Design) -> Climate {

@@ -15,7 +15,7 @@ pub(crate) fn document(title: &str, pages: &Markup) -> String {
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="generator" content={ "overwinter " (env!("CARGO_PKG_VERSION")) };
                 title { (title) }
-                style { (PreEscaped(look::faces(&look::PRINTED))) (PreEscaped(STYLE)) }
+                style { (PreEscaped(look::faces(&look::FACES))) (PreEscaped(STYLE)) }
             }
             body { main { (pages) } }
         }

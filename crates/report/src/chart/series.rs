@@ -123,13 +123,7 @@ pub fn figure(value: f64) -> String {
 fn figure_like(mean: f64, readings: [f64; 2]) -> String {
     let digits = |value: f64| figure(value).split_once('.').map_or(0, |(_, behind)| behind.len());
     let most = readings.into_iter().map(digits).max().unwrap_or(0);
-    let scale = if most == 0 {
-        1.0
-    } else if most == 1 {
-        10.0
-    } else {
-        100.0
-    };
+    let scale = [1.0, 10.0, 100.0][most];
     figure((mean * scale).round() / scale)
 }
 
