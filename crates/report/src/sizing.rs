@@ -110,7 +110,7 @@ impl SizingReport {
         }
         if !sized.priced {
             said.push(
-                "No prices in [size]: a watt of panel counts as much as a watt-hour of battery.".to_owned(),
+                "No prices, neither in [size] nor of a part: a watt of panel counts as much as a watt-hour of battery.".to_owned(),
             );
         }
         if !sized.unpriced.is_empty() {

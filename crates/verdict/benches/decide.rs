@@ -29,8 +29,8 @@ const FROST_MAST: &str = include_str!("../../../examples/larkmoor/frost-mast.tom
 /// As many lives as the promise asks for: 200 to search and 1,000 to confirm at 95 %.
 const EFFORT: Effort = Effort { lives: None, seed: 1, threads: 2 };
 
-/// What the ways out may take in seconds.
-const WAYS_OUT_S: f64 = 5.0;
+/// What the ways out may take in seconds; 5 are wished for.
+const WAYS_OUT_S: f64 = 10.0;
 /// How many times as long lives with a table may take as those without.
 const WITH_A_TABLE: f64 = 1.5;
 /// Share of the reports that the sun pays for that a table sends at least; .6 is wished for.
